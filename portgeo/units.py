@@ -1,0 +1,51 @@
+"""The only place that knows an inch. Inside the package lengths are millimetres.
+
+Comes in: numbers and unit names from the edge. Goes out: millimetres, or text for a person.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+LengthUnit = Literal["mm", "in"]
+
+MM_PER_INCH = 25.4  # exact by definition (NIST SP 811)
+MM_PER: dict[str, float] = {"mm": 1.0, "in": MM_PER_INCH, "cm": 10.0, "m": 1000.0}
+
+
+@dataclass(frozen=True)
+class Display:
+    """How lengths, areas and volumes are shown: the user's unit and its usual decimals.
+
+    Volumes are cubic centimetres in both systems, as a burette reads.
+    """
+
+    unit: LengthUnit
+
+    def length(self, mm: float, *, label: bool = True) -> str:
+        """Return a length: inches to three decimals or millimetres to two."""
+        value = f"{mm / MM_PER_INCH:.3f}" if self.unit == "in" else f"{mm:.2f}"
+        return f"{value} {self.unit}" if label else value
+
+    def area(self, mm2: float, *, label: bool = True) -> str:
+        """Return an area: square inches to three decimals or square millimetres to one."""
+        value = f"{mm2 / MM_PER_INCH**2:.3f}" if self.unit == "in" else f"{mm2:.1f}"
+        return f"{value} {self.area_unit}" if label else value
+
+    def volume(self, mm3: float) -> str:
+        """Return a volume in cubic centimetres to two decimals."""
+        return f"{mm3 / 1000.0:.2f} cc"
+
+    @property
+    def area_unit(self) -> str:
+        """Name of the area unit."""
+        return "sq in" if self.unit == "in" else "mm²"
+
+    def of_length(self, mm: float) -> float:
+        """Return the plain number of a length, for charts and tables."""
+        return mm / MM_PER[self.unit]
+
+    def of_area(self, mm2: float) -> float:
+        """Return the plain number of an area, for charts and tables."""
+        return mm2 / MM_PER[self.unit] ** 2
