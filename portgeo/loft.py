@@ -1,0 +1,377 @@
+"""Loft: a row of outlines on a centreline becomes a watertight mesh.
+
+Readings, or outlines with a centreline, come in; a surface that can be evaluated at any station and
+its triangle mesh go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
+
+from portgeo.centreline import Centreline, at, crossings, heading, through
+from portgeo.errors import GeometryError
+from portgeo.plane import CHORD_MM, FloatArray, IntArray, chord, moments
+from portgeo.section import Reading, is_simple, outline_of
+from portgeo.triangles import meet
+
+CHORD_ERROR_MM = 0.005  # rings this close: an elbow's volume then comes within 0.02 % of Pappus's
+LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to paint and to compare
+WELD_MM = 1e-4  # points of a ring closer than this are one: single-precision files keep more
+SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
+BLEND_CHECKS = 8  # outlines tried between two measured ones
+MOST_HALVINGS = 9  # of the stretch between two measured sections
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Sections that flow into each other along a centreline.
+
+    stations : (n,) of the measured sections. outlines : (n, m, 2), point j of each on one line along
+    the wall, left and up of the centreline. slopes : (n, m, 2), their change per unit of station.
+    centreline : their spine. rows : (n,) row of each in the user's file, for messages.
+    """
+
+    stations: FloatArray
+    outlines: FloatArray
+    slopes: FloatArray
+    centreline: Centreline
+    rows: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Loft:
+    """A lofted mesh: vertices (n, 3), faces (m, 3) outward, and the stations of its rings."""
+
+    vertices: FloatArray
+    faces: IntArray
+    rings: FloatArray
+
+
+def surface_from_readings(readings: Sequence[Reading]) -> Surface:
+    """Return the surface through the sections that readings describe.
+
+    Between two rows the heading changes at a constant rate. Raises GeometryError, with the rows,
+    where an outline cannot be used or sections overlap.
+    """
+    spine = through(
+        [r.station for r in readings],
+        np.array([heading(r.turn, r.swing) for r in readings]),
+        [r.place for r in readings],
+    )
+    outlines = [outline_of(r) + np.array([r.shift, r.rise]) for r in readings]
+    return surface_through(outlines, spine, _nodes_of(readings, spine), tuple(r.row for r in readings))
+
+
+def _nodes_of(readings: Sequence[Reading], spine: Centreline) -> FloatArray:
+    """Return the stations of the rows on the curve: given places add a node half way."""
+    steps = np.cumsum([0] + [1 if r.place is None else 2 for r in readings[1:]])
+    return spine.stations[steps]
+
+
+def surface_through(
+    outlines: Sequence[FloatArray], centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]
+) -> Surface:
+    """Return the surface through outlines, each (k, 2) with its own points, on a centreline.
+
+    Outlines correspond by wall: each is split at its 12, 3, 6 and 9 o'clock points, and within a
+    quarter by equal shares of arc length and of turning, so a corner meets a corner whatever the
+    section's proportions. Every outline's own points are kept, to within CHORD_MM.
+    """
+    quarters = [_quarters(outline, row) for outline, row in zip(outlines, rows, strict=True)]
+    parts = []
+    for k in range(4):
+        arcs = [q[k] for q in quarters]
+        shares = [_share(arc) for arc in arcs]
+        common = np.unique(np.round(np.concatenate(shares), 12))
+        stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
+        girth = max(moments(outline).perimeter for outline in outlines)
+        parts.append(_thin(stack, girth * LONGEST_EDGE)[:, :-1])
+    stations, joined = np.asarray(stations, float), np.concatenate(parts, axis=1)
+    return Surface(stations, joined, _slopes(stations, joined), centreline, rows)
+
+
+def _quarters(outline: FloatArray, row: int) -> list[FloatArray]:
+    """Return an outline's four stretches (k, 2): 12 to 3, 3 to 6, 6 to 9 and 9 to 12 o'clock."""
+    middle = moments(outline).centroid
+    marks = []
+    for axis, last in ((1, 1), (0, 0), (1, 0), (0, 1)):
+        low_high = chord(outline, middle, axis)
+        mark = middle.copy()
+        mark[axis] = low_high[last]
+        marks.append(mark)
+    places = [_place_on(outline, mark) for mark in marks]
+    order = np.argsort([(place - places[0]) % len(outline) for place in places])
+    if np.isnan(marks).any() or list(order) != [0, 1, 2, 3]:
+        raise GeometryError(
+            "the outline turns back round its own middle, so its roof, walls and floor cannot be told apart",
+            where=f"row {row}",
+            mend="Trace the section so that its middle lies inside it",
+        )
+    stretches = []
+    for k in range(4):
+        begin, end = places[k], places[(k + 1) % 4]
+        if end <= begin:
+            end += len(outline)
+        between = np.arange(int(np.floor(begin)) + 1, int(np.ceil(end)))
+        points = np.vstack([marks[k], outline[between % len(outline)], marks[(k + 1) % 4]])
+        step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        keep = np.concatenate([[True], step > 1e-9])
+        keep[-1] = True
+        if step[-1] <= 1e-9:
+            keep[-2] = len(points) == 2
+        stretches.append(points[keep])
+    return stretches
+
+
+def _place_on(outline: FloatArray, mark: FloatArray) -> float:
+    """Return where along an outline (k, 2) a point on it lies: edge number and fraction."""
+    p, q = outline, np.roll(outline, -1, axis=0)
+    edge = q - p
+    along = np.clip(np.einsum("ij,ij->i", mark - p, edge) / np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-300), 0, 1)
+    k = int(np.argmin(np.linalg.norm(p + along[:, None] * edge - mark, axis=1)))
+    return float((k + along[k]) % len(outline))
+
+
+def _share(arc: FloatArray) -> FloatArray:
+    """Return how far along a stretch (k, 2) each point is, twice a point: arriving and leaving.
+
+    (2 k - 2,) rising from 0 to 1: half the share of arc length, half that of turning. The turning
+    of a curve drawn as chords is spread along its chords; a sharp corner holds a share of its own
+    between its two values.
+    """
+    edge = np.diff(arc, axis=0)
+    length = np.linalg.norm(edge, axis=1)
+    angle = np.arctan2(edge[:, 1], edge[:, 0])
+    turn = np.abs((np.diff(angle) + np.pi) % (2.0 * np.pi) - np.pi)
+    # A stretch without a bend goes by its length alone.
+    weight = 0.5 / turn.sum() if turn.sum() > SHARP else 0.0
+    sharp = np.where(turn > SHARP, turn, 0.0)
+    spread = np.concatenate([[0.0], (turn - sharp) / 2.0, [0.0]])
+    steps = np.empty(2 * len(length) - 1)
+    steps[0::2] = 0.5 * length / length.sum() + weight * (spread[:-1] + spread[1:])
+    steps[1::2] = weight * sharp
+    share = np.concatenate([[0.0], np.cumsum(steps)])
+    return share / share[-1]
+
+
+def _at_share(arc: FloatArray, share: FloatArray, wanted: FloatArray) -> FloatArray:
+    """Return the points (n, 2) of a stretch at wanted shares (n,)."""
+    twice = np.repeat(arc, 2, axis=0)[1:-1]
+    return np.column_stack([np.interp(wanted, share, twice[:, k]) for k in range(2)])
+
+
+def _thin(stack: FloatArray, longest: float) -> FloatArray:
+    """Return stacked stretches (n, k, 2) with no more points than all of them need.
+
+    A point stays where one of the stretches would else be off by CHORD_MM (Douglas and Peucker's
+    rule on all at once); edges are then split to be no longer than `longest`.
+    """
+    keep = np.zeros(stack.shape[1], dtype=bool)
+    keep[[0, -1]] = True
+    spans = [(0, stack.shape[1] - 1)]
+    while spans:
+        a, b = spans.pop()
+        if b - a < 2:
+            continue
+        base = stack[:, a : a + 1]
+        run = stack[:, b : b + 1] - base
+        arm = stack[:, a + 1 : b] - base
+        square = np.maximum((run * run).sum(axis=2), 1e-300)
+        along = np.clip((arm * run).sum(axis=2) / square, 0.0, 1.0)
+        off = np.linalg.norm(arm - along[:, :, None] * run, axis=2).max(axis=0)
+        worst = int(np.argmax(off))
+        if off[worst] > CHORD_MM:
+            keep[a + 1 + worst] = True
+            spans += [(a, a + 1 + worst), (a + 1 + worst, b)]
+    thin = stack[:, keep]
+    edge = np.linalg.norm(np.diff(thin, axis=1), axis=2).max(axis=0)
+    pieces = np.maximum(np.ceil(edge / longest).astype(int), 1)
+    at_edge = np.repeat(np.arange(len(pieces)), pieces)
+    fraction = np.concatenate([np.arange(n) / n for n in pieces])[None, :, None]
+    split = thin[:, at_edge] * (1 - fraction) + thin[:, at_edge + 1] * fraction
+    return np.concatenate([split, thin[:, -1:]], axis=1)
+
+
+def _slopes(stations: FloatArray, outlines: FloatArray) -> FloatArray:
+    """Return the slopes (n, m, 2) of wall lines at the measured sections.
+
+    Those of the monotone cubic (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 1980): a line never
+    overshoots its readings, and stays put between two that are equal. Each line has its own, so
+    where a sharp corner opens into a round one neighbours could cross; there they are halved, at
+    last to nothing, which blends the two outlines and nothing else.
+    """
+    if len(stations) == 2:
+        slope = np.diff(outlines, axis=0) / np.diff(stations)[:, None, None]
+        return np.repeat(slope, 2, axis=0)
+    slopes = np.asarray(PchipInterpolator(stations, outlines).derivative()(stations))
+    fraction = np.arange(1, BLEND_CHECKS) / BLEND_CHECKS
+    tries = stations[:-1, None] + np.diff(stations)[:, None] * fraction
+    for scale in (0.5, 0.5, 0.0):
+        between = CubicHermiteSpline(stations, outlines, slopes)(tries)
+        crossed = ~is_simple(between.reshape(-1, *outlines.shape[1:])).reshape(tries.shape).all(axis=1)
+        if not crossed.any():
+            break
+        near = np.concatenate([crossed, [False]]) | np.concatenate([[False], crossed])
+        slopes[near] *= scale
+    return slopes
+
+
+def outlines_at(surface: Surface, stations: FloatArray) -> FloatArray:
+    """Return outlines (k, m, 2) at stations (k,), left and up of the centreline.
+
+    Each wall line is a cubic through the measured sections; where the blend's area would leave the
+    range of the two sections beside it, the outline is scaled about its middle into that range.
+    """
+    s = np.asarray(stations, dtype=float)
+    outlines = CubicHermiteSpline(surface.stations, surface.outlines, surface.slopes)(s)
+    measured = _areas(surface.outlines)
+    k = np.clip(np.searchsorted(surface.stations, s, side="right") - 1, 0, len(measured) - 2)
+    area = _areas(outlines)
+    wanted = np.clip(area, np.minimum(measured[k], measured[k + 1]), np.maximum(measured[k], measured[k + 1]))
+    middle = (outlines.min(axis=1, keepdims=True) + outlines.max(axis=1, keepdims=True)) / 2.0
+    scale = np.sqrt(wanted / area)[:, None, None]
+    return np.where(scale == 1.0, outlines, middle + (outlines - middle) * scale)
+
+
+def _areas(outlines: FloatArray) -> FloatArray:
+    following = np.roll(outlines, -1, axis=1)
+    return 0.5 * (outlines[..., 0] * following[..., 1] - following[..., 0] * outlines[..., 1]).sum(axis=1)
+
+
+def rings_at(surface: Surface, stations: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the centreline's points (k, 3) and frames (k, 3, 3), and rings (k, m, 3) in space."""
+    points, frames = at(surface.centreline, stations)
+    outlines = outlines_at(surface, stations)
+    return points, frames, points[:, None, :] + np.einsum("kmi,kij->kmj", outlines, frames[:, 1:])
+
+
+def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatArray | None = None) -> Loft:
+    """Return the watertight mesh of a surface.
+
+    Rings stand at the measured sections and, between them, as close as the chord error asks (or at
+    the given stations). Raises GeometryError, with the rows, where the mesh would cut itself: where
+    planes cross inside the port, an outline between two sections crosses itself, or one reach of the
+    port runs into another.
+    """
+    if stations is None:
+        rings = _ring_stations(surface, chord_error)
+    else:
+        rings = np.union1d(np.asarray(stations, float), surface.stations)
+        rings = rings[np.concatenate([[True], np.diff(rings) > 10 * WELD_MM])]
+    points, frames, space = rings_at(surface, rings)
+    _refuse_crossing(surface, rings, points, frames, space)
+    _refuse_overlap(surface, rings, points, frames, space)
+    vertices, faces = _skin(space, frames)
+    return Loft(vertices, faces, rings)
+
+
+def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
+    """Return the stations of rings between which no wall line is farther than chord_error from its chord."""
+    a = np.union1d(surface.stations, surface.centreline.stations)
+    a, b = a[:-1], a[1:]
+    settled = [np.array([b[-1]])]
+    for _ in range(MOST_HALVINGS):
+        ends = [rings_at(surface, s)[2] for s in (a, b)]
+        run = ends[1] - ends[0]
+        length = np.maximum(np.linalg.norm(run, axis=2), 1e-12)
+        off = np.zeros(len(a))
+        for fraction in (0.25, 0.5, 0.75):
+            arm = rings_at(surface, a + fraction * (b - a))[2] - ends[0]
+            off = np.maximum(off, (np.linalg.norm(np.cross(arm, run), axis=2) / length).max(axis=1))
+        split = off > chord_error
+        settled.append(a[~split])
+        if not split.any():
+            break
+        a, b = a[split], b[split]
+        middle = (a + b) / 2.0
+        a, b = np.concatenate([a, middle]), np.concatenate([middle, b])
+    else:
+        settled.append(a)
+    return np.unique(np.concatenate(settled))
+
+
+def _rows_about(surface: Surface, station: float) -> str:
+    k = int(np.clip(np.searchsorted(surface.stations, station, side="right") - 1, 0, len(surface.stations) - 2))
+    a, b = surface.stations[k], surface.stations[k + 1]
+    return f"rows {surface.rows[k]} and {surface.rows[k + 1]} (stations {a:.2f} and {b:.2f} mm)"
+
+
+def _refuse_crossing(
+    surface: Surface, rings: FloatArray, points: FloatArray, frames: FloatArray, space: FloatArray
+) -> None:
+    crossing = crossings(points, frames, space)
+    if crossing.any():
+        raise GeometryError(
+            "the turn is too tight for the sections there: they overlap on the inside of the turn",
+            where=_rows_about(surface, float(rings[:-1][crossing][0])),
+            mend="Check the heading (turn_deg, swing_deg), the stations and the height of these rows",
+        )
+    simple = is_simple(outlines_at(surface, rings))
+    if not simple.all():
+        raise GeometryError(
+            "the outlines cannot be joined: between them the section would cross itself",
+            where=_rows_about(surface, float(rings[~simple][0])),
+            mend="Measure or trace one more section between them",
+        )
+
+
+def _skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return vertices and outward faces of rings (k, m, 3) joined to a tube with flat ends."""
+    step = np.linalg.norm(space - np.roll(space, 1, axis=1), axis=2)
+    keep = step > WELD_MM
+    count = keep.sum(axis=1)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]])
+    index = first[:, None] + (np.cumsum(keep, axis=1) - 1) % count[:, None]
+    vertices = space[keep]
+
+    a, d = index[:-1], index[1:]
+    b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
+    ac = np.linalg.norm(vertices[c] - vertices[a], axis=2)
+    bd = np.linalg.norm(vertices[d] - vertices[b], axis=2)
+    by_ac = (ac <= bd + WELD_MM)[..., None]  # a tie goes one way, whatever the rounding
+    faces = np.concatenate(
+        [
+            np.where(by_ac, np.stack([a, b, c], axis=2), np.stack([a, b, d], axis=2)).reshape(-1, 3),
+            np.where(by_ac, np.stack([a, c, d], axis=2), np.stack([b, c, d], axis=2)).reshape(-1, 3),
+        ]
+    )
+    sound = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    caps = []
+    for k, outward in ((0, -1), (len(space) - 1, 1)):
+        ring = vertices[first[k] : first[k] + count[k]]
+        triangles = manifold3d.triangulate([(ring - ring[0]) @ frames[k, 1:].T])
+        caps.append(np.asarray(triangles, dtype=np.int64)[:, ::outward] + first[k])
+    return vertices, np.concatenate([faces[sound], *caps])
+
+
+def _refuse_overlap(surface: Surface, rings: FloatArray, points: FloatArray, frames: FloatArray, space: FloatArray) -> None:
+    """Refuse a port one reach of which runs into another.
+
+    Neighbouring slabs touch only in their common ring, since their planes do not cross. Two others
+    are apart where the plane at the end of one, or at the start of the other, parts them; only a
+    port that turns back on itself has pairs left, and their faces are tried one on one.
+    """
+    tangent = frames[:, 0]
+    side = np.einsum("kmj,ij->ikm", space, tangent) - np.einsum("ij,ij->i", points, tangent)[:, None, None]
+    ahead, behind = side.min(axis=2) >= 0, side.max(axis=2) <= 0
+    a, b = np.triu_indices(len(rings) - 1, k=2)
+    apart = (ahead[a + 1, b] & ahead[a + 1, b + 1]) | (behind[b, a] & behind[b, a + 1])
+    low = np.minimum(space[:-1].min(axis=1), space[1:].min(axis=1))
+    high = np.maximum(space[:-1].max(axis=1), space[1:].max(axis=1))
+    near = ~apart & (low[a] <= high[b]).all(axis=1) & (low[b] <= high[a]).all(axis=1)
+    count = space.shape[1]
+    flat = space.reshape(-1, 3)
+    j = np.arange(count)
+    quads = np.stack([j, (j + 1) % count, (j + 1) % count + count, j, (j + 1) % count + count, j + count], axis=1).reshape(-1, 3)
+    for i, k in zip(a[near], b[near], strict=True):
+        if meet(flat, quads + i * count, quads + k * count):
+            raise GeometryError(
+                "the port runs into itself",
+                where=f"{_rows_about(surface, float(rings[i]))} and {_rows_about(surface, float(rings[k]))}",
+                mend="Check the headings (turn_deg, swing_deg) and the stations of these rows",
+            )

@@ -1,0 +1,111 @@
+"""Port: the row of sections, the mesh and the two openings, in the port frame.
+
+Readings or a mesh with a centreline come in; one Port goes out, whatever it was measured with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from portgeo.centreline import Centreline, at
+from portgeo.errors import GeometryError
+from portgeo.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
+from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.section import Reading, Section
+from portgeo.slicing import slice_mesh, tube_sections
+
+END_NUDGE = 1e-7  # of the length: the first and last plane stand this far inside the flat openings
+
+
+@dataclass(frozen=True)
+class Port:
+    """A tube of air with two openings, in the port frame (millimetres).
+
+    centreline : its spine, entry at its first station. vertices (n, 3), faces (m, 3) : the closed
+    mesh, outward. frame : (4, 4) that takes the source's own coordinates into the port frame.
+    readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
+    sections. noise : standard deviation of the mesh's points off the true wall.
+    warnings : (code, message) pairs from the making.
+    """
+
+    centreline: Centreline
+    vertices: FloatArray
+    faces: IntArray
+    frame: FloatArray = field(default_factory=lambda: np.eye(4))
+    readings: tuple[Reading, ...] = ()
+    rows: FloatArray = field(default_factory=lambda: np.zeros(0))
+    noise: float = 0.0
+    warnings: tuple[tuple[str, str], ...] = ()
+
+    def to_source(self, points: FloatArray) -> FloatArray:
+        """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""
+        return (np.asarray(points) - self.frame[:3, 3]) @ self.frame[:3, :3]
+
+    def direction_to_source(self, directions: FloatArray) -> FloatArray:
+        """Return directions (n, 3) or (3,) of the port frame in the source's own coordinates."""
+        return np.asarray(directions) @ self.frame[:3, :3]
+
+
+def port_from_readings(
+    readings: Sequence[Reading],
+    *,
+    chord_error: float = CHORD_ERROR_MM,
+    stations: FloatArray | None = None,
+) -> Port:
+    """Return the port lofted through the sections that readings describe.
+
+    stations : where rings stand, by default as close as `chord_error` asks. Raises GeometryError
+    where they do not make one.
+    """
+    surface = surface_from_readings(readings)
+    made = loft(surface, chord_error, stations)
+    spine, frame = _into_port_frame(surface)
+    return Port(
+        centreline=spine,
+        vertices=made.vertices @ frame[:3, :3].T + frame[:3, 3],
+        faces=made.faces,
+        frame=frame,
+        readings=tuple(readings),
+        rows=surface.stations,
+    )
+
+
+def _into_port_frame(surface: Surface) -> tuple[Centreline, FloatArray]:
+    """Return the centreline in the port frame, and the (4, 4) that takes the sheet's into it.
+
+    The origin is the centroid of the entry opening, +x the entry normal, +z the roof.
+    """
+    spine = surface.centreline
+    first = spine.frames[0]
+    centroid = spine.points[0] + moments(surface.outlines[0]).centroid @ first[1:]
+    frame = np.eye(4)
+    frame[:3, :3] = first
+    frame[:3, 3] = -first @ centroid
+    moved = Centreline(
+        spine.stations, spine.points @ first.T + frame[:3, 3], np.einsum("nij,kj->nik", spine.frames, first)
+    )
+    return moved, frame
+
+
+def sections_at(port: Port, stations: FloatArray) -> list[Section]:
+    """Return the sections of the port's mesh at stations (k,), all cut in one pass.
+
+    Stations at the two openings are cut just inside them. Raises GeometryError where a plane cuts
+    no tube.
+    """
+    first, last = port.centreline.stations[[0, -1]]
+    nudge = END_NUDGE * (last - first)
+    points, frames = at(port.centreline, np.clip(stations, first + nudge, last - nudge))
+    sections = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
+    found: list[Section] = []
+    for station, section in zip(stations, sections, strict=True):
+        if section is None:
+            raise GeometryError(
+                f"the plane at station {station:.2f} mm cuts no closed section of the tube",
+                mend="Look at the mesh there: it must be one closed tube between its two openings",
+            )
+        found.append(section)
+    return found
