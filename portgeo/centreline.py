@@ -111,7 +111,11 @@ def _rotate(frames: FloatArray, axis: FloatArray, angle: FloatArray) -> FloatArr
     cosine, sine = np.cos(angle)[:, None, None], np.sin(angle)[:, None, None]
     about = axis[:, None, :]
     along = np.einsum("kij,kj->ki", frames, axis)[:, :, None]
-    return frames * cosine + np.cross(np.broadcast_to(about, frames.shape), frames) * sine + about * along * (1 - cosine)
+    return (
+        frames * cosine
+        + np.cross(np.broadcast_to(about, frames.shape), frames) * sine
+        + about * along * (1 - cosine)
+    )
 
 
 def _arc(start: FloatArray, end: FloatArray, length: float) -> FloatArray:
@@ -121,7 +125,9 @@ def _arc(start: FloatArray, end: FloatArray, length: float) -> FloatArray:
     return length * np.sinc(half / np.pi) * both / np.linalg.norm(both)
 
 
-def _two_arcs(p0: FloatArray, t0: FloatArray, p1: FloatArray, t1: FloatArray) -> list[tuple[float, FloatArray]]:
+def _two_arcs(
+    p0: FloatArray, t0: FloatArray, p1: FloatArray, t1: FloatArray
+) -> list[tuple[float, FloatArray]]:
     """Return [(length, end heading)] of the pair of arcs with equal tangent lengths (a biarc).
 
     The tangent length d makes the control points p0 + d t0 and p1 - d t1 lie 2 d apart.
@@ -158,9 +164,7 @@ def _frames(tangents: FloatArray, up: FloatArray | None) -> FloatArray:
     return frames
 
 
-def crossings(
-    points: FloatArray, frames: FloatArray, rings: Sequence[FloatArray] | FloatArray
-) -> np.ndarray:
+def crossings(points: FloatArray, frames: FloatArray, rings: Sequence[FloatArray] | FloatArray) -> np.ndarray:
     """Return whether plane k and plane k + 1 cross inside the port, (n - 1,) of bool.
 
     points (n, 3) and frames (n, 3, 3) of the planes; rings : n outlines in space (m, 3). Two planes

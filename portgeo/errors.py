@@ -22,9 +22,7 @@ class PortgeoError(Exception):
         The place in the file: ``"row 5, column height_in"``.
     """
 
-    def __init__(
-        self, what: str, *, mend: str, file: str | None = None, where: str | None = None
-    ) -> None:
+    def __init__(self, what: str, *, mend: str, file: str | None = None, where: str | None = None) -> None:
         super().__init__(what)
         self.what = what
         self.mend = mend

@@ -52,10 +52,11 @@ class Loft:
     rings: FloatArray
 
 
-def surface_from_readings(readings: Sequence[Reading]) -> Surface:
+def surface_from_readings(readings: Sequence[Reading], chord_error: float = CHORD_MM) -> Surface:
     """Return the surface through the sections that readings describe.
 
-    Between two rows the heading changes at a constant rate. Raises GeometryError, with the rows,
+    Between two rows the heading changes at a constant rate. Curved outlines are drawn with chords
+    within `chord_error`. Raises GeometryError, with the rows,
     where an outline cannot be used or sections overlap.
     """
     spine = through(
@@ -63,8 +64,9 @@ def surface_from_readings(readings: Sequence[Reading]) -> Surface:
         np.array([heading(r.turn, r.swing) for r in readings]),
         [r.place for r in readings],
     )
-    outlines = [outline_of(r) + np.array([r.shift, r.rise]) for r in readings]
-    return surface_through(outlines, spine, _nodes_of(readings, spine), tuple(r.row for r in readings))
+    outlines = [outline_of(r, chord_error) + np.array([r.shift, r.rise]) for r in readings]
+    rows = tuple(r.row for r in readings)
+    return surface_through(outlines, spine, _nodes_of(readings, spine), rows, chord_error)
 
 
 def _nodes_of(readings: Sequence[Reading], spine: Centreline) -> FloatArray:
@@ -74,23 +76,27 @@ def _nodes_of(readings: Sequence[Reading], spine: Centreline) -> FloatArray:
 
 
 def surface_through(
-    outlines: Sequence[FloatArray], centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]
+    outlines: Sequence[FloatArray],
+    centreline: Centreline,
+    stations: FloatArray,
+    rows: tuple[int, ...],
+    chord_error: float = CHORD_MM,
 ) -> Surface:
     """Return the surface through outlines, each (k, 2) with its own points, on a centreline.
 
     Outlines correspond by wall: each is split at its 12, 3, 6 and 9 o'clock points, and within a
     quarter by equal shares of arc length and of turning, so a corner meets a corner whatever the
-    section's proportions. Every outline's own points are kept, to within CHORD_MM.
+    section's proportions. Every outline's own points are kept, to within `chord_error`.
     """
     quarters = [_quarters(outline, row) for outline, row in zip(outlines, rows, strict=True)]
+    girth = max(moments(outline).perimeter for outline in outlines)
     parts = []
     for k in range(4):
         arcs = [q[k] for q in quarters]
         shares = [_share(arc) for arc in arcs]
         common = np.unique(np.round(np.concatenate(shares), 12))
         stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
-        girth = max(moments(outline).perimeter for outline in outlines)
-        parts.append(_thin(stack, girth * LONGEST_EDGE)[:, :-1])
+        parts.append(_thin(stack, chord_error, girth * LONGEST_EDGE)[:, :-1])
     stations, joined = np.asarray(stations, float), np.concatenate(parts, axis=1)
     return Surface(stations, joined, _slopes(stations, joined), centreline, rows)
 
@@ -132,7 +138,9 @@ def _place_on(outline: FloatArray, mark: FloatArray) -> float:
     """Return where along an outline (k, 2) a point on it lies: edge number and fraction."""
     p, q = outline, np.roll(outline, -1, axis=0)
     edge = q - p
-    along = np.clip(np.einsum("ij,ij->i", mark - p, edge) / np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-300), 0, 1)
+    along = np.clip(
+        np.einsum("ij,ij->i", mark - p, edge) / np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-300), 0, 1
+    )
     k = int(np.argmin(np.linalg.norm(p + along[:, None] * edge - mark, axis=1)))
     return float((k + along[k]) % len(outline))
 
@@ -165,10 +173,10 @@ def _at_share(arc: FloatArray, share: FloatArray, wanted: FloatArray) -> FloatAr
     return np.column_stack([np.interp(wanted, share, twice[:, k]) for k in range(2)])
 
 
-def _thin(stack: FloatArray, longest: float) -> FloatArray:
+def _thin(stack: FloatArray, tolerance: float, longest: float) -> FloatArray:
     """Return stacked stretches (n, k, 2) with no more points than all of them need.
 
-    A point stays where one of the stretches would else be off by CHORD_MM (Douglas and Peucker's
+    A point stays where one of the stretches would else be off by `tolerance` (Douglas and Peucker's
     rule on all at once); edges are then split to be no longer than `longest`.
     """
     keep = np.zeros(stack.shape[1], dtype=bool)
@@ -185,7 +193,7 @@ def _thin(stack: FloatArray, longest: float) -> FloatArray:
         along = np.clip((arm * run).sum(axis=2) / square, 0.0, 1.0)
         off = np.linalg.norm(arm - along[:, :, None] * run, axis=2).max(axis=0)
         worst = int(np.argmax(off))
-        if off[worst] > CHORD_MM:
+        if off[worst] > tolerance:
             keep[a + 1 + worst] = True
             spans += [(a, a + 1 + worst), (a + 1 + worst, b)]
     thin = stack[:, keep]
@@ -296,7 +304,9 @@ def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
 
 
 def _rows_about(surface: Surface, station: float) -> str:
-    k = int(np.clip(np.searchsorted(surface.stations, station, side="right") - 1, 0, len(surface.stations) - 2))
+    k = int(
+        np.clip(np.searchsorted(surface.stations, station, side="right") - 1, 0, len(surface.stations) - 2)
+    )
     a, b = surface.stations[k], surface.stations[k + 1]
     return f"rows {surface.rows[k]} and {surface.rows[k + 1]} (stations {a:.2f} and {b:.2f} mm)"
 
@@ -349,7 +359,9 @@ def _skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
     return vertices, np.concatenate([faces[sound], *caps])
 
 
-def _refuse_overlap(surface: Surface, rings: FloatArray, points: FloatArray, frames: FloatArray, space: FloatArray) -> None:
+def _refuse_overlap(
+    surface: Surface, rings: FloatArray, points: FloatArray, frames: FloatArray, space: FloatArray
+) -> None:
     """Refuse a port one reach of which runs into another.
 
     Neighbouring slabs touch only in their common ring, since their planes do not cross. Two others
@@ -367,7 +379,9 @@ def _refuse_overlap(surface: Surface, rings: FloatArray, points: FloatArray, fra
     count = space.shape[1]
     flat = space.reshape(-1, 3)
     j = np.arange(count)
-    quads = np.stack([j, (j + 1) % count, (j + 1) % count + count, j, (j + 1) % count + count, j + count], axis=1).reshape(-1, 3)
+    quads = np.stack(
+        [j, (j + 1) % count, (j + 1) % count + count, j, (j + 1) % count + count, j + count], axis=1
+    ).reshape(-1, 3)
     for i, k in zip(a[near], b[near], strict=True):
         if meet(flat, quads + i * count, quads + k * count):
             raise GeometryError(

@@ -16,6 +16,7 @@ from portgeo.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.section import Reading, Section
 from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.units import Notice
 
 END_NUDGE = 1e-7  # of the length: the first and last plane stand this far inside the flat openings
 
@@ -28,7 +29,7 @@ class Port:
     mesh, outward. frame : (4, 4) that takes the source's own coordinates into the port frame.
     readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
     sections. noise : standard deviation of the mesh's points off the true wall.
-    warnings : (code, message) pairs from the making.
+    warnings : notices from the making.
     """
 
     centreline: Centreline
@@ -38,7 +39,7 @@ class Port:
     readings: tuple[Reading, ...] = ()
     rows: FloatArray = field(default_factory=lambda: np.zeros(0))
     noise: float = 0.0
-    warnings: tuple[tuple[str, str], ...] = ()
+    warnings: tuple[Notice, ...] = ()
 
     def to_source(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""

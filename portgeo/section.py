@@ -13,7 +13,16 @@ import numpy as np
 import shapely
 
 from portgeo.errors import GeometryError
-from portgeo.plane import CHORD_MM, FloatArray, arc_points, chord, fit_circle, moments, resample, segments_for_arc
+from portgeo.plane import (
+    CHORD_MM,
+    FloatArray,
+    arc_points,
+    chord,
+    fit_circle,
+    moments,
+    resample,
+    segments_for_arc,
+)
 
 Shape = Literal["rect", "round", "oval", "outline"]
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
@@ -142,19 +151,19 @@ def corner_radii(outline: FloatArray) -> FloatArray:
     return radii
 
 
-def outline_of(reading: Reading) -> FloatArray:
+def outline_of(reading: Reading, chord_error: float = CHORD_MM) -> FloatArray:
     """Return the outline (n, 2) that a reading stands for, centred on the middle of its height and width.
 
-    Curves are drawn with chords within CHORD_MM. Raises GeometryError, with the row, where corners
+    Curves are drawn with chords within `chord_error`. Raises GeometryError, with the row, where corners
     do not fit into the section.
     """
     if reading.shape == "rect":
-        return _rounded_rectangle(reading)
+        return _rounded_rectangle(reading, chord_error)
     if reading.shape == "outline":
         assert reading.outline is not None
         return centred(reading.outline)
     half_width, half_height = reading.width / 2.0, reading.height / 2.0
-    quarter = segments_for_arc(max(half_width, half_height), np.pi / 2.0)
+    quarter = segments_for_arc(max(half_width, half_height), np.pi / 2.0, chord_error)
     angle = np.arange(4 * quarter) * (np.pi / 2.0 / quarter)
     return np.column_stack([half_width * np.cos(angle), half_height * np.sin(angle)])
 
@@ -166,7 +175,7 @@ def centred(outline: FloatArray) -> FloatArray:
     return out if moments(out).area > 0 else out[::-1]
 
 
-def _rounded_rectangle(reading: Reading) -> FloatArray:
+def _rounded_rectangle(reading: Reading, chord_error: float) -> FloatArray:
     half_width, half_height = reading.width / 2.0, reading.height / 2.0
     roof, floor = reading.corner_roof, reading.corner_floor
     slack = 1e-9 * max(half_width, half_height)  # corners that meet exactly make a round end
@@ -180,7 +189,7 @@ def _rounded_rectangle(reading: Reading) -> FloatArray:
     corners = []
     for k, (left, up, radius) in enumerate([(1, 1, roof), (-1, 1, roof), (-1, -1, floor), (1, -1, floor)]):
         centre = np.array([left * (half_width - radius), up * (half_height - radius)])
-        corners.append(arc_points(centre, radius, k * np.pi / 2.0, np.pi / 2.0))
+        corners.append(arc_points(centre, radius, k * np.pi / 2.0, np.pi / 2.0, chord_error))
     outline = np.vstack(corners)
     step = np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1)
     return outline[step > slack + 1e-12]

@@ -36,9 +36,7 @@ class Loops:
         return self.points[self.first[j] : self.first[j + 1]]
 
 
-def slice_mesh(
-    vertices: FloatArray, faces: IntArray, origins: FloatArray, normals: FloatArray
-) -> Loops:
+def slice_mesh(vertices: FloatArray, faces: IntArray, origins: FloatArray, normals: FloatArray) -> Loops:
     """Return the loops in which planes cut a mesh.
 
     vertices (n, 3); faces (m, 3), wound outward; origins (p, 3) and normals (p, 3) of the planes.
@@ -117,9 +115,7 @@ def _join(start: IntArray, end: IntArray, plane: IntArray, count: int) -> IntArr
     return following
 
 
-def _on_edges(
-    vertices: FloatArray, edges: IntArray, origins: FloatArray, normals: FloatArray
-) -> FloatArray:
+def _on_edges(vertices: FloatArray, edges: IntArray, origins: FloatArray, normals: FloatArray) -> FloatArray:
     """Return where edges (k, 2), above to below, meet their planes, (k, 3)."""
     a, b = vertices[edges[:, 0]], vertices[edges[:, 1]]
     over = np.einsum("ij,ij->i", a - origins, normals)
@@ -201,7 +197,11 @@ def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list
             sections.append(None)
             continue
         round_it = solid[winds[solid]]
-        tube = round_it[np.argmin(twice[round_it])] if len(round_it) else solid[np.argmin(np.asarray(distance)[solid])]
+        tube = (
+            round_it[np.argmin(twice[round_it])]
+            if len(round_it)
+            else solid[np.argmin(np.asarray(distance)[solid])]
+        )
         outline = flat[loops.first[tube] : loops.first[tube + 1]]
         holes = [flat[loops.first[j] : loops.first[j + 1]] for j in here[twice[here] < 0]]
         islands = tuple(h for h in holes if _contains(outline, h[0]))

@@ -39,13 +39,15 @@ def meet(vertices: FloatArray, one: IntArray, other: IntArray) -> bool:
     if (low > high).any():
         return False
     near_one, near_other = (
-        c[((c.max(axis=1) >= low) & (c.min(axis=1) <= high)).all(axis=1)] for c in (corners_one, corners_other)
+        c[((c.max(axis=1) >= low) & (c.min(axis=1) <= high)).all(axis=1)]
+        for c in (corners_one, corners_other)
     )
     step = max(PAIRS_AT_ONCE // max(len(near_other), 1), 1)
     for k in range(0, len(near_one), step):
         some = near_one[k : k + step]
         touching = (
-            (some.min(axis=1)[:, None] <= near_other.max(axis=1)) & (some.max(axis=1)[:, None] >= near_other.min(axis=1))
+            (some.min(axis=1)[:, None] <= near_other.max(axis=1))
+            & (some.max(axis=1)[:, None] >= near_other.min(axis=1))
         ).all(axis=2)
         i, j = np.nonzero(touching)
         if _pierces(some[i], near_other[j]).any() or _pierces(near_other[j], some[i]).any():

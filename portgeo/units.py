@@ -5,7 +5,7 @@ Comes in: numbers and unit names from the edge. Goes out: millimetres, or text f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 LengthUnit = Literal["mm", "in"]
@@ -49,3 +49,25 @@ class Display:
     def of_area(self, mm2: float) -> float:
         """Return the plain number of an area, for charts and tables."""
         return mm2 / MM_PER[self.unit] ** 2
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Something the user should know that stops nothing: a code, and a text for a person.
+
+    `text` may hold fields such as ``{at}``, filled from `lengths` (mm) and `areas` (mm2) in the
+    user's unit when it is shown.
+    """
+
+    code: str
+    text: str
+    lengths: dict[str, float] = field(default_factory=dict)
+    areas: dict[str, float] = field(default_factory=dict)
+
+    def message(self, display: Display) -> str:
+        """Return the text in the user's unit."""
+        if not self.lengths and not self.areas:
+            return self.text
+        shown = {name: display.length(value) for name, value in self.lengths.items()}
+        shown |= {name: display.area(value) for name, value in self.areas.items()}
+        return self.text.format(**shown)

@@ -1,0 +1,5 @@
+"""Area schedule, volume, short side, taper and their uncertainty: pure functions of a Port."""
+
+from portgeo.survey.schedule import Survey, survey
+
+__all__ = ["Survey", "survey"]

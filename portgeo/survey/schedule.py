@@ -1,0 +1,161 @@
+"""Area schedule: every measure of a port at its stations, and the numbers that sum it up.
+
+A Port comes in; a Survey goes out, always from slices of the port's mesh.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from portgeo.plane import FloatArray
+from portgeo.port import Port, sections_at
+from portgeo.section import Section, SectionMeasures, measure_section
+from portgeo.survey.sense import bench_sense
+from portgeo.survey.sides import Side, TurnPlane, side, side_points, turn_plane
+from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings
+from portgeo.triangles import face_areas, volume
+from portgeo.units import Notice
+
+FINE_STATIONS = 241  # planes on which least area and the side lines are found
+TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
+
+
+@dataclass(frozen=True)
+class Survey:
+    """All measures of a port; millimetres, mm2, mm3.
+
+    stations (n,) and `sections`, `measures` at them; area, area_u, height, width, perimeter,
+    hydraulic_diameter (n,); corner_radii (n, 4); area_taper, height_taper, width_taper (n,) per
+    unit of station; cone_angle (n,), the included angle of the cone with the same change of area,
+    radians. `fine_stations`, `fine_area` (m,) are the close schedule behind the least area.
+    `plane` is that of the turn; the sides are None on a port with no turn.
+    """
+
+    port: Port
+    stations: FloatArray
+    sections: tuple[Section, ...]
+    measures: tuple[SectionMeasures, ...]
+    area: FloatArray
+    area_u: FloatArray
+    perimeter: FloatArray
+    height: FloatArray
+    width: FloatArray
+    hydraulic_diameter: FloatArray
+    corner_radii: FloatArray
+    area_taper: FloatArray
+    height_taper: FloatArray
+    width_taper: FloatArray
+    cone_angle: FloatArray
+    fine_stations: FloatArray
+    fine_area: FloatArray
+    least_area: float
+    least_area_u: float
+    least_station: float
+    volume: float
+    volume_u: float
+    wetted_area: float
+    length: float
+    mean_area: float
+    plane: TurnPlane | None
+    short_side: Side | None
+    long_side: Side | None
+    blame: Blame | None
+    warnings: tuple[Notice, ...]
+
+
+def survey(port: Port, stations: int | None = None) -> Survey:
+    """Return the survey of a port.
+
+    stations : how many rows, evenly spaced from opening to opening; by default the measured
+    sections (where there are any) and rows between them. All planes are cut in one pass. Raises
+    GeometryError where a plane cuts no tube.
+    """
+    table = table_stations(port, stations)
+    first, last = port.centreline.stations[[0, -1]]
+    fine = np.linspace(first, last, FINE_STATIONS)
+    both = np.union1d(fine, np.concatenate([table, port.rows]))
+    sections = sections_at(port, both)
+    measures = [measure_section(section) for section in sections]
+    area_at = np.array([m.area for m in measures])
+    rows = np.searchsorted(both, table)
+
+    least = int(np.argmin(area_at))
+    plane = turn_plane(np.array([s.frame[0] for s in sections]))
+    short, long = _sides(both, sections, plane)
+    inside = volume(port.vertices, port.faces)
+    length = float(last - first)
+    area = area_at[rows]
+    height, width = (np.array([getattr(measures[k], name) for k in rows]) for name in ("height", "width"))
+
+    u = _uncertainty(port, table, float(both[least]), [measures[k] for k in rows], short, long)
+    return Survey(
+        port=port,
+        stations=table,
+        sections=tuple(sections[k] for k in rows),
+        measures=tuple(measures[k] for k in rows),
+        area=area,
+        area_u=u.area,
+        perimeter=np.array([measures[k].perimeter for k in rows]),
+        height=height,
+        width=width,
+        hydraulic_diameter=np.array([measures[k].hydraulic_diameter for k in rows]),
+        corner_radii=np.array([measures[k].corner_radii for k in rows]),
+        area_taper=np.gradient(area, table),
+        height_taper=np.gradient(height, table),
+        width_taper=np.gradient(width, table),
+        cone_angle=2.0 * np.arctan(np.gradient(np.sqrt(area / np.pi), table)),
+        fine_stations=both,
+        fine_area=area_at,
+        least_area=float(area_at[least]),
+        least_area_u=u.least_area,
+        least_station=float(both[least]),
+        volume=inside,
+        volume_u=u.volume,
+        wetted_area=float(face_areas(port.vertices, port.faces).sum() - area_at[0] - area_at[-1]),
+        length=length,
+        mean_area=inside / length,
+        plane=plane,
+        short_side=u.short_side,
+        long_side=u.long_side,
+        blame=u.blame,
+        warnings=(*port.warnings, *bench_sense(port, both, area_at, plane, short)),
+    )
+
+
+def table_stations(port: Port, count: int | None = None) -> FloatArray:
+    """Return the stations (n,) of a port's table."""
+    first, last = port.centreline.stations[[0, -1]]
+    if count is not None:
+        return np.linspace(first, last, count)
+    if len(port.rows) < 2:
+        return np.linspace(first, last, TABLE_STATIONS)
+    gap = (last - first) / (TABLE_STATIONS - 1)
+    pieces = [
+        np.linspace(a, b, max(int(np.round((b - a) / gap)), 1) + 1)[:-1]
+        for a, b in zip(port.rows[:-1], port.rows[1:], strict=True)
+    ]
+    return np.concatenate([*pieces, port.rows[-1:]])
+
+
+def _sides(
+    stations: FloatArray, sections: list[Section], plane: TurnPlane | None
+) -> tuple[Side | None, Side | None]:
+    if plane is None:
+        return None, None
+    short, long = (side(stations, side_points(sections, plane, inner), plane) for inner in (True, False))
+    return short, long
+
+
+def _uncertainty(
+    port: Port,
+    stations: FloatArray,
+    least_station: float,
+    measures: list[SectionMeasures],
+    short: Side | None,
+    long: Side | None,
+) -> Uncertainty:
+    if port.readings:
+        return from_readings(port.readings, stations, least_station, short, long)
+    return from_noise(port, measures, short, long)

@@ -1,0 +1,161 @@
+"""Bench sense: what a good porter would remark on in a port's shape.
+
+The close area schedule and the floor line come in; notices with station, size and limit go out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portgeo.plane import FloatArray
+from portgeo.port import Port
+from portgeo.survey.sides import Side, TurnPlane
+from portgeo.units import Notice
+
+REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
+CONE_LIMIT = np.radians(7.0)  # half-angle: common practice for a diffuser that holds on to its walls
+DAM_MM = 0.5  # a hump that a finger feels
+DAM_SLOPE = 1.0 / 40.0  # its height over its length: a long gentle crown is no dam
+
+
+def bench_sense(
+    port: Port, stations: FloatArray, area: FloatArray, plane: TurnPlane | None, short: Side | None
+) -> tuple[Notice, ...]:
+    """Return the notices for a port: its area at close stations (n,), its turn and short side."""
+    found = [*_reversals(stations, area), *_sudden(stations, area), *_dams(short)]
+    if plane is not None and port.readings and float(plane.aside @ port.centreline.frames[0, 2]) > 0:
+        found.append(
+            Notice(
+                "turns_to_roof",
+                "the port turns towards the wall that the sheet calls the roof; the short side is on that wall",
+            )
+        )
+    return tuple(found)
+
+
+def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
+    """Return a notice for each inner least or greatest area that stands out by REVERSAL on both sides."""
+    extremes = _swings(area)
+    found = []
+    for before, k, after in zip(extremes[:-2], extremes[1:-1], extremes[2:], strict=True):
+        at = {"at": float(stations[k])}
+        if area[k] < area[before]:
+            share = 1.0 - area[k] / min(area[before], area[after])
+            found.append(
+                Notice(
+                    "pinch",
+                    f"pinch at {{at}}: the area there, {{here}}, is {share:.1%} under both sides of it "
+                    f"(limit {REVERSAL:.0%})",
+                    at,
+                    {"here": float(area[k])},
+                )
+            )
+        else:
+            share = area[k] / max(area[before], area[after]) - 1.0
+            found.append(
+                Notice(
+                    "taper_reverses",
+                    f"the taper reverses at {{at}}: the area there, {{here}}, is {share:.1%} over both sides of it "
+                    f"(limit {REVERSAL:.0%})",
+                    at,
+                    {"here": float(area[k])},
+                )
+            )
+    return found
+
+
+def _swings(area: FloatArray) -> list[int]:
+    """Return the places of alternate least and greatest values, swings under REVERSAL left out."""
+    extremes: list[int] = []
+    low = high = best = 0
+    direction = 0
+    for k in range(1, len(area)):
+        if direction == 0:
+            low = k if area[k] < area[low] else low
+            high = k if area[k] > area[high] else high
+            if area[high] - area[low] > REVERSAL * area[high]:
+                direction = 1 if high > low else -1
+                extremes, best = [min(low, high)], k
+        elif direction * (area[k] - area[best]) >= 0:
+            best = k
+        elif abs(area[k] - area[best]) > REVERSAL * max(area[k], area[best]):
+            extremes.append(best)
+            direction, best = -direction, k
+    return [*extremes, best]
+
+
+def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
+    """Return a notice for each stretch whose equivalent cone opens or closes too fast."""
+    half_angle = np.arctan(np.gradient(np.sqrt(area / np.pi), stations))
+    found = []
+    for sign, word in ((1, "opens"), (-1, "closes")):
+        steep = np.flatnonzero(sign * half_angle > CONE_LIMIT)
+        for run in np.split(steep, np.flatnonzero(np.diff(steep) > 1) + 1):
+            if len(run) < 2:
+                continue  # a step at one plane is the row's own doing
+            worst = run[np.argmax(np.abs(half_angle[run]))]
+            degrees = np.degrees(abs(half_angle[worst]))
+            found.append(
+                Notice(
+                    "sudden_change",
+                    f"the area {word} suddenly between {{a}} and {{b}}: like a cone of {degrees:.1f} degrees "
+                    f"half-angle (limit {np.degrees(CONE_LIMIT):.0f}, common practice)",
+                    {"a": float(stations[run[0]]), "b": float(stations[run[-1]])},
+                )
+            )
+    return found
+
+
+def _dams(short: Side | None) -> list[Notice]:
+    """Return a notice for each hump on the floor line ahead of the turn.
+
+    A hump is where the floor stands into the stream off the straight line between its two feet:
+    the taut string along the metal's side of the line.
+    """
+    if short is None:
+        return []
+    ahead = short.line_stations <= short.station_from
+    if ahead.sum() < 3:
+        return []
+    line, at = short.line[ahead], short.line_stations[ahead]
+    run = line[-1] - line[0]
+    run = run / np.linalg.norm(run)
+    inward = short.centre - line[0]  # metal is on the side of the turn's centre
+    inward = inward - (inward @ run) * run
+    inward = inward / np.linalg.norm(inward)
+    flat = np.column_stack([(line - line[0]) @ run, -(line - line[0]) @ inward])
+    feet = _lower_hull(flat)
+    found = []
+    for a, b in zip(feet[:-1], feet[1:], strict=True):
+        chord = flat[b] - flat[a]
+        length = float(np.linalg.norm(chord))
+        arm = flat[a : b + 1] - flat[a]
+        height = (chord[0] * arm[:, 1] - chord[1] * arm[:, 0]) / length
+        top = int(np.argmax(height))
+        if height[top] > max(DAM_MM, DAM_SLOPE * length):
+            found.append(
+                Notice(
+                    "dam",
+                    "dam on the floor line at {at}: {height} high over {length} (limit {limit})",
+                    {
+                        "at": float(at[a + top]),
+                        "height": float(height[top]),
+                        "length": length,
+                        "limit": DAM_MM,
+                    },
+                )
+            )
+    return found
+
+
+def _lower_hull(points: FloatArray) -> list[int]:
+    """Return the places of the corners of the lower hull of points (n, 2) in order of their first coordinate."""
+    hull: list[int] = []
+    for k in range(len(points)):
+        while len(hull) >= 2:
+            a, b = points[hull[-1]] - points[hull[-2]], points[k] - points[hull[-2]]
+            if a[0] * b[1] - a[1] * b[0] > 0:
+                break
+            hull.pop()
+        hull.append(k)
+    return hull

@@ -1,0 +1,249 @@
+"""Short side and long side: the lines along floor and roof in the plane of the turn, and their circles.
+
+Sections along a port come in; the line of each side, where it turns and how tightly go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import savgol_filter
+
+from portgeo.plane import FloatArray, fit_circle
+from portgeo.section import Section
+
+LEAST_TURN = np.radians(5.0)  # a port that turns less has no short side to speak of
+TURN_FROM, TURN_TO = 0.05, 0.95  # the part of the whole change of heading that is the turn
+LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted
+BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
+HEADING_ERROR = 0.01  # of the whole turn: windows grow until a heading is known this well
+LONGEST_WINDOW = 1.0 / 8.0  # of the line
+ALONG = 400  # points at equal steps on a side line
+
+
+@dataclass(frozen=True)
+class TurnPlane:
+    """The plane of the turn: axis (3,) turned about, ahead (3,) along the entry, aside (3,) inward."""
+
+    axis: FloatArray
+    ahead: FloatArray
+    aside: FloatArray
+    turn: float
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side's turn: radii, angle (radians), stations between which it turns, apex (3,).
+
+    `radius` is the least-squares circle over the turn, `least_radius` the smallest over any 30
+    degrees of it, `centre` (3,) and `fit_rms` the circle's, `line` (n, 3) and `line_stations` (n,)
+    the whole side line, `radius_u` a standard uncertainty.
+    """
+
+    radius: float
+    radius_u: float
+    least_radius: float
+    turn: float
+    station_from: float
+    station_to: float
+    apex: FloatArray
+    apex_station: float
+    centre: FloatArray
+    fit_rms: float
+    line: FloatArray
+    line_stations: FloatArray
+
+
+def turn_plane(tangents: FloatArray) -> TurnPlane | None:
+    """Return the plane in which directions (n, 3) turn most, None where they turn under 5 degrees."""
+    swept = np.cross(tangents[:-1], tangents[1:]).sum(axis=0)
+    size = float(np.linalg.norm(swept))
+    if size == 0.0:
+        return None
+    axis = swept / size
+    ahead = tangents[0] - (tangents[0] @ axis) * axis
+    ahead /= np.linalg.norm(ahead)
+    aside = np.cross(axis, ahead)
+    angle = np.unwrap(np.arctan2(tangents @ aside, tangents @ ahead))
+    turn = float(angle[-1] - angle[0])
+    return TurnPlane(axis, ahead, aside, turn) if turn >= LEAST_TURN else None
+
+
+def side_points(sections: Sequence[Section], plane: TurnPlane, inner: bool) -> FloatArray:
+    """Return the innermost (or outermost) point (n, 3) of each section, in the plane of the turn.
+
+    A parabola through the wall beside the extreme point places it, so that roughness of the mesh
+    moves it little.
+    """
+    found = np.empty((len(sections), 3))
+    for k, section in enumerate(sections):
+        inward = np.cross(plane.axis, section.frame[0])
+        inward /= np.linalg.norm(inward) * (1.0 if inner else -1.0)
+        across = section.outline @ section.frame[1:]
+        depth, aside = across @ inward, across @ plane.axis
+        found[k] = section.origin + _extreme(depth, aside) * inward
+        found[k] -= (found[k] @ plane.axis) * plane.axis
+    return found
+
+
+def _extreme(depth: FloatArray, aside: FloatArray) -> float:
+    """Return the greatest depth of an outline, by a parabola over a band of its innermost wall."""
+    deepest = int(np.argmax(depth))
+    half = BAND * float(np.ptp(aside))
+    on_wall = depth > (depth.max() + depth.min()) / 2.0
+    # A flat wall has one extreme as good as another: the band is about the middle of the nearly deepest.
+    level = on_wall & (depth > depth[deepest] - half / 4.0)
+    middle = (aside[level].min() + aside[level].max()) / 2.0
+    order = np.argsort(aside[on_wall], kind="stable")
+    at = middle + half * np.linspace(-1.0, 1.0, 17)
+    x, y = (at - middle) / half, np.interp(at, aside[on_wall][order], depth[on_wall][order])
+    c, b, a = np.polynomial.polynomial.polyfit(x, y, 2)
+    if a < 0 and abs(b) < -2.0 * a:
+        return float(c - b * b / (4.0 * a))
+    return float(c)
+
+
+@dataclass(frozen=True)
+class Turn:
+    """Where a side line turns: the line at equal steps, and its stretch from 5 % to 95 % of the change.
+
+    along, station, heading (n,); line, smooth (n, 2), along the entry and inward; first, last : the
+    turn is line[first:last + 1]. noise : scatter of one section's point. spacing : between sections.
+    """
+
+    along: FloatArray
+    station: FloatArray
+    line: FloatArray
+    smooth: FloatArray
+    heading: FloatArray
+    first: int
+    last: int
+    noise: float
+    spacing: float
+
+    @property
+    def points(self) -> FloatArray:
+        """Points (k, 2) of the turn."""
+        return self.line[self.first : self.last + 1]
+
+
+def find_turn(stations: FloatArray, points: FloatArray, plane: TurnPlane) -> Turn | None:
+    """Return where a side line of points (n, 3) at stations (n,) turns, None where it does not.
+
+    The turn runs from the last point before its middle whose heading is at 5 % of the whole change
+    to the first after it at 95 %.
+    """
+    flat = np.column_stack([points @ plane.ahead, points @ plane.aside])
+    step = np.linalg.norm(np.diff(flat, axis=0), axis=1)
+    length = np.concatenate([[0.0], np.cumsum(step)])
+    if length[-1] == 0.0:
+        return None
+    keep = np.concatenate([[True], step > 1e-9 * length[-1]])
+    along = np.linspace(0.0, length[-1], ALONG)
+    line = np.column_stack([np.interp(along, length[keep], flat[keep, k]) for k in range(2)])
+    noise, spacing = _scatter(flat), float(step.mean())
+    heading, smooth = _headings(along, line, noise, plane.turn, spacing)
+    change = heading[-1] - heading[0]
+    if abs(change) < LEAST_TURN:
+        return None
+    share = (heading - heading[0]) / change
+    rises = np.flatnonzero((share[:-1] < 0.5) & (share[1:] >= 0.5))
+    middle = int(rises[-1])
+    before = np.flatnonzero(share[: middle + 1] <= TURN_FROM)
+    after = np.flatnonzero(share[middle:] >= TURN_TO)
+    first, last = int(before[-1]), middle + int(after[0])
+    at_station = np.interp(along, length[keep], stations[keep])
+    return (
+        Turn(along, at_station, line, smooth, heading, first, last, noise, spacing)
+        if last - first >= 3
+        else None
+    )
+
+
+def side(stations: FloatArray, points: FloatArray, plane: TurnPlane) -> Side | None:
+    """Return a side's turn from its line's points (n, 3) at stations (n,), None where it has none."""
+    turn = find_turn(stations, points, plane)
+    if turn is None:
+        return None
+    a, b = turn.first, turn.last
+    fit = fit_circle(turn.points)
+    half_way = (turn.heading[0] + turn.heading[-1]) / 2.0
+    apex = a + int(np.argmin(np.abs(turn.heading[a : b + 1] - half_way)))
+    level = float(points[0] @ plane.axis)
+
+    def lift(p: FloatArray) -> FloatArray:
+        return p[..., :1] * plane.ahead + p[..., 1:] * plane.aside + level * plane.axis
+
+    independent = max((turn.along[b] - turn.along[a]) / max(turn.spacing, float(turn.along[1])), 4.0)
+    return Side(
+        radius=fit.radius,
+        radius_u=_radius_u(turn.points, fit.centre, turn.noise, independent),
+        least_radius=_least_radius(turn.smooth[a : b + 1], turn.heading[a : b + 1], fit.radius),
+        turn=abs(float(turn.heading[-1] - turn.heading[0])),
+        station_from=float(turn.station[a]),
+        station_to=float(turn.station[b]),
+        apex=lift(turn.line[apex]),
+        apex_station=float(turn.station[apex]),
+        centre=lift(fit.centre),
+        fit_rms=fit.rms,
+        line=lift(turn.line),
+        line_stations=turn.station,
+    )
+
+
+def _scatter(flat: FloatArray) -> float:
+    """Return the noise of a line's points: the median third difference, scaled to one point's.
+
+    Third differences let smooth curves pass; 20 is the sum of squares of 1, 3, 3, 1, and 0.6745 the
+    median of a standard normal's size.
+    """
+    if len(flat) < 8:
+        return 0.0
+    third = np.diff(flat, n=3, axis=0)
+    ahead = flat[2:-1] - flat[1:-2]
+    normal = np.column_stack([-ahead[:, 1], ahead[:, 0]])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+    return float(np.median(np.abs((third * normal).sum(axis=1))) / 0.6745 / np.sqrt(20.0))
+
+
+def _headings(
+    along: FloatArray, line: FloatArray, noise: float, turn: float, spacing: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the line's heading (n,) at each point, and the line smoothed as far as noise asks (n, 2).
+
+    A parabola is fitted to a window about each point (Savitzky and Golay, Anal. Chem. 36, 1964); the window is the shortest whose heading's
+    standard error stays under 1 % of the turn, up to an eighth of the line.
+    """
+    width = max(4.0 * spacing, 4.0 * along[1])
+    # A straight line's slope through n points over a width w has the error noise sqrt(12 / n) / w.
+    while width < LONGEST_WINDOW * along[-1]:
+        if noise * np.sqrt(12.0 / (width / spacing + 1.0)) / width < HEADING_ERROR * turn:
+            break
+        width *= 1.2
+    window = 2 * round(width / along[1] / 2.0) + 1
+    smooth = savgol_filter(line, window, 2, axis=0)
+    slope = savgol_filter(line, window, 2, deriv=1, axis=0)
+    return np.unwrap(np.arctan2(slope[:, 1], slope[:, 0])), smooth
+
+
+def _least_radius(points: FloatArray, heading: FloatArray, radius: float) -> float:
+    """Return the radius of the tightest circle fitted to 30 degrees of a turn's points (n, 2)."""
+    turned = np.maximum.accumulate(np.abs(heading - heading[0]))
+    if turned[-1] <= LEAST_WINDOW:
+        return radius
+    least = np.inf
+    for start in np.arange(0.0, turned[-1] - LEAST_WINDOW + 1e-9, np.radians(1.0)):
+        inside = (turned >= start) & (turned <= start + LEAST_WINDOW)
+        if inside.sum() >= 5:
+            least = min(least, fit_circle(points[inside]).radius)
+    return float(least) if np.isfinite(least) else radius
+
+
+def _radius_u(points: FloatArray, centre: FloatArray, noise: float, independent: float) -> float:
+    """Return the standard uncertainty of a fitted radius from the points' noise (JCGM 100)."""
+    arm = points - centre
+    jacobian = np.column_stack([arm / np.linalg.norm(arm, axis=1, keepdims=True), np.ones(len(points))])
+    inverse = np.linalg.pinv(jacobian.T @ jacobian)
+    return float(noise * np.sqrt(inverse[2, 2] * len(points) / independent))

@@ -1,0 +1,214 @@
+"""Uncertainty of a survey: from the readings that a port was lofted from, or from a scan's noise.
+
+Readings with their errors, or a noisy mesh, come in; standard uncertainties of areas, volume and
+radii go out, and the reading that is most to blame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from portgeo.centreline import at
+from portgeo.errors import PortgeoError
+from portgeo.loft import Surface, outlines_at, surface_from_readings
+from portgeo.plane import FloatArray, fit_circle
+from portgeo.port import Port
+from portgeo.section import Reading, SectionMeasures
+from portgeo.survey.sides import Side, TurnPlane, find_turn, turn_plane
+
+SAMPLES = 200  # Monte Carlo trials: a standard uncertainty then has 5 % of its own
+SEED = 20260  # any number, so that the same sheet gives the same answer
+COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
+PLANES = 81  # of a trial
+
+
+@dataclass(frozen=True)
+class Blame:
+    """The single reading that moves a result most: row, the name of the reading, and its share.
+
+    Shares are of the result's variance, first order.
+    """
+
+    least_area: tuple[int, str, float]
+    volume: tuple[int, str, float]
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """Standard uncertainties: area (n,), least area, volume; the sides with theirs; who is to blame."""
+
+    area: FloatArray
+    least_area: float
+    volume: float
+    short_side: Side | None
+    long_side: Side | None
+    blame: Blame | None
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """What one set of readings gives: areas at the stations, volume and the radii of both sides."""
+
+    area: FloatArray
+    volume: float
+    radii: FloatArray
+
+
+def from_readings(
+    readings: Sequence[Reading],
+    stations: FloatArray,
+    least_station: float,
+    short: Side | None,
+    long: Side | None,
+) -> Uncertainty:
+    """Return the uncertainties that the readings' own errors make.
+
+    Monte Carlo over all readings at once (JCGM 101), seeded; blame by moving one reading at a time
+    by its error (JCGM 100). Each length of a row has the row's error; a heading, read as a
+    difference of two depths across the port, has that of two readings over the height.
+    """
+    movable = list(_movable(readings))
+    centre = _trial(readings, stations)
+    random = np.random.default_rng(SEED)
+    trials = []
+    for errors in random.standard_normal((SAMPLES, len(movable))):
+        moved = list(readings)
+        for (row, name, size), error in zip(movable, errors, strict=True):
+            moved[row] = _moved(moved[row], name, size * error)
+        try:
+            trials.append(_trial(moved, stations))
+        except PortgeoError:
+            continue  # readings at their limit: a trial that makes no port says nothing of its size
+    single = []
+    for row, name, size in movable:
+        moved = list(readings)
+        moved[row] = _moved(moved[row], name, size)
+        try:
+            single.append(_trial(moved, stations))
+        except PortgeoError:
+            single.append(centre)
+    area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1)
+    radii_u = np.array([t.radii for t in trials]).std(axis=0, ddof=1)
+    return Uncertainty(
+        area=area_u,
+        least_area=float(np.interp(least_station, stations, area_u)),
+        volume=float(np.std([t.volume for t in trials], ddof=1)),
+        short_side=replace(short, radius_u=float(radii_u[0])) if short else None,
+        long_side=replace(long, radius_u=float(radii_u[1])) if long else None,
+        blame=Blame(
+            _most(
+                readings, movable, [np.interp(least_station, stations, t.area - centre.area) for t in single]
+            ),
+            _most(readings, movable, [t.volume - centre.volume for t in single]),
+        ),
+    )
+
+
+def from_noise(
+    port: Port, measures: Sequence[SectionMeasures], short: Side | None, long: Side | None
+) -> Uncertainty:
+    """Return the uncertainties that a mesh's own roughness makes.
+
+    Points off the wall by a standard deviation s, each holding over one mesh edge e, move the area
+    inside a girth P by s sqrt(e P), and a volume inside a wall of area W by s e sqrt(W).
+    """
+    corners = port.vertices[port.faces[:: max(len(port.faces) // 20000, 1)]]
+    edge = float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))
+    area_u = np.array([port.noise * np.sqrt(edge * m.perimeter) for m in measures])
+    least = int(np.argmin([m.area for m in measures]))
+    wall = float(np.mean([m.perimeter for m in measures])) * port.centreline.length
+    return Uncertainty(
+        area_u, float(area_u[least]), port.noise * edge * float(np.sqrt(wall)), short, long, None
+    )
+
+
+def _movable(readings: Sequence[Reading]) -> Iterator[tuple[int, str, float]]:
+    """Yield (index of the row, name of the reading, its standard uncertainty) for all that were read."""
+    for k, r in enumerate(readings):
+        angle_error = r.error * np.sqrt(2.0) / r.height
+        if k > 0 and r.place is None:
+            yield k, "station", r.error
+        yield k, "height", r.error
+        if r.shape != "round":
+            yield k, "width", r.error
+        for name, error in (
+            ("corner_roof", r.error),
+            ("corner_floor", r.error),
+            ("rise", r.error),
+            ("shift", r.error),
+            ("turn", angle_error),
+            ("swing", angle_error),
+        ):
+            # A column that nobody filled in was not read; the entry's heading is where all start.
+            if (k > 0 or "corner" in name) and any(getattr(other, name) for other in readings):
+                yield k, name, error
+
+
+def _moved(reading: Reading, name: str, by: float) -> Reading:
+    """Return a reading with one of its values moved."""
+    value = getattr(reading, name) + by
+    if reading.shape == "round" and name == "height":
+        return replace(reading, height=value, width=value)
+    if reading.outline is not None and name in ("height", "width"):
+        scale = np.ones(2)
+        scale[1 if name == "height" else 0] = value / getattr(reading, name)
+        reading = replace(reading, outline=reading.outline * scale)
+    moved = replace(reading, **{name: value})
+    return replace(moved, **_corners_that_fit(moved)) if moved.shape == "rect" else moved
+
+
+def _corners_that_fit(r: Reading) -> dict[str, float]:
+    """Return the corner radii of a reading, cut back to what its height and width leave room for."""
+    roof, floor = (min(max(c, 0.0), r.width / 2.0) for c in (r.corner_roof, r.corner_floor))
+    over = max((roof + floor) / r.height, 1.0)
+    return {"corner_roof": roof / over, "corner_floor": floor / over}
+
+
+def _trial(readings: Sequence[Reading], stations: FloatArray) -> _Trial:
+    surface = surface_from_readings(readings, COARSE_CHORD_MM)
+    s = np.linspace(surface.stations[0], surface.stations[-1], PLANES)
+    points, frames = at(surface.centreline, s)
+    outlines = outlines_at(surface, s)
+    area, centroid = _areas_and_centroids(outlines)
+    moment = area[:, None] * np.einsum("ki,kij->kj", centroid, frames[:, 1:])
+    # Pappus, slab by slab: area along the spine, less what the turn takes from the inside.
+    swept = 0.5 * (area[1:] + area[:-1]) @ np.diff(s)
+    swept -= 0.5 * np.einsum("kj,kj->", moment[1:] + moment[:-1], np.diff(frames[:, 0], axis=0))
+    plane = turn_plane(frames[:, 0])
+    radii = np.full(2, np.nan)
+    if plane is not None:
+        space = points[:, None, :] + np.einsum("kmi,kij->kmj", outlines, frames[:, 1:])
+        radii = np.array([_radius(s, space, frames, plane, inner) for inner in (True, False)])
+    at_table = np.interp(stations, s, area)
+    return _Trial(at_table, float(swept), radii)
+
+
+def _areas_and_centroids(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:
+    following = np.roll(outlines, -1, axis=1)
+    cross = outlines[..., 0] * following[..., 1] - following[..., 0] * outlines[..., 1]
+    area = cross.sum(axis=1) / 2.0
+    return area, np.einsum("km,kmi->ki", cross, outlines + following) / (6.0 * area[:, None])
+
+
+def _radius(
+    stations: FloatArray, space: FloatArray, frames: FloatArray, plane: TurnPlane, inner: bool
+) -> float:
+    inward = np.cross(plane.axis, frames[:, 0])
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True) * (1.0 if inner else -1.0)
+    deepest = np.einsum("kmj,kj->km", space, inward).argmax(axis=1)
+    line = space[np.arange(len(space)), deepest]
+    line = line - (line @ plane.axis)[:, None] * plane.axis
+    turn = find_turn(stations, line, plane)
+    return fit_circle(turn.points).radius if turn else np.nan
+
+
+def _most(
+    readings: Sequence[Reading], movable: Sequence[tuple[int, str, float]], moves: Sequence[float]
+) -> tuple[int, str, float]:
+    squares = np.array(moves) ** 2
+    worst = int(np.argmax(squares))
+    row, name, _ = movable[worst]
+    return readings[row].row, name, float(squares[worst] / max(squares.sum(), 1e-300))
