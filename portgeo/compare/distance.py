@@ -1,0 +1,105 @@
+"""Distance to a wall: the exact distance from any point to a port's wall, signed by which side it is on.
+
+A triangle mesh without its openings comes in; closest points and signed distances go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+
+from portgeo.plane import FloatArray, IntArray
+
+ON_EDGE = 1e-7  # barycentric: a closest point nearer than this to an edge is on it
+
+
+@dataclass(frozen=True)
+class Wall:
+    """A port's wall, ready to be asked for distances.
+
+    vertices : (n, 3). faces : (m, 3), outward, the two openings left open. normals : (m, 3) unit.
+    tree : the boxes round its triangles.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    normals: FloatArray
+    tree: igl.AABB
+
+
+def wall_from(vertices: FloatArray, faces: IntArray) -> Wall:
+    """Return the wall of outward faces (m, 3)."""
+    vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.int64)
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    cross = np.cross(b - a, c - a)
+    size = np.linalg.norm(cross, axis=1)
+    whole = size > 0  # a face without area has no side
+    faces, normals = faces[whole], cross[whole] / size[whole, None]
+    tree = igl.AABB()
+    tree.init(vertices, faces)
+    return Wall(vertices, faces, normals, tree)
+
+
+def closest(wall: Wall, points: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return the closest points (k, 3) of a wall to points (k, 3), and the faces (k,) they lie on."""
+    _, face, foot = wall.tree.squared_distance(wall.vertices, wall.faces, np.ascontiguousarray(points))
+    return foot, face
+
+
+def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
+    """Return the distances (k,) of points (k, 3) from a wall, positive outside it (in the metal).
+
+    The side is told by the pseudonormal of the face, edge or vertex that is closest, which is right
+    for every closed manifold mesh (J. A. Baerentzen and H. Aanaes, "Signed distance computation using
+    the angle weighted pseudonormal", IEEE Trans. Vis. Comput. Graph. 11, 2005).
+    """
+    foot, face = closest(wall, points)
+    arm = points - foot
+    corners = wall.vertices[wall.faces[face]]
+    normal = wall.normals[face].copy()
+    shares = _barycentric(corners, foot)
+    near = shares < ON_EDGE
+    on_vertex, on_edge = near.sum(axis=1) >= 2, near.sum(axis=1) == 1
+    if on_vertex.any():
+        corner = np.argmax(shares[on_vertex], axis=1)
+        normal[on_vertex] = _vertex_normals(wall)[wall.faces[face[on_vertex], corner]]
+    if on_edge.any():
+        normal[on_edge] = _edge_normals(wall)[face[on_edge], np.argmax(near[on_edge], axis=1)]
+    side = np.einsum("ij,ij->i", arm, normal)
+    return np.copysign(np.linalg.norm(arm, axis=1), side)
+
+
+def _barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:
+    """Return the barycentric coordinates (k, 3) of points (k, 3) in triangles (k, 3, 3)."""
+    u, v, w = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
+    uu, uv, vv = (np.einsum("ij,ij->i", a, b) for a, b in ((u, u), (u, v), (v, v)))
+    wu, wv = np.einsum("ij,ij->i", w, u), np.einsum("ij,ij->i", w, v)
+    det = np.maximum(uu * vv - uv * uv, 1e-300)
+    second, third = (vv * wu - uv * wv) / det, (uu * wv - uv * wu) / det
+    return np.column_stack([1.0 - second - third, second, third])
+
+
+def _vertex_normals(wall: Wall) -> FloatArray:
+    """Return the angle-weighted normals (n, 3) of a wall's vertices, not of unit length."""
+    normals = np.zeros_like(wall.vertices)
+    for k in range(3):
+        at = wall.vertices[wall.faces[:, k]]
+        u = wall.vertices[wall.faces[:, (k + 1) % 3]] - at
+        v = wall.vertices[wall.faces[:, (k + 2) % 3]] - at
+        angle = np.arctan2(np.linalg.norm(np.cross(u, v), axis=1), np.einsum("ij,ij->i", u, v))
+        for axis in range(3):
+            weight = angle * wall.normals[:, axis]
+            normals[:, axis] += np.bincount(wall.faces[:, k], weight, minlength=len(normals))
+    return normals
+
+
+def _edge_normals(wall: Wall) -> FloatArray:
+    """Return for each face (m, 3, 3) the normals of the edges opposite its corners, not of unit length."""
+    ends = np.sort(np.stack([np.roll(wall.faces, -k - 1, axis=1)[:, :2] for k in range(3)], axis=1), axis=2)
+    key = (ends[..., 0] * len(wall.vertices) + ends[..., 1]).ravel()
+    _, edge = np.unique(key, return_inverse=True)
+    of_face = np.repeat(wall.normals, 3, axis=0)
+    total = np.column_stack([np.bincount(edge, of_face[:, axis]) for axis in range(3)])
+    return total[edge].reshape(-1, 3, 3)

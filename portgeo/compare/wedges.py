@@ -1,0 +1,128 @@
+"""Volume by place: how much of a port's air stands behind each triangle of its wall.
+
+A wall mesh and a tube come in; triangles cut to a stretch of stations and no longer than asked, with
+the volume between each and the middle of the section, go out. The sides of such a wedge run straight
+to the middle in the planes of the sections, so the wedges of two walls fill the same part of space
+exactly where they cover the same stations and clock positions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from portgeo.compare.tube import Places, Tube, places
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray
+
+LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide
+
+
+@dataclass(frozen=True)
+class Wedges:
+    """Triangles of a wall and the volume behind each.
+
+    vertices (n, 3), faces (m, 3), where : the vertices' places in the tube. volumes : (m,), mm^3.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    where: Places
+    volumes: FloatArray
+
+    @property
+    def total(self) -> float:
+        """Volume behind the whole wall: of the port, between its end planes."""
+        return float(self.volumes.sum())
+
+
+def solid_of(vertices: FloatArray, faces: IntArray, name: str) -> manifold3d.Manifold:
+    """Return a closed mesh as a solid. Raises GeometryError, naming it, where it is open."""
+    mesh = manifold3d.Mesh64(
+        vert_properties=np.ascontiguousarray(vertices), tri_verts=np.ascontiguousarray(faces, dtype=np.uint64)
+    )
+    made = manifold3d.Manifold(mesh)
+    if made.status() != manifold3d.Error.NoError or made.volume() <= 0.0:
+        raise GeometryError(
+            f"the mesh of {name} is not closed, so it holds no volume to compare",
+            mend="Close its holes in the program it came from, leaving one skin without gaps, and export it again",
+        )
+    return made
+
+
+def arrays_of(made: manifold3d.Manifold) -> tuple[FloatArray, IntArray]:
+    """Return vertices (n, 3) and faces (m, 3) of a solid."""
+    mesh = made.to_mesh64()
+    return np.asarray(mesh.vert_properties)[:, :3].copy(), np.asarray(mesh.tri_verts).astype(np.int64)
+
+
+def refined(vertices: FloatArray, faces: IntArray, name: str) -> tuple[FloatArray, IntArray]:
+    """Return a closed mesh with no edge much longer than LONGEST_EDGE_MM, on the same surface."""
+    made = solid_of(vertices, faces, name)
+    corners = vertices[faces]
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max()
+    return arrays_of(made.refine_to_length(LONGEST_EDGE_MM)) if longest > LONGEST_EDGE_MM else (vertices, faces)
+
+
+def wedges(tube: Tube, vertices: FloatArray, faces: IntArray, stretch: tuple[float, float]) -> Wedges:
+    """Return the wedges of wall faces (m, 3) between two stations; faces across an end are cut there."""
+    where = places(tube, vertices)
+    outside = (where.station < stretch[0] - END_SLACK_MM) | (where.station > stretch[1] + END_SLACK_MM)
+    if outside.any():
+        for level, sign in ((stretch[0], 1.0), (stretch[1], -1.0)):
+            vertices, faces = _above(vertices, faces, sign * (places(tube, vertices).station - level))
+        where = places(tube, vertices)
+    return Wedges(vertices, faces, where, _prisms(vertices, where.feet, faces))
+
+
+END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
+
+
+def _above(vertices: FloatArray, faces: IntArray, height: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return the part of a mesh where height (n,), linear on each face, is not negative."""
+    over = height[faces] >= 0.0
+    count = over.sum(axis=1)
+    whole = faces[count == 3]
+    parts, points, base = [whole], [vertices], len(vertices)
+    for corners in (1, 2):
+        cut, flags = faces[count == corners], over[count == corners]
+        if len(cut) == 0:
+            continue
+        # Turn each face so that the corner that is alone on its side comes first.
+        alone = np.argmax(flags == (corners == 1), axis=1)
+        turned = np.take_along_axis(cut, (alone[:, None] + np.arange(3)) % 3, axis=1)
+        a, b, c = turned.T
+        new = []
+        for other in (b, c):
+            t = height[a] / (height[a] - height[other])
+            new.append(vertices[a] + t[:, None] * (vertices[other] - vertices[a]))
+        points += new
+        ab = base + np.arange(len(cut))
+        ac = ab + len(cut)
+        base += 2 * len(cut)
+        if corners == 1:
+            parts.append(np.column_stack([a, ab, ac]))
+        else:
+            parts += [np.column_stack([ab, b, c]), np.column_stack([ab, c, ac])]
+    return np.concatenate(points), np.concatenate(parts)
+
+
+def _prisms(vertices: FloatArray, feet: FloatArray, faces: IntArray) -> FloatArray:
+    """Return the volumes (m,) between faces and their corners' feet.
+
+    By the divergence theorem over the prism's skin; a warped side counts as the mean of its two
+    foldings, so what one wedge has there its neighbour lacks.
+    """
+    origin = feet[faces[:, 0]]
+    a, b, c = (vertices[faces[:, k]] - origin for k in range(3))
+    p, q, r = (feet[faces[:, k]] - origin for k in range(3))
+    six = _det(a, b, c) - _det(p, q, r)
+    for u, v, x, y in ((a, b, p, q), (b, c, q, r), (c, a, r, p)):
+        six += (_det(v, u, x) + _det(v, x, y) + _det(v, u, y) + _det(u, x, y)) / 2.0
+    return six / 6.0
+
+
+def _det(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+    return np.einsum("ij,ij->i", a, np.cross(b, c))
