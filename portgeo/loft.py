@@ -88,11 +88,11 @@ def surface_through(
     quarter by equal shares of arc length and of turning, so a corner meets a corner whatever the
     section's proportions. Every outline's own points are kept, to within `chord_error`.
     """
-    quarters = [_quarters(outline, row) for outline, row in zip(outlines, rows, strict=True)]
+    stretches = [quarters(outline, row) for outline, row in zip(outlines, rows, strict=True)]
     girth = max(moments(outline).perimeter for outline in outlines)
     parts = []
     for k in range(4):
-        arcs = [q[k] for q in quarters]
+        arcs = [q[k] for q in stretches]
         shares = [_share(arc) for arc in arcs]
         common = np.unique(np.round(np.concatenate(shares), 12))
         stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
@@ -101,8 +101,11 @@ def surface_through(
     return Surface(stations, joined, _slopes(stations, joined), centreline, rows)
 
 
-def _quarters(outline: FloatArray, row: int) -> list[FloatArray]:
-    """Return an outline's four stretches (k, 2): 12 to 3, 3 to 6, 6 to 9 and 9 to 12 o'clock."""
+def quarters(outline: FloatArray, row: int) -> list[FloatArray]:
+    """Return an outline's four stretches (k, 2): 12 to 3, 3 to 6, 6 to 9 and 9 to 12 o'clock.
+
+    Raises GeometryError, naming the row, where the outline turns back round its own middle.
+    """
     middle = moments(outline).centroid
     marks = []
     for axis, last in ((1, 1), (0, 0), (1, 0), (0, 1)):
@@ -274,7 +277,7 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
     points, frames, space = rings_at(surface, rings)
     _refuse_crossing(surface, rings, points, frames, space)
     _refuse_overlap(surface, rings, points, frames, space)
-    vertices, faces = _skin(space, frames)
+    vertices, faces = skin(space, frames)
     return Loft(vertices, faces, rings)
 
 
@@ -330,7 +333,7 @@ def _refuse_crossing(
         )
 
 
-def _skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
+def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
     """Return vertices and outward faces of rings (k, m, 3) joined to a tube with flat ends."""
     step = np.linalg.norm(space - np.roll(space, 1, axis=1), axis=2)
     keep = step > WELD_MM
