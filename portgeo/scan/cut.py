@@ -1,0 +1,118 @@
+"""Cut: the mesh beyond a plane is taken off the tube and the opening closed flat.
+
+A mesh and an opening come in; the mesh that ends in the opening's plane goes out.
+"""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+import shapely
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.scan.course import plane_frame
+
+
+def cut_end(
+    vertices: FloatArray, faces: IntArray, origin: FloatArray, normal: FloatArray, inset: float
+) -> tuple[FloatArray, IntArray, int]:
+    """Return the mesh cut across its tube at a plane, and a vertex (its index) of the cut.
+
+    origin (3,) : in the plane, within the tube. normal (3,) : out of the port. Only the loop of the
+    tube (and the islands in it) is cut, so another reach of the port that the plane passes stays. The
+    walls are cut `inset` short of the plane and carried straight on to it, clear of the end's own
+    noisy edge; the opening is closed flat. What is beyond stays in the arrays as a body of its own.
+    Raises GeometryError where the plane cuts no closed loop.
+    """
+    height = (vertices - origin) @ normal + inset
+    above = height > 0.0
+    some = above[faces]
+    crossing = np.flatnonzero(some.any(axis=1) & ~some.all(axis=1))
+    tri = faces[crossing]
+    up = above[tri]
+    # Turn each so that its odd corner, the one alone on its side, is first.
+    single_up = up.sum(axis=1) == 1
+    odd = np.argmax(up == single_up[:, None], axis=1)
+    row = np.arange(len(tri))
+    apex, b, c = tri[row, odd], tri[row, (odd + 1) % 3], tri[row, (odd + 2) % 3]
+    count = len(vertices)
+    key = np.concatenate([np.minimum(apex, b) * count + np.maximum(apex, b), np.minimum(apex, c) * count + np.maximum(apex, c)])
+    edge, index = np.unique(key, return_inverse=True)
+    at_b, at_c = index[: len(tri)], index[len(tri) :]
+    low, high = edge // count, edge % count
+    share = height[low] / (height[low] - height[high])
+    points = vertices[low] + share[:, None] * (vertices[high] - vertices[low])
+
+    graph = coo_matrix((np.ones(len(tri)), (at_b, at_c)), shape=(len(edge), len(edge)))
+    label = connected_components(graph, directed=False)[1]
+    # The cut's own direction: round the solid, counterclockwise about the normal.
+    start, end = np.where(single_up, at_c, at_b), np.where(single_up, at_b, at_c)
+    start, end = end, start
+    frame = plane_frame(normal)
+    flat = (points - origin) @ frame[1:].T
+    chosen = _tube_loops(flat, start, end, label)
+    if chosen is None:
+        raise GeometryError(
+            "the plane of an opening cuts no closed section of the tube",
+            where="at ({:.2f}, {:.2f}, {:.2f}) mm".format(*origin),
+            mend="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
+        )
+    mine = np.isin(label[at_b], chosen)
+    new = count + np.arange(len(edge))
+    parts = [np.delete(faces, crossing[mine], axis=0)]
+    one = mine & ~single_up  # the apex is below, two corners above
+    parts.append(np.column_stack([apex[one], new[at_b[one]], new[at_c[one]]]))
+    two = mine & single_up  # the apex is above
+    parts.append(np.column_stack([new[at_b[two]], b[two], c[two]]))
+    parts.append(np.column_stack([new[at_b[two]], c[two], new[at_c[two]]]))
+    made = [vertices, points]
+    ring = new
+    rim_start, rim_end = start[mine], end[mine]
+    if inset > 0.0:
+        # Walls carried on to the plane: a strip between each cut edge and its place in the plane.
+        made.append(points + inset * normal)
+        ring = new + len(edge)
+        parts.append(np.column_stack([new[rim_start], new[rim_end], ring[rim_end]]))
+        parts.append(np.column_stack([new[rim_start], ring[rim_end], ring[rim_start]]))
+    order = _walks(rim_start, rim_end)
+    cap = np.asarray(manifold3d.triangulate([flat[loop] for loop in order]), dtype=np.int64)
+    parts.append(ring[np.concatenate(order)][cap])
+    return np.vstack(made), np.concatenate(parts), int(new[order[0][0]])
+
+
+def _walks(start: IntArray, end: IntArray) -> list[IntArray]:
+    """Return the closed walks along directed edges start -> end."""
+    after = dict(zip(start.tolist(), end.tolist(), strict=True))
+    walks = []
+    while after:
+        first = next(iter(after))
+        walk, k = [], first
+        while k in after:
+            walk.append(k)
+            k = after.pop(k)
+        walks.append(np.array(walk))
+    return walks
+
+
+def _tube_loops(flat: FloatArray, start: IntArray, end: IntArray, label: IntArray) -> IntArray | None:
+    """Return the labels of the tube's loop and of the islands in it, None where no loop closes."""
+    outlines: dict[int, FloatArray] = {}
+    for walk in _walks(start, end):
+        part = int(label[walk[0]])
+        if len(walk) < 3 or part in outlines:
+            continue
+        outlines[part] = flat[walk]
+    solid = {k: moments(o).area for k, o in outlines.items() if moments(o).area > 0}
+    if not solid:
+        return None
+    about = {k: a for k, a in solid.items() if shapely.contains_xy(shapely.Polygon(outlines[k]), 0.0, 0.0)}
+    if about:
+        tube = min(about, key=lambda k: about[k])
+    else:
+        tube = min(solid, key=lambda k: float(np.linalg.norm(outlines[k], axis=1).min()))
+    polygon = shapely.Polygon(outlines[tube])
+    inside = [k for k, o in outlines.items() if k not in solid and shapely.contains_xy(polygon, *o[0])]
+    return np.array([tube, *inside])

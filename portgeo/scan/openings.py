@@ -1,0 +1,330 @@
+"""Openings: the plane in which a mold's end was an opening of the port.
+
+The region of a mesh about one end of the tube comes in; an Opening, or the reason why there is none,
+goes out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.scan.course import plane_frame
+from portgeo.section import Section
+from portgeo.slicing import slice_mesh, tube_sections
+
+# All lengths below are in radii of the tube's own section (of the circle of its area).
+REGION = 3.5  # how far round the end the mesh is looked at
+CORE = 0.7  # of the section: what of an end's face is seen through it, clear of its walls
+FACING = 0.3  # cosine between a vertex's normal and the tube's heading on the face of an end
+COVERED = 0.4  # share of the core that a face must cover: less is an open end
+WAVY = 0.01  # rms of a face that is still flat (0.2 mm on a 40 mm throat)
+DOMED = 0.6  # a face that is deeper than this is no cut: the tube is closed there
+OBLIQUE = np.radians(35.0)  # a face farther out of square is not taken for the opening
+FROM, SPACING = -1.0, 0.02  # where the sections before the end begin, and how far apart they are
+BEFORE, AFTER = 0.10, 0.05  # lengths over which the growth of the radius is taken, at a corner
+SMOOTH_GROWTH, CORNER_GROWTH = 0.35, 0.7  # dr/ds: a taper or a flare has less, a seat or a spill more
+LEAST_GROWTH = 0.05  # what a corner must open to, to be an end: a step at a seat insert opens less
+LEAST_RIM = 0.3  # area of a rim of open edges, of the section's, that can be an opening
+RAGGED = 0.985  # of the area that a section should have: one with less is not whole
+INSET_NOISE = 3.0  # standard deviations of the mesh that the walls are cut short of a flat opening
+INSET = 2e-4  # at least so much
+
+How = Literal["flat", "step", "corner", "open", "trimmed"]
+
+
+@dataclass(frozen=True)
+class Opening:
+    """An opening: a point (3,) in its plane, the plane's normal (3,) out of the port, how it was found.
+
+    inset : how far inside the plane the walls are cut and carried straight on to it. tilt : angle
+    between the normal and the tube's heading. lost : length of tube trimmed off a ragged end.
+    """
+
+    origin: FloatArray
+    normal: FloatArray
+    how: How
+    inset: float
+    tilt: float
+    lost: float = 0.0
+
+    @property
+    def square(self) -> bool:
+        """Whether the plane is the scan's own; else it is only normal to the tube there."""
+        return self.how in ("flat", "step", "open")
+
+
+@dataclass(frozen=True)
+class _Region:
+    """The mesh about an end: z heights along the heading and flat (n, 2) places across it."""
+
+    vertices: FloatArray
+    faces: IntArray
+    normals: FloatArray
+    z: FloatArray
+    flat: FloatArray
+
+
+def find_opening(
+    vertices: FloatArray,
+    faces: IntArray,
+    rims: list[FloatArray],
+    point: FloatArray,
+    heading: FloatArray,
+    section: Section,
+    noise: float,
+) -> Opening | None:
+    """Return the opening beyond the last whole section of a tube, None where it is closed by a dome.
+
+    point (3,) and heading (3,) outward of that section; rims : points (k, 3) of each open edge. An
+    end is looked for in this order: a corner from which the tube opens at once (a spill's or a
+    flange's step, a seat); a flat face seen through the tube's core; a flat rim of open edges; the
+    last whole section before a ragged cut.
+    """
+    m = moments(section.outline)
+    radius = float(np.sqrt(m.area / np.pi))
+    frame = plane_frame(heading)
+    outline = (section.in_space(section.outline) - point) @ frame[1:].T
+    middle = (section.in_space(m.centroid[None])[0] - point) @ frame[1:].T
+    core = shapely.Polygon(middle + CORE * (outline - middle)).buffer(0.0)
+    region = _region(vertices, faces, point, frame, REGION * radius)
+    rim = next((r for r in rims if goes_round(r, point, heading, m.area)), None)
+    inset = max(INSET_NOISE * noise, INSET * radius)
+
+    face = None if rim is not None else _face(region, core, point, heading, radius, noise)
+    normal, level = heading, radius * 3.0
+    if rim is not None:
+        level = float(((rim - point) @ heading).min())
+        flat = flat_face(rim, heading)
+        if flat is not None and _angle(flat.normal, heading) < OBLIQUE and flat.rms < max(WAVY * radius, 4.0 * noise):
+            normal = flat.normal
+    elif face is not None:
+        level = face.level
+        if face.is_flat:
+            normal = face.normal
+    tilt = _angle(normal, heading)
+    corner = _corner(region, point, normal, level, radius, noise)
+    if corner is not None:
+        return _at_corner(region, point, normal, corner, section, radius, noise, inset, heading)
+    if rim is not None:
+        if normal is not heading:
+            return Opening(rim.mean(axis=0), normal, "open", inset, tilt)
+    elif face is None:
+        return None
+    elif face.is_flat:
+        return Opening(face.origin, normal, "flat", inset, tilt)
+    elif face.depth > DOMED * radius:
+        return None
+    whole = _last_whole(region, point, heading, level, radius)
+    if whole is None:
+        return None
+    back = 2.0 * SPACING * radius + 2.0 * noise
+    top = float(np.max((rim - point) @ heading)) if rim is not None else (face.top if face else whole)
+    return Opening(point + (whole - back) * heading, heading, "trimmed", 0.0, 0.0, lost=max(top - whole + back, 0.0))
+
+
+def _angle(a: FloatArray, b: FloatArray) -> float:
+    return float(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b))
+
+
+def _region(vertices: FloatArray, faces: IntArray, point: FloatArray, frame: FloatArray, reach: float) -> _Region:
+    near = (np.abs(vertices[:, 0] - point[0]) < reach) & (np.abs(vertices[:, 1] - point[1]) < reach)
+    near &= np.abs(vertices[:, 2] - point[2]) < reach
+    some = faces[near[faces[:, 0]]]
+    some = some[near[some[:, 1]] & near[some[:, 2]]]
+    used = np.zeros(len(vertices), dtype=bool)
+    used[some.ravel()] = True
+    index = np.cumsum(used) - 1
+    v, f = vertices[used], index[some]
+    cross = np.cross(v[f[:, 1]] - v[f[:, 0]], v[f[:, 2]] - v[f[:, 0]])
+    corner = f.ravel()
+    normals = np.column_stack([np.bincount(corner, np.repeat(cross[:, k], 3), len(v)) for k in range(3)])
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    arm = v - point
+    return _Region(v, f, normals, arm @ frame[0], arm @ frame[1:].T)
+
+
+@dataclass(frozen=True)
+class FlatFace:
+    """A plane through points: a point in it, its normal, the inliers' rms and their share."""
+
+    origin: FloatArray
+    normal: FloatArray
+    rms: float
+    share: float
+
+
+def flat_face(points: FloatArray, towards: FloatArray) -> FlatFace | None:
+    """Return the plane that most of the points (n, 3) lie in, its normal on the side of `towards`.
+
+    Least median of squares over drawn triples, then least squares on what is within three standard
+    deviations (Rousseeuw, J. Am. Stat. Assoc. 79, 1984). None for fewer than 8 points.
+    """
+    if len(points) < 8:
+        return None
+    draw = np.random.default_rng(len(points))
+    some = points if len(points) <= 1500 else points[np.linspace(0, len(points) - 1, 1500).astype(int)]
+    triples = some[draw.integers(0, len(some), (300, 3))]
+    normals = np.cross(triples[:, 1] - triples[:, 0], triples[:, 2] - triples[:, 0])
+    size = np.linalg.norm(normals, axis=1)
+    normals, triples = normals[size > 0] / size[size > 0, None], triples[size > 0]
+    if len(normals) == 0:
+        return None
+    off = np.abs(some @ normals.T - np.einsum("ij,ij->i", normals, triples[:, 0]))
+    median = np.median(off, axis=0)
+    best = int(np.argmin(median))
+    origin, normal, spread = triples[best, 0], normals[best], 1.4826 * float(median[best])
+    inlier = np.ones(len(points), dtype=bool)
+    for _ in range(6):
+        inlier = np.abs((points - origin) @ normal) <= 3.0 * spread + 1e-9
+        if inlier.sum() < 4:
+            return None
+        origin = points[inlier].mean(axis=0)
+        normal = np.linalg.svd(points[inlier] - origin, full_matrices=False)[2][2]
+        spread = max(float(np.sqrt(np.mean(((points[inlier] - origin) @ normal) ** 2))), 1e-9)
+    normal = normal if normal @ towards > 0 else -normal
+    return FlatFace(origin, normal, spread, float(inlier.mean()))
+
+
+@dataclass(frozen=True)
+class _Face:
+    """The face that closes an end, seen through the core: its plane, height, top and depth."""
+
+    origin: FloatArray
+    normal: FloatArray
+    is_flat: bool
+    level: float
+    top: float
+    depth: float
+
+
+def _face(
+    region: _Region, core: shapely.Polygon, point: FloatArray, heading: FloatArray, radius: float, noise: float
+) -> _Face | None:
+    """Return the face of an end, None where nothing closes it."""
+    on = (region.normals @ heading > FACING) & (region.z > -0.5 * radius)
+    on[on] = shapely.contains_xy(core, region.flat[on, 0], region.flat[on, 1])
+    on_face = on[region.faces].all(axis=1)
+    p = region.vertices[region.faces[on_face]]
+    seen = float(np.abs(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]) @ heading).sum() / 2.0)
+    if seen < COVERED * core.area:
+        return None
+    points, z = region.vertices[on], region.z[on]
+    low, top = np.percentile(z, [2.0, 98.0])
+    fit = flat_face(points, heading)
+    if fit is None:
+        return None
+    is_flat = fit.rms < max(WAVY * radius, 2.5 * noise) and fit.share > 0.6 and _angle(fit.normal, heading) < OBLIQUE
+    level = float((fit.origin - point) @ heading) if is_flat else float(np.median(z))
+    return _Face(fit.origin, fit.normal, is_flat, level, float(top), float(top - low))
+
+
+def goes_round(rim: FloatArray, point: FloatArray, heading: FloatArray, area: float) -> bool:
+    """Return whether an open edge (k, 3) goes round the tube at the end beyond a point of it.
+
+    area : of the tube's section there. Any other open edge is a hole.
+    """
+    radius = np.sqrt(area / np.pi)
+    flat = (rim - point) @ plane_frame(heading)[1:].T
+    return bool(
+        abs(moments(flat).area) > LEAST_RIM * area
+        and np.linalg.norm(flat.mean(axis=0)) < radius
+        and abs(float(np.median((rim - point) @ heading))) < 1.5 * radius
+    )
+
+
+def _profile(
+    region: _Region, point: FloatArray, normal: FloatArray, heights: FloatArray
+) -> FloatArray:
+    """Return the tube's radius (n,) in planes at heights (n,) along a normal, nan where there is none."""
+    origins = point + heights[:, None] * normal
+    frames = np.repeat(plane_frame(normal)[None], len(heights), axis=0)
+    loops = slice_mesh(region.vertices, region.faces, origins, frames[:, 0])
+    sections = tube_sections(loops, origins, frames)
+    area = [moments(s.outline).area if s is not None else np.nan for s in sections]
+    return np.sqrt(np.array(area) / np.pi)
+
+
+def _corner(
+    region: _Region, point: FloatArray, normal: FloatArray, level: float, radius: float, noise: float
+) -> float | None:
+    """Return the height at which the tube opens at once, None where it does not before its end.
+
+    The first height where the radius grows at less than SMOOTH_GROWTH before and more than
+    CORNER_GROWTH after, and that leads to LEAST_GROWTH. A flare of any radius grows by degrees.
+    """
+    step = SPACING * radius
+    stop = min(level, 2.5 * radius) - 2.0 * noise
+    heights = np.arange(FROM * radius, stop, step)
+    before, after = round(BEFORE / SPACING), max(round(AFTER / SPACING), 2)
+    if len(heights) < before + after + 1:
+        return None
+    r = _profile(region, point, normal, heights)
+    for k in range(before, len(r) - 1):
+        if not np.isfinite(r[k - before : k + 2]).all():
+            continue
+        end = min(k + after, len(r) - 1)
+        grown_before = (r[k] - r[k - before]) / (heights[k] - heights[k - before])
+        grown_after = (r[end] - r[k]) / (heights[end] - heights[k])
+        beyond = np.nanmax(r[k:])
+        if grown_before < SMOOTH_GROWTH and grown_after > CORNER_GROWTH and beyond - r[k] > LEAST_GROWTH * radius:
+            inner, outer = heights[k - 1], heights[end]
+            fine = np.linspace(inner, outer, 40)
+            rf = _profile(region, point, normal, fine)
+            # Where the growth that follows meets the wall that went before.
+            wall = r[k] + grown_before * (fine - heights[k])
+            over = np.flatnonzero(rf - wall > 0.004 * radius)
+            return float(fine[max(over[0] - 1, 0)]) if len(over) else float(heights[k])
+    return None
+
+
+def _at_corner(
+    region: _Region,
+    point: FloatArray,
+    normal: FloatArray,
+    height: float,
+    section: Section,
+    radius: float,
+    noise: float,
+    inset: float,
+    heading: FloatArray,
+) -> Opening:
+    """Return the opening at a corner: the step's own plane where it has one, else square to the tube."""
+    frame = plane_frame(normal)
+    origin = point + height * normal
+    arm = region.vertices - origin
+    z, flat = arm @ normal, arm @ frame[1:].T
+    outline = shapely.Polygon((section.in_space(section.outline) - origin) @ frame[1:].T).buffer(0.08 * radius)
+    on = (np.abs(z) < 0.12 * radius) & (region.normals @ normal < -0.5)
+    on[on] = ~shapely.contains_xy(outline, flat[on, 0], flat[on, 1])
+    step = flat_face(region.vertices[on], normal)
+    if step is not None and step.rms < max(WAVY * radius, 2.5 * noise) and step.share > 0.5 and on.sum() >= 24:
+        directions = np.arctan2(flat[on, 1], flat[on, 0])
+        wide = len(np.unique(((directions + np.pi) / (np.pi / 6.0)).astype(int))) >= 5
+        if wide and _angle(step.normal, normal) < np.radians(10.0):
+            along = ((step.origin - point) @ step.normal) / (normal @ step.normal)
+            return Opening(point + along * normal, step.normal, "step", inset, _angle(step.normal, heading))
+    return Opening(origin - inset * normal, normal, "corner", 0.0, _angle(normal, heading))
+
+
+def _last_whole(
+    region: _Region, point: FloatArray, heading: FloatArray, level: float, radius: float
+) -> float | None:
+    """Return the height of the last section whose area goes on as those before it."""
+    heights = np.arange(FROM * radius, min(level, 2.5 * radius) + radius, SPACING * radius)
+    area = np.pi * _profile(region, point, heading, heights) ** 2
+    window = round(0.4 / SPACING)
+    last = None
+    for k in range(window, len(heights)):
+        past = area[k - window : k - 2]
+        if not np.isfinite(past).all():
+            continue
+        slope, base = np.polyfit(heights[k - window : k - 2] - heights[k], past, 1)
+        if not np.isfinite(area[k]) or area[k] < RAGGED * base:
+            return last
+        last = float(heights[k])
+    return last

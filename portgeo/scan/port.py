@@ -1,0 +1,358 @@
+"""Scan to Port: the whole way from a scanner's triangles to a tube between two openings.
+
+Vertices and faces in millimetres come in; a Port in the port frame goes out, with notices of every
+choice that was made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from portgeo.centreline import Centreline
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.port import Port
+from portgeo.scan.course import Course, follow, plane_frame
+from portgeo.scan.cut import cut_end
+from portgeo.scan.noise import scan_noise
+from portgeo.scan.openings import Opening, find_opening, goes_round
+from portgeo.scan.patch import close_hole
+from portgeo.scan.pose import entry_first, port_frame, roof_direction
+from portgeo.scan.repair import Body, bodies, compact, is_closed, tube_body
+from portgeo.scan.spine import Curve, centreline_of, sections_of, settle
+from portgeo.scan.stem import without_stem
+from portgeo.scan.way import Way, coarse_copy, find_way, inside_of
+from portgeo.section import Section
+from portgeo.triangles import face_areas
+from portgeo.units import Notice
+
+MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then still the mold's own
+ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
+TILTED = np.radians(3.0)  # an opening farther out of square is told of
+TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so
+SHORTER = 0.1  # mm off a ragged end that is told of
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class ScanOptions:
+    """What a user may say of a scan: points (3,) on the openings, where up is, a stem to take off.
+
+    All in the file's own coordinates, times unit and scale (millimetres).
+    """
+
+    entry: FloatArray | None = None
+    exit: FloatArray | None = None
+    up: FloatArray | None = None
+    with_stem_mm: float | None = None
+
+
+def port_from_scan(
+    vertices: FloatArray,
+    faces: IntArray,
+    options: ScanOptions | None = None,
+    progress: Progress | None = None,
+) -> Port:
+    """Return the port that a mold scan shows.
+
+    vertices (n, 3) mm, faces (m, 3). The mesh of the Port is the tube between its entry and its exit
+    plane, closed flat; `frame` takes the scan's coordinates into the port frame; `noise` is estimated
+    from the mesh; `warnings` tell what was repaired, cut, chosen and why (codes entry_rule,
+    roof_rule). The entry is the less round opening, else the larger, else the one with the longer
+    straight leg. progress : called with what is being done and the share done.
+
+    Raises GeometryError, saying what was found, where, and what to pass, where there is no one tube
+    with two openings.
+    """
+    options = options or ScanOptions()
+    tell = progress or (lambda _what, _share: None)
+    tell("repairing the mesh", 0.0)
+    ends = tuple(None if p is None else np.asarray(p, dtype=float) for p in (options.entry, options.exit))
+    body, notices = tube_body(vertices, faces, ends[0] if ends[0] is not None else ends[1])
+    noise = scan_noise(body.vertices, float(face_areas(body.vertices, body.faces).sum()))
+    tell("finding the tube", 0.15)
+    body, course, cut_legs = _course(body, (ends[0], ends[1]))
+    notices += cut_legs
+    body, patched = _patched(body, course)
+    notices += patched
+    tell("finding the openings", 0.3)
+    openings, told = _openings(body, course, noise, (ends[0], ends[1]))
+    tell("finding the centreline", 0.5)
+    tube, curve, openings, middle = _tube_and_curve(body, course, openings)
+    notices += told
+    return _posed(tube, curve, openings, noise, [*notices, *middle], options, tell)
+
+
+def _course(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tuple[Body, Course, list[Notice]]:
+    """Return the body with further legs taken off, and the course of its tube."""
+    coarse = coarse_copy(body.vertices, body.faces)
+    way = find_way(inside_of(*coarse), ends)
+    notices: list[Notice] = []
+    if len(way.tips):
+        if ends[0] is None or ends[1] is None:
+            raise _too_many(way)
+        body = _without_legs(body, way)
+        coarse = coarse_copy(body.vertices, body.faces)
+        count = len(way.tips)
+        notices.append(
+            Notice("legs_cut", f"{count} further leg{'s' if count > 1 else ''} of the mold cut off flat where it leaves the port")
+        )
+    return body, follow(*coarse, way.line, way.radius), notices
+
+
+def _place(point: FloatArray) -> str:
+    return "({:.1f}, {:.1f}, {:.1f})".format(*point)
+
+
+def _too_many(way: Way) -> GeometryError:
+    places = [way.line[0], way.line[-1], *way.tips]
+    return GeometryError(
+        f"the mold has {len(places)} ends, about {', '.join(_place(p) for p in places)} mm",
+        mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point at the two ends of the port that is wanted",
+    )
+
+
+def _without_legs(body: Body, way: Way) -> Body:
+    """Return the body with the legs beside the way cut off, a tube's radius from it."""
+    vertices, faces = body.vertices, body.faces
+    for tip, root in zip(way.tips, way.roots, strict=True):
+        heading = (tip - root) / np.linalg.norm(tip - root)
+        vertices, faces, seed = cut_end(vertices, faces, root + 1.3 * way.radius * heading, heading, 0.0)
+        label = bodies(faces, len(vertices))
+        vertices, faces = compact(vertices, faces[label[faces[:, 0]] == label[seed]])
+    return Body(vertices, faces, ())
+
+
+def _patched(body: Body, course: Course) -> tuple[Body, list[Notice]]:
+    """Return the body with its holes closed; the rims of open ends stay."""
+    rims, holes = [], []
+    for loop in body.loops:
+        rim = body.vertices[loop]
+        at_end = any(
+            goes_round(rim, course.points[k], sign * course.headings[k], float(course.areas[k]))
+            for k, sign in ((0, -1.0), (-1, 1.0))
+        )
+        (rims if at_end else holes).append(loop)
+    if not holes:
+        return body, []
+    vertices, faces = body.vertices, body.faces
+    total = float(face_areas(vertices, faces).sum())
+    made, widest = 0.0, 0.0
+    for loop in holes:
+        closed = close_hole(vertices, faces, loop)
+        where = f"about {_place(vertices[loop].mean(axis=0))} mm"
+        if closed is None:
+            raise GeometryError(
+                "the scan has a hole that reaches too far round the mold to be closed without making shape up",
+                where=where,
+                mend="Scan the mold there and join it to the mesh, or fill the hole by hand where you know the shape",
+            )
+        vertices, faces, area = closed
+        made, widest = made + area, max(widest, area)
+        if made > MOST_MADE_UP * total:
+            raise GeometryError(
+                f"holes make up more than {MOST_MADE_UP:.0%} of the mold's surface",
+                where=where,
+                mend="Scan the mold again where it is open, and join the scans into one mesh",
+            )
+    count = len(holes)
+    notice = Notice(
+        "holes_closed",
+        f"{count} hole{'s' if count > 1 else ''} closed by a surface that continues the rim: {{made}} made up, "
+        f"{made / total:.2%} of the surface, the largest {{widest}}",
+        areas={"made": made, "widest": widest},
+    )
+    return Body(vertices, faces, tuple(rims)), [notice]
+
+
+def _openings(
+    body: Body, course: Course, noise: float, ends: tuple[FloatArray | None, FloatArray | None]
+) -> tuple[list[Opening], list[Notice]]:
+    """Return the openings at the course's first and last point."""
+    rims = [body.vertices[loop] for loop in body.loops]
+    found: list[Opening | None] = []
+    for k, sign in ((0, -1.0), (-1, 1.0)):
+        point, heading = course.points[k], sign * course.headings[k]
+        opening = find_opening(body.vertices, body.faces, rims, point, heading, course.sections[k], noise)
+        asked = _nearest_end(ends, k)
+        radius = np.sqrt(course.areas[k] / np.pi)
+        if asked is not None:
+            far = opening is None or abs((asked - opening.origin) @ heading) > ASKED_ELSEWHERE * radius
+            if far:
+                at = int(np.argmin(np.linalg.norm(course.points - asked, axis=1)))
+                opening = Opening(course.points[at], sign * course.headings[at], "trimmed", 0.0, 0.0)
+        found.append(opening)
+    closed = [o is None for o in found]
+    if any(closed):
+        tips = [course.points[0], course.points[-1]]
+        seen = [f"{'closed' if c else 'open'} about {_place(p)}" for c, p in zip(closed, tips, strict=True)]
+        count = "no opening" if all(closed) else "only one opening"
+        raise GeometryError(
+            f"the mold has {count}: its ends are {' and '.join(seen)} mm",
+            mend="Pass --entry X,Y,Z and --exit X,Y,Z with points where the port ends",
+        )
+    openings = [o for o in found if o is not None]
+    return openings, [n for o in openings for n in _told(o)]
+
+
+def _nearest_end(ends: tuple[FloatArray | None, FloatArray | None], k: int) -> FloatArray | None:
+    """Return the user's point for the first (0) or last (-1) end: the way begins at the entry named."""
+    entry, exit = ends
+    if k == 0:
+        return entry
+    return exit
+
+
+def _told(opening: Opening) -> list[Notice]:
+    place = f"the opening about {_place(opening.origin)} mm"
+    if opening.how == "step":
+        return [Notice("spill_cut", f"{place} was cut at the flange face: what is spilled over it was left out")]
+    if opening.how == "corner":
+        return [
+            Notice("seat_cut", f"{place} was cut square where the tube opens at once (a seat, a chamber)")
+        ]
+    if opening.how == "trimmed" and opening.lost > SHORTER:
+        return [
+            Notice(
+                "end_trimmed",
+                f"{place} is not flat; it was cut square at the last whole section, {{lost}} in from its end",
+                lengths={"lost": opening.lost},
+            )
+        ]
+    if opening.tilt > TILTED:
+        degrees = np.degrees(opening.tilt)
+        return [Notice("opening_oblique", f"{place} stands {degrees:.0f} degrees out of square to the tube")]
+    return []
+
+
+Mesh = tuple[FloatArray, IntArray]
+
+
+def _tube_and_curve(
+    body: Body, course: Course, openings: list[Opening]
+) -> tuple[Mesh, Curve, list[Opening], list[Notice]]:
+    """Return the tube cut at both openings and its centre curve, in the order of the course.
+
+    A plane that is only square to the tube (at a seat, a ragged end) is turned square to the curve
+    once that is known.
+    """
+    radius = float(np.sqrt(np.median(course.areas) / np.pi))
+    tube = _between(body, openings)
+    for turn in range(3):
+        coarse = coarse_copy(*tube)
+        sections = [_end_section(tube, o) for o in openings]
+        centroids = tuple(s.in_space(moments(s.outline).centroid[None])[0] for s in sections)
+        inner = _inner_points(course, openings, radius)
+        curve, notices = settle(coarse, tube, openings[0], openings[1], (centroids[0], centroids[1]), inner, radius)
+        turned = []
+        for k, o in enumerate(openings):
+            tangent = curve.at(np.array([0.0 if k == 0 else curve.length]), 1)[0] * (-1.0 if k == 0 else 1.0)
+            tangent /= np.linalg.norm(tangent)
+            if not o.square and np.linalg.norm(np.cross(tangent, o.normal)) > TURNED and turn < 2:
+                o = replace(o, origin=centroids[k], normal=tangent)
+            turned.append(o)
+        if all(a is b for a, b in zip(turned, openings, strict=True)):
+            break
+        openings = turned
+        tube = _between(body, openings)
+    return tube, curve, openings, notices
+
+
+def _inner_points(course: Course, openings: list[Opening], radius: float) -> FloatArray:
+    """Return the course's points between the openings, clear of them."""
+    clear = 0.15 * radius
+    keep = np.ones(len(course.points), dtype=bool)
+    for o in openings:
+        arm = course.points - o.origin
+        near = np.linalg.norm(arm, axis=1) < 2.0 * radius
+        keep &= ~(near & (arm @ o.normal > -clear))
+    at = np.flatnonzero(keep)
+    first = int(np.argmin(np.linalg.norm(course.points - openings[0].origin, axis=1)))
+    last = int(np.argmin(np.linalg.norm(course.points - openings[1].origin, axis=1)))
+    return course.points[at[(at >= first) & (at <= last)]]
+
+
+def _between(body: Body, openings: list[Opening]) -> Mesh:
+    """Return the closed mesh between two openings."""
+    vertices, faces = body.vertices, body.faces
+    seeds = []
+    for o in openings:
+        vertices, faces, seed = cut_end(vertices, faces, o.origin, o.normal, o.inset)
+        seeds.append(seed)
+    label = bodies(faces, len(vertices))
+    if label[seeds[0]] != label[seeds[1]]:
+        raise GeometryError(
+            f"the openings about {_place(openings[0].origin)} and {_place(openings[1].origin)} mm are not the two "
+            "ends of one tube",
+            mend="Pass --entry X,Y,Z and --exit X,Y,Z with points at the two ends of the port",
+        )
+    vertices, faces = compact(vertices, faces[label[faces[:, 0]] == label[seeds[0]]])
+    if not is_closed(faces, len(vertices)):
+        raise GeometryError(
+            "the wall of the tube is not one closed surface between its openings",
+            mend="Mend the mesh in the scanner's own software (fins, doubled sheets, torn edges) and export it again",
+        )
+    return vertices, faces
+
+
+def _end_section(tube: Mesh, opening: Opening) -> Section:
+    """Return the section of the closed tube at an opening."""
+    step = 0.5 * opening.inset if opening.inset > 0 else 1e-6 * float(np.ptp(tube[0], axis=0).max())
+    origin = opening.origin - step * opening.normal
+    section = sections_of(tube, origin[None], plane_frame(opening.normal)[None])[0]
+    if section is None:
+        raise GeometryError(
+            f"the plane of the opening about {_place(opening.origin)} mm cuts no closed section",
+            mend="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
+        )
+    return replace(section, origin=section.origin + step * opening.normal)
+
+
+def _posed(
+    tube: Mesh,
+    curve: Curve,
+    openings: list[Opening],
+    noise: float,
+    notices: list[Notice],
+    options: ScanOptions,
+    tell: Progress,
+) -> Port:
+    """Return the Port, entry first, in the port frame."""
+    tell("setting the port upright", 0.9)
+    along = np.linspace(0.0, curve.length, 400)
+    tangents = curve.at(along, 1)
+    tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
+    sections = tuple(_end_section(tube, o) for o in openings)
+    if options.entry is not None or options.exit is not None:
+        first, rule = True, Notice("entry_rule", "the entry is where --entry or --exit puts it")
+    else:
+        first, rule = entry_first((sections[0], sections[1]), tangents, along)
+    if not first:
+        curve = curve.reversed()
+        tangents = -tangents[::-1]
+        sections = sections[::-1]
+    start = curve.at(np.array([0.0]))[0]
+    roof, roof_rule = roof_direction(tangents, sections[0], options.up)
+    frame = port_frame(start, tangents[0], roof)
+    spine = centreline_of(curve, roof)
+    placed = Centreline(
+        spine.stations,
+        spine.points @ frame[:3, :3].T + frame[:3, 3],
+        np.einsum("nij,kj->nik", spine.frames, frame[:3, :3]),
+    )
+    port = Port(
+        centreline=placed,
+        vertices=tube[0] @ frame[:3, :3].T + frame[:3, 3],
+        faces=tube[1],
+        frame=frame,
+        noise=noise,
+        warnings=(*notices, rule, roof_rule),
+    )
+    if options.with_stem_mm is not None:
+        port = without_stem(port, options.with_stem_mm)
+    tell("done", 1.0)
+    return port

@@ -1,0 +1,105 @@
+"""Pose: which end of a scan is the entry, where its roof is, and the port frame.
+
+The course of the tube and its two end sections come in; the order of the ends, a roof direction and
+the notices that give the reasons go out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portgeo.plane import FloatArray, moments, resample
+from portgeo.section import Section
+from portgeo.units import Notice
+
+ROUNDER = 0.02  # difference in departure from a circle (share of the radius) that tells two ends apart
+LARGER = 0.03  # difference in area that does
+STRAIGHT_LEG = np.radians(4.0)  # a leg is straight until its heading has turned by this
+LONGER = 0.1  # difference in straight legs, of the length, that tells two ends apart
+LEAST_TURN = np.radians(5.0)  # a tube that turns less is straight: it has no roof of its own
+
+
+def out_of_round(section: Section) -> float:
+    """Return how far an outline departs from a circle: rms of its radii about their mean, of the mean.
+
+    0 for a circle, 0.06 for an ellipse of 1 : 1.2, about 0.1 and more for a rounded rectangle.
+    """
+    points = resample(section.outline, 360)
+    radii = np.linalg.norm(points - moments(section.outline).centroid, axis=1)
+    return float(radii.std() / radii.mean())
+
+
+def entry_first(sections: tuple[Section, Section], headings: FloatArray, along: FloatArray) -> tuple[bool, Notice]:
+    """Return whether the first end is the entry, and the reason.
+
+    sections : of the two ends. headings (n, 3) at distances along (n,) from the first end. The rule,
+    in order: the exit is the rounder end (a valve throat is bored or cut round, a flange face is cast
+    to its gasket); else the entry is the larger (a runner tapers towards the head); else the entry
+    has the longer straight leg (a port turns close to its valve). Where none tells, the first end is
+    taken and the notice asks. *Common practice, no source.*
+    """
+    round_by = [out_of_round(s) for s in sections]
+    if abs(round_by[0] - round_by[1]) > ROUNDER:
+        return round_by[0] > round_by[1], Notice(
+            "entry_rule", "the entry is the opening that is less round: a valve throat is the rounder end"
+        )
+    area = [moments(s.outline).area for s in sections]
+    if abs(area[0] - area[1]) > LARGER * max(area):
+        return area[0] > area[1], Notice("entry_rule", "the entry is the larger opening; both are as round")
+    legs = []
+    for order in (slice(None), slice(None, None, -1)):
+        h, s = headings[order], np.abs(along[order] - along[order][0])
+        turned = np.arccos(np.clip(h @ h[0], -1.0, 1.0)) > STRAIGHT_LEG
+        legs.append(float(s[np.argmax(turned)]) if turned.any() else float(s[-1]))
+    if abs(legs[0] - legs[1]) > LONGER * abs(along[-1] - along[0]):
+        return legs[0] > legs[1], Notice(
+            "entry_rule", "the entry is the opening with the longer straight leg; both are as round and as large"
+        )
+    return True, Notice(
+        "entry_unsure",
+        "nothing tells the two openings apart, so one was taken for the entry; pass --entry X,Y,Z if it is the other",
+    )
+
+
+def roof_direction(
+    tangents: FloatArray, entry: Section, up: FloatArray | None
+) -> tuple[FloatArray, Notice]:
+    """Return the direction (3,) of the roof at the entry, square to its heading, and the reason.
+
+    tangents (n, 3) : headings from the entry on. up : (3,) the user's, in the scan's coordinates. The
+    roof is the outside of the turn; on a straight tube without `up` it is an end of the entry's
+    longer axis, the one to which the section's bulk leans less.
+    """
+    first = tangents[0]
+    if up is not None:
+        roof = np.asarray(up, dtype=float) - (np.asarray(up, dtype=float) @ first) * first
+        size = float(np.linalg.norm(roof))
+        if size > 0.05 * float(np.linalg.norm(up)):
+            return roof / size, Notice("roof_rule", "the roof is where --up points")
+    swept = np.cross(tangents[:-1], tangents[1:]).sum(axis=0)
+    if np.linalg.norm(swept) >= LEAST_TURN:
+        inward = np.cross(swept, first)
+        roof = -(inward - (inward @ first) * first)
+        return roof / np.linalg.norm(roof), Notice("roof_rule", "the roof is the outside of the turn")
+    m = moments(entry.outline)
+    axis = np.linalg.eigh(m.second)[1][:, 1]
+    along = (resample(entry.outline, 720) - m.centroid) @ axis
+    if (along**3).sum() < 0:
+        axis = -axis
+    roof = axis @ entry.frame[1:]
+    roof -= (roof @ first) * first
+    return roof / np.linalg.norm(roof), Notice(
+        "roof_unsure",
+        "the port is straight, so its turn does not show the roof: it was taken along the entry's longer axis; "
+        "pass --up X,Y,Z to say where it is",
+    )
+
+
+def port_frame(origin: FloatArray, heading: FloatArray, roof: FloatArray) -> FloatArray:
+    """Return the (4, 4) that takes the scan's coordinates into the port frame."""
+    left = np.cross(roof, heading)
+    left /= np.linalg.norm(left)
+    frame = np.eye(4)
+    frame[:3, :3] = np.stack([heading, left, np.cross(heading, left)])
+    frame[:3, 3] = -frame[:3, :3] @ origin
+    return frame

@@ -1,0 +1,278 @@
+"""Repair: a triangle soup becomes one oriented surface, the tube, with its open edges listed.
+
+Vertices and faces as a scanner writes them come in; a Body and notices of what was done go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray
+from portgeo.triangles import face_areas
+from portgeo.units import Notice
+
+WELDED = 0.75  # vertices a face below which a mesh is joined already (a closed one has 0.5)
+SNAP = 1e-6  # of the size: open edges closer than this are one, single-precision files keep more
+MOST_TORN = 0.1  # share of edges that are open, above which it is no surface
+SECOND_BODY = 0.2  # of the largest body's area: smaller ones are debris, larger ones a second port
+LEAST_THICKNESS = 0.01  # volume / area^1.5 (a sphere has 0.094, a tube 10 diameters long 0.03)
+
+
+@dataclass(frozen=True)
+class Body:
+    """One connected surface, outward, with its open edges.
+
+    vertices (n, 3), faces (m, 3). loops : closed rows of vertex indices along each open edge, in
+    the direction in which the missing faces would run against it.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    loops: tuple[IntArray, ...]
+
+
+def tube_body(vertices: FloatArray, faces: IntArray, near: FloatArray | None = None) -> tuple[Body, list[Notice]]:
+    """Return the largest body of a scan, repaired, and notices of what was done.
+
+    near : (3,) a point on the wanted body, where there are several. Raises GeometryError where
+    there is no surface with an inside.
+    """
+    notices: list[Notice] = []
+    vertices, faces = _checked(vertices, faces)
+    if len(vertices) > WELDED * len(faces):
+        vertices, faces = weld(vertices, faces)
+    whole = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    if not whole.all():
+        notices.append(Notice("degenerate_dropped", f"{(~whole).sum()} triangles without area were dropped"))
+        faces = faces[whole]
+    vertices, faces, dropped = _keep_tube(vertices, faces, near)
+    notices += dropped
+    if is_closed(faces, len(vertices)):
+        loops: tuple[IntArray, ...] = ()
+    else:
+        vertices, faces, loops, mended = _mend_edges(vertices, faces)
+        notices += mended
+    size = _enclosed(vertices, faces, loops)
+    area = float(face_areas(vertices, faces).sum())
+    if abs(size) < LEAST_THICKNESS * area**1.5 * 0.1:
+        raise GeometryError(
+            "the mesh is a sheet: it has no inside",
+            mend="Scan the whole mold, all the way round, and join the scans into one mesh",
+        )
+    if size < 0:
+        faces = faces[:, ::-1]
+        loops = tuple(loop[::-1] for loop in loops)
+        notices.append(Notice("turned_outward", "the mesh was inside out; its faces were turned outward"))
+    return Body(vertices, np.ascontiguousarray(faces), loops), notices
+
+
+def _checked(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return the arrays in their working types, or refuse what is no mesh."""
+    vertices = np.ascontiguousarray(vertices, dtype=np.float64)
+    faces = np.ascontiguousarray(faces, dtype=np.int64)
+    if len(faces) < 20 or len(vertices) < 12:
+        raise GeometryError(
+            f"the mesh has only {len(faces)} triangles",
+            mend="Export the scan again; a mold scan has thousands",
+        )
+    if not np.isfinite(vertices).all():
+        bad = int(np.flatnonzero(~np.isfinite(vertices).all(axis=1))[0])
+        raise GeometryError(
+            "a coordinate is not a number", where=f"vertex {bad + 1}", mend="Export the scan again"
+        )
+    if faces.min() < 0 or faces.max() >= len(vertices):
+        raise GeometryError("a triangle names a vertex that is not there", mend="Export the scan again")
+    if float(np.ptp(vertices, axis=0).max()) == 0.0:
+        raise GeometryError("all points of the mesh are one point", mend="Export the scan again")
+    return vertices, faces
+
+
+def weld(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return the mesh with vertices at one place joined, in the order of their first use.
+
+    Rows are sorted by a 64-bit hash of their bits; neighbours are compared in full.
+    """
+    bits = np.ascontiguousarray(vertices + 0.0).view(np.uint64)
+    with np.errstate(over="ignore"):
+        key = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15)
+        key = (key ^ (key >> np.uint64(29))) + bits[:, 1]
+        key = (key * np.uint64(0xBF58476D1CE4E5B9)) ^ (key >> np.uint64(32))
+        key = (key + bits[:, 2]) * np.uint64(0x94D049BB133111EB)
+        key ^= key >> np.uint64(31)
+    order = np.argsort(key, kind="stable")
+    sorted_rows = vertices[order]
+    new = np.concatenate([[True], (sorted_rows[1:] != sorted_rows[:-1]).any(axis=1)])
+    group = np.cumsum(new) - 1
+    first = np.minimum.reduceat(order, np.flatnonzero(new))
+    by_first = np.argsort(first, kind="stable")
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[by_first] = np.arange(len(first))
+    index = np.empty(len(vertices), dtype=np.int64)
+    index[order] = rank[group]
+    return vertices[first[by_first]], index[faces]
+
+
+def bodies(faces: IntArray, count: int) -> IntArray:
+    """Return the label (count,) of the connected body that each vertex is in."""
+    i = np.concatenate([faces[:, 0], faces[:, 1]])
+    j = np.concatenate([faces[:, 1], faces[:, 2]])
+    graph = coo_matrix((np.ones(len(i), dtype=np.int8), (i, j)), shape=(count, count)).tocsr()
+    return connected_components(graph, directed=False)[1]
+
+
+def compact(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return the mesh without the vertices that no face uses."""
+    used = np.zeros(len(vertices), dtype=bool)
+    used[faces.ravel()] = True
+    if used.all():
+        return vertices, faces
+    index = np.cumsum(used) - 1
+    return vertices[used], index[faces]
+
+
+def _keep_tube(
+    vertices: FloatArray, faces: IntArray, near: FloatArray | None
+) -> tuple[FloatArray, IntArray, list[Notice]]:
+    label = bodies(faces, len(vertices))
+    if label.max() == 0:
+        return vertices, faces, []
+    of_face = label[faces[:, 0]]
+    area = np.bincount(of_face, weights=face_areas(vertices, faces))
+    kept = int(np.argmax(area))
+    large = np.flatnonzero(area > SECOND_BODY * area[kept])
+    if len(large) > 1 and near is None:
+        places = "; ".join(
+            "({:.1f}, {:.1f}, {:.1f})".format(*vertices[faces[of_face == k].ravel()].mean(axis=0)) for k in large[:4]
+        )
+        raise GeometryError(
+            f"the file holds {len(large)} separate bodies of like size, about {places} mm",
+            mend="Save the wanted one alone, or pass --entry X,Y,Z with a point on its entry",
+        )
+    if near is not None:
+        used = np.flatnonzero(np.isin(label, large))
+        kept = int(label[used[np.argmin(np.linalg.norm(vertices[used] - near, axis=1))]])
+    mine = of_face == kept
+    lost = int((~mine).sum())
+    if lost == 0:
+        return *compact(vertices, faces), []
+    count = int((np.bincount(of_face) > 0).sum()) - 1
+    notice = Notice(
+        "debris_dropped",
+        f"{count} loose piece{'s' if count > 1 else ''} ({lost} triangles, {{area}}) beside the mold left out",
+        areas={"area": float(area.sum() - area[kept])},
+    )
+    return *compact(vertices, faces[mine]), [notice]
+
+
+def _edge_keys(faces: IntArray, count: int) -> IntArray:
+    """Return for every half-edge (3 m,) the key of its edge, doubled, plus its direction."""
+    a = faces[:, [0, 1, 2]].T.ravel()
+    b = faces[:, [1, 2, 0]].T.ravel()
+    return (np.minimum(a, b) * count + np.maximum(a, b)) * 2 + (a > b)
+
+
+def is_closed(faces: IntArray, count: int) -> bool:
+    """Return whether every edge has just two faces, which run along it in opposite directions."""
+    key = np.sort(_edge_keys(faces, count))
+    return len(key) % 2 == 0 and bool((key[1::2] == key[::2] + 1).all() and (key[::2] % 2 == 0).all())
+
+
+def _mend_edges(
+    vertices: FloatArray, faces: IntArray
+) -> tuple[FloatArray, IntArray, tuple[IntArray, ...], list[Notice]]:
+    """Return the mesh consistently wound, without doubled faces, and its open edges as loops."""
+    notices = []
+    row = np.sort(faces, axis=1)
+    _, first = np.unique(row, axis=0, return_index=True)
+    if len(first) < len(faces):
+        notices.append(Notice("duplicates_dropped", f"{len(faces) - len(first)} doubled triangles were dropped"))
+        faces = faces[np.sort(first)]
+    edges = _open_edges(faces, len(vertices))
+    if len(edges):
+        vertices, faces, joined = _snap(vertices, faces, np.unique(edges))
+        if joined:
+            notices.append(Notice("edges_joined", f"{joined} points along open edges were joined to their neighbours"))
+    key = _edge_keys(faces, len(vertices))
+    _, sides = np.unique(key, return_counts=True)
+    if (sides > 1).any():  # two faces run along an edge in one direction
+        turned = np.asarray(igl.bfs_orient(faces)[0], dtype=np.int64)
+        changed = int((turned != faces).any(axis=1).sum())
+        faces = turned
+        changed = min(changed, len(faces) - changed)
+        if changed:
+            notices.append(Notice("winding_mended", f"{changed} triangles that faced the other way were turned"))
+    edges = _open_edges(faces, len(vertices))
+    if len(edges) > MOST_TORN * 3 * len(faces):
+        raise GeometryError(
+            f"the triangles do not join into a surface: {len(edges)} of their edges are open",
+            mend="Join the scan into one mesh in the scanner's own software and export it again",
+        )
+    return vertices, faces, _loops(edges), notices
+
+
+def _open_edges(faces: IntArray, count: int) -> IntArray:
+    """Return the directed edges (k, 2) that have a face on one side only."""
+    key = _edge_keys(faces, count)
+    edge, first, times = np.unique(key >> 1, return_index=True, return_counts=True)
+    at = first[times == 1]
+    face, corner = at % len(faces), at // len(faces)
+    return np.column_stack([faces[face, corner], faces[face, (corner + 1) % 3]])
+
+
+def _snap(vertices: FloatArray, faces: IntArray, edge_points: IntArray) -> tuple[FloatArray, IntArray, int]:
+    """Return the mesh with points of open edges joined where they all but touch, and how many."""
+    tolerance = SNAP * float(np.ptp(vertices, axis=0).max())
+    pairs = cKDTree(vertices[edge_points]).query_pairs(tolerance, output_type="ndarray")
+    if len(pairs) == 0:
+        return vertices, faces, 0
+    index = np.arange(len(vertices))
+    low, high = edge_points[pairs.min(axis=1)], edge_points[pairs.max(axis=1)]
+    np.minimum.at(index, high, low)
+    index = index[index]
+    faces = index[faces]
+    whole = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    joined = int((index != np.arange(len(index))).sum())
+    return *compact(vertices, faces[whole]), joined
+
+
+def _loops(edges: IntArray) -> tuple[IntArray, ...]:
+    """Return open edges (k, 2) chained into closed rows of vertices; stray ends are left out."""
+    after: dict[int, list[int]] = {}
+    for a, b in edges.tolist():
+        after.setdefault(a, []).append(b)
+    loops = []
+    for start in sorted(after):
+        while after.get(start):
+            row, place, k = [start], {start: 0}, start
+            while after.get(k):
+                k = after[k].pop()
+                if k in place:  # a loop closes, where others may branch off
+                    cut = place[k]
+                    loops.append(np.array(row[cut:]))
+                    for gone in row[cut + 1 :]:
+                        del place[gone]
+                    row = row[: cut + 1]
+                else:
+                    place[k] = len(row)
+                    row.append(k)
+                if len(row) == 1 and not after.get(k):
+                    break
+    return tuple(loop for loop in loops if len(loop) >= 3)
+
+
+def _enclosed(vertices: FloatArray, faces: IntArray, loops: tuple[IntArray, ...]) -> float:
+    """Return the signed volume with every open edge closed by a fan."""
+    p = vertices - vertices.mean(axis=0)
+    total = float(np.einsum("ij,ij->", p[faces[:, 0]], np.cross(p[faces[:, 1]], p[faces[:, 2]]))) / 6.0
+    for loop in loops:
+        rim = p[loop]
+        centre = rim.mean(axis=0)
+        total += float((np.cross(np.roll(rim, -1, axis=0), rim) @ centre).sum()) / 6.0
+    return total

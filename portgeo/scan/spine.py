@@ -1,0 +1,234 @@
+"""Spine: the centreline of a tube, to which its sections are normal and which runs through their
+centroids. A closed tube and its two openings come in; a Centreline goes out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import BSpline
+
+from portgeo.centreline import Centreline, through
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.scan.openings import Opening
+from portgeo.section import Section
+from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.units import Notice
+
+KNOT = 0.3  # of the tube's radius, between knots: shorter waves are not the tube's course but its wall
+PLANES_PER_KNOT = 3  # sections that each stretch is fitted to
+MOST_KNOTS = 120  # bounds the work on a long runner
+STEADY_MM = 0.003  # the curve has come to rest: well within the 0.01 mm that is promised
+COARSE_ROUNDS, FULL_ROUNDS = 24, 8  # at most, on the coarse copy and on the full mesh
+DAMPING = 0.6  # of the way to the centroids a round: undamped, short waves grow in a tapered bend
+STIFFNESS = 1e-3  # against change of curvature from knot to knot; 1e-3 moves an elbow's ends by 0.01 mm
+ROOM = 0.92  # of its radius of curvature that a section may reach inward: at 1 planes cross at the wall
+RELAX = 4.0  # how much stiffer a stretch gets each time its planes still cross
+MOST_RELAXED = 10  # times
+NODES_PER_KNOT = 8  # nodes of the finished centreline
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A clamped cubic spline in its own length: knots, coefficients (k, 3), length."""
+
+    knots: FloatArray
+    coefficients: FloatArray
+
+    @property
+    def length(self) -> float:
+        return float(self.knots[-1])
+
+    def at(self, s: FloatArray, order: int = 0) -> FloatArray:
+        """Return points (n, 3) of the curve, or its derivatives of an order."""
+        return BSpline(self.knots, self.coefficients, 3)(s, nu=order)
+
+    def reversed(self) -> Curve:
+        """Return the curve run the other way."""
+        return Curve(self.length - self.knots[::-1], self.coefficients[::-1])
+
+
+def fit_curve(
+    s: FloatArray,
+    points: FloatArray,
+    start: tuple[FloatArray, FloatArray | None],
+    end: tuple[FloatArray, FloatArray | None],
+    pieces: int,
+    stiffness: FloatArray,
+) -> Curve:
+    """Return the least-squares cubic spline through points (n, 3) at lengths s (n,).
+
+    start, end : the place of each end, and its heading along the curve, free where None. pieces :
+    number of stretches. stiffness : (pieces,) weight of the bending of each stretch, beside the
+    common weight on the change of curvature.
+    """
+    length = float(s[-1])
+    inner = np.linspace(0.0, length, pieces + 1)
+    knots = np.concatenate([np.zeros(3), inner, np.full(3, length)])
+    count = pieces + 3
+    design = BSpline.design_matrix(np.clip(s, 0.0, length), knots, 3).toarray()
+    weight = np.sqrt(len(s) / count)
+    change = np.diff(np.eye(count), n=3, axis=0) * np.sqrt(STIFFNESS) * weight
+    bend = np.diff(np.eye(count), n=2, axis=0)
+    # The bending of a stretch is carried by the two second differences nearest to it.
+    of_row = np.clip(np.arange(len(bend)) - 1, 0, pieces - 1)
+    bend = bend * (np.sqrt(stiffness[of_row]) * weight)[:, None]
+    system = np.vstack([design, change, bend])
+    wanted = np.vstack([points, np.zeros((len(change) + len(bend), 3))])
+    fixed = {0: start[0], count - 1: end[0]}
+    span = length / pieces / 3.0
+    if start[1] is not None:
+        fixed[1] = start[0] + span * start[1]
+    if end[1] is not None:
+        fixed[count - 2] = end[0] - span * end[1]
+    at = np.array(sorted(fixed))
+    held = np.array([fixed[k] for k in at])
+    free = np.setdiff1d(np.arange(count), at)
+    coefficients = np.empty((count, 3))
+    coefficients[at] = held
+    coefficients[free] = np.linalg.lstsq(system[:, free], wanted - system[:, at] @ held, rcond=None)[0]
+    return Curve(knots, coefficients)
+
+
+def _own_length(curve: Curve, count: int) -> tuple[FloatArray, FloatArray]:
+    """Return `count` parameters at equal steps of the curve's own length, and these lengths."""
+    u = np.linspace(0.0, curve.length, 6 * count)
+    speed = np.linalg.norm(curve.at(u, 1), axis=1)
+    length = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2.0 * np.diff(u))])
+    s = np.linspace(0.0, length[-1], count)
+    return np.interp(s, length, u), s
+
+
+@dataclass(frozen=True)
+class _State:
+    curve: Curve
+    stiffness: FloatArray
+    shift: float
+    tight: FloatArray
+    missing: int
+
+
+def settle(
+    coarse: tuple[FloatArray, IntArray],
+    full: tuple[FloatArray, IntArray],
+    entry: Opening,
+    exit: Opening,
+    centroids: tuple[FloatArray, FloatArray],
+    course: FloatArray,
+    radius: float,
+) -> tuple[Curve, list[Notice]]:
+    """Return the curve through the centroids of the sections normal to it, and notices.
+
+    coarse, full : (vertices, faces) of the closed tube. centroids : of the entry and the exit
+    section, where the curve begins and ends, square to openings that have a plane of their own.
+    course : (n, 3) rough middles between them. Where the tube turns so tightly that neighbouring
+    planes would cross inside it, the curve is stiffened there until they do not.
+    """
+    start = (centroids[0], -entry.normal if entry.square else None)
+    end = (centroids[1], exit.normal if exit.square else None)
+    points = np.vstack([centroids[0], course, centroids[1]])
+    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    pieces = int(np.clip(np.ceil(s[-1] / (KNOT * radius)), 4, MOST_KNOTS))
+    curve = fit_curve(s, points, start, end, max(pieces // 2, 4), np.zeros(max(pieces // 2, 4)))
+    stiffness = np.zeros(pieces)
+    relaxed = np.zeros(pieces, dtype=bool)
+    for _ in range(MOST_RELAXED + 1):
+        state = _rounds(coarse, curve, stiffness, start, end, COARSE_ROUNDS)
+        curve = state.curve
+        if not state.tight.any():
+            break
+        near = np.convolve(state.tight.astype(float), np.ones(5), mode="same") > 0
+        stiffness[near] = np.maximum(stiffness[near] * RELAX, 0.05)
+        relaxed |= near
+    state = _rounds(full, curve, stiffness, start, end, FULL_ROUNDS)
+    if state.missing:
+        raise GeometryError(
+            f"{state.missing} planes along the tube cut no closed section of it",
+            mend="Look at the mesh between the openings: it must be one tube; mend it or scan it again",
+        )
+    notices = []
+    if relaxed.any():
+        at = np.flatnonzero(relaxed) / pieces * state.curve.length
+        still = " and still cross there" if state.tight.any() else ""
+        notices.append(
+            Notice(
+                "planes_relaxed",
+                "between stations {start} and {end} planes square to the line of centroids would cross inside "
+                "the port; they were fanned out there" + still,
+                lengths={"start": float(at[0]), "end": float(at[-1] + state.curve.length / pieces)},
+            )
+        )
+    return state.curve, notices
+
+
+def _rounds(
+    mesh: tuple[FloatArray, IntArray],
+    curve: Curve,
+    stiffness: FloatArray,
+    start: tuple[FloatArray, FloatArray | None],
+    end: tuple[FloatArray, FloatArray | None],
+    most: int,
+) -> _State:
+    """Return the curve after rounds of slicing and fitting, as many as bring it to rest."""
+    pieces = len(stiffness)
+    count = PLANES_PER_KNOT * pieces
+    shift, tight, missing = np.inf, np.zeros(pieces, dtype=bool), 0
+    for _ in range(most):
+        u, s = _own_length(curve, count + 1)
+        points = curve.at(u)
+        tangents = curve.at(u, 1)
+        tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
+        frames = _any_frames(tangents)
+        sections = sections_of(mesh, points[1:-1], frames[1:-1])
+        target = points.copy()
+        reach = np.zeros(count + 1)
+        bend = _curvature(curve, u)
+        missing = 0
+        for k, section in enumerate(sections, start=1):
+            if section is None:
+                missing += 1
+                continue
+            centroid = moments(section.outline).centroid
+            # A section that has run off (a neighbouring reach, a scrap) may not pull the curve away.
+            target[k] = points[k] + DAMPING * (centroid @ section.frame[1:])
+            reach[k] = float((section.outline @ (section.frame[1:] @ bend[k])).max())
+        new = fit_curve(s, target, start, end, pieces, stiffness)
+        shift = float(np.linalg.norm(new.at(s) - points, axis=1).max())
+        over = reach > ROOM
+        tight = np.array([over[PLANES_PER_KNOT * k : PLANES_PER_KNOT * (k + 1) + 1].any() for k in range(pieces)])
+        curve = new
+        if shift < STEADY_MM:
+            break
+    return _State(curve, stiffness, shift, tight, missing)
+
+
+def _curvature(curve: Curve, u: FloatArray) -> FloatArray:
+    """Return the curvature vectors (n, 3): towards the centre of the bend, one over its radius."""
+    first, second = curve.at(u, 1), curve.at(u, 2)
+    square = np.einsum("ij,ij->i", first, first)[:, None]
+    return (second - np.einsum("ij,ij->i", first, second)[:, None] * first / square) / square
+
+
+def _any_frames(tangents: FloatArray) -> FloatArray:
+    lean = np.eye(3)[np.argmin(np.abs(tangents), axis=1)]
+    left = np.cross(lean, tangents)
+    left /= np.linalg.norm(left, axis=1, keepdims=True)
+    return np.stack([tangents, left, np.cross(tangents, left)], axis=1)
+
+
+def sections_of(
+    mesh: tuple[FloatArray, IntArray], points: FloatArray, frames: FloatArray
+) -> list[Section | None]:
+    """Return the tube's sections in planes at points (n, 3) with frames (n, 3, 3)."""
+    return tube_sections(slice_mesh(mesh[0], mesh[1], points, frames[:, 0]), points, frames)
+
+
+def centreline_of(curve: Curve, up: FloatArray) -> Centreline:
+    """Return a curve as a chain of arcs close enough together to be it; `up` leads its first frame."""
+    pieces = len(curve.coefficients) - 3
+    u, s = _own_length(curve, NODES_PER_KNOT * pieces + 1)
+    tangents = curve.at(u, 1)
+    tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
+    return through(s, tangents, list(curve.at(u)), up)

@@ -1,0 +1,243 @@
+"""Way: the rough course of the tube through a scan, from one end to the other.
+
+A Body comes in; a coarse copy of it, the course of its middle and how many ends it has go out. Every
+number is later taken from the full mesh: this only says where to look.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+from scipy.ndimage import distance_transform_edt, label
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import dijkstra
+
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray
+from portgeo.triangles import face_areas
+
+COARSE_FACES = 40_000  # a mesh this fine shows the tube; its slices cost little
+CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port
+THIN = 0.3  # of the greatest inside radius: thinner parts (a spill sheet, a flash line) are no tube
+BRANCH = 2.2  # a leg that reaches this many tube radii from the way is an end of its own
+SHORT = 1.2  # a way of fewer diameters than this has no direction of its own
+NEIGHBOURS = [(i, j, k) for i in (0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)]
+
+
+@dataclass(frozen=True)
+class Inside:
+    """Places well inside the tube: points (n, 3), depth (n,) below the surface, graph of neighbours.
+
+    step : between neighbours. skin : depth down to which there are none.
+    """
+
+    points: FloatArray
+    depth: FloatArray
+    graph: csr_matrix
+    step: float
+    skin: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """The rough middle line (n, 3) between two ends, the tube's mean radius, and any further ends.
+
+    others : (k, 3), tips of legs beside the way, each with its root on it (k, 3).
+    """
+
+    line: FloatArray
+    radius: float
+    tips: FloatArray
+    roots: FloatArray
+
+
+def coarse_copy(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return a mesh of about COARSE_FACES triangles: vertices in one cell of a grid become their mean."""
+    if len(faces) <= 1.5 * COARSE_FACES:
+        return vertices, faces
+    area = float(face_areas(vertices, faces[:: max(len(faces) // 50_000, 1)]).sum()) * max(len(faces) // 50_000, 1)
+    cell = np.sqrt(2.0 * area / COARSE_FACES)
+    low = vertices.min(axis=0)
+    count = ((vertices.max(axis=0) - low) / cell).astype(np.int64) + 1
+    at = ((vertices - low) / cell).astype(np.int64)
+    key = (at[:, 0] * count[1] + at[:, 1]) * count[2] + at[:, 2]
+    used, index = np.unique(key, return_inverse=True)
+    number = np.bincount(index, minlength=len(used))
+    means = np.column_stack([np.bincount(index, weights=vertices[:, k]) / number for k in range(3)])
+    small = index[faces]
+    whole = (small[:, 0] != small[:, 1]) & (small[:, 1] != small[:, 2]) & (small[:, 2] != small[:, 0])
+    return means, small[whole]
+
+
+def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
+    """Return the places inside a mesh, open or closed, that are not in a thin part of it.
+
+    Inside is where the generalised winding number passes one half (Jacobson, Kavan and
+    Sorkine-Hornung, ACM Trans. Graphics 32, 2013), so holes and open ends do no harm. The grid
+    stands along the mesh's own axes.
+    """
+    middle = vertices.mean(axis=0)
+    axes = np.linalg.eigh(np.cov((vertices - middle).T))[1]
+    axes[:, 0] *= np.linalg.det(axes)  # a mirrored mesh would be inside out
+    turned = (vertices - middle) @ axes
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    step = float((np.prod(np.maximum(high - low, 1e-3 * np.ptp(turned))) / CELLS) ** (1.0 / 3.0))
+    shape = np.maximum(np.ceil((high - low) / step).astype(int), 1) + 2
+    if np.prod(shape.astype(float)) > 8 * CELLS:
+        raise GeometryError(
+            "the mesh is a sheet or a wire: it has no inside",
+            mend="Scan the whole mold, all the way round, and join the scans into one mesh",
+        )
+    start = (low + high) / 2.0 - step * (shape - 1) / 2.0
+    grid = start + step * np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"), axis=-1).reshape(-1, 3)
+    winding = igl.fast_winding_number(turned, faces, grid).reshape(shape)
+    depth = np.asarray(distance_transform_edt(winding > 0.5)) * step
+    skin = max(THIN * float(depth.max()), 1.01 * step)
+    core = depth > skin
+    parts, count = label(core, structure=np.ones((3, 3, 3)))
+    if count == 0:
+        raise GeometryError(
+            "the mesh has no inside that a tube could have",
+            mend="Scan the whole mold, all the way round, and join the scans into one mesh",
+        )
+    core = parts == 1 + np.argmax(np.bincount(parts.ravel())[1:])
+    number = np.cumsum(core.ravel()).reshape(shape) - 1
+    i, j, length = [], [], []
+    for move in NEIGHBOURS:
+        here = tuple(slice(max(-m, 0), min(n - m, n)) for m, n in zip(move, shape, strict=True))
+        there = tuple(slice(max(m, 0), min(n + m, n)) for m, n in zip(move, shape, strict=True))
+        both = core[here] & core[there]
+        i.append(number[here][both])
+        j.append(number[there][both])
+        length.append(np.full(int(both.sum()), step * np.linalg.norm(move)))
+    total = int(core.sum())
+    graph = coo_matrix((np.concatenate(length), (np.concatenate(i), np.concatenate(j))), shape=(total, total)).tocsr()
+    points = grid[core.ravel()] @ axes.T + middle
+    return Inside(points, depth[core], graph, step, skin)
+
+
+def find_way(inside: Inside, ends: tuple[FloatArray | None, FloatArray | None] = (None, None)) -> Way:
+    """Return the rough way between the two ends of a tube.
+
+    ends : points near the entry and the exit where the user gives them. Without them they are the
+    two places farthest apart through the tube. Raises GeometryError where it is a ring, or a lump.
+    """
+    given = [None if e is None else int(np.argmin(np.linalg.norm(inside.points - e, axis=1))) for e in ends]
+    a, b = given
+    if a is None and b is None:
+        a = _farthest(inside, _farthest(inside, 0))
+    if a is None:
+        assert b is not None
+        a = _farthest(inside, b)
+    from_a = dijkstra(inside.graph, directed=False, indices=a)
+    if b is None:
+        b = int(np.argmax(np.where(np.isfinite(from_a), from_a, -1.0)))
+    path = _clear_path(inside, a, b)
+    length = float(from_a[b])
+    # The tube's mean radius: of the circle that its places fill along its length, and the skin.
+    radius = float(np.sqrt(len(inside.points) * inside.step**3 / max(length, inside.step) / np.pi)) + inside.skin
+    if all(e is None for e in ends):
+        _refuse_ring(inside, from_a, length)
+        if length + 2.0 * inside.skin < SHORT * 2.0 * radius:
+            raise GeometryError(
+                "the mesh is a lump: it is no longer than it is wide, so it shows no tube",
+                mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point on each opening",
+            )
+    line = _middles(inside, from_a, path)
+    tips, roots = _legs(inside, path, radius)
+    return Way(line, radius, tips, roots)
+
+
+def _clear_path(inside: Inside, a: int, b: int) -> list[int]:
+    """Return the path from a to b that keeps clear of the walls: a step costs more, the less deep it is."""
+    edges = inside.graph.tocoo()
+    depth = np.minimum(inside.depth[edges.row], inside.depth[edges.col]) / inside.depth.max()
+    cost = coo_matrix((edges.data / depth**3, (edges.row, edges.col)), shape=edges.shape).tocsr()
+    before = dijkstra(cost, directed=False, indices=a, return_predecessors=True)[1]
+    path = [b]
+    while path[-1] != a and before[path[-1]] >= 0:
+        path.append(int(before[path[-1]]))
+    return path[::-1]
+
+
+def _farthest(inside: Inside, k: int) -> int:
+    distance = dijkstra(inside.graph, directed=False, indices=k)
+    return int(np.argmax(np.where(np.isfinite(distance), distance, -1.0)))
+
+
+def _middles(inside: Inside, from_a: FloatArray, path: list[int]) -> FloatArray:
+    """Return the mean places (n, 3) of the slabs of equal distance from the first end."""
+    slab = 2.0 * inside.step
+    reach = from_a[path[-1]]
+    count = max(int(reach / slab), 3)
+    which = np.clip((from_a / reach * count), 0, count - 1)
+    which[~np.isfinite(from_a)] = count - 1
+    which = which.astype(int)
+    path_slab = which[path]
+    line = []
+    for k in range(count):
+        mine = np.flatnonzero(which == k)
+        on_path = np.array(path)[path_slab == k]
+        if len(on_path) == 0:
+            continue
+        # Only what is about the way: not the other leg of a fork.
+        near = np.linalg.norm(inside.points[mine] - inside.points[on_path].mean(axis=0), axis=1)
+        line.append(inside.points[mine[near < 4.0 * inside.depth.max()]].mean(axis=0))
+    return np.array(line)
+
+
+def _refuse_ring(inside: Inside, from_a: FloatArray, length: float) -> None:
+    """Refuse a closed ring: half-way round, the places are in two parts that both reach the far end."""
+    upper = np.flatnonzero(from_a > 0.5 * length)
+    middle = upper[from_a[upper] < 0.5 * length + 3.0 * inside.step]
+    if len(middle) < 2:
+        return
+    band = inside.graph[middle][:, middle]
+    parts = _components(band)
+    if parts.max() == 0:
+        return
+    sizes = np.bincount(parts)
+    large = np.flatnonzero(sizes > 0.25 * sizes.max())
+    if len(large) < 2:
+        return
+    for side in (from_a > 0.5 * length, from_a < 0.5 * length + 3.0 * inside.step):
+        places = np.flatnonzero(side)
+        reach = _components(inside.graph[places][:, places])
+        where = np.searchsorted(places, middle)
+        if len({int(reach[where[parts == p][0]]) for p in large}) > 1:
+            return  # a fork: one of the parts ends before the other
+    wide = [np.linalg.norm(inside.points[middle[parts == p]].mean(axis=0) - inside.points[middle].mean(axis=0)) for p in large]
+    if max(wide) > 2.0 * inside.depth.max():
+        raise GeometryError(
+            "the mesh is a closed ring: it has no openings",
+            mend="A port has an entry and an exit; scan the mold of one port",
+        )
+
+
+def _components(graph: csr_matrix) -> IntArray:
+    from scipy.sparse.csgraph import connected_components
+
+    return connected_components(graph, directed=False)[1]
+
+
+def _legs(inside: Inside, path: list[int], radius: float) -> tuple[FloatArray, FloatArray]:
+    """Return tips (k, 3) and roots (k, 3) of legs that leave the way."""
+    distance, before, _ = dijkstra(
+        inside.graph, directed=False, indices=path, min_only=True, return_predecessors=True
+    )
+    distance = np.where(np.isfinite(distance), distance, 0.0)
+    tips, roots = [], []
+    for _ in range(4):
+        tip = int(np.argmax(distance))
+        if distance[tip] < BRANCH * radius:
+            break
+        leg = [tip]
+        while before[leg[-1]] >= 0:
+            leg.append(int(before[leg[-1]]))
+        tips.append(inside.points[tip])
+        roots.append(inside.points[leg[-1]])
+        again = dijkstra(inside.graph, directed=False, indices=leg)
+        distance = np.minimum(distance, np.where(np.isfinite(again), again, 0.0).min(axis=0))
+    return np.array(tips).reshape(-1, 3), np.array(roots).reshape(-1, 3)
