@@ -195,7 +195,9 @@ def _rounds(
             target[k] = points[k] + DAMPING * (centroid @ section.frame[1:])
             reach[k] = float((section.outline @ (section.frame[1:] @ bend[k])).max())
         new = fit_curve(s, target, start, end, pieces, stiffness)
-        shift = float(np.linalg.norm(new.at(s) - points, axis=1).max())
+        move = new.at(s) - points
+        move -= np.einsum("ij,ij->i", move, tangents)[:, None] * tangents  # along itself it stays the same curve
+        shift = float(np.linalg.norm(move, axis=1).max())
         over = reach > ROOM
         tight = np.array([over[PLANES_PER_KNOT * k : PLANES_PER_KNOT * (k + 1) + 1].any() for k in range(pieces)])
         curve = new

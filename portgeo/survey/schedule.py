@@ -19,6 +19,7 @@ from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
 
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
+ROUNDING = 1e-6  # of the length: stations closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
 
@@ -75,7 +76,10 @@ def survey(port: Port, stations: int | None = None) -> Survey:
     table = table_stations(port, stations)
     first, last = port.centreline.stations[[0, -1]]
     fine = np.linspace(first, last, FINE_STATIONS)
-    both = np.union1d(fine, np.concatenate([table, port.rows]))
+    own = np.union1d(table, port.rows)
+    # A close station that is a row's own but for rounding would make a step of nothing between the two.
+    apart = np.abs(fine[:, None] - own).min(axis=1) > ROUNDING * (last - first)
+    both = np.union1d(fine[apart], own)
     sections = sections_at(port, both)
     measures = [measure_section(section) for section in sections]
     area_at = np.array([m.area for m in measures])
