@@ -5,13 +5,14 @@ A triangle mesh without its openings comes in; closest points and signed distanc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import igl
 import numpy as np
 
 from portgeo.plane import FloatArray, IntArray
 
+CALM_ROUNDS = 4  # a normal then averages over about four edges each way
 ON_EDGE = 1e-7  # barycentric: a closest point nearer than this to an edge is on it
 
 
@@ -20,17 +21,19 @@ class Wall:
     """A port's wall, ready to be asked for distances.
 
     vertices : (n, 3). faces : (m, 3), outward, the two openings left open. normals : (m, 3) unit.
-    tree : the boxes round its triangles.
+    tree : the boxes round its triangles. calm : (n, 3) normals of the vertices averaged with those
+    round them, where the wall is noisy, else None.
     """
 
     vertices: FloatArray
     faces: IntArray
     normals: FloatArray
     tree: igl.AABB
+    calm: FloatArray | None = None
 
 
-def wall_from(vertices: FloatArray, faces: IntArray) -> Wall:
-    """Return the wall of outward faces (m, 3)."""
+def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall:
+    """Return the wall of outward faces (m, 3). noise : of its points, for which side is told by calmer normals."""
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.int64)
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     cross = np.cross(b - a, c - a)
@@ -39,7 +42,8 @@ def wall_from(vertices: FloatArray, faces: IntArray) -> Wall:
     faces, normals = faces[whole], cross[whole] / size[whole, None]
     tree = igl.AABB()
     tree.init(vertices, faces)
-    return Wall(vertices, faces, normals, tree)
+    wall = Wall(vertices, faces, normals, tree)
+    return wall if noise == 0.0 else replace(wall, calm=_calm_normals(wall))
 
 
 def closest(wall: Wall, points: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -53,11 +57,15 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
 
     The side is told by the pseudonormal of the face, edge or vertex that is closest, which is right
     for every closed manifold mesh (J. A. Baerentzen and H. Aanaes, "Signed distance computation using
-    the angle weighted pseudonormal", IEEE Trans. Vis. Comput. Graph. 11, 2005).
+    the angle weighted pseudonormal", IEEE Trans. Vis. Comput. Graph. 11, 2005). A scan's noise may
+    fold its triangles over, so there the side is that of the normals averaged round about.
     """
     foot, face = closest(wall, points)
     arm = points - foot
     corners = wall.vertices[wall.faces[face]]
+    if wall.calm is not None:
+        side = np.einsum("ij,ij->i", arm, wall.calm[wall.faces[face]].sum(axis=1))
+        return np.copysign(np.linalg.norm(arm, axis=1), side)
     normal = wall.normals[face].copy()
     shares = _barycentric(corners, foot)
     near = shares < ON_EDGE
@@ -92,6 +100,23 @@ def _vertex_normals(wall: Wall) -> FloatArray:
         for axis in range(3):
             weight = angle * wall.normals[:, axis]
             normals[:, axis] += np.bincount(wall.faces[:, k], weight, minlength=len(normals))
+    return normals
+
+
+def _calm_normals(wall: Wall) -> FloatArray:
+    """Return unit normals (n, 3) of the vertices, averaged CALM_ROUNDS times over the faces round each."""
+    corners = wall.vertices[wall.faces]
+    area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    of_face = wall.normals * area[:, None]
+    normals = np.zeros_like(wall.vertices)
+    for round_ in range(CALM_ROUNDS):
+        if round_:
+            of_face = normals[wall.faces].sum(axis=1) * area[:, None]
+        for axis in range(3):
+            normals[:, axis] = sum(
+                np.bincount(wall.faces[:, k], of_face[:, axis], minlength=len(normals)) for k in range(3)
+            )
+        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
     return normals
 
 

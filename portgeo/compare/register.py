@@ -21,6 +21,7 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.triangles import face_areas
+from portgeo.units import Notice
 
 Method = Literal["none", "fixed", "auto"]
 
@@ -61,7 +62,7 @@ class Alignment:
     centre: FloatArray
     covariance: FloatArray
     mirrored: bool = False
-    warnings: tuple[tuple[str, str], ...] = ()
+    warnings: tuple[Notice, ...] = ()
 
     def moved(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) of AFTER's port frame in BEFORE's."""
@@ -176,12 +177,12 @@ def align(
     )
 
 
-def _doubts(target: _Target, fit: _Fit, method: Method) -> tuple[tuple[str, str], ...]:
+def _doubts(target: _Target, fit: _Fit, method: Method) -> tuple[Notice, ...]:
     found = []
     loose = _loosest(target, fit)
     if method == "auto" and fit.share < ENOUGH_SHARE:
         found.append(
-            (
+            Notice(
                 "little_uncut_surface",
                 f"only {100 * fit.share:.0f} % of the wall agrees between the two: too little uncut surface is left "
                 "to be sure how they lie together. Name a surface nobody machined (--align fixed), or use "
@@ -190,14 +191,15 @@ def _doubts(target: _Target, fit: _Fit, method: Method) -> tuple[tuple[str, str]
         )
     if loose > UNSURE_MM:
         found.append(
-            (
+            Notice(
                 "loose_fit",
-                f"the fit may slide by {loose:.2f} mm: the surface it rests on does not hold it in every direction",
+                "the fit may slide by {loose}: the surface it rests on does not hold it in every direction",
+                {"loose": loose},
             )
         )
     if fit.rests_on_openings:
         found.append(
-            (
+            Notice(
                 "held_by_openings",
                 "the wall alone does not fix how far in the two lie, so the planes of the openings were used: "
                 "if an opening was faced, or the mold was cut off elsewhere, stations move by as much",

@@ -8,7 +8,7 @@ exactly where they cover the same stations and clock positions.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
@@ -16,7 +16,9 @@ import numpy as np
 from portgeo.compare.tube import Places, Tube, places
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
+from portgeo.port import Port
 
+END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide
 
 
@@ -58,12 +60,18 @@ def arrays_of(made: manifold3d.Manifold) -> tuple[FloatArray, IntArray]:
     return np.asarray(mesh.vert_properties)[:, :3].copy(), np.asarray(mesh.tri_verts).astype(np.int64)
 
 
-def refined(vertices: FloatArray, faces: IntArray, name: str) -> tuple[FloatArray, IntArray]:
-    """Return a closed mesh with no edge much longer than LONGEST_EDGE_MM, on the same surface."""
-    made = solid_of(vertices, faces, name)
-    corners = vertices[faces]
+def finely(port: Port, name: str) -> Port:
+    """Return a port with no edge of its mesh much longer than LONGEST_EDGE_MM, on the same surface.
+
+    Raises GeometryError, naming it, where its mesh is open.
+    """
+    made = solid_of(port.vertices, port.faces, name)
+    corners = port.vertices[port.faces]
     longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max()
-    return arrays_of(made.refine_to_length(LONGEST_EDGE_MM)) if longest > LONGEST_EDGE_MM else (vertices, faces)
+    if longest <= 2.0 * LONGEST_EDGE_MM:
+        return port
+    vertices, faces = arrays_of(made.refine_to_length(LONGEST_EDGE_MM))
+    return replace(port, vertices=vertices, faces=faces)
 
 
 def wedges(tube: Tube, vertices: FloatArray, faces: IntArray, stretch: tuple[float, float]) -> Wedges:
@@ -71,13 +79,13 @@ def wedges(tube: Tube, vertices: FloatArray, faces: IntArray, stretch: tuple[flo
     where = places(tube, vertices)
     outside = (where.station < stretch[0] - END_SLACK_MM) | (where.station > stretch[1] + END_SLACK_MM)
     if outside.any():
+        station = where.station
         for level, sign in ((stretch[0], 1.0), (stretch[1], -1.0)):
-            vertices, faces = _above(vertices, faces, sign * (places(tube, vertices).station - level))
+            old = len(vertices)
+            vertices, faces = _above(vertices, faces, sign * (station - level))
+            station = np.concatenate([station, np.full(len(vertices) - old, level)])
         where = places(tube, vertices)
     return Wedges(vertices, faces, where, _prisms(vertices, where.feet, faces))
-
-
-END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 
 
 def _above(vertices: FloatArray, faces: IntArray, height: FloatArray) -> tuple[FloatArray, IntArray]:

@@ -62,6 +62,7 @@ def with_solid(port: Port, made: manifold3d.Manifold) -> Port:
         port,
         vertices=np.asarray(mesh.vert_properties)[:, :3].copy(),
         faces=np.asarray(mesh.tri_verts).astype(np.int64),
+        readings=(),
     )
 
 

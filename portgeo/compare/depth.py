@@ -1,0 +1,156 @@
+"""Depth of cut at every point of the after surface: how deep, on which wall, and where deepest.
+
+BEFORE's wall and AFTER's, laid together, come in; signed depths and what sums them up go out. A depth
+is the exact distance to BEFORE's wall, positive where metal was removed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from portgeo.compare.depth_map import DepthMap
+from portgeo.compare.distance import Wall, signed_distance
+from portgeo.compare.tube import WALLS, Tube, places
+from portgeo.compare.wedges import Wedges
+from portgeo.plane import FloatArray, IntArray
+
+CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
+FITTED_POINTS = 60  # points a quadratic is fitted to, round each candidate for the deepest: a quarter of the noise
+CANDIDATES = 200  # of the deepest points tried
+
+
+@dataclass(frozen=True)
+class Depth:
+    """Depth of cut, millimetres, positive where metal was removed.
+
+    at_vertices : (n,) of the after wall, exact distances. calm : (n,) the same with the scan's noise
+    averaged out (equal on clean meshes). areas : (n,) of wall that each vertex stands for. noise : of
+    one distance. mean, p95 : by area. deepest, deepest_at (3,), deepest_station, deepest_clock.
+    """
+
+    at_vertices: FloatArray
+    calm: FloatArray
+    areas: FloatArray
+    noise: float
+    mean: float
+    p95: float
+    deepest: float
+    deepest_at: FloatArray
+    deepest_station: float
+    deepest_clock: float
+
+
+@dataclass(frozen=True)
+class WallDepth:
+    """One wall's depth of cut (mm) and metal removed (mm3); area is the wall's (mm2)."""
+
+    mean: float
+    deepest: float
+    removed: float
+    area: float
+
+
+def vertex_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
+    """Return the area (n,) that each vertex stands for: a third of its faces'."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    third = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6.0
+    return sum(np.bincount(faces[:, k], third, minlength=len(vertices)) for k in range(3))  # type: ignore[return-value]
+
+
+def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
+    """Return the depth of AFTER's wall, in BEFORE's port frame, under BEFORE's."""
+    used = np.unique(after.faces)
+    at_vertices = np.zeros(len(after.vertices))
+    at_vertices[used] = signed_distance(before, after.vertices[used])
+    areas = vertex_areas(after.vertices, after.faces)
+    calm = _calm(after.faces, at_vertices) if noise > 0.0 else at_vertices
+    order = used[np.argsort(calm[used], kind="stable")]
+    share = np.cumsum(areas[order]) / areas.sum()
+    p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
+    if noise > 0.0:
+        deepest, where = _deepest(after.vertices, at_vertices, used, order[-CANDIDATES:])
+    else:
+        deepest, where = float(at_vertices[order[-1]]), after.vertices[order[-1]]
+    place = places(tube, where[None])
+    return Depth(
+        at_vertices=at_vertices,
+        calm=calm,
+        areas=areas,
+        noise=noise,
+        mean=float(np.average(at_vertices[used], weights=areas[used])),
+        p95=p95,
+        deepest=deepest,
+        deepest_at=where,
+        deepest_station=float(place.station[0]),
+        deepest_clock=float(place.clock[0]),
+    )
+
+
+def _calm(faces: IntArray, values: FloatArray) -> FloatArray:
+    """Return values (n,) averaged over their neighbours on the mesh, CALM_ROUNDS times."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    count = np.bincount(start, minlength=len(values)) + np.bincount(end, minlength=len(values)) + 1
+    for _ in range(CALM_ROUNDS):
+        total = np.bincount(start, values[end], minlength=len(values))
+        total += np.bincount(end, values[start], minlength=len(values))
+        values = (total + values) / count
+    return values
+
+
+def _deepest(
+    vertices: FloatArray, depth: FloatArray, used: IntArray, candidates: IntArray
+) -> tuple[float, FloatArray]:
+    """Return the deepest cut with the noise fitted out, and the vertex it is at.
+
+    The greatest of many noisy depths is too deep by a few times the noise; a quadratic through the
+    points round each candidate is not, and does not flatten a round-bottomed cut.
+    """
+    near = used[cKDTree(vertices[used]).query(vertices[candidates], k=min(FITTED_POINTS, len(used)))[1]]
+    arm = vertices[near] - vertices[candidates][:, None]
+    # The two widest directions of each neighbourhood span the wall there.
+    _, _, axes = np.linalg.svd(arm - arm.mean(axis=1, keepdims=True), full_matrices=False)
+    flat = np.einsum("nkj,nij->nki", arm, axes[:, :2])
+    flat /= np.abs(flat).max(axis=(1, 2), keepdims=True)
+    u, v = flat[..., 0], flat[..., 1]
+    system = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=2)
+    normal = np.einsum("nki,nkj->nij", system, system) + 1e-9 * np.eye(6)
+    fitted = np.linalg.solve(normal, np.einsum("nki,nk->ni", system, depth[near])[..., None])[:, 0, 0]
+    best = int(np.argmax(fitted))
+    return float(fitted[best]), vertices[candidates[best]]
+
+
+def by_wall(
+    map_: DepthMap, depth: Depth, before: Wedges, after: Wedges, short_side: tuple[float, float] | None
+) -> dict[str, WallDepth]:
+    """Return the depth of each wall, and of the floor between two stations as `short_side`."""
+    sides = (1.0, after, map_.at(map_.cut, after.where)), (-1.0, before, map_.at(map_.cut, before.where))
+    found: dict[str, WallDepth] = {}
+    choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
+    if short_side is not None:
+        choices.append(("short_side", WALLS.index("floor"), short_side))
+    for name, k, stretch in choices:
+        here = _on(after, k, stretch) & (depth.areas > 0)
+        if not here.any():
+            continue
+        found[name] = WallDepth(
+            mean=float(np.average(depth.at_vertices[here], weights=depth.areas[here])),
+            deepest=min(float(depth.calm[here].max()), depth.deepest),
+            removed=sum(sign * volume_where(part, cut * _on(part, k, stretch)) for sign, part, cut in sides),
+            area=float(depth.areas[here].sum()),
+        )
+    return found
+
+
+def _on(part: Wedges, wall: int, stretch: tuple[float, float] | None) -> np.ndarray:
+    """Return which vertices (n,) are on a wall, between two stations."""
+    here = part.where.wall == wall
+    station = part.where.station
+    return here if stretch is None else here & (station >= stretch[0]) & (station <= stretch[1])
+
+
+def volume_where(part: Wedges, weight: FloatArray) -> float:
+    """Return the volume behind a wall, mm3, counted by a weight (n,) at its vertices."""
+    return float(part.volumes @ weight[part.faces].mean(axis=1))
