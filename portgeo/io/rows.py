@@ -1,0 +1,92 @@
+"""One row of a section sheet: its cells by the name of their column, with places for messages.
+
+Texts of cells come in; millimetres and radians go out, or a refusal that names row and column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+import numpy as np
+
+from portgeo.errors import InputError
+from portgeo.io.columns import Column
+from portgeo.io.numbers import read_number
+from portgeo.plane import FloatArray
+from portgeo.units import MM_PER, Display, LengthUnit
+
+SIZES_MM = (1.0, 1000.0)  # no port's height or width is outside: the unit must be wrong
+LONGEST_MM = 5000.0  # and no port or runner is longer
+
+
+class Row:
+    """One row's cells, read by the name of their column, in millimetres and radians."""
+
+    def __init__(
+        self,
+        number: int,
+        cells: Sequence[str],
+        columns: dict[str, Column],
+        decimal_comma: bool,
+        folder: Path,
+        unit: LengthUnit,
+        outlines: dict[str, FloatArray],
+    ) -> None:
+        self.number, self.folder, self.unit, self.outlines = number, folder, unit, outlines
+        self.display = Display(unit)
+        self._cells, self._columns, self._decimal_comma = cells, columns, decimal_comma
+
+    def where(self, name: str) -> str:
+        """Return the place of a cell, with the column as the person wrote it."""
+        column = self._columns.get(name)
+        return f"row {self.number}, column {column.written if column else name}"
+
+    def refuse(self, name: str, what: str, mend: str) -> NoReturn:
+        raise InputError(what, where=self.where(name), mend=mend)
+
+    def text(self, name: str) -> str:
+        column = self._columns.get(name)
+        return self._cells[column.index] if column and column.index < len(self._cells) else ""
+
+    def number_in(self, name: str) -> float | None:
+        """Return a number in millimetres or radians; None where the cell is empty."""
+        text = self.text(name)
+        if not text:
+            return None
+        unit = self._columns[name].unit
+        where = self.where(name)
+        value = read_number(text, unit=unit, decimal_comma=self._decimal_comma, where=where)
+        return float(np.radians(value)) if unit == "deg" else value * MM_PER[unit]
+
+    def length(self, name: str, least: float | None = 0.0) -> float | None:
+        """Return a length in millimetres, at least `least`."""
+        value = self.number_in(name)
+        if value is not None and least is not None and value < least:
+            self.refuse(name, f"{self.text(name)!r} is negative", "Write a length of zero or more")
+        if value is not None and abs(value) > LONGEST_MM:
+            self.refuse(name, f"{self.own(name, value)} is longer than any port", self.unit_mend(name))
+        return value
+
+    def size(self, name: str) -> float | None:
+        """Return a height, width or diameter in millimetres."""
+        value = self.number_in(name)
+        if value is None:
+            return None
+        if value <= 0.0:
+            self.refuse(name, f"{self.text(name)!r} is not more than zero", "Write what the micrometer read")
+        if not SIZES_MM[0] <= value <= SIZES_MM[1]:
+            kind = "smaller" if value < SIZES_MM[0] else "larger"
+            self.refuse(name, f"{self.own(name, value)} is {kind} than any port", self.unit_mend(name))
+        return value
+
+    def own(self, name: str, value: float) -> str:
+        """Return a length in its column's unit."""
+        unit = self._columns[name].unit
+        return f"{value / MM_PER[unit]:.6g} {unit}"
+
+    def unit_mend(self, name: str) -> str:
+        unit = self._columns[name].unit
+        other = "mm" if unit == "in" else "in"
+        return f"If it is in {other}, name the column {name}_{other}; else check what was typed"

@@ -1,0 +1,334 @@
+"""The section sheet: what a person reads with a micrometer, one row a station.
+
+A CSV or XLSX file comes in; Readings in millimetres and radians go out, with the notices the person
+should see, or a refusal that names the row, the column and the mend.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from portgeo.centreline import heading
+from portgeo.errors import GeometryError, InputError, PortgeoError
+from portgeo.io.columns import Column, named_columns
+from portgeo.io.files import read_bounded
+from portgeo.io.outlines import read_outline
+from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row
+from portgeo.io.tables import read_table
+from portgeo.plane import FloatArray
+from portgeo.section import DEFAULT_READING_ERROR_MM, Reading, Shape, outline_of
+from portgeo.units import LengthUnit, Notice
+
+SHEET_LIMIT = 5_000_000  # bytes
+LIKELY_MM = (6.0, 300.0)  # a sheet whose largest size is outside is read, with a notice
+SAME_STATION_MM = 0.001
+ROUND_AGREES = 0.005  # two diameters of a round section, as a share
+OUTLINE_AGREES = 0.05  # a trace and the micrometer, as a share: more is a wrong scale
+SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
+LARGEST_ERROR = 0.1  # of the section's least size: more is a wrong unit
+NAMED_ROWS = 12  # a notice names so many rows and counts the rest
+SHAPES: tuple[Shape, ...] = ("rect", "round", "oval", "outline")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A section sheet.
+
+    readings : from entry to exit, stations rising. warnings : notices for the person. unit : the
+    unit most of its columns are in, to print with. sha256 : of the file.
+    """
+
+    readings: tuple[Reading, ...]
+    warnings: tuple[Notice, ...]
+    unit: LengthUnit
+    sha256: str
+
+
+def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sheet:
+    """Return the section sheet in a CSV or XLSX file.
+
+    reading_error_mm : standard uncertainty of rows that give none, 0.025 mm by default. Raises
+    InputError and GeometryError, naming file, row as the spreadsheet counts it, and column.
+    """
+    file = str(path)
+    default_error = DEFAULT_READING_ERROR_MM if reading_error_mm is None else float(reading_error_mm)
+    if not 0.0 <= default_error < SIZES_MM[1]:
+        raise InputError(
+            f"a reading error of {default_error} mm makes no sense",
+            mend="Give one such as 0.025 mm (0.001 in)",
+        )
+    data = read_bounded(path, SHEET_LIMIT)
+    try:
+        table = read_table(data, file)
+        if not table.rows:
+            raise InputError(
+                "the sheet has no header and no rows", mend="Fill in a header and a row a station"
+            )
+        columns = named_columns(table.rows[0][1], table.rows[0][0], table.rows[1:])
+        if len(table.rows) < 3:
+            raise InputError(
+                f"the sheet has {len(table.rows) - 1} rows of readings, and a port needs two or more",
+                mend="Add a row for each station measured",
+            )
+        unit = _unit_of(columns)
+        outlines: dict[str, FloatArray] = {}
+        rows = [
+            Row(number, cells, columns, table.decimal_comma, Path(path).parent, unit, outlines)
+            for number, cells in table.rows[1:]
+        ]
+        readings = tuple(_reading(row, default_error) for row in rows)
+        for before, after in pairwise(zip(rows, readings, strict=True)):
+            _check_neighbours(*before, *after)
+        notices = (*_corner_notices(rows, readings), *_unit_notices(readings, unit))
+    except PortgeoError as error:
+        raise error.in_file(file) from error
+    return Sheet(readings, notices, unit, hashlib.sha256(data).hexdigest())
+
+
+def _unit_of(columns: dict[str, Column]) -> LengthUnit:
+    """Return the unit of most length columns; the station's where they are even."""
+    count = Counter(column.unit for column in columns.values() if column.unit in ("in", "mm"))
+    inches, millimetres = count["in"], count["mm"]
+    if inches == millimetres:
+        return "in" if columns["station"].unit == "in" else "mm"
+    return "in" if inches > millimetres else "mm"
+
+
+def _reading(row: Row, default_error: float) -> Reading:
+    station = row.length("station")
+    if station is None:
+        row.refuse(
+            "station", "the station is empty", "Write the distance along the centreline from the entry"
+        )
+    error = row.length("reading_error")
+    reading = Reading(
+        row=row.number,
+        station=station,
+        shape=_shape(row),
+        turn=_angle(row, "turn"),
+        swing=_angle(row, "swing"),
+        rise=row.length("rise", None) or 0.0,
+        shift=row.length("shift", None) or 0.0,
+        place=_place(row),
+        error=default_error if error is None else error,
+        note=row.text("note"),
+    )
+    reading = _OF_SHAPE[reading.shape](row, reading)
+    if error is not None and error > LARGEST_ERROR * min(reading.height, reading.width):
+        row.refuse(
+            "reading_error",
+            f"{row.own('reading_error', error)} is a large part of the section",
+            row.unit_mend("reading_error"),
+        )
+    try:
+        outline_of(reading)
+    except GeometryError as refused:
+        raise _corner_refusal(row, reading) from refused
+    return reading
+
+
+def _shape(row: Row) -> Shape:
+    written = row.text("shape").lower()
+    for shape in SHAPES:
+        if written == shape:
+            return shape
+    if not written:
+        return "rect"
+    row.refuse("shape", f"{row.text('shape')[:40]!r} is no shape", "Write rect, round, oval or outline")
+
+
+def _angle(row: Row, name: str) -> float:
+    angle = row.number_in(name) or 0.0
+    if abs(angle) > 2.0 * np.pi:
+        row.refuse(
+            name, f"{row.text(name)} degrees is more than a full turn", "Write the heading turned so far"
+        )
+    return angle
+
+
+def _place(row: Row) -> FloatArray | None:
+    given = {name: row.number_in(name) for name in ("x", "y", "z")}
+    if all(value is None for value in given.values()):
+        return None
+    for name, value in given.items():
+        if value is None:
+            row.refuse(name, "a place needs x, y and z, and this one is empty", "Write all three or none")
+    return np.array(list(given.values()), dtype=float)
+
+
+def _rect(row: Row, reading: Reading) -> Reading:
+    _refuse_given(row, ("diameter", "outline"), "rect")
+    height, width = _required(row, "height"), _required(row, "width")
+    both, roof, floor = (row.length(name) for name in ("corner", "corner_roof", "corner_floor"))
+    if both is not None and (roof is not None or floor is not None):
+        row.refuse(
+            "corner", "the row gives one corner radius and separate ones too", "Leave one or the other empty"
+        )
+    roof = both if both is not None else roof or 0.0
+    floor = both if both is not None else floor or 0.0
+    # A full-radius end is often read a hair over half the width: the readings' own error forgives it.
+    forgiven = 2.0 * reading.error
+    if roof + floor > height and roof + floor <= height + forgiven:
+        roof, floor = (radius * height / (roof + floor) for radius in (roof, floor))
+    roof, floor = (width / 2.0 if width / 2.0 < r <= width / 2.0 + forgiven else r for r in (roof, floor))
+    return replace(reading, height=height, width=width, corner_roof=roof, corner_floor=floor)
+
+
+def _round(row: Row, reading: Reading) -> Reading:
+    _refuse_given(row, ("corner", "corner_roof", "corner_floor", "outline"), "round")
+    given = {name: row.size(name) for name in ("diameter", "height", "width")}
+    sizes = {name: value for name, value in given.items() if value is not None}
+    if not sizes:
+        row.refuse("diameter", "a round section has no diameter", "Write its diameter, height or width")
+    least, most = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)
+    if sizes[most] > sizes[least] * (1.0 + ROUND_AGREES):
+        row.refuse(
+            most,
+            f"the section is round, but its {most} is {row.own(most, sizes[most])} and its {least} "
+            f"{row.own(least, sizes[least])}",
+            "Write oval in the shape column, or mend the reading",
+        )
+    diameter = float(np.mean(list(sizes.values())))
+    return replace(reading, height=diameter, width=diameter)
+
+
+def _oval(row: Row, reading: Reading) -> Reading:
+    _refuse_given(row, ("corner", "corner_roof", "corner_floor", "diameter", "outline"), "oval")
+    return replace(reading, height=_required(row, "height"), width=_required(row, "width"))
+
+
+def _traced(row: Row, reading: Reading) -> Reading:
+    _refuse_given(row, ("corner", "corner_roof", "corner_floor", "diameter"), "outline")
+    name = row.text("outline")
+    if not name:
+        row.refuse(
+            "outline", "the shape is outline, but no file is named", "Write the file with the traced outline"
+        )
+    if name not in row.outlines:
+        # A path typed on Windows works elsewhere too.
+        path = next(
+            (p for p in (row.folder / name, row.folder / name.replace("\\", "/")) if _is_there(p)), None
+        )
+        try:
+            row.outlines[name] = read_outline(path or row.folder / name, row.unit)
+        except PortgeoError as error:
+            place = f"{name}, {error.where}" if error.where else name
+            raise type(error)(
+                f"{place}: {error.what}", where=row.where("outline"), mend=error.mend
+            ) from error
+    outline = row.outlines[name]
+    width, height = (float(extent) for extent in np.ptp(outline, axis=0))
+    for side, traced in (("height", height), ("width", width)):
+        read = row.size(side)
+        if read is not None and abs(traced - read) > OUTLINE_AGREES * read:
+            row.refuse(
+                side,
+                f"the trace has a {side} of {row.own(side, traced)}, but was read as {row.own(side, read)}",
+                "Check the unit and scale of the drawing, or mend the reading",
+            )
+    return replace(reading, outline=outline, height=height, width=width)
+
+
+_OF_SHAPE = {"rect": _rect, "round": _round, "oval": _oval, "outline": _traced}
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def _required(row: Row, name: str) -> float:
+    value = row.size(name)
+    if value is None:
+        row.refuse(name, f"the {name} is empty", f"Write the {name} that the micrometer read")
+    return value
+
+
+def _refuse_given(row: Row, names: Sequence[str], shape: Shape) -> None:
+    """Refuse what a shape has no use for, rather than drop it in silence."""
+    for name in names:
+        if row.text(name) and not (name.startswith("corner") and row.length(name) == 0.0):
+            row.refuse(
+                name,
+                f"a section of shape {shape} has no {name.replace('_', ' ')}",
+                "Mend the shape or empty the cell",
+            )
+
+
+def _corner_refusal(row: Row, reading: Reading) -> GeometryError:
+    length = row.display.length
+    name = "corner" if row.text("corner") else "corner_roof" if row.text("corner_roof") else "corner_floor"
+    return GeometryError(
+        f"corner radii of {length(reading.corner_roof)} (roof) and {length(reading.corner_floor)} (floor) do "
+        f"not fit into a section {length(reading.height)} high and {length(reading.width)} wide",
+        where=row.where(name),
+        mend="A corner radius is at most half the width, and roof and floor together at most the height",
+    )
+
+
+def _check_neighbours(row: Row, before: Reading, next_row: Row, after: Reading) -> None:
+    """Refuse two rows one after the other that no port passes through."""
+    where = f"rows {row.number} and {next_row.number}"
+    length = row.display.length
+    if after.station < before.station + SAME_STATION_MM:
+        same = abs(after.station - before.station) < SAME_STATION_MM
+        raise InputError(
+            f"both rows are at station {length(before.station)}"
+            if same
+            else f"station {length(after.station)} comes after {length(before.station)}",
+            where=f"{where}, column {next_row.where('station').split('column ')[1]}",
+            mend="Leave one" if same else "Put the rows in order from entry to exit",
+        )
+    apart = heading(before.turn, before.swing) @ heading(after.turn, after.swing)
+    angle = float(np.arccos(np.clip(apart, -1.0, 1.0)))
+    turned = max(abs(after.turn - before.turn), abs(after.swing - before.swing), angle)
+    if turned > SHARPEST_TURN:
+        raise GeometryError(
+            f"the heading turns {np.degrees(turned):.0f} degrees between them",
+            where=where,
+            mend="Measure a section in between, or mend turn_deg (it is the heading turned so far)",
+        )
+    if before.place is not None and after.place is not None:
+        step = float(np.linalg.norm(after.place - before.place))
+        if not SAME_STATION_MM <= step <= LONGEST_MM:
+            raise InputError(
+                f"their places are {length(step)} apart", where=where, mend="Check x, y and z and their units"
+            )
+
+
+def _corner_notices(rows: Sequence[Row], readings: Sequence[Reading]) -> tuple[Notice, ...]:
+    """Return a notice that names rectangles without a corner radius."""
+    sharp = [
+        reading
+        for row, reading in zip(rows, readings, strict=True)
+        if reading.shape == "rect" and not any(row.text(c) for c in ("corner", "corner_roof", "corner_floor"))
+    ]
+    if not sharp:
+        return ()
+    named = ", ".join(f"row {r.row} (station {{at_{r.row}}})" for r in sharp[:NAMED_ROWS])
+    more = f" and {len(sharp) - NAMED_ROWS} more" if len(sharp) > NAMED_ROWS else ""
+    return (
+        Notice(
+            "corner_missing",
+            f"no corner radius in {named}{more}: taken as sharp, which makes the area too large",
+            {f"at_{r.row}": r.station for r in sharp[:NAMED_ROWS]},
+        ),
+    )
+
+
+def _unit_notices(readings: Sequence[Reading], unit: LengthUnit) -> tuple[Notice, ...]:
+    """Return a notice where all sections are so small or large that the unit is in doubt."""
+    largest = max(max(r.height, r.width) for r in readings)
+    if LIKELY_MM[0] <= largest <= LIKELY_MM[1]:
+        return ()
+    text = f"the largest section measures {{largest}}, odd for a port: are the readings really in {unit}?"
+    return (Notice("unit_doubt", text, {"largest": largest}),)
