@@ -82,23 +82,22 @@ def compare_ports(
     method: Method = "auto",
     *,
     boxes: FloatArray | None = None,
+    faces: tuple[str, ...] = (),
     stations: int | None = None,
 ) -> Comparison:
     """Return the comparison of two states of one port.
 
-    method, boxes : how they are laid together, see register.align. stations : rows of the table.
+    method, boxes, faces : how they are laid together, see register.align. stations : rows of the table.
     Raises GeometryError where they are not two states of one port, or a mesh is open.
     """
     one = walled(finely(before, "BEFORE"))
     other = walled(finely(after, "AFTER"))
-    alignment = align(one, other, method, boxes=boxes)
+    alignment = align(one, other, method, boxes=boxes, faces=faces)
     moved = alignment.moved(other.port.vertices)
     noise = float(np.hypot(before.noise, after.noise))
 
     stretch = common_stretch(one, other, moved)
     before_wall, after_wall = one.port.faces[one.is_wall], other.port.faces[other.is_wall]
-    if alignment.mirrored:
-        after_wall = after_wall[:, ::-1]
     before_wedges = wedges(one.tube, one.port.vertices, before_wall, stretch)
     after_wedges = wedges(one.tube, moved, after_wall, stretch)
 
@@ -114,8 +113,8 @@ def compare_ports(
 
     before_state, after_state = state_of(before), state_of(after)
     short = before_state.short_side
-    faces = other.port.faces[:, ::-1] if alignment.mirrored else other.port.faces
-    rows = station_rows(before, moved, faces, table_stations(before, stations), stretch, noise)
+    after_faces = other.port.faces
+    rows = station_rows(before, moved, after_faces, table_stations(before, stations), stretch, noise)
     return Comparison(
         before=before,
         after=after,
@@ -133,14 +132,18 @@ def compare_ports(
         depth_u=_depth_u(alignment, after_wedges, depth, noise),
         map=map_,
         walls=by_wall(
-            map_, depth, before_wedges, after_wedges, (short.station_from, short.station_to) if short else None
+            map_,
+            depth,
+            before_wedges,
+            after_wedges,
+            (short.station_from, short.station_to) if short else None,
         ),
         spots=spots(map_, one.tube),
         rows=rows,
         before_state=before_state,
         after_state=after_state,
         vertices=moved,
-        faces=faces,
+        faces=after_faces,
         after_wedges=after_wedges,
         warnings=(*alignment.warnings, *_notices(before, after, alignment, stretch, removed, added)),
     )
@@ -204,7 +207,12 @@ def _vertex_normals(part: Wedges) -> FloatArray:
 
 
 def _notices(
-    before: Port, after: Port, alignment: Alignment, stretch: tuple[float, float], removed: float, added: float
+    before: Port,
+    after: Port,
+    alignment: Alignment,
+    stretch: tuple[float, float],
+    removed: float,
+    added: float,
 ) -> list[Notice]:
     found = []
     if added > 1000.0 * ADDED_CC and added > MOSTLY_ADDED * max(removed, 0.0):

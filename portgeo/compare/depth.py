@@ -18,7 +18,9 @@ from portgeo.compare.wedges import Wedges
 from portgeo.plane import FloatArray, IntArray
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
-FITTED_POINTS = 60  # points a quadratic is fitted to, round each candidate for the deepest: a quarter of the noise
+FITTED_POINTS = (
+    60  # points a quadratic is fitted to, round each candidate for the deepest: a quarter of the noise
+)
 CANDIDATES = 200  # of the deepest points tried
 
 
@@ -128,7 +130,9 @@ def by_wall(
     """Return the depth of each wall, and of the floor between two stations as `short_side`."""
     sides = (1.0, after, map_.at(map_.cut, after.where)), (-1.0, before, map_.at(map_.cut, before.where))
     found: dict[str, WallDepth] = {}
-    choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
+    choices: list[tuple[str, int, tuple[float, float] | None]] = [
+        (name, k, None) for k, name in enumerate(WALLS)
+    ]
     if short_side is not None:
         choices.append(("short_side", WALLS.index("floor"), short_side))
     for name, k, stretch in choices:

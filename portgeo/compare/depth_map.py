@@ -198,7 +198,9 @@ def _steps(map_: DepthMap, tube: Tube) -> list[Spot]:
             continue
         worst = np.unravel_index(np.argmax(np.where(here, jump, -np.inf)), jump.shape)
         station, clock = _place(map_, tube, int(worst[0]), int(worst[1]))
-        length = float((along * across[:, :1] * here).sum()) / 3.0  # the averaging spreads an edge over about 3 mm
+        length = (
+            float((along * across[:, :1] * here).sum()) / 3.0
+        )  # the averaging spreads an edge over about 3 mm
         found.append(Spot("step", station, clock, float(jump[worst]), length))
     return sorted(found, key=lambda spot: -spot.height)
 

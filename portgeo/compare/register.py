@@ -26,7 +26,9 @@ from portgeo.units import Notice
 Method = Literal["none", "fixed", "auto"]
 
 COARSE_POINTS, FINE_POINTS = 4000, 30000  # 30000 points of 0.03 mm noise place the wall within 0.001 mm
-NEIGHBOURS = 24  # points whose mean tells whether a place was cut: noise falls to a fifth, and with it the kernel
+NEIGHBOURS = (
+    24  # points whose mean tells whether a place was cut: noise falls to a fifth, and with it the kernel
+)
 OPENING_POINTS = 400  # each: an opening is a plane, three points would do
 WIDEST_KERNEL_MM = 4.0  # a heavy cut moves the entry's middle, and with it the port frame, this much
 NARROWEST_KERNEL_MM = 0.02  # chord errors of two clean meshes stay within half of it
@@ -40,6 +42,7 @@ DAMPING = 1e-7  # of the mean stiffness: a motion that nothing holds stays where
 LEAST_SHARE = 0.15  # of the wall in agreement: below it the two are not states of one port
 ENOUGH_SHARE = 0.30  # of the wall in agreement: below it a warning
 UNSURE_MM = 0.05  # standard uncertainty of the fit anywhere on the wall: above it a warning
+ENDS = ("entry", "exit")
 MIRROR = np.diag([1.0, -1.0, 1.0])
 
 
@@ -119,13 +122,15 @@ def align(
     method: Method = "auto",
     *,
     boxes: FloatArray | None = None,
+    faces: tuple[str, ...] = (),
     hands: tuple[bool, ...] = (False,),
 ) -> Alignment:
     """Return how AFTER comes into BEFORE's port frame.
 
     `none`: both sources share one frame. `auto`: from the port frames, by the wall that agrees.
-    `fixed`: as `auto`, then by the surface inside boxes (k, 2, 3) alone, given in BEFORE's source
-    coordinates (low corner, high corner). hands : whether AFTER may be (True) the other hand.
+    `fixed`: as `auto`, then by the surface nobody machined alone: the wall inside boxes (k, 2, 3), low and
+    high corner in BEFORE's source coordinates, and the planes of the openings named in faces
+    ("entry", "exit"); what these leave free stays as `auto` has it. hands : whether AFTER may be (True) the other hand.
     Raises GeometryError where the two do not fit each other, and says what they seem to be.
     """
     before, after = before_walled.port, after_walled.port
@@ -153,12 +158,21 @@ def align(
     if _loosest(target, fit) > LOOSE_MM:
         fit = _settle(target, points, fit.motion, kernel, noise, openings=True)
     if method == "fixed":
-        if boxes is None or len(boxes) == 0:
+        if (boxes is None or len(boxes) == 0) and not faces:
             raise GeometryError(
                 "no surface is named to line up by",
-                mend="Give a box round a surface that nobody machined, or use --align auto",
+                mend="Name an opening (--fixed entry) or a box round a surface that nobody machined (--box), "
+                "or use --align auto",
             )
-        fit = _settle(replace(target, boxes=np.sort(boxes, axis=1)), points, fit.motion, kernel, noise, openings=False)
+        target = replace(target, boxes=np.zeros((0, 2, 3)) if boxes is None else np.sort(boxes, axis=1))
+        named = [cap if end in faces else cap[:0] for end, cap in zip(ENDS, points.openings, strict=True)]
+        points = replace(points, openings=(named[0], named[1]))
+        fit = _settle(target, points, fit.motion, kernel, noise, openings=True)
+        if fit.share == 0.0:
+            raise GeometryError(
+                "no wall lies inside the box that is named to line up by",
+                mend="Give the box in the coordinates of BEFORE's own file, two opposite corners",
+            )
     hand = np.eye(4)
     if mirrored:
         hand[:3, :3] = MIRROR
@@ -197,7 +211,7 @@ def _doubts(target: _Target, fit: _Fit, method: Method) -> tuple[Notice, ...]:
                 {"loose": loose},
             )
         )
-    if fit.rests_on_openings:
+    if fit.rests_on_openings and method == "auto":
         found.append(
             Notice(
                 "held_by_openings",
@@ -241,8 +255,12 @@ def _sampled(after: Walled, count: int, mirrored: bool) -> _Points:
     hand = MIRROR if mirrored else np.eye(3)
     caps = port.faces[~after.is_wall]
     middle = port.vertices[caps].mean(axis=1)
-    at_entry = np.linalg.norm(middle - tube.middles[0], axis=1) < np.linalg.norm(middle - tube.middles[-1], axis=1)
-    openings = [_evenly(port.vertices, cap, OPENING_POINTS) @ hand for cap in (caps[at_entry], caps[~at_entry])]
+    at_entry = np.linalg.norm(middle - tube.middles[0], axis=1) < np.linalg.norm(
+        middle - tube.middles[-1], axis=1
+    )
+    openings = [
+        _evenly(port.vertices, cap, OPENING_POINTS) @ hand for cap in (caps[at_entry], caps[~at_entry])
+    ]
     wall = port.faces[after.is_wall]
     used = np.zeros(len(port.vertices), dtype=bool)
     used[wall] = True
@@ -302,11 +320,15 @@ def _settle(
     The covariance is that of the points' noise, and of how far the fit moves when its kernel opens:
     that is what the faint edges of a cut do to it.
     """
-    motion = _descend(target, points, motion, kernel, openings, COARSELY_SETTLED_MM if coarsely else SETTLED_MM)
+    motion = _descend(
+        target, points, motion, kernel, openings, COARSELY_SETTLED_MM if coarsely else SETTLED_MM
+    )
     rows, residual, weight, is_wall = _system(target, points, motion, kernel, 0, openings=openings)
-    wall_residual, wall_weight = residual[is_wall], weight[is_wall] > 0
-    agreeing = (np.abs(_round_about(points, wall_residual)) < kernel) & wall_weight
-    rms = float(np.sqrt(np.mean(wall_residual[agreeing] ** 2))) if agreeing.any() else 0.0
+    chosen = (weight > 0) & (is_wall | (target.boxes is not None))
+    calm = residual.copy()
+    calm[is_wall] = _round_about(points, residual[is_wall])
+    agreeing = (np.abs(calm) < kernel) & chosen
+    rms = float(np.sqrt(np.mean(residual[agreeing] ** 2))) if agreeing.any() else 0.0
     spread = max(noise, rms)
     # Points between the same vertices repeat their error: no more of them count than there are vertices.
     repeat = max(len(points.wall) / max(points.count, 1), 1.0)
@@ -322,7 +344,7 @@ def _settle(
     scale = np.diag([1.0 / target.size] * 3 + [1.0] * 3)
     return _Fit(
         motion=motion,
-        share=float(agreeing.sum() / max(wall_weight.sum(), 1)),
+        share=float(agreeing.sum() / max(chosen.sum(), 1)),
         rms=rms,
         covariance=scale @ covariance @ scale,
         rests_on_openings=openings,

@@ -14,9 +14,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import manifold3d
+import numpy as np
 
-from portgeo.compare.wedges import solid_of
+from portgeo.centreline import at
+from portgeo.compare.comparison import Comparison
+from portgeo.compare.depth_map import FLOOR_MM
+from portgeo.compare.wedges import arrays_of, solid_of
 from portgeo.plane import FloatArray, IntArray
+from portgeo.port import Port
 
 SIMPLIFY_NOISES = 2.0  # of the meshes' noise: triangles within it say nothing about the cut
 
@@ -32,6 +37,39 @@ class MetalSolids:
     removed: manifold3d.Manifold
     added: manifold3d.Manifold
     slivers: float
+
+
+def removed_mesh(found: Comparison) -> tuple[FloatArray, IntArray]:
+    """Return the removed metal of a comparison as a closed mesh in BEFORE's port frame; empty for none.
+
+    Of the stretch both ports have; what one has beyond the other's opening is no cut.
+    """
+    noise = found.depth.noise
+    skins = [(found.before.vertices, found.before.faces), (found.vertices, found.faces)]
+    solids = metal_solids(skins[0], skins[1], noise, max(FLOOR_MM, noise))
+    made = solids.removed
+    for plug in _plugs(found.before, found.stretch, np.vstack([skin[0] for skin in skins])):
+        made = made - plug
+    return arrays_of(made)
+
+
+def _plugs(before: Port, stretch: tuple[float, float], points: FloatArray) -> list[manifold3d.Manifold]:
+    """Return boxes that fill what lies beyond the two ends of a stretch, as wide as the port is there."""
+    origins, frames = at(before.centreline, np.array(stretch))
+    plugs = []
+    for origin, frame, out in zip(origins, frames, (-1.0, 1.0), strict=True):
+        beyond = ((points - origin) @ frame[0]) * out
+        near = points[
+            (beyond > 0.0) & (np.linalg.norm(points - origin, axis=1) < 0.5 * before.centreline.length)
+        ]
+        if len(near) == 0:
+            continue
+        flat = (near - origin) @ frame.T
+        low, high = flat.min(axis=0) - 1.0, flat.max(axis=0) + 1.0
+        low[0], high[0] = (low[0], 0.0) if out < 0 else (0.0, high[0])
+        box = manifold3d.Manifold.cube((high - low).tolist()).translate(low.tolist())
+        plugs.append(box.transform(np.column_stack([frame.T, origin]).tolist()))
+    return plugs
 
 
 def metal_solids(

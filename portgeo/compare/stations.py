@@ -46,7 +46,12 @@ class StationRows:
 
 
 def station_rows(
-    before: Port, vertices: FloatArray, faces: IntArray, stations: FloatArray, stretch: tuple[float, float], noise: float
+    before: Port,
+    vertices: FloatArray,
+    faces: IntArray,
+    stations: FloatArray,
+    stretch: tuple[float, float],
+    noise: float,
 ) -> StationRows:
     """Return the rows at stations (n,) of BEFORE, those outside the common stretch left out.
 
@@ -73,7 +78,12 @@ def station_rows(
 
 
 def _sections(
-    vertices: FloatArray, faces: IntArray, points: FloatArray, frames: FloatArray, stations: FloatArray, name: str
+    vertices: FloatArray,
+    faces: IntArray,
+    points: FloatArray,
+    frames: FloatArray,
+    stations: FloatArray,
+    name: str,
 ) -> list[Section]:
     found = tube_sections(slice_mesh(vertices, faces, points, frames[:, 0]), points, frames)
     whole = [section for section in found if section is not None]
@@ -94,7 +104,8 @@ def _depths(before: Section, after: Section, noise: float) -> FloatArray:
     for axis in (1, 0):
         aside = np.array([1.0, 0.0]) if axis == 1 else np.array([0.0, 1.0])
         pairs = [
-            [chord(section.outline, middle + offset * aside, axis) for offset in offsets] for section in (before, after)
+            [chord(section.outline, middle + offset * aside, axis) for offset in offsets]
+            for section in (before, after)
         ]
         low, high = (np.asarray(pairs[1]) - np.asarray(pairs[0])).mean(axis=0)
         ends += [high, -low]

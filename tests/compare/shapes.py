@@ -37,7 +37,9 @@ def invented_port(drop: float = 0.0, widen: float = 0.0) -> Port:
     )
 
 
-def straight_port(height: float = 50.0, width: float = 30.0, length: float = 120.0, corner: float = 6.0) -> Port:
+def straight_port(
+    height: float = 50.0, width: float = 30.0, length: float = 120.0, corner: float = 6.0
+) -> Port:
     """A straight tube of one section."""
     return port_from_readings(
         [
@@ -78,7 +80,12 @@ def pushed(port: Port, depth) -> Port:
     """
     tube = tube_of(port)
     where = places(tube, port.vertices)
-    down = -np.array([tube.frames[k, 2] for k in np.searchsorted(tube.stations, where.station).clip(0, len(tube.stations) - 1)])
+    down = -np.array(
+        [
+            tube.frames[k, 2]
+            for k in np.searchsorted(tube.stations, where.station).clip(0, len(tube.stations) - 1)
+        ]
+    )
     return replace(port, vertices=port.vertices + depth(where)[:, None] * down)
 
 

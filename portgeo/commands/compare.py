@@ -1,0 +1,195 @@
+"""compare: before and after of one port, or the runners of a set side by side."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from portgeo.commands.common import add_common, add_stations, load_port
+
+HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
+EXAMPLE = """examples:
+  portgeo compare stock.csv ported.csv
+  portgeo compare stock.stl ported.stl --alloy iron --json cut.json --depth-mesh cut.ply
+  portgeo compare stock.stl ported.stl --align fixed --fixed entry --box 0,-20,30,15,20,45
+  portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
+
+Where nothing says how the two files lie, --align auto (the usual) lays them together by the wall
+that was not cut. Densities of the named alloys are handbook values for a common casting alloy: the
+mass is an estimate."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of compare."""
+    parser.add_argument("before", nargs="?", metavar="BEFORE", help="sheet or mesh of the port as it was")
+    parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
+    parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
+    parser.add_argument(
+        "--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner"
+    )
+    parser.add_argument(
+        "--align", choices=("none", "fixed", "auto"), default="auto", help="how the two are laid together"
+    )
+    parser.add_argument(
+        "--fixed",
+        action="append",
+        choices=("entry", "exit"),
+        help="with --align fixed: an opening nobody faced",
+    )
+    parser.add_argument(
+        "--box",
+        action="append",
+        type=_box,
+        metavar="X,Y,Z,X,Y,Z",
+        help="with --align fixed: two corners, in BEFORE's own coordinates and unit, round wall nobody machined",
+    )
+    metal = parser.add_mutually_exclusive_group()
+    metal.add_argument(
+        "--alloy", choices=("aluminium", "iron"), default="aluminium", help="metal of the casting"
+    )
+    metal.add_argument("--density", type=_positive, metavar="G_CC", help="its density, grams per cc")
+    add_stations(parser)
+    parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER coloured by depth (ply, glb)")
+    parser.add_argument(
+        "--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)"
+    )
+    parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
+    parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")
+    add_common(parser)
+
+
+def _numbers(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a list of numbers with commas between") from None
+
+
+def _box(text: str) -> list[float]:
+    values = _numbers(text)
+    if len(values) != 6:
+        raise argparse.ArgumentTypeError(f"'{text}' is not six numbers: two corners of a box")
+    return values
+
+
+def _positive(text: str) -> float:
+    value = _numbers(text)[0]
+    if not 0.0 < value < 25.0:
+        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
+    return value
+
+
+def run(args: argparse.Namespace) -> None:
+    """Compare and print."""
+    from portgeo.errors import InputError
+    from portgeo.io.files import check_free
+
+    outputs = (args.json, args.csv, args.depth_mesh, args.removed_mesh, args.picture, args.chart)
+    check_free([p for p in outputs if p], force=args.force)
+    if args.set:
+        if args.before or args.after:
+            raise InputError(
+                "there is a port before --set", mend="Name all the runners after --set, and no other"
+            )
+        _run_set(args)
+        return
+    if not args.before or not args.after:
+        raise InputError(
+            "two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set"
+        )
+    _run_pair(args)
+
+
+def _run_pair(args: argparse.Namespace) -> None:
+    import numpy as np
+
+    from portgeo.compare.bench_text import comparison_text
+    from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
+    from portgeo.compare.record import comparison_record, comparison_table
+    from portgeo.io.files import write_json, write_table_csv
+    from portgeo.units import MM_PER
+
+    before, after = load_port(args.before, args), load_port(args.after, args)
+    boxes = None
+    if args.box:
+        per = MM_PER[before.source["units"]] * before.source["scale"]
+        boxes = np.array(args.box, float).reshape(-1, 2, 3) * per
+    found = compare_ports(
+        before.port,
+        after.port,
+        args.align,
+        boxes=boxes,
+        faces=tuple(args.fixed or ()),
+        stations=args.stations,
+    )
+    density = args.density or DENSITY_G_CC[args.alloy]
+    metal = "metal" if args.density else args.alloy
+    warnings = (
+        *before.warnings,
+        *before.port.warnings,
+        *after.warnings,
+        *after.port.warnings,
+        *found.warnings,
+    )
+    display = before.display
+    if args.json:
+        sources = {"before": before.source, "after": after.source}
+        write_json(args.json, comparison_record(found, sources, density, warnings, display), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *comparison_table(found, display), force=args.force)
+    title = f"{args.before} -> {args.after}"
+    if not args.quiet:
+        print(comparison_text(found, title, metal, density, warnings, display))
+    if args.depth_mesh:
+        from portgeo.io.meshes import write_mesh
+        from portgeo.report.depth_pictures import depth_colours
+
+        vertices, faces, colours = depth_colours(found)
+        write_mesh(args.depth_mesh, vertices, faces, force=args.force, colours=colours)
+    if args.removed_mesh:
+        _write_removed(found, args)
+    if args.chart:
+        from portgeo.report.depth_pictures import schedules_chart
+
+        schedules_chart(found, display, args.chart, force=args.force)
+    if args.picture:
+        from portgeo.report.depth_pictures import depth_picture
+
+        depth_picture(found, display, title, args.picture, force=args.force)
+
+
+def _write_removed(found: Any, args: argparse.Namespace) -> None:
+    from portgeo.compare.solids import removed_mesh
+    from portgeo.errors import OutputError
+    from portgeo.io.meshes import write_mesh
+
+    vertices, faces = removed_mesh(found)
+    if len(faces) == 0:
+        raise OutputError(
+            "no metal was removed, so there is no solid of it to write",
+            file=args.removed_mesh,
+            mend="Leave out --removed-mesh",
+        )
+    write_mesh(args.removed_mesh, found.before.to_source(vertices), faces, force=args.force)
+
+
+def _run_set(args: argparse.Namespace) -> None:
+    from portgeo.compare.balance import balance
+    from portgeo.compare.balance_text import balance_record, balance_table, balance_text
+    from portgeo.io.files import write_json, write_table_csv
+
+    loaded = [load_port(path, args) for path in args.set]
+    found = balance([one.port for one in loaded], args.flow)
+    warnings = (*(n for one in loaded for n in (*one.warnings, *one.port.warnings)), *found.warnings)
+    display = loaded[0].display
+    if args.json:
+        record = balance_record(found, [one.source for one in loaded], warnings, display)
+        write_json(args.json, record, force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *balance_table(found, display), force=args.force)
+    if not args.quiet:
+        print(balance_text(found, args.set, warnings, display))
+    if args.chart:
+        from portgeo.report.depth_pictures import balance_chart
+
+        balance_chart(found, args.set, display, args.chart, force=args.force)

@@ -1,0 +1,81 @@
+"""match: how two parts meet at the flange between them."""
+
+from __future__ import annotations
+
+import argparse
+
+from portgeo.commands.common import add_common, load_port
+
+HELP = "match a joint: lip facing the flow, offset, margin to the gasket line, bend of floor and roof"
+EXAMPLE = """examples:
+  portgeo match runner.csv port.csv
+  portgeo match runner.csv port.csv --gasket gasket.dxf --leave 0.5mm --picture joint.png"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of match."""
+    parser.add_argument("upstream", metavar="UPSTREAM", help="sheet or mesh of the part the air leaves")
+    parser.add_argument("downstream", metavar="DOWNSTREAM", help="sheet or mesh of the part it enters")
+    parser.add_argument("--gasket", metavar="OUTLINE", help="outline of the gasket's hole (dxf, svg, csv)")
+    parser.add_argument(
+        "--gasket-as-drawn",
+        action="store_true",
+        help="keep the outline's own place: its zero is the joint's centreline (else its middle is put there)",
+    )
+    parser.add_argument(
+        "--leave",
+        default="0",
+        metavar="LENGTH",
+        help="margin left to the gasket line on purpose: 0.5mm, 0.02in",
+    )
+    parser.add_argument(
+        "--align",
+        choices=("line", "none"),
+        default="line",
+        help="line: one centreline goes on in the other; none: both files share one frame",
+    )
+    parser.add_argument("--picture", metavar="FILE", help="write the outlines laid over each other (png)")
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Match and print."""
+    from portgeo.compare.joint import match
+    from portgeo.compare.joint_text import match_record, match_table, match_text
+    from portgeo.io.files import check_free, write_json, write_table_csv
+
+    check_free([p for p in (args.json, args.csv, args.picture) if p], force=args.force)
+    up, down = load_port(args.upstream, args), load_port(args.downstream, args)
+    display = up.display
+    leave = _length(args.leave, display.unit)
+    gasket = None
+    if args.gasket:
+        from portgeo.io.outlines import read_outline
+
+        gasket = read_outline(args.gasket, display.unit)
+    found = match(
+        up.port, down.port, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn
+    )
+    warnings = (*up.warnings, *up.port.warnings, *down.warnings, *down.port.warnings, *found.warnings)
+    if args.json:
+        sources = {"upstream": up.source, "downstream": down.source}
+        write_json(args.json, match_record(found, sources, leave, warnings, display), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *match_table(found, display), force=args.force)
+    if not args.quiet:
+        print(match_text(found, f"{args.upstream} -> {args.downstream}", leave, warnings, display))
+    if args.picture:
+        from portgeo.report.depth_pictures import outlines_chart
+
+        outlines_chart(found, display, args.picture, force=args.force)
+
+
+def _length(text: str, unit: str) -> float:
+    """Return a length in millimetres: with its unit, or in the user's."""
+    from portgeo.io.numbers import read_number
+    from portgeo.units import MM_PER
+
+    for name, endings in (("mm", ("mm",)), ("in", ("in", '"'))):
+        if text.strip().lower().endswith(endings):
+            unit = name
+    return read_number(text, unit=unit, decimal_comma=False, where="--leave") * MM_PER[unit]

@@ -1,0 +1,154 @@
+"""Runner balance: the ports of a set side by side, how far they spread, and which is the odd one out.
+
+Ports of one set, either hand, come in; their schedules at common stations, their spread and the
+places of their openings go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from portgeo.compare.register import Alignment, align
+from portgeo.compare.tube import walled
+from portgeo.errors import GeometryError, InputError
+from portgeo.plane import FloatArray
+from portgeo.port import Port, sections_at
+from portgeo.section import measure_section
+from portgeo.triangles import volume
+from portgeo.units import Notice
+
+ROWS = 25  # stations of the table
+ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times what it gives each other
+LEAST_ODD = 0.005  # of the area: runners this close are equal to any micrometer
+
+
+@dataclass(frozen=True)
+class Opening:
+    """How far an opening sits from the set's mean: shift (2,) left and up, mm; tilt, radians, of its axis."""
+
+    shift: FloatArray
+    tilt: float
+
+
+@dataclass(frozen=True)
+class Balance:
+    """A set of runners (k) at common stations (n,), from each one's own entry.
+
+    areas : (k, n), mm2. volumes, lengths, least_areas, least_stations : (k,). spread : (n,), greatest
+    less least area over their mean. worst : its index. odd : the runner farthest from the mean of the
+    others, or None where none stands out. off : (k,), rms difference of each from the mean of the
+    others, as a share. mirrored : (k,), the other hand of the first. entries, exits : (k) Openings
+    after all are laid together by their walls. flows : (k,) bench flow, or None.
+    """
+
+    stations: FloatArray
+    areas: FloatArray
+    volumes: FloatArray
+    lengths: FloatArray
+    spread: FloatArray
+    worst: int
+    odd: int | None
+    off: FloatArray
+    mirrored: tuple[bool, ...]
+    entries: tuple[Opening, ...]
+    exits: tuple[Opening, ...]
+    flows: FloatArray | None
+    warnings: tuple[Notice, ...]
+
+
+def balance(ports: Sequence[Port], flows: Sequence[float] | None = None) -> Balance:
+    """Return the balance of two or more ports. flows : a bench flow for each, all at one depression.
+
+    Raises InputError for too few, GeometryError where one is no port of the set.
+    """
+    if len(ports) < 2:
+        raise InputError("a set needs two ports or more", mend="Name all the runners of the set after --set")
+    if flows is not None and len(flows) != len(ports):
+        raise InputError(
+            f"{len(flows)} flows for {len(ports)} ports",
+            mend="Give one flow for each port, in the same order",
+        )
+    lengths = np.array([port.centreline.length for port in ports])
+    stations = np.linspace(0.0, lengths.min(), ROWS)
+    areas = np.array(
+        [
+            [measure_section(s).area for s in sections_at(port, port.centreline.stations[0] + stations)]
+            for port in ports
+        ]
+    )
+    fits = _laid_together(ports)
+    places = [_openings(port, fit) for port, fit in zip(ports, fits, strict=True)]
+    entries, exits = (_from_mean([place[k] for place in places]) for k in (0, 1))
+    mean = areas.mean(axis=0)
+    spread = np.ptp(areas, axis=0) / mean
+    off = _off(areas)
+    return Balance(
+        stations=stations,
+        areas=areas,
+        volumes=np.array([volume(port.vertices, port.faces) for port in ports]),
+        lengths=lengths,
+        spread=spread,
+        worst=int(np.argmax(spread)),
+        odd=_odd(off),
+        off=off,
+        mirrored=tuple(fit is not None and fit.mirrored for fit in fits),
+        entries=entries,
+        exits=exits,
+        flows=None if flows is None else np.asarray(flows, float),
+        warnings=tuple(n for fit in fits if fit is not None for n in fit.warnings),
+    )
+
+
+def _laid_together(ports: Sequence[Port]) -> list[Alignment | None]:
+    """Return how each port comes onto the first (None for that one), whichever hand it is."""
+    first = walled(ports[0])
+    fits: list[Alignment | None] = [None]
+    for k, port in enumerate(ports[1:], start=2):
+        try:
+            fits.append(align(first, walled(port), "auto", hands=(False, True)))
+        except GeometryError as refusal:
+            raise GeometryError(f"port {k} of the set: {refusal.what}", mend=refusal.mend) from None
+    return fits
+
+
+def _openings(port: Port, fit: Alignment | None) -> list[tuple[FloatArray, FloatArray]]:
+    """Return the centroid (3,) and axis frame (3, 3) of entry and exit, in the first port's frame."""
+    ends = port.centreline.stations[[0, -1]]
+    found = []
+    for section in sections_at(port, ends):
+        centroid = section.in_space(measure_section(section).centroid[None])[0]
+        frame = section.frame
+        if fit is not None:
+            centroid, frame = fit.moved(centroid[None])[0], frame @ fit.matrix[:3, :3].T
+        found.append((centroid, frame))
+    return found
+
+
+def _from_mean(places: list[tuple[FloatArray, FloatArray]]) -> tuple[Opening, ...]:
+    centroid = np.mean([place[0] for place in places], axis=0)
+    axis = np.mean([place[1][0] for place in places], axis=0)
+    axis /= np.linalg.norm(axis)
+    across = places[0][1][1:]
+    found = []
+    for middle, frame in places:
+        tilt = float(np.arctan2(np.linalg.norm(np.cross(frame[0], axis)), frame[0] @ axis))
+        found.append(Opening(across @ (middle - centroid), tilt))
+    return tuple(found)
+
+
+def _off(areas: FloatArray) -> FloatArray:
+    """Return for each runner (k,) its rms difference from the mean of the others, as a share of it."""
+    others = (areas.sum(axis=0) - areas) / (len(areas) - 1)
+    return np.sqrt(np.mean((areas / others - 1.0) ** 2, axis=1))
+
+
+def _odd(off: FloatArray) -> int | None:
+    """Return the runner that stands out; with two, neither can be told."""
+    if len(off) < 3:
+        return None
+    worst = int(np.argmax(off))
+    others = np.delete(off, worst).mean()
+    return worst if off[worst] > LEAST_ODD and off[worst] > ODD_RATIO * others else None

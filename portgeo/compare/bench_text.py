@@ -1,0 +1,109 @@
+"""A comparison as text for the bench: the answer first, then what to look at, then the stations.
+
+A Comparison comes in; lines of text go out, in the user's unit.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from portgeo.compare.comparison import Comparison
+from portgeo.compare.depth_map import Spot
+from portgeo.units import Display, Notice
+
+WIDTH = 88
+MOST_SPOTS = 6  # places listed; the JSON has all
+
+
+def comparison_text(
+    found: Comparison, title: str, metal: str, density: float, warnings: Sequence[Notice], display: Display
+) -> str:
+    """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
+    d, depth, one, other = display, found.depth, found.before_state, found.after_state
+    lines = [
+        title,
+        f"  metal removed  {found.removed / 1000.0:.2f} ± {2 * found.removed_u / 1000.0:.2f} cc, "
+        f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)",
+        f"  deepest cut    {d.length(depth.deepest, label=False)} ± {d.length(2 * found.depth_u)} at station "
+        f"{d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}",
+        f"  least area     {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
+        f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
+        f"  short side     {_radius(found, d)}",
+        f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc; added "
+        f"{found.added / 1000.0:.2f} cc, too shallow to tell {found.below_noise / 1000.0:+.2f} cc",
+        f"  laid together  {_alignment(found, d)}",
+        "",
+    ]
+    if warnings or found.spots:
+        lines.append("look at")
+        texts = [n.message(d) for n in warnings] + [spot_text(s, d) for s in found.spots[:MOST_SPOTS]]
+        if len(found.spots) > MOST_SPOTS:
+            texts.append(f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON")
+        for text in texts:
+            lines += textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        lines.append("")
+    lines += [*_walls(found, d), "", *_table(found, d), ""]
+    lines.append(
+        "Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry."
+    )
+    return "\n".join(lines)
+
+
+def clock_text(clock: float) -> str:
+    """Return a clock position as a person says it: to the half hour."""
+    half = round(clock * 2.0) % 24
+    hour = half // 2 or 12
+    return f"{hour}:{'30' if half % 2 else '00'} o'clock"
+
+
+def spot_text(spot: Spot, d: Display) -> str:
+    """Return what a spot is, where, and how large."""
+    place = f"at station {d.length(spot.station)}, {clock_text(spot.clock)}"
+    if spot.kind == "missed":
+        return f"missed: {d.area(spot.size)} left as it was {place}, the wall round it {d.length(spot.height)} deeper"
+    if spot.kind == "step":
+        return f"step: {d.length(spot.height)} high over {d.length(spot.size)} of edge, worst {place}"
+    return f"ridge: {d.length(spot.height)} high on {d.area(spot.size)}, highest {place}"
+
+
+def _radius(found: Comparison, d: Display) -> str:
+    one, other = found.before_state.short_side, found.after_state.short_side
+    if one is None or other is None:
+        return "none: the port does not turn"
+    return f"radius {d.length(one.radius, label=False)} -> {d.length(other.radius)}"
+
+
+def _alignment(found: Comparison, d: Display) -> str:
+    fit = found.alignment
+    if fit.method == "none":
+        return "as the files have them"
+    return f"on {100 * fit.fixed_share:.0f} % of the {'named surface' if fit.method == 'fixed' else 'wall'}, which agrees within {d.length(fit.rms)} rms"
+
+
+def _walls(found: Comparison, d: Display) -> list[str]:
+    lines = [f"{'wall':>12} {'mean depth':>11} {'deepest':>9} {'removed cc':>11}"]
+    for name, wall in found.walls.items():
+        lines.append(
+            f"{name.replace('_', ' '):>12} {d.length(wall.mean, label=False):>11} "
+            f"{d.length(wall.deepest, label=False):>9} {wall.removed / 1000.0:>11.2f}"
+        )
+    return lines
+
+
+def _table(found: Comparison, d: Display) -> list[str]:
+    rows, unit, area = found.rows, d.unit, d.area_unit
+    names = ("station", "before", "after", "change", "%", "roof", "floor", "left", "right")
+    units = (unit, area, area, area, "", unit, unit, unit, unit)
+    lines = [" ".join(f"{text:>8}" for text in line) for line in (names, units)]
+    for k in range(len(rows.stations)):
+        cells = [
+            d.length(rows.stations[k], label=False),
+            d.area(rows.before[k], label=False),
+            d.area(rows.after[k], label=False),
+            d.area(rows.change[k], label=False),
+            f"{100.0 * rows.change[k] / rows.before[k]:.1f}",
+            *(d.length(values[k], label=False) for values in (rows.roof, rows.floor, rows.left, rows.right)),
+        ]
+        lines.append(" ".join(f"{cell:>8}" for cell in cells))
+    return lines

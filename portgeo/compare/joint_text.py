@@ -1,0 +1,144 @@
+"""A joint match as text, record and table.
+
+A Match comes in; text for the bench, a record for JSON and the schedule's rows go out.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from portgeo.compare.bench_text import clock_text
+from portgeo.compare.joint import TOUCHING_MM, Edge, Margin, Match
+from portgeo.units import MM_PER, Display, Notice
+
+WIDTH = 88
+
+
+def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice], display: Display) -> str:
+    """Return a joint as text: the lip that faces the flow first."""
+    d = display
+    lines = [
+        title,
+        f"  lip facing the flow   {_edge(found.lip, d)}",
+        f"  step away from it     {_edge(found.step, d)}",
+        f"  openings              {d.area(found.upstream_area, label=False)} -> {d.area(found.downstream_area)}",
+        f"  offset                {_offset(found, d)}",
+        f"  rotation              {_rotation(found)}",
+        f"  bend at the joint     floor {_bend(found.floor_bend)}, roof {_bend(found.roof_bend)}",
+    ]
+    for name, margin in found.margins.items():
+        lines.append(f"  to the gasket line    {name}: {_margin(margin, d)}")
+        lines.append(f"                        {_verdict(margin, leave, d)}")
+    lines.append("")
+    if warnings:
+        lines.append("look at")
+        for notice in warnings:
+            lines += textwrap.wrap(notice.message(d), WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        lines.append("")
+    lines.append(f"{'station':>9} {'area':>9}   one schedule through both parts, {d.unit} and {d.area_unit}")
+    for station, area in zip(found.stations, found.areas, strict=True):
+        mark = "  joint" if abs(station - found.joint_station) < 1e-6 else ""
+        lines.append(f"{d.length(station, label=False):>9} {d.area(area, label=False):>9}{mark}")
+    lines += [
+        "",
+        "A lip that faces the flow costs flow; the same step the other way costs little (common practice).",
+    ]
+    return "\n".join(lines)
+
+
+def _edge(edge: Edge, d: Display) -> str:
+    if edge.clock is None:
+        return "none"
+    return f"{d.length(edge.height)} high at most, at {clock_text(edge.clock)}; {d.area(edge.area)} in all"
+
+
+def _offset(found: Match, d: Display) -> str:
+    left, up = found.offset
+    return (
+        f"the downstream opening sits {d.length(abs(left))} to the {'left' if left > 0 else 'right'} and "
+        f"{d.length(abs(up))} {'higher' if up > 0 else 'lower'}"
+    )
+
+
+def _rotation(found: Match) -> str:
+    if found.rotation is None:
+        return "cannot be told of a round opening"
+    turn = np.degrees(found.rotation)
+    return f"{abs(turn):.1f} deg {'clockwise' if turn > 0 else 'counterclockwise'} looking downstream"
+
+
+def _bend(angle: float) -> str:
+    turn = np.degrees(angle)
+    if abs(turn) < 0.05:
+        return "none"
+    return f"{abs(turn):.1f} deg towards the {'roof' if turn > 0 else 'floor'}"
+
+
+def _margin(margin: Margin, d: Display) -> str:
+    return (
+        f"{d.length(margin.least, label=False)} ({clock_text(margin.least_clock)}) to "
+        f"{d.length(margin.greatest)} ({clock_text(margin.greatest_clock)})"
+    )
+
+
+def _verdict(margin: Margin, leave: float, d: Display) -> str:
+    if margin.fault == "past_the_line":
+        return f"cut past the gasket line by up to {d.length(-margin.least)}"
+    if margin.fault == "metal_left":
+        return f"metal is left inside the line, up to {d.length(margin.greatest)} where {d.length(leave)} was meant"
+    return "as meant"
+
+
+def match_record(
+    found: Match, sources: dict[str, Any], leave: float, warnings: Sequence[Notice], display: Display
+) -> dict[str, Any]:
+    """Return the full result of `match`."""
+    return {
+        "schema": "portgeo.match/1",
+        "source": sources,
+        "warnings": [{"code": n.code, "message": n.message(display)} for n in warnings],
+        "upstream_area_mm2": found.upstream_area,
+        "downstream_area_mm2": found.downstream_area,
+        "lip": _edge_record(found.lip),
+        "step": _edge_record(found.step),
+        "offset_left_mm": found.offset[0],
+        "offset_up_mm": found.offset[1],
+        "rotation_deg": None if found.rotation is None else float(np.degrees(found.rotation)),
+        "floor_bend_deg": float(np.degrees(found.floor_bend)),
+        "roof_bend_deg": float(np.degrees(found.roof_bend)),
+        "flange_angle_deg": float(np.degrees(found.flange_angle)),
+        "leave_mm": leave,
+        "gasket": {
+            name: {
+                "least_mm": margin.least,
+                "least_clock": margin.least_clock,
+                "greatest_mm": margin.greatest,
+                "greatest_clock": margin.greatest_clock,
+                "mean_mm": margin.mean,
+                "fault": margin.fault,
+            }
+            for name, margin in found.margins.items()
+        }
+        or None,
+        "stations": [
+            {"station_mm": station, "area_mm2": area}
+            for station, area in zip(found.stations, found.areas, strict=True)
+        ],
+        "joint_station_mm": found.joint_station,
+        "touching_mm": TOUCHING_MM,
+    }
+
+
+def _edge_record(edge: Edge) -> dict[str, Any]:
+    return {"area_mm2": edge.area, "height_mm": edge.height, "clock": edge.clock}
+
+
+def match_table(found: Match, display: Display) -> tuple[list[str], list[list[float]]]:
+    """Return the head and the rows of the schedule, in the user's unit."""
+    per = MM_PER[display.unit]
+    rows = np.column_stack([found.stations / per, found.areas / per**2])
+    return [f"station_{display.unit}", f"area_{display.unit}2"], rows.tolist()

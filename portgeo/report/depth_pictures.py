@@ -1,0 +1,233 @@
+"""Pictures of a comparison: depth of cut on the port, both area schedules, outlines at a flange.
+
+A Comparison, a Balance or a Match comes in; picture files, or colours for a mesh, go out.
+
+Depth is painted with matplotlib's PuOr, one of C. Brewer's diverging maps (ColorBrewer 2.0): its two
+arms keep apart for every common kind of colour vision, and grow evenly darker from a near-white
+middle that stands for no cut. Purple is metal removed, orange metal added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.figure import Figure
+
+from portgeo.compare.balance import Balance
+from portgeo.compare.comparison import Comparison
+from portgeo.compare.joint import Match
+from portgeo.plane import FloatArray, IntArray
+from portgeo.report.charts import INK, LINE_STYLES, colours, save
+from portgeo.units import Display
+
+DEPTH_MAP = "PuOr"
+LEAST_SCALE_MM = 0.05  # a port that was not cut is not painted with its noise
+LABELLED = 9  # stations with a label on the picture
+
+
+def depth_colours(found: Comparison) -> tuple[FloatArray, IntArray, np.ndarray]:
+    """Return AFTER's closed mesh in BEFORE's source coordinates, vertices, faces, and RGBA (n, 4) by depth.
+
+    The openings, where no depth is measured, are white.
+    """
+    limit = depth_scale(found)
+    values = _at_mesh(found)
+    shades = matplotlib.colormaps[DEPTH_MAP](np.clip(values / limit, -1.0, 1.0) / 2.0 + 0.5)
+    rgba = np.round(255.0 * shades).astype(np.uint8)
+    rgba[np.isnan(values)] = 255
+    return found.before.to_source(found.vertices), found.faces, rgba
+
+
+def depth_scale(found: Comparison) -> float:
+    """Return the depth, mm, at the ends of the scale: the deepest cut, the same on both sides of zero."""
+    calm = found.depth.calm
+    return max(LEAST_SCALE_MM, found.depth.deepest, float(-calm.min(initial=0.0)))
+
+
+def _at_mesh(found: Comparison) -> FloatArray:
+    """Return the depth (n,) at the moved mesh's vertices, nan where none is measured."""
+    values = np.full(len(found.vertices), np.nan)
+    measured = np.unique(found.after_wedges.faces)
+    own = measured[measured < len(found.vertices)]
+    values[own] = found.depth.calm[own]
+    return values
+
+
+def depth_picture(found: Comparison, display: Display, title: str, path: str, *, force: bool = False) -> None:
+    """Write a picture of the after surface painted by depth of cut.
+
+    Raises OutputError where the machine has no working OpenGL.
+    """
+    from portgeo.report.pictures import render
+
+    sections = found.rows.after_sections
+    shown = np.unique(np.linspace(0, len(sections) - 1, LABELLED).astype(int))
+    rings = [sections[k].in_space(sections[k].outline) for k in shown]
+    labels = [display.length(found.rows.stations[k], label=False) for k in shown]
+    limit = display.of_length(depth_scale(found))
+    values = np.array([display.of_length(v) for v in _at_mesh(found)])
+    scene = (
+        found.vertices,
+        found.faces,
+        values,
+        limit,
+        rings,
+        labels,
+        found.depth.deepest_at,
+        display.unit,
+        title,
+    )
+    render(draw_depth, scene, path, force=force)
+
+
+def draw_depth(
+    plotter: Any,
+    vertices: FloatArray,
+    faces: IntArray,
+    values: FloatArray,
+    limit: float,
+    rings: Sequence[FloatArray],
+    labels: Sequence[str],
+    deepest_at: FloatArray,
+    unit: str,
+    title: str,
+) -> None:
+    """Draw a port painted by depth (n,), from below and the right, where the floor is seen."""
+    import pyvista
+
+    bar = {
+        "title": f"depth of cut, {unit} (purple: removed, orange: added)", "vertical": False, "position_x": 0.25,
+        "position_y": 0.03, "width": 0.5, "height": 0.06, "title_font_size": 20, "label_font_size": 18, "color": INK,
+        "fmt": "%.3g", "n_labels": 5,
+    }  # fmt: skip
+    size = float(np.ptp(vertices, axis=0).max())
+    plotter.set_background("white")
+    plotter.add_mesh(
+        pyvista.make_tri_mesh(vertices, faces), scalars=values, cmap=DEPTH_MAP, clim=(-limit, limit), nan_color="white",
+        smooth_shading=True, split_sharp_edges=True, feature_angle=40.0, ambient=0.3, scalar_bar_args=bar,
+    )  # fmt: skip
+    places = []
+    for ring in rings:
+        middle = ring.mean(axis=0)
+        closed = middle + 1.003 * (np.vstack([ring, ring[:1]]) - middle)
+        plotter.add_mesh(
+            pyvista.lines_from_points(closed).tube(radius=0.0015 * size), color=INK, lighting=False
+        )
+        places.append(ring[np.argmin(ring[:, 1])] + np.array([0.0, -0.03 * size, 0.0]))
+    plotter.add_point_labels(
+        np.array(places),
+        list(labels),
+        font_size=18,
+        text_color=INK,
+        shape=None,
+        show_points=False,
+        always_visible=True,
+    )
+    plotter.add_mesh(pyvista.Sphere(radius=0.008 * size, center=deepest_at), color=INK, lighting=False)
+    plotter.add_text(title, position="upper_left", font_size=12, color=INK)
+    plotter.enable_parallel_projection()
+    middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
+    plotter.camera_position = [tuple(middle + np.array([-0.5, -1.0, -0.8])), tuple(middle), (0.0, 0.0, 1.0)]
+    plotter.reset_camera()
+    plotter.camera.zoom(1.1)
+
+
+def schedules_chart(found: Comparison, display: Display, path: str, *, force: bool = False) -> None:
+    """Write a chart of both area schedules on the same planes, and the depth on the four walls."""
+    rows = found.rows
+    x = np.array([display.of_length(s) for s in rows.stations])
+    figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
+    for areas, name, colour, style in zip(
+        (rows.before, rows.after), ("before", "after"), colours(2), LINE_STYLES, strict=False
+    ):
+        top.plot(
+            x, [display.of_area(a) for a in areas], style, color=colour, linewidth=2, marker=".", label=name
+        )
+    walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
+    for (name, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
+        bottom.plot(x, [display.of_length(v) for v in depth], style, color=colour, label=name)
+    top.set_ylabel(f"area, {display.area_unit}")
+    top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
+    bottom.set_ylabel(f"depth, {display.unit}")
+    bottom.set_xlabel(f"station from the entry, {display.unit}")
+    _finish((top, bottom), figure, path, force)
+
+
+def balance_chart(
+    found: Balance, names: Sequence[str], display: Display, path: str, *, force: bool = False
+) -> None:
+    """Write a chart of a set's area schedules side by side, and their spread."""
+    x = np.array([display.of_length(s) for s in found.stations])
+    figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
+    for k, (name, colour) in enumerate(zip(names, colours(len(names)), strict=True)):
+        style = LINE_STYLES[k % len(LINE_STYLES)]
+        width = 3.0 if k == found.odd else 1.6
+        top.plot(
+            x,
+            [display.of_area(a) for a in found.areas[k]],
+            style,
+            color=colour,
+            linewidth=width,
+            label=f"{k + 1}: {name}",
+        )
+    bottom.plot(x, 100.0 * found.spread, color=INK, label="spread")
+    top.set_ylabel(f"area, {display.area_unit}")
+    top.set_title("Area schedules of the set (thick: the odd one out)", color=INK, fontsize=11)
+    bottom.set_ylabel("spread, %")
+    bottom.set_xlabel(f"station from the entry, {display.unit}")
+    _finish((top, bottom), figure, path, force)
+
+
+def outlines_chart(found: Match, display: Display, path: str, *, force: bool = False) -> None:
+    """Write the outlines at the flange, as seen looking downstream, lip and step filled."""
+    import shapely
+
+    figure = Figure(figsize=(7.0, 7.4), dpi=130, layout="constrained")
+    axes = figure.subplots()
+    one, other = shapely.Polygon(found.upstream), shapely.Polygon(found.downstream)
+    dark, light = colours(2)
+    for area, colour, name in (
+        (one.difference(other), dark, "lip facing the flow"),
+        (other.difference(one), light, "step away from it"),
+    ):
+        parts = [p for p in getattr(area, "geoms", [area]) if p.geom_type == "Polygon" and p.area > 0.0]
+        for k, part in enumerate(parts):
+            rings = [np.asarray(part.exterior.coords), *(np.asarray(r.coords) for r in part.interiors)]
+            axes.add_patch(_patch(rings, display, colour, name if k == 0 else None))
+    lines = [(found.upstream, "-", dark, "upstream"), (found.downstream, "--", light, "downstream")]
+    if found.gasket is not None:
+        lines.append((found.gasket, ":", (0.1, 0.1, 0.1, 1.0), "gasket line"))
+    for outline, style, line_colour, name in lines:
+        closed = np.vstack([outline, outline[:1]])
+        # Looking downstream the left wall is on the left.
+        axes.plot(
+            [-display.of_length(v) for v in closed[:, 0]], [display.of_length(v) for v in closed[:, 1]], style,
+            color=line_colour, linewidth=1.8, label=name,
+        )  # fmt: skip
+    axes.set_aspect("equal")
+    axes.set_xlabel(f"to the right wall, {display.unit}")
+    axes.set_ylabel(f"up, {display.unit}")
+    axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
+    _finish((axes,), figure, path, force)
+
+
+def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | None) -> Any:
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    scaled = [np.column_stack([-ring[:, 0], ring[:, 1]]) * display.of_length(1.0) for ring in rings]
+    path = Path.make_compound_path(*(Path(ring, closed=True) for ring in scaled))
+    return PathPatch(path, facecolor=colour, alpha=0.35, edgecolor="none", label=name)
+
+
+def _finish(all_axes: Sequence[Any], figure: Figure, path: str, force: bool) -> None:
+    for axes in all_axes:
+        axes.grid(True, color="#eeeeee")
+        axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
+        axes.spines[["top", "right"]].set_visible(False)
+    save(figure, path, force=force)
