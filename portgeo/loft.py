@@ -7,7 +7,7 @@ its triangle mesh go out.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
@@ -16,14 +16,13 @@ from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from portgeo.centreline import Centreline, at, crossings, heading, through
 from portgeo.errors import GeometryError
 from portgeo.plane import CHORD_MM, FloatArray, IntArray, chord, moments
-from portgeo.section import Reading, is_simple, outline_of
+from portgeo.section import WELD_MM, Reading, is_simple, outline_of
 from portgeo.triangles import meet
 
 CHORD_ERROR_MM = 0.005  # rings this close: an elbow's volume then comes within 0.02 % of Pappus's
 LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to paint and to compare
-WELD_MM = 1e-4  # points of a ring closer than this are one: single-precision files keep more
 SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
-BLEND_CHECKS = 8  # outlines tried between two measured ones
+CALMING = (0.5, 0.5, 0.5, 0.0)  # of the slopes, try by try, where an outline would cross itself
 MOST_HALVINGS = 9  # of the stretch between two measured sections
 
 
@@ -212,24 +211,24 @@ def _slopes(stations: FloatArray, outlines: FloatArray) -> FloatArray:
     """Return the slopes (n, m, 2) of wall lines at the measured sections.
 
     Those of the monotone cubic (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 1980): a line never
-    overshoots its readings, and stays put between two that are equal. Each line has its own, so
-    where a sharp corner opens into a round one neighbours could cross; there they are halved, at
-    last to nothing, which blends the two outlines and nothing else.
+    overshoots its readings, and stays put between two that are equal.
     """
     if len(stations) == 2:
         slope = np.diff(outlines, axis=0) / np.diff(stations)[:, None, None]
         return np.repeat(slope, 2, axis=0)
-    slopes = np.asarray(PchipInterpolator(stations, outlines).derivative()(stations))
-    fraction = np.arange(1, BLEND_CHECKS) / BLEND_CHECKS
-    tries = stations[:-1, None] + np.diff(stations)[:, None] * fraction
-    for scale in (0.5, 0.5, 0.0):
-        between = CubicHermiteSpline(stations, outlines, slopes)(tries)
-        crossed = ~is_simple(between.reshape(-1, *outlines.shape[1:])).reshape(tries.shape).all(axis=1)
-        if not crossed.any():
-            break
-        near = np.concatenate([crossed, [False]]) | np.concatenate([[False], crossed])
-        slopes[near] *= scale
-    return slopes
+    return np.asarray(PchipInterpolator(stations, outlines).derivative()(stations))
+
+
+def _calmed(surface: Surface, folded: FloatArray, scale: float) -> Surface:
+    """Return a surface with the slopes scaled at both ends of the stretches that hold stations `folded`.
+
+    Each wall line has slopes of its own, so where a sharp corner opens into a round one neighbours
+    can cross. With no slope at all a stretch blends its two outlines and nothing else.
+    """
+    k = np.clip(np.searchsorted(surface.stations, folded, side="right") - 1, 0, len(surface.stations) - 2)
+    slopes = surface.slopes.copy()
+    slopes[np.union1d(k, k + 1)] *= scale
+    return replace(surface, slopes=slopes)
 
 
 def outlines_at(surface: Surface, stations: FloatArray) -> FloatArray:
@@ -269,13 +268,30 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
     planes cross inside the port, an outline between two sections crosses itself, or one reach of the
     port runs into another.
     """
-    if stations is None:
-        rings = _ring_stations(surface, chord_error)
-    else:
-        rings = np.union1d(np.asarray(stations, float), surface.stations)
-        rings = rings[np.concatenate([[True], np.diff(rings) > 10 * WELD_MM])]
+    for scale in (*CALMING, None):
+        if stations is None:
+            rings = _ring_stations(surface, chord_error)
+        else:
+            rings = np.union1d(np.asarray(stations, float), surface.stations)
+            rings = rings[np.concatenate([[True], np.diff(rings) > 10 * WELD_MM])]
+        folded = rings[~is_simple(outlines_at(surface, rings))]
+        if len(folded) == 0:
+            break
+        if scale is None:
+            raise GeometryError(
+                "the outlines cannot be joined: between them the section would cross itself",
+                where=_rows_about(surface, float(folded[0])),
+                mend="Measure or trace one more section between them",
+            )
+        surface = _calmed(surface, folded, scale)
     points, frames, space = rings_at(surface, rings)
-    _refuse_crossing(surface, rings, points, frames, space)
+    crossing = crossings(points, frames, space)
+    if crossing.any():
+        raise GeometryError(
+            "the turn is too tight for the sections there: they overlap on the inside of the turn",
+            where=_rows_about(surface, float(rings[:-1][crossing][0])),
+            mend="Check the heading (turn_deg, swing_deg), the stations and the height of these rows",
+        )
     _refuse_overlap(surface, rings, points, frames, space)
     vertices, faces = skin(space, frames)
     return Loft(vertices, faces, rings)
@@ -312,25 +328,6 @@ def _rows_about(surface: Surface, station: float) -> str:
     )
     a, b = surface.stations[k], surface.stations[k + 1]
     return f"rows {surface.rows[k]} and {surface.rows[k + 1]} (stations {a:.2f} and {b:.2f} mm)"
-
-
-def _refuse_crossing(
-    surface: Surface, rings: FloatArray, points: FloatArray, frames: FloatArray, space: FloatArray
-) -> None:
-    crossing = crossings(points, frames, space)
-    if crossing.any():
-        raise GeometryError(
-            "the turn is too tight for the sections there: they overlap on the inside of the turn",
-            where=_rows_about(surface, float(rings[:-1][crossing][0])),
-            mend="Check the heading (turn_deg, swing_deg), the stations and the height of these rows",
-        )
-    simple = is_simple(outlines_at(surface, rings))
-    if not simple.all():
-        raise GeometryError(
-            "the outlines cannot be joined: between them the section would cross itself",
-            where=_rows_about(surface, float(rings[~simple][0])),
-            mend="Measure or trace one more section between them",
-        )
 
 
 def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:

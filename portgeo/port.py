@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from portgeo.centreline import Centreline, at
 from portgeo.errors import GeometryError
@@ -18,6 +19,9 @@ from portgeo.section import Reading, Section
 from portgeo.slicing import slice_mesh, tube_sections
 from portgeo.units import Notice
 
+STATION_GUESSES = 400  # points on the centreline from which a point's own station is sought
+STATION_STEPS = 4
+STATION_PROBE = 0.01  # mm
 END_NUDGE = 1e-7  # of the length: the first and last plane stand this far inside the flat openings
 
 
@@ -110,3 +114,27 @@ def sections_at(port: Port, stations: FloatArray) -> list[Section]:
             )
         found.append(section)
     return found
+
+
+def stations_of(port: Port, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the station (n,) of each point (n, 3) and its clock position (n,) in hours from 0 to 12.
+
+    A point's station is that of the plane through it, the nearest where several are: found from the
+    nearest of close points on the centreline and refined until the plane passes through the point.
+    """
+    spine = port.centreline
+    first, last = spine.stations[[0, -1]]
+    close = np.linspace(first, last, STATION_GUESSES)
+    centres, _ = at(spine, close)
+    station = close[cKDTree(centres).query(points)[1]]
+    for _ in range(STATION_STEPS):
+        here, frames = at(spine, station)
+        ahead = np.einsum("ij,ij->i", points - here, frames[:, 0])
+        nearby, turned = at(spine, station + STATION_PROBE)
+        beyond = np.einsum("ij,ij->i", points - nearby, turned[:, 0])
+        rate = np.clip((ahead - beyond) / STATION_PROBE, 0.2, None)  # under 1 on the inside of a turn
+        station = np.clip(station + ahead / rate, first, last)
+    here, frames = at(spine, station)
+    arm = points - here
+    left, up = (np.einsum("ij,ij->i", arm, frames[:, k]) for k in (1, 2))
+    return station, np.degrees(np.arctan2(-left, up)) / 30.0 % 12.0

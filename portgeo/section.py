@@ -26,6 +26,7 @@ from portgeo.plane import (
 
 Shape = Literal["rect", "round", "oval", "outline"]
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
+WELD_MM = 1e-4  # points closer than this are one: a single-precision file keeps no more
 CORNER_SAMPLES = 720  # points round an outline when its corner radii are fitted
 
 
@@ -206,5 +207,9 @@ def shifted(section: Section, left: float, up: float) -> Section:
 
 
 def is_simple(outlines: FloatArray) -> np.ndarray:
-    """Return for outlines (k, n, 2) whether each is a closed curve that does not cross itself (k,)."""
-    return np.asarray(shapely.is_valid(shapely.polygons(outlines)))
+    """Return for outlines (k, n, 2) whether each is a closed curve that does not cross itself (k,).
+
+    Points closer than WELD_MM are one, as they will be in a mesh.
+    """
+    drawn = shapely.remove_repeated_points(shapely.polygons(outlines), WELD_MM)
+    return np.asarray(shapely.is_valid(drawn))

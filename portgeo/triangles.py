@@ -9,6 +9,7 @@ import numpy as np
 
 from portgeo.plane import FloatArray, IntArray
 
+IN_PLANE = 1e-9  # radians: an edge this near to a face's plane lies in it and passes through nothing
 PAIRS_AT_ONCE = 2_000_000  # triangle pairs tested in one numpy pass: bounds the memory
 
 
@@ -30,8 +31,7 @@ def face_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
 def meet(vertices: FloatArray, one: IntArray, other: IntArray) -> bool:
     """Return whether any face of `one` (k, 3) meets any of `other` (l, 3).
 
-    Two triangles meet where an edge of either passes through the other (Moller and Trumbore's test,
-    J. Graphics Tools 2, 1997). Only faces in the part of space that both sets share are tried.
+    Only faces in the part of space that both sets share are tried.
     """
     corners_one, corners_other = vertices[one], vertices[other]
     low = np.maximum(corners_one.min(axis=(0, 1)), corners_other.min(axis=(0, 1)))
@@ -50,25 +50,36 @@ def meet(vertices: FloatArray, one: IntArray, other: IntArray) -> bool:
             & (some.max(axis=1)[:, None] >= near_other.min(axis=1))
         ).all(axis=2)
         i, j = np.nonzero(touching)
-        if _pierces(some[i], near_other[j]).any() or _pierces(near_other[j], some[i]).any():
+        if pairs_meet(some[i], near_other[j]).any():
             return True
     return False
+
+
+def pairs_meet(one: FloatArray, other: FloatArray) -> np.ndarray:
+    """Return for pairs of triangles (n, 3, 3) whether they meet, (n,) of bool.
+
+    Two triangles meet where an edge of either passes through the other (Moller and Trumbore's test,
+    J. Graphics Tools 2, 1997); two that lie in one plane do not.
+    """
+    return _pierces(one, other) | _pierces(other, one)
 
 
 def _pierces(one: FloatArray, other: FloatArray) -> np.ndarray:
     """Return whether an edge of triangles `one` (n, 3, 3) passes through `other`, pair by pair."""
     hit = np.zeros(len(one), dtype=bool)
     base, side, rise = other[:, 0], other[:, 1] - other[:, 0], other[:, 2] - other[:, 0]
+    area = np.linalg.norm(np.cross(side, rise), axis=1)
     for k in range(3):
         start = one[:, k]
         run = one[:, (k + 1) % 3] - start
         across = np.cross(run, rise)
         det = np.einsum("ij,ij->i", side, across)
+        through = np.abs(det) > IN_PLANE * area * np.linalg.norm(run, axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
             arm = start - base
             u = np.einsum("ij,ij->i", arm, across) / det
             lift = np.cross(arm, side)
             v = np.einsum("ij,ij->i", run, lift) / det
             t = np.einsum("ij,ij->i", rise, lift) / det
-            hit |= (det != 0) & (u > 0) & (v > 0) & (u + v < 1) & (t > 0) & (t < 1)
+            hit |= through & (u > 0) & (v > 0) & (u + v < 1) & (t > 0) & (t < 1)
     return hit
