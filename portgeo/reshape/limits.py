@@ -1,0 +1,150 @@
+"""What stops a cut: wall left, outer mesh, gasket line, parts that no cut may touch.
+
+The wall grid and the readings, meshes and outlines come in; for each limit the greatest depth at
+every place goes out. Depths here are along the way a cut goes, in the section's plane.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+
+from portgeo.plane import FloatArray, IntArray
+from portgeo.reshape.grid import WALLS, WallGrid, exits
+from portgeo.reshape.target import Target
+
+WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
+GASKET_CARRY_MM = 6.0  # the gasket line holds this far in: a lip behind it would be an undercut
+CLEAR_MM = 1e-4  # a march towards an outer mesh ends this close to its least distance
+MARCH_STEPS = 60
+NOTHING = np.inf
+
+
+@dataclass(frozen=True)
+class WallReading:
+    """One reading of a wall tester: station, clock hours, thickness of metal square to the wall."""
+
+    station: float
+    clock: float
+    thickness: float
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The greatest depth (n, m) that one thing allows, inf where it says nothing; `name` for messages."""
+
+    name: str
+    depth: FloatArray
+
+
+def together(limits: Sequence[Limit], shape: tuple[int, int]) -> FloatArray:
+    """Return the least depth (n, m) of all limits, never under 0."""
+    depth = np.full(shape, NOTHING)
+    for limit in limits:
+        depth = np.minimum(depth, limit.depth)
+    return np.maximum(depth, 0.0)
+
+
+def chosen_limits(grid: WallGrid, target: Target) -> list[Limit]:
+    """Return the limits that the target itself sets: greatest depth, walls, stations, parts kept."""
+    shape = grid.lean.shape
+    limits = [Limit("greatest depth", target.greatest_depth / grid.lean)]
+    walls = np.isin(grid.wall, [WALLS.index(wall) for wall in target.walls])
+    first, last = grid.stations[[0, -1]]
+    start = first if target.start is None else target.start
+    end = last if target.end is None else target.end
+    inside = (grid.stations >= start - 1e-9) & (grid.stations <= end + 1e-9)
+    if not walls.all() or not inside.all():
+        allowed = np.broadcast_to(walls, shape) & inside[:, None]
+        limits.append(Limit("the part of the wall that may be cut", np.where(allowed, NOTHING, 0.0)))
+    for keep in target.keep:
+        along = (grid.stations >= keep.start - 1e-9) & (grid.stations <= keep.end + 1e-9)
+        span = (keep.clock_end - keep.clock_start) % 12.0 or 12.0
+        within = (grid.clock - keep.clock_start) % 12.0 <= span
+        limits.append(Limit(keep.name, np.where(along[:, None] & within, 0.0, NOTHING)))
+    return limits
+
+
+def wall_limit(grid: WallGrid, readings: Sequence[WallReading], least_wall: float) -> Limit:
+    """Return the limit that tester readings and the least wall to leave set.
+
+    Nobody has measured between readings, so a place is given the lesser of two figures: what the
+    readings interpolate to (Shepard's inverse square of the distance along the wall), and the most
+    that any of them vouches for, its own thickness less WALL_SLOPE for each mm away. At a reading
+    both are the reading; far from all of them nothing is left and nothing may be cut.
+    """
+    thickness = wall_thickness(grid, readings)
+    return Limit("wall", np.maximum(thickness - least_wall, 0.0) / grid.lean)
+
+
+def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:
+    """Return the thickness of metal (n, m) that readings are taken to mean."""
+    share, girth = _shares_of(grid, readings)
+    along = grid.stations[None, :, None] - np.array([r.station for r in readings])[:, None, None]
+    apart = np.abs(grid.share[None, :] - share[:, None])
+    apart = np.minimum(apart, 4.0 - apart) / 4.0 * girth[:, None]
+    square = along**2 + apart[:, None, :] ** 2
+    thickness = np.array([r.thickness for r in readings])[:, None, None]
+    weight = 1.0 / np.maximum(square, 1e-12)
+    between = (weight * thickness).sum(axis=0) / weight.sum(axis=0)
+    vouched = (thickness - WALL_SLOPE * np.sqrt(square)).max(axis=0)
+    return np.maximum(np.minimum(between, vouched), 0.0)
+
+
+def _shares_of(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
+    """Return how far round (k,) readings are, as the grid counts it, and the girth (k,) there."""
+    rows = np.argmin(np.abs(grid.stations[None] - np.array([r.station for r in readings])[:, None]), axis=1)
+    share = np.empty(len(readings))
+    for k, (row, reading) in enumerate(zip(rows, readings, strict=True)):
+        off = np.abs((grid.clock[row] - reading.clock + 6.0) % 12.0 - 6.0)
+        share[k] = grid.share[np.argmin(off)]
+    return share, grid.girth[rows]
+
+
+def outer_limit(
+    grid: WallGrid, vertices: FloatArray, faces: IntArray, least_wall: float, deepest: float, name: str
+) -> Limit:
+    """Return the limit that an outer mesh (a water jacket, a pushrod passage) and the least wall set.
+
+    Each place goes outward until the mesh is `least_wall` away in whatever direction, by marching
+    forward the free distance there is (Hart, "Sphere tracing", The Visual Computer 12, 1996), up to
+    `deepest`. vertices (k, 3) in the port frame.
+    """
+    origins = grid.points.reshape(-1, 3)
+    directions = grid.directions.reshape(-1, 3)
+    depth = np.zeros(len(origins))
+    faces = np.ascontiguousarray(faces, dtype=np.int64)
+    vertices = np.ascontiguousarray(vertices, dtype=np.float64)
+    low, high = vertices.min(axis=0) - least_wall - deepest, vertices.max(axis=0) + least_wall + deepest
+    near = ((origins >= low) & (origins <= high)).all(axis=1)
+    depth[~near] = NOTHING
+    going = np.flatnonzero(near)
+    tree = igl.AABB()
+    tree.init(vertices, faces)
+    for _ in range(MARCH_STEPS):
+        if len(going) == 0:
+            break
+        here = origins[going] + depth[going, None] * directions[going]
+        square, _, _ = tree.squared_distance(vertices, faces, here)
+        free = np.sqrt(square) - least_wall
+        depth[going] += np.maximum(free, 0.0)
+        going = going[(free > CLEAR_MM) & (depth[going] < deepest)]
+    return Limit(name, np.where(depth >= deepest, NOTHING, depth).reshape(grid.lean.shape))
+
+
+def gasket_limit(grid: WallGrid, outline: FloatArray, at_exit: bool = False) -> Limit:
+    """Return the limit that a gasket's opening (k, 2), counterclockwise, sets at a face of the port.
+
+    The outline is in the plane of the face, left and up of the centreline. It holds at the face and
+    GASKET_CARRY_MM into the port, in the plane of each section there.
+    """
+    depth = np.full(grid.lean.shape, NOTHING)
+    from_face = grid.stations[-1] - grid.stations if at_exit else grid.stations - grid.stations[0]
+    for k in np.flatnonzero(from_face <= GASKET_CARRY_MM):
+        room = exits(grid.outlines[k], grid.outward[k], outline)
+        depth[k] = np.maximum(np.nan_to_num(room, nan=0.0), 0.0)
+    return Limit("gasket line", depth)

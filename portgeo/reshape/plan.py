@@ -1,0 +1,250 @@
+"""The cut plan: target and limits put together, solved, and told in full.
+
+A Port, a Target and its limits come in; the depth at every place of the wall, the port as it will be,
+the metal to come out and what stood in the way go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray
+from portgeo.port import Port, sections_at
+from portgeo.reshape.grid import WallGrid, areas_after, exits, moved, port_after, wall_grid
+from portgeo.reshape.limits import Limit, chosen_limits, together
+from portgeo.reshape.shortside import ShortSideCut, floor_of, rounded_again, short_side_cut
+from portgeo.reshape.solve import Blend, Solution, blend_of, solve
+from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
+from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
+from portgeo.triangles import volume
+from portgeo.units import Notice
+
+NODE_MM, MOST_NODES, LEAST_NODES = 2.5, 61, 25  # along the port: unknowns of the cut
+NODES_ROUND = 48
+RING_MM = 0.9  # between rings of the mesh and of every check
+PLACES_ROUND = 240  # a multiple of NODES_ROUND and of 4
+ROUND_ENOUGH_MM = 0.005  # the short side's arc is fair again when rounding it takes no more than this
+LEAST_CUT_MM = 1e-6  # less is the solver's rounding
+UNLIKE_MM = 0.1  # a wanted shape inside today's wall by more than this is told
+
+FROZEN = Notice(
+    "short_side_floor_kept",
+    "a limit leaves no metal to lower the floor through the turn and round it again: the floor there is cut "
+    "to the arc only, and the wanted areas come from the other walls",
+)
+CAUTIONS = (
+    "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
+    "Wear eye and ear protection and a mask for fine metal dust: aluminium and iron dust harm lungs.",
+    "Check depth often near the end; metal cannot be put back.",
+)  # *common practice, no source*
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A cut and what it leads to.
+
+    grid : the wall at n stations and m places. depth : (n, m), square to the wall, negative for
+    epoxy. travel : (n, m), the same along the way the grid's places move. limit : (n, m), the most
+    that `travel` may be. wanted : (n,) areas, nan where none is. area_before, area_after : (n,).
+    after : the port as it will be. removed, added : mm3. volume_before : mm3 of today's mesh.
+    """
+
+    port: Port
+    target: Target
+    grid: WallGrid
+    depth: FloatArray
+    travel: FloatArray
+    limit: FloatArray
+    wanted: FloatArray
+    area_before: FloatArray
+    area_after: FloatArray
+    after: Port
+    removed: float
+    added: float
+    volume_before: float
+    short_side: ShortSideCut | None
+    solution: Solution
+    stops: tuple[Stop, ...]
+    warnings: tuple[Notice, ...]
+
+
+def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
+    """Return the fine wall grid for a plan, and which of its rows (k,) are unknowns of the cut."""
+    first, last = port.centreline.stations[[0, -1]]
+    count = int(np.clip(np.ceil((last - first) / NODE_MM) + 1, LEAST_NODES, MOST_NODES))
+    even, named = np.linspace(first, last, count), np.clip(wanted_stations(target), first, last)
+    # A named station takes the place of an even one that stands close by.
+    gap = (last - first) / (count - 1)
+    clear = np.array([len(named) == 0 or np.abs(s - named).min() > 0.4 * gap for s in even])
+    clear[[0, -1]] = True
+    named = named[(named - first > 1e-6) & (last - named > 1e-6)]
+    nodes = np.unique(np.concatenate([even[clear], named]))
+    pieces = np.maximum(np.ceil(np.diff(nodes) / RING_MM).astype(int), 1)
+    stations = np.concatenate(
+        [
+            *(np.linspace(a, b, n + 1)[:-1] for a, b, n in zip(nodes[:-1], nodes[1:], pieces, strict=True)),
+            nodes[-1:],
+        ]
+    )
+    return wall_grid(port, stations, PLACES_ROUND), np.concatenate([[0], np.cumsum(pieces)])
+
+
+def plan_cut(
+    port: Port,
+    target: Target,
+    limits_of: Sequence[Callable[[WallGrid], Limit]] = (),
+    like: Port | None = None,
+) -> Plan:
+    """Return the plan of the smallest cut that meets a target within limits.
+
+    limits_of : functions from the wall grid to a Limit. like : a port whose shape is cut outright,
+    in this port's frame. Raises InputError for a target outside the port and GeometryError where the
+    wall cannot be planned or the cut wall would fold.
+    """
+    check_target(target, port)
+    grid, rows = planning_grid(port, target)
+    limits = [*chosen_limits(grid, target), *(make(grid) for make in limits_of)]
+    limit = together(limits, grid.lean.shape)
+    lowest = np.where(limit > 0.0, -target.fill / grid.lean, 0.0)  # where no cut may go, no epoxy may either
+    notices: list[Notice] = []
+    base = np.zeros(grid.lean.shape)
+    if like is not None:
+        base = _towards(grid, port, like)
+        notices += _unlike(grid, base, lowest)
+    cut = None
+    if target.short_side is not None:
+        cut = short_side_cut(grid, target.short_side, limit)
+        base = np.maximum(base, cut.depth)
+    base = np.clip(base, lowest, limit)
+
+    wanted = np.full(len(grid.stations), np.nan)
+    wanted[rows] = wanted_areas(target, grid.stations[rows], target.throat_area or float(grid.areas[-1]))
+    columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
+    blend = blend_of(grid, rows, columns)
+    solution = solve(
+        grid, blend, base, limit, lowest, wanted, target.blend,
+        symmetric=target.symmetric, equal=target.fill > 0.0,
+    )  # fmt: skip
+    if cut is not None and cut.depth.any():
+        solution, frozen = _with_short_side(grid, blend, base, limit, lowest, wanted, target, cut, solution)
+        notices += [FROZEN] if frozen else []
+    travel = np.where(np.abs(solution.depth) < LEAST_CUT_MM, 0.0, solution.depth)
+    after = port_after(port, grid, travel)
+    volumes = [_volume(port_after(port, grid, t)) for t in (np.zeros_like(travel), np.maximum(travel, 0.0))]
+    removed = volumes[1] - volumes[0]
+    area_after = areas_after(grid, travel)
+    stops = find_stops(grid, limits, travel, wanted, area_after)
+    notices += [
+        *area_notices(grid, stops, wanted, area_after, target.fill > 0.0),
+        *(short_side_notices(grid, target.short_side, cut, limits) if target.short_side and cut else ()),
+    ]
+    if grid.islands:
+        notices.append(
+            Notice(
+                "islands_left_out",
+                "the guide boss and stem are left out of the target port's mesh and volumes",
+            )
+        )
+    return Plan(
+        port=port,
+        target=target,
+        grid=grid,
+        depth=travel * grid.lean,
+        travel=travel,
+        limit=limit,
+        wanted=wanted,
+        area_before=grid.areas,
+        area_after=area_after,
+        after=after,
+        removed=removed,
+        added=removed - (_volume(after) - volumes[0]),
+        volume_before=_volume(port),
+        short_side=cut,
+        solution=solution,
+        stops=tuple(stops),
+        warnings=tuple(notices),
+    )
+
+
+def _with_short_side(
+    grid: WallGrid,
+    blend: Blend,
+    base: FloatArray,
+    limit: FloatArray,
+    lowest: FloatArray,
+    wanted: FloatArray,
+    target: Target,
+    cut: ShortSideCut,
+    first: Solution,
+) -> tuple[Solution, bool]:
+    """Return the solution with the short side fair again, and whether its floor had to be left alone.
+
+    What the areas take from the floor spoils the arc. It is rounded again on the lowered floor, what
+    that takes counts towards the areas, and the cut is solved again. Where a limit leaves no metal
+    for that, the floor through the turn is left to the arc and the areas come from the other walls.
+    """
+    options = {"symmetric": target.symmetric, "equal": target.fill > 0.0}
+
+    def opened(solution: Solution) -> FloatArray:
+        return rounded_again(replace(grid, outlines=moved(grid, solution.depth)), cut.radius)
+
+    floor = floor_of(grid)
+    more = opened(first)
+    if (more > ROUND_ENOUGH_MM).any():
+        second = solve(
+            grid, blend, np.minimum(base + more, limit), limit, lowest, wanted, target.blend, **options
+        )
+        more = opened(second)
+    else:
+        second = first
+    if ((second.depth + more - limit)[floor] <= ROUND_ENOUGH_MM).all():
+        return replace(second, depth=np.minimum(second.depth + more, limit)), False
+    turn = (grid.stations > cut.start - target.blend) & (grid.stations < cut.end + target.blend)
+    left = np.where(turn[:, None] & floor, base, limit)
+    return solve(
+        grid, blend, base, left, np.maximum(lowest, np.minimum(base, 0.0)), wanted, target.blend, **options
+    ), True
+
+
+def _volume(port: Port) -> float:
+    return volume(port.vertices, port.faces)
+
+
+def wall_positions(grid: WallGrid, port: Port, other: Port) -> FloatArray:
+    """Return how far (n, m) each place has to travel to the wall of another port in the same frame.
+
+    Raises GeometryError where the other port does not reach along all of this one.
+    """
+    try:
+        sections = sections_at(replace(port, vertices=other.vertices, faces=other.faces), grid.stations)
+    except GeometryError as refusal:
+        raise GeometryError(
+            f"the other port does not reach all along this one: {refusal.what}",
+            mend="Both must be the same port, from the same entry plane to the same exit plane",
+        ) from None
+    travel = np.empty(grid.lean.shape)
+    for k, section in enumerate(sections):
+        travel[k] = exits(grid.outlines[k], grid.outward[k], section.outline)
+    return travel
+
+
+def _towards(grid: WallGrid, port: Port, like: Port) -> FloatArray:
+    travel = wall_positions(grid, port, like)
+    return np.nan_to_num(travel, nan=0.0)
+
+
+def _unlike(grid: WallGrid, travel: FloatArray, lowest: FloatArray) -> list[Notice]:
+    """Return a notice where the wanted shape lies inside today's wall, and no epoxy may go there."""
+    inside = (lowest - travel) * grid.lean
+    if inside.max() < UNLIKE_MM:
+        return []
+    row, column = np.unravel_index(int(np.argmax(inside)), inside.shape)
+    text = (
+        f"the port to be copied is smaller here and there: by up to {{by}} at station {{at}}, "
+        f"{oclock(grid.clock[row, column])}; metal cannot be put back"
+    )
+    return [Notice("smaller_than_today", text, {"by": float(inside.max()), "at": float(grid.stations[row])})]

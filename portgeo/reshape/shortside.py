@@ -1,0 +1,190 @@
+"""The short side rebuilt: the floor line rounded to a wanted radius, tangent to floor and bowl.
+
+A port and its wall grid come in; how far the floor of each section moves, and the depth that takes
+it there, go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray
+from portgeo.reshape.grid import WallGrid, exits
+from portgeo.reshape.target import ShortSideWanted
+from portgeo.section import Section
+from portgeo.survey.sides import find_turn, side_points, turn_plane
+
+ARC_CHORDS = 256  # chords in a quarter of the rounding circle: within 0.0002 of the radius's hundredth
+ROOM = 4.0  # of the radius: metal is taken to go on this far behind the floor line and past its ends
+RADIUS_STEP = 0.002  # of the radius: how closely the largest radius that fits is found
+TOUCH_MM = 0.002  # floor moved by less than this is not cut
+FLOOR_FACING = (
+    0.5  # a wall within 60 degrees of the inside of the turn is floor, whose radius a limit may cost
+)
+
+
+@dataclass(frozen=True)
+class ShortSideCut:
+    """How the short side is cut.
+
+    radius : the one it gets. start, end : stations of the first and last floor that moves. depth :
+    (n, m), on the wall grid. turn : heading change of the floor line, radians. stopped_at : place
+    (row, column) of the grid where more radius would pass a limit, None where none stands in the
+    way; stopped_by_stations : the arc would begin or end outside the stations it may use.
+    """
+
+    radius: float
+    start: float
+    end: float
+    depth: FloatArray
+    turn: float
+    stopped_at: tuple[int, int] | None
+    stopped_by_stations: bool
+
+    @property
+    def is_short(self) -> bool:
+        """Whether the radius had to stay under the wanted one."""
+        return self.stopped_at is not None or self.stopped_by_stations
+
+
+def short_side_cut(grid: WallGrid, wanted: ShortSideWanted, limit: FloatArray) -> ShortSideCut:
+    """Return the least cut after which the floor line is nowhere tighter than the wanted radius.
+
+    In the plane of the turn the metal is opened by a disk of that radius (the union of all such
+    disks that lie in it; Serra, Image Analysis and Mathematical Morphology, 1982): what the disk
+    cannot reach is cut. The new line is an arc of the disk, tangent to the old line where it
+    leaves it, and no smaller cut has that radius. Across, the floor from wall to wall moves as one.
+    Where the arc would leave the stations it may use, or the floor would pass `limit` (n, m), the
+    largest radius that does neither is taken. Raises GeometryError on a port with no turn.
+    """
+    floor = _floor(grid)
+    first, last = grid.stations[[0, -1]]
+    start = first if wanted.start is None else wanted.start
+    end = last if wanted.end is None else wanted.end
+    outside = (grid.stations < start - 1e-9) | (grid.stations > end + 1e-9)
+
+    def over(radius: float) -> tuple[bool, FloatArray]:
+        move = _floor_moves(floor, radius)
+        return bool(move[outside].any()), np.where(
+            floor.faces, _swept(grid, floor.ways, move) - limit, -np.inf
+        )
+
+    def fits(radius: float) -> bool:
+        leaves, past = over(radius)
+        return not leaves and bool(past.max() <= TOUCH_MM)
+
+    radius, tight = wanted.radius, None
+    if not fits(radius):
+        low, high = 0.0, radius
+        while high - low > RADIUS_STEP * wanted.radius:
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if fits(middle) else (low, middle)
+        radius, tight = low, over(high)[1]
+    move = _floor_moves(floor, radius) if radius > 0.0 else np.zeros(len(floor.line))
+    cut = np.flatnonzero(move)
+    over_limit = tight is not None and bool(tight.max() > TOUCH_MM)
+    return ShortSideCut(
+        radius=radius,
+        start=float(grid.stations[cut[0]]) if len(cut) else float("nan"),
+        end=float(grid.stations[cut[-1]]) if len(cut) else float("nan"),
+        depth=np.minimum(_swept(grid, floor.ways, move), limit),
+        turn=floor.turn,
+        stopped_at=_argmax(tight) if tight is not None and over_limit else None,
+        stopped_by_stations=tight is not None and not over_limit,
+    )
+
+
+def rounded_again(grid: WallGrid, radius: float) -> FloatArray:
+    """Return the depth (n, m) that a floor line which other cuts have moved needs to have `radius` again."""
+    floor = _floor(grid)
+    return _swept(grid, floor.ways, _floor_moves(floor, radius))
+
+
+def floor_of(grid: WallGrid) -> np.ndarray:
+    """Return which places (n, m) of the wall face the inside of the turn."""
+    return _floor(grid).faces
+
+
+@dataclass(frozen=True)
+class _Floor:
+    """The floor line in the plane of the turn.
+
+    line, inward : (n, 2), points and the way each section's floor goes. ways : (n, 2), the same way
+    in the section. faces : (n, m), which wall is floor. turn : radians.
+    """
+
+    line: FloatArray
+    inward: FloatArray
+    ways: FloatArray
+    faces: np.ndarray
+    turn: float
+
+
+def _floor(grid: WallGrid) -> _Floor:
+    plane = turn_plane(grid.frames[:, 0])
+    if plane is not None:
+        sections = [Section(*parts) for parts in zip(grid.outlines, grid.origins, grid.frames, strict=True)]
+        points = side_points(sections, plane, True)
+        turn = find_turn(grid.stations, points, plane)
+    if plane is None or turn is None:
+        raise GeometryError(
+            "the port has no turn, so it has no short side to round",
+            where="short_side",
+            mend="Leave short_side out of the target",
+        )
+    inward = np.cross(plane.axis, grid.frames[:, 0])
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    flat = np.column_stack([plane.ahead, plane.aside])
+    ways = np.einsum("nij,nj->ni", grid.frames[:, 1:], inward)
+    faces = np.einsum("nmi,ni->nm", grid.outward, ways) > FLOOR_FACING
+    return _Floor(points @ flat, inward @ flat, ways, faces, abs(float(turn.heading[-1] - turn.heading[0])))
+
+
+def _argmax(values: FloatArray) -> tuple[int, int]:
+    row, column = np.unravel_index(int(np.argmax(values)), values.shape)
+    return int(row), int(column)
+
+
+def _floor_moves(floor: _Floor, radius: float) -> FloatArray:
+    """Return how far each point of the floor line moves (n,) to the metal opened by a disk of `radius`."""
+    line, inward = floor.line, floor.inward
+    room = ROOM * radius
+    ahead, behind = line[0] - line[1], line[-1] - line[-2]
+    begin = line[0] + room * ahead / np.linalg.norm(ahead)
+    finish = line[-1] + room * behind / np.linalg.norm(behind)
+    # The line goes on straight past both openings, and the metal lies on its inner side.
+    face = np.vstack([begin, line, finish])
+    back = np.vstack([finish + room * inward[-1], begin + room * inward[0]])
+    metal = shapely.make_valid(shapely.Polygon(np.vstack([face, back])))
+    opened = metal.buffer(-radius, quad_segs=ARC_CHORDS).buffer(radius, quad_segs=ARC_CHORDS)
+    taken = metal.difference(opened)
+    move = np.zeros(len(line))
+    for part in shapely.get_parts(taken):
+        if part.area < TOUCH_MM**2 or shapely.distance(part, shapely.LineString(line)) > TOUCH_MM:
+            continue
+        ring = shapely.get_coordinates(shapely.orient_polygons(part, exterior_cw=False).exterior)[:-1]
+        # From just behind the wall, so that a point on the part's edge is inside it.
+        near = shapely.dwithin(shapely.points(line + 1e-7 * inward), part, 1e-6)
+        far = exits(line[near], inward[near], ring)
+        move[near] = np.fmax(move[near], np.nan_to_num(far, nan=0.0))
+    return np.where(move > TOUCH_MM, move, 0.0)
+
+
+def _swept(grid: WallGrid, ways: FloatArray, move: FloatArray) -> FloatArray:
+    """Return the depth (n, m) that moves the inner half of each section by `move` (n,) in `ways` (n, 2)."""
+    depth = np.zeros(grid.outlines.shape[:2])
+    for k in np.flatnonzero(move > 0.0):
+        way = ways[k]
+        outline = grid.outlines[k]
+        aside = outline @ np.array([way[1], -way[0]])
+        a, b = int(np.argmax(aside)), int(np.argmin(aside))
+        begin, end = (a, b) if (outline[(a + 1) % len(outline)] @ way) > (outline[a] @ way) else (b, a)
+        inner = (begin + np.arange((end - begin) % len(outline) + 1)) % len(outline)
+        outer = (end + np.arange((begin - end) % len(outline) + 1)) % len(outline)
+        wanted = np.vstack([outline[inner] + move[k] * way, outline[outer]])
+        depth[k] = np.maximum(np.nan_to_num(exits(outline, grid.outward[k], wanted), nan=0.0), 0.0)
+    return depth

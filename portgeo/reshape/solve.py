@@ -1,0 +1,245 @@
+"""The smallest cut that gives wanted areas: a convex programme in the depth at each place of the wall.
+
+A fine wall grid, the depth that shapes asked for outright already take, limits and wanted areas come
+in; the depth, and how far it can be from the best one, go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import clarabel
+import numpy as np
+from scipy import sparse
+from scipy.interpolate import CubicSpline
+
+from portgeo.plane import FloatArray, IntArray
+from portgeo.reshape.grid import WallGrid, area_slopes, areas_after
+
+MOST_PASSES = 12  # areas are nearly linear in depth: two or three passes settle them
+SETTLED = 2e-5  # of the area: passes end when every wanted area is met, or missed as before, this closely
+SHORT_PRICE = (
+    1e5  # mm2 a share of area missed: past what any cut costs, so area is missed only where limits say
+)
+LARGEST_GAP = 1e-3  # of the optimum: what the solver may leave
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The cut found.
+
+    depth : (n, m), on the fine grid. cost : the mean over the wall of half its square plus the
+    bending, mm2. gap : how far the cost can be from the least one, as a share, for the areas as
+    linear about the answer. passes : solved programmes. nodes : of the programme.
+    """
+
+    depth: FloatArray
+    cost: float
+    gap: float
+    passes: int
+    nodes: int
+
+
+@dataclass(frozen=True)
+class Blend:
+    """Which rows and columns of the fine grid are unknowns, and the matrices that spread them over it."""
+
+    rows: IntArray
+    columns: IntArray
+    along: FloatArray
+    around: FloatArray
+
+
+def blend_of(grid: WallGrid, rows: IntArray, columns: IntArray) -> Blend:
+    """Return the cubic splines, natural along and periodic around, through depths at rows and columns."""
+    along = CubicSpline(grid.stations[rows], np.eye(len(rows)), bc_type="natural")(grid.stations)
+    share = np.append(grid.share[columns], 4.0)
+    ends = np.vstack([np.eye(len(columns)), np.eye(len(columns))[:1]])
+    around = CubicSpline(share, ends, bc_type="periodic")(grid.share)
+    return Blend(rows, columns, along, around)
+
+
+def solve(
+    grid: WallGrid,
+    blend: Blend,
+    base: FloatArray,
+    limit: FloatArray,
+    lowest: FloatArray,
+    wanted: FloatArray,
+    fade: float,
+    *,
+    symmetric: bool = False,
+    equal: bool = False,
+) -> Solution:
+    """Return the cut of least cost that meets wanted areas.
+
+    base : (n, m), cut anyway. limit, lowest : (n, m), the whole depth stays between them (lowest is
+    0, or below it where epoxy may go in). wanted : (n,), areas, nan where none is. fade : the blend
+    length b. equal : areas are to be met from both sides, else from below.
+
+    The cost of the depth d beyond `base` is the mean over the wall of 1/2 d^2 + 1/2 b^4 |second
+    derivatives of d|^2, so the cut is small, spread evenly and fades over about b: the energy of a
+    thin plate on an elastic bed. It is strictly convex, so there is one best cut for linear areas;
+    areas are quadratic in d and are made linear about the last answer until they settle. Missed area
+    is priced so high that it is missed only as far as limits force it.
+    """
+    wanted_rows = np.flatnonzero(~np.isnan(wanted))
+    at = np.searchsorted(blend.rows, wanted_rows)
+    coarse = np.ix_(blend.rows, blend.columns)
+    top = np.maximum(limit - base, 0.0)[coarse]
+    bottom = np.minimum(lowest - base, 0.0)[coarse] if equal else np.zeros_like(top)
+    fold = _mirrored(len(blend.columns)) if symmetric else np.arange(len(blend.columns))
+    if symmetric:
+        top, bottom = np.minimum(top, top[:, fold]), np.maximum(bottom, bottom[:, fold])
+    energy = _energy(grid, blend, fade)
+    index, spread = _unknowns(top, bottom, fold)
+    depth = np.clip(base, lowest, limit)
+    if len(wanted_rows) == 0 or spread.shape[1] == 0:
+        return Solution(depth, 0.0, 0.0, 0, top.size)
+
+    beyond = np.zeros(top.shape)
+    hessian = (spread.T @ energy @ spread).tocsc()
+    bounds = top.ravel()[index], bottom.ravel()[index]
+    missed = np.full(len(wanted_rows), np.inf)
+    for passes in range(1, MOST_PASSES + 1):  # noqa: B007
+        slope = area_slopes(grid, depth)[wanted_rows] @ blend.around
+        rows = sparse.block_diag([s[None] for s in slope]).tocsr()
+        place = sparse.csr_matrix(
+            (
+                np.ones(slope.size),
+                (np.arange(slope.size), (at[:, None] * slope.shape[1] + np.arange(slope.shape[1])).ravel()),
+            ),
+            shape=(slope.size, beyond.size),
+        )
+        jacobian = sparse.diags(1.0 / wanted[wanted_rows]) @ rows @ place
+        area = areas_after(grid, depth)[wanted_rows]
+        short = (wanted[wanted_rows] - area) / wanted[wanted_rows] + jacobian @ beyond.ravel()
+        found, cost, gap = _programme(hessian, (jacobian @ spread).tocsr(), short, bounds, equal)
+        beyond = (spread @ found).reshape(beyond.shape)
+        depth = np.clip(base + blend.along @ beyond @ blend.around.T, lowest, limit)
+        now = wanted[wanted_rows] - areas_after(grid, depth)[wanted_rows]
+        now = (now if equal else np.maximum(now, 0.0)) / wanted[wanted_rows]
+        if np.abs(now - missed).max() < SETTLED:
+            break
+        missed = now
+    return Solution(depth, cost, gap, passes, top.size)
+
+
+def _mirrored(count: int) -> IntArray:
+    """Return the column on the other side of the port for each of `count` columns."""
+    return (-np.arange(count)) % count
+
+
+def _unknowns(top: FloatArray, bottom: FloatArray, fold: IntArray) -> tuple[IntArray, sparse.csr_matrix]:
+    """Return the nodes that can move (k,) and the matrix that spreads their depths over all nodes.
+
+    Nodes that no depth is allowed at are left out; a node and its mirror image are one.
+    """
+    n, m = top.shape
+    node = np.arange(n * m).reshape(n, m)
+    master = np.minimum(node, node[:, fold]).ravel()
+    free = (top > 0.0).ravel() | (bottom < 0.0).ravel()
+    index = np.unique(master[free])
+    rows = np.flatnonzero(free)
+    columns = np.searchsorted(index, master[rows])
+    return index, sparse.csr_matrix((np.ones(len(rows)), (rows, columns)), shape=(n * m, len(index)))
+
+
+def _energy(grid: WallGrid, blend: Blend, fade: float) -> sparse.csc_matrix:
+    """Return the matrix E with cost = 1/2 d' E d, for depths d at the blend's nodes.
+
+    Second differences along each wall line and round each section, at their own spacing on the
+    wall, and the mixed one; each weighted with the wall it stands for.
+    """
+    points = grid.points[np.ix_(blend.rows, blend.columns)]
+    n, m = points.shape[:2]
+    ahead = np.maximum(np.linalg.norm(np.diff(points, axis=0), axis=2), 1e-3)
+    aside = np.maximum(np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=2), 1e-3)
+    reach = np.zeros((n, m))
+    reach[:-1] += ahead / 2.0
+    reach[1:] += ahead / 2.0
+    width = (aside + np.roll(aside, 1, axis=1)) / 2.0
+    patch = reach * width / (reach * width).sum()
+
+    node = np.arange(n * m).reshape(n, m)
+    before, after = ahead[:-1], ahead[1:]
+    whole = before + after
+    along = _stencil(
+        [node[:-2], node[1:-1], node[2:]], [2 / (before * whole), -2 / (before * after), 2 / (after * whole)]
+    )
+    before, after = np.roll(aside, 1, axis=1), aside
+    whole = before + after
+    around = _stencil(
+        [np.roll(node, 1, axis=1), node, np.roll(node, -1, axis=1)],
+        [2 / (before * whole), -2 / (before * after), 2 / (after * whole)],
+    )
+    cell = ahead * (aside[:-1] + aside[1:]) / 2.0
+    right = np.roll(node, -1, axis=1)
+    mixed = _stencil([node[:-1], right[:-1], node[1:], right[1:]], [1 / cell, -1 / cell, -1 / cell, 1 / cell])
+    total = (reach * width).sum()
+    parts = [(along, patch[1:-1]), (around, patch), (mixed, 2.0 * cell / total)]
+    energy = sparse.diags(patch.ravel())
+    for operator, weight in parts:
+        energy = energy + fade**4 * operator.T @ sparse.diags(weight.ravel()) @ operator
+    return energy.tocsc()
+
+
+def _stencil(nodes: list[IntArray], weights: list[FloatArray]) -> sparse.csr_matrix:
+    count = nodes[0].size
+    rows = np.tile(np.arange(count), len(nodes))
+    columns = np.concatenate([n.ravel() for n in nodes])
+    values = np.concatenate(
+        [np.broadcast_to(w, n.shape).ravel() for n, w in zip(nodes, weights, strict=True)]
+    )
+    return sparse.csr_matrix((values, (rows, columns)))
+
+
+def _programme(
+    hessian: sparse.csc_matrix,
+    jacobian: sparse.csr_matrix,
+    short: FloatArray,
+    bounds: tuple[FloatArray, FloatArray],
+    equal: bool,
+) -> tuple[FloatArray, float, float]:
+    """Solve min 1/2 x' H x + price (missed) with J x + missed >= short and bounds on x.
+
+    Returns x, its cost and the relative duality gap. `equal` prices being over as well.
+    """
+    top, bottom = bounds
+    k, count = jacobian.shape
+    sides = 2 if equal else 1
+    slack = sparse.identity(k, format="csc")
+    zeros = sparse.csc_matrix((count, count))
+    big = sparse.block_diag([hessian, sparse.csc_matrix((sides * k, sides * k))], format="csc")
+    price = np.concatenate([np.zeros(count), np.full(sides * k, SHORT_PRICE)])
+    # Clarabel wants A x + s = b with s >= 0.
+    one = sparse.identity(count, format="csc")
+    none = sparse.csc_matrix((count, sides * k))
+    parts = [sparse.hstack([one, none]), sparse.hstack([-one, none])]
+    right = [top, -bottom]
+    under = [-jacobian, -slack] + ([sparse.csc_matrix((k, k))] if equal else [])
+    parts.append(sparse.hstack(under))
+    right.append(-short)
+    if equal:
+        parts.append(sparse.hstack([jacobian, sparse.csc_matrix((k, k)), -slack]))
+        right.append(short)
+    parts.append(sparse.hstack([sparse.csc_matrix((sides * k, count)), -sparse.identity(sides * k)]))
+    right.append(np.zeros(sides * k))
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.max_threads = 1  # the same sums in the same order on every machine
+    matrix, limits = sparse.vstack(parts, format="csc"), np.concatenate(right)
+    del zeros
+    solver = clarabel.DefaultSolver(
+        sparse.triu(big, format="csc"),
+        price,
+        matrix,
+        limits,
+        [clarabel.NonnegativeConeT(len(limits))],
+        settings,
+    )
+    answer = solver.solve()
+    x = np.clip(np.array(answer.x)[:count], bottom, top)
+    cost = 0.5 * float(x @ (hessian @ x))
+    gap = abs(answer.obj_val - answer.obj_val_dual) / max(abs(answer.obj_val), 1e-12)
+    return x, cost, float(gap)
