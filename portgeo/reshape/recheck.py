@@ -78,7 +78,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     warnings = [
         Notice(
             "past_limit",
-            f"station {{at}}, {oclock(spot.clock)}: the wall is {{by}} past its limit; stop there and test the wall",
+            f"station {{at}}, {oclock(spot.clock)}: {{by}} past its limit; stop there and test the wall",
             {"at": spot.station, "by": spot.depth},
         )
         for spot in spots[2][:3]
