@@ -58,32 +58,37 @@ def surface_from_readings(readings: Sequence[Reading], chord_error: float = CHOR
     within `chord_error`. Raises GeometryError, with the rows,
     where an outline cannot be used or sections overlap.
     """
+    spine, stations = spine_of(readings)
+    rows = tuple(r.row for r in readings)
+    outlines = [outline_of(r, chord_error) + np.array([r.shift, r.rise]) for r in readings]
+    return surface_on(correspond(outlines, rows, chord_error), spine, stations, rows)
+
+
+def spine_of(readings: Sequence[Reading]) -> tuple[Centreline, FloatArray]:
+    """Return the centreline that readings describe, and the stations (n,) of their rows on it."""
     spine = through(
         [r.station for r in readings],
         np.array([heading(r.turn, r.swing) for r in readings]),
         [r.place for r in readings],
     )
-    outlines = [outline_of(r, chord_error) + np.array([r.shift, r.rise]) for r in readings]
-    rows = tuple(r.row for r in readings)
-    return surface_through(outlines, spine, _nodes_of(readings, spine), rows, chord_error)
-
-
-def _nodes_of(readings: Sequence[Reading], spine: Centreline) -> FloatArray:
-    """Return the stations of the rows on the curve: given places add a node half way."""
+    # A given place adds a node half way to it.
     steps = np.cumsum([0] + [1 if r.place is None else 2 for r in readings[1:]])
-    return spine.stations[steps]
+    return spine, spine.stations[steps]
 
 
-def surface_through(
-    outlines: Sequence[FloatArray],
-    centreline: Centreline,
-    stations: FloatArray,
-    rows: tuple[int, ...],
-    chord_error: float = CHORD_MM,
+def surface_on(
+    outlines: FloatArray, centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]
 ) -> Surface:
-    """Return the surface through outlines, each (k, 2) with its own points, on a centreline.
+    """Return the surface through corresponding outlines (n, m, 2) at stations (n,) of a centreline."""
+    return Surface(stations, outlines, _slopes(stations, outlines), centreline, rows)
 
-    Outlines correspond by wall: each is split at its 12, 3, 6 and 9 o'clock points, and within a
+
+def correspond(
+    outlines: Sequence[FloatArray], rows: Sequence[int], chord_error: float = CHORD_MM
+) -> FloatArray:
+    """Return outlines, each (k, 2) with its own points, as one array (n, m, 2) of corresponding points.
+
+    They correspond by wall: each is split at its 12, 3, 6 and 9 o'clock points, and within a
     quarter by equal shares of arc length and of turning, so a corner meets a corner whatever the
     section's proportions. Every outline's own points are kept, to within `chord_error`.
     """
@@ -96,8 +101,7 @@ def surface_through(
         common = np.unique(np.round(np.concatenate(shares), 12))
         stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
         parts.append(_thin(stack, chord_error, girth * LONGEST_EDGE)[:, :-1])
-    stations, joined = np.asarray(stations, float), np.concatenate(parts, axis=1)
-    return Surface(stations, joined, _slopes(stations, joined), centreline, rows)
+    return np.concatenate(parts, axis=1)
 
 
 def quarters(outline: FloatArray, row: int) -> list[FloatArray]:

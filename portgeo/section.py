@@ -129,6 +129,11 @@ def measure_section(section: Section) -> SectionMeasures:
     )
 
 
+def area_of(section: Section) -> float:
+    """Return a section's area, islands off."""
+    return sum(moments(part).area for part in (section.outline, *section.islands))
+
+
 def corner_radii(outline: FloatArray) -> FloatArray:
     """Return the radii (4,) of circles fitted to an outline's corners; 0 where one is sharp.
 

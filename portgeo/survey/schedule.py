@@ -11,7 +11,7 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
-from portgeo.section import Section, SectionMeasures, measure_section
+from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sides import Side, TurnPlane, side, side_points, turn_plane
 from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings
@@ -81,9 +81,9 @@ def survey(port: Port, stations: int | None = None) -> Survey:
     apart = np.abs(fine[:, None] - own).min(axis=1) > ROUNDING * (last - first)
     both = np.union1d(fine[apart], own)
     sections = sections_at(port, both)
-    measures = [measure_section(section) for section in sections]
-    area_at = np.array([m.area for m in measures])
+    area_at = np.array([area_of(section) for section in sections])
     rows = np.searchsorted(both, table)
+    measures = tuple(measure_section(sections[k]) for k in rows)
 
     least = int(np.argmin(area_at))
     plane = turn_plane(np.array([s.frame[0] for s in sections]))
@@ -91,21 +91,21 @@ def survey(port: Port, stations: int | None = None) -> Survey:
     inside = volume(port.vertices, port.faces)
     length = float(last - first)
     area = area_at[rows]
-    height, width = (np.array([getattr(measures[k], name) for k in rows]) for name in ("height", "width"))
+    height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 
-    u = _uncertainty(port, table, float(both[least]), [measures[k] for k in rows], short, long)
+    u = _uncertainty(port, table, float(both[least]), measures, short, long)
     return Survey(
         port=port,
         stations=table,
         sections=tuple(sections[k] for k in rows),
-        measures=tuple(measures[k] for k in rows),
+        measures=measures,
         area=area,
         area_u=u.area,
-        perimeter=np.array([measures[k].perimeter for k in rows]),
+        perimeter=np.array([m.perimeter for m in measures]),
         height=height,
         width=width,
-        hydraulic_diameter=np.array([measures[k].hydraulic_diameter for k in rows]),
-        corner_radii=np.array([measures[k].corner_radii for k in rows]),
+        hydraulic_diameter=np.array([m.hydraulic_diameter for m in measures]),
+        corner_radii=np.array([m.corner_radii for m in measures]),
         area_taper=np.gradient(area, table),
         height_taper=np.gradient(height, table),
         width_taper=np.gradient(width, table),
@@ -156,7 +156,7 @@ def _uncertainty(
     port: Port,
     stations: FloatArray,
     least_station: float,
-    measures: list[SectionMeasures],
+    measures: tuple[SectionMeasures, ...],
     short: Side | None,
     long: Side | None,
 ) -> Uncertainty:

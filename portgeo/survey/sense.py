@@ -5,6 +5,8 @@ The close area schedule and the floor line come in; notices with station, size a
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from portgeo.plane import FloatArray
@@ -27,7 +29,7 @@ def bench_sense(
         found.append(
             Notice(
                 "turns_to_roof",
-                "the port turns towards the wall that the sheet calls the roof; the short side is on that wall",
+                "the port turns towards what the sheet calls the roof; the short side is on that wall",
             )
         )
     return tuple(found)
@@ -55,8 +57,8 @@ def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
             found.append(
                 Notice(
                     "taper_reverses",
-                    f"the taper reverses at {{at}}: the area there, {{here}}, is {share:.1%} over both sides of it "
-                    f"(limit {REVERSAL:.0%})",
+                    f"the taper reverses at {{at}}: the area there, {{here}}, is {share:.1%} over both "
+                    f"sides of it (limit {REVERSAL:.0%})",
                     at,
                     {"here": float(area[k])},
                 )
@@ -126,7 +128,7 @@ def _dams(short: Side | None) -> list[Notice]:
     flat = np.column_stack([(line - line[0]) @ run, -(line - line[0]) @ inward])
     feet = _lower_hull(flat)
     found = []
-    for a, b in zip(feet[:-1], feet[1:], strict=True):
+    for a, b in pairwise(feet):
         chord = flat[b] - flat[a]
         length = float(np.linalg.norm(chord))
         arm = flat[a : b + 1] - flat[a]
@@ -149,7 +151,7 @@ def _dams(short: Side | None) -> list[Notice]:
 
 
 def _lower_hull(points: FloatArray) -> list[int]:
-    """Return the places of the corners of the lower hull of points (n, 2) in order of their first coordinate."""
+    """Return the places of the lower hull's corners in points (n, 2) that rise in their first coordinate."""
     hull: list[int] = []
     for k in range(len(points)):
         while len(hull) >= 2:

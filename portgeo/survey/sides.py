@@ -213,8 +213,9 @@ def _headings(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the line's heading (n,) at each point, and the line smoothed as far as noise asks (n, 2).
 
-    A parabola is fitted to a window about each point (Savitzky and Golay, Anal. Chem. 36, 1964); the window is the shortest whose heading's
-    standard error stays under 1 % of the turn, up to an eighth of the line.
+    A parabola is fitted to a window about each point (Savitzky and Golay, Anal. Chem. 36, 1964); the
+    window is the shortest whose heading's standard error stays under 1 % of the turn, up to an
+    eighth of the line.
     """
     width = max(4.0 * spacing, 4.0 * along[1])
     # A straight line's slope through n points over a width w has the error noise sqrt(12 / n) / w.

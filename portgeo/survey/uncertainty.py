@@ -12,11 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from portgeo.centreline import at
-from portgeo.errors import PortgeoError
-from portgeo.loft import Surface, outlines_at, surface_from_readings
+from portgeo.loft import Surface, correspond, outlines_at, spine_of, surface_on
 from portgeo.plane import FloatArray, fit_circle
 from portgeo.port import Port
-from portgeo.section import Reading, SectionMeasures
+from portgeo.section import Reading, SectionMeasures, outline_of
 from portgeo.survey.sides import Side, TurnPlane, find_turn, turn_plane
 
 SAMPLES = 200  # Monte Carlo trials: a standard uncertainty then has 5 % of its own
@@ -70,41 +69,62 @@ def from_readings(
     by its error (JCGM 100). Each length of a row has the row's error; a heading, read as a
     difference of two depths across the port, has that of two readings over the height.
     """
-    movable = list(_movable(readings))
-    centre = _trial(readings, stations)
-    random = np.random.default_rng(SEED)
-    trials = []
-    for errors in random.standard_normal((SAMPLES, len(movable))):
-        moved = list(readings)
-        for (row, name, size), error in zip(movable, errors, strict=True):
-            moved[row] = _moved(moved[row], name, size * error)
-        try:
-            trials.append(_trial(moved, stations))
-        except PortgeoError:
-            continue  # readings at their limit: a trial that makes no port says nothing of its size
-    single = []
-    for row, name, size in movable:
-        moved = list(readings)
-        moved[row] = _moved(moved[row], name, size)
-        try:
-            single.append(_trial(moved, stations))
-        except PortgeoError:
-            single.append(centre)
+    model = _Model(readings, stations)
+    centre = model.trial(np.zeros(len(model.movable)))
+    single = [model.trial(one) for one in np.eye(len(model.movable))]
+    errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
+    trials = [model.trial(row) for row in errors]
     area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1)
-    radii_u = np.array([t.radii for t in trials]).std(axis=0, ddof=1)
+    radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) if short or long else np.zeros(2)
+    at_least = [np.interp(least_station, stations, t.area - centre.area) for t in single]
     return Uncertainty(
         area=area_u,
         least_area=float(np.interp(least_station, stations, area_u)),
         volume=float(np.std([t.volume for t in trials], ddof=1)),
         short_side=replace(short, radius_u=float(radii_u[0])) if short else None,
         long_side=replace(long, radius_u=float(radii_u[1])) if long else None,
-        blame=Blame(
-            _most(
-                readings, movable, [np.interp(least_station, stations, t.area - centre.area) for t in single]
-            ),
-            _most(readings, movable, [t.volume - centre.volume for t in single]),
-        ),
+        blame=Blame(model.most(at_least), model.most([t.volume - centre.volume for t in single])),
     )
+
+
+class _Model:
+    """A port as a function of its readings' errors, quick enough to try hundreds of times.
+
+    An outline moves in proportion to each of its own readings, so what a reading's error does to
+    its row's outline is drawn once; how the port follows from outlines and headings is not
+    simplified.
+    """
+
+    def __init__(self, readings: Sequence[Reading], stations: FloatArray) -> None:
+        self.readings = list(readings)
+        self.table = stations
+        self.movable = list(_movable(readings))
+        moved = [_moved(readings[row], name, size) for row, name, size in self.movable]
+        every = [*self.readings, *moved]
+        outlines = [outline_of(r, COARSE_CHORD_MM) + np.array([r.shift, r.rise]) for r in every]
+        stack = correspond(outlines, [r.row for r in every], COARSE_CHORD_MM)
+        self.outlines = stack[: len(readings)]
+        self.steps = stack[len(readings) :] - self.outlines[[row for row, _, _ in self.movable]]
+
+    def trial(self, errors: FloatArray) -> _Trial:
+        """Return what the port is where each movable reading is off by `errors` of its uncertainty."""
+        outlines, readings = self.outlines.copy(), list(self.readings)
+        for (row, name, size), step, error in zip(self.movable, self.steps, errors, strict=True):
+            if error == 0.0:
+                continue
+            if name in ("station", "turn", "swing"):
+                readings[row] = _moved(readings[row], name, size * error)
+            else:
+                outlines[row] += error * step
+        spine, nodes = spine_of(readings)
+        return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table)
+
+    def most(self, moves: Sequence[float]) -> tuple[int, str, float]:
+        """Return row, name and share of variance of the reading that moved a result most."""
+        squares = np.array(moves) ** 2
+        worst = int(np.argmax(squares))
+        row, name, _ = self.movable[worst]
+        return self.readings[row].row, name, float(squares[worst] / max(squares.sum(), 1e-300))
 
 
 def from_noise(
@@ -167,8 +187,7 @@ def _corners_that_fit(r: Reading) -> dict[str, float]:
     return {"corner_roof": roof / over, "corner_floor": floor / over}
 
 
-def _trial(readings: Sequence[Reading], stations: FloatArray) -> _Trial:
-    surface = surface_from_readings(readings, COARSE_CHORD_MM)
+def _trial(surface: Surface, stations: FloatArray) -> _Trial:
     s = np.linspace(surface.stations[0], surface.stations[-1], PLANES)
     points, frames = at(surface.centreline, s)
     outlines = outlines_at(surface, s)
@@ -180,8 +199,7 @@ def _trial(readings: Sequence[Reading], stations: FloatArray) -> _Trial:
     plane = turn_plane(frames[:, 0])
     radii = np.full(2, np.nan)
     if plane is not None:
-        space = points[:, None, :] + np.einsum("kmi,kij->kmj", outlines, frames[:, 1:])
-        radii = np.array([_radius(s, space, frames, plane, inner) for inner in (True, False)])
+        radii = np.array([_radius(s, outlines, points, frames, plane, inner) for inner in (True, False)])
     at_table = np.interp(stations, s, area)
     return _Trial(at_table, float(swept), radii)
 
@@ -194,21 +212,17 @@ def _areas_and_centroids(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _radius(
-    stations: FloatArray, space: FloatArray, frames: FloatArray, plane: TurnPlane, inner: bool
+    stations: FloatArray,
+    outlines: FloatArray,
+    points: FloatArray,
+    frames: FloatArray,
+    plane: TurnPlane,
+    inner: bool,
 ) -> float:
-    inward = np.cross(plane.axis, frames[:, 0])
-    inward /= np.linalg.norm(inward, axis=1, keepdims=True) * (1.0 if inner else -1.0)
-    deepest = np.einsum("kmj,kj->km", space, inward).argmax(axis=1)
-    line = space[np.arange(len(space)), deepest]
-    line = line - (line @ plane.axis)[:, None] * plane.axis
-    turn = find_turn(stations, line, plane)
+    inward = np.cross(plane.axis, frames[:, 0]) * (1.0 if inner else -1.0)
+    in_plane = np.einsum("kij,kj->ki", frames[:, 1:], inward)
+    deepest = np.einsum("kmi,ki->km", outlines, in_plane).argmax(axis=1)
+    at_wall = outlines[np.arange(len(outlines)), deepest]
+    line = points + np.einsum("ki,kij->kj", at_wall, frames[:, 1:])
+    turn = find_turn(stations, line - (line @ plane.axis)[:, None] * plane.axis, plane)
     return fit_circle(turn.points).radius if turn else np.nan
-
-
-def _most(
-    readings: Sequence[Reading], movable: Sequence[tuple[int, str, float]], moves: Sequence[float]
-) -> tuple[int, str, float]:
-    squares = np.array(moves) ** 2
-    worst = int(np.argmax(squares))
-    row, name, _ = movable[worst]
-    return readings[row].row, name, float(squares[worst] / max(squares.sum(), 1e-300))
