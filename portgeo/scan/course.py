@@ -8,16 +8,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.plane import FloatArray, IntArray
 from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 
 STEP = 0.2  # of the tube's radius, between sections
-SETTLE = 2  # times each plane is turned square to the course
+ENDS_LEFT = 1.3  # radii at each end of the rough line that lean into a corner of the tube
+EASE = 0.5  # radii over which a rough line is smoothed
+ROUNDS = 2  # of sections that put the rough line right
+USUAL = (0.5, 1.7)  # area of a section of the tube, of the median one
+BACK = 7  # sections that the heading of the next is told from
+TIGHTEST = 0.8  # radii of the tightest bend of a course
 SHRINKS, GROWS = 0.8, 1.25  # change of area between two sections that no tube has: an end, a spill
 JUMP = 0.5  # of the radius: a middle that moves aside by more has left the tube
+LEAST_STEP = 0.4  # of a step, that a middle must lie ahead of the one before
+LEAST_ALIGNED = 0.9  # cosine between two headings a step apart: a tube bends no faster
 MOST_STEPS = 1500  # bounds the work: three hundred radii
 
 
@@ -39,88 +47,123 @@ def plane_frame(normal: FloatArray) -> FloatArray:
     return np.stack([normal, left, np.cross(normal, left)])
 
 
-def section_at(
-    vertices: FloatArray, faces: IntArray, origin: FloatArray, normal: FloatArray
-) -> tuple[Section, FloatArray, float] | None:
-    """Return the tube's section in a plane, its middle (3,) and outline's area, None where there is none."""
-    frame = plane_frame(normal)[None]
-    loops = slice_mesh(vertices, faces, origin[None], normal[None])
-    section = tube_sections(loops, origin[None], frame)[0]
-    if section is None:
-        return None
-    m = moments(section.outline)
-    return section, section.in_space(m.centroid[None])[0], m.area
+Found = tuple[Section, FloatArray, float]
+
+
+def section_at(vertices: FloatArray, faces: IntArray, origin: FloatArray, normal: FloatArray) -> Found | None:
+    """Return the tube's section in a plane, its middle (3,) and area, None where there is none."""
+    return sections_along(vertices, faces, origin[None], normal[None])[0]
+
+
+def sections_along(
+    vertices: FloatArray, faces: IntArray, origins: FloatArray, normals: FloatArray
+) -> list[Found | None]:
+    """Return for each plane the tube's section, its middle (3,) and area, None where there is none.
+
+    Middle and area are those of its convex hull, which no boss that stands in from a wall moves.
+    """
+    frames = np.array([plane_frame(n) for n in normals])
+    found: list[Found | None] = []
+    for section in tube_sections(slice_mesh(vertices, faces, origins, normals), origins, frames):
+        hull = None if section is None else shapely.convex_hull(shapely.MultiPoint(section.outline))
+        if section is None or hull is None or hull.area == 0.0:
+            found.append(None)
+            continue
+        middle = np.array([[hull.centroid.x, hull.centroid.y]])
+        found.append((section, section.in_space(middle)[0], float(hull.area)))
+    return found
 
 
 def follow(vertices: FloatArray, faces: IntArray, line: FloatArray, radius: float) -> Course:
     """Return the course of the tube about a rough line (n, 3), out to where its sections end.
 
-    Raises GeometryError where there is no section in the middle.
+    The line's own ends, which lean into corners, are left out; sections along the rest put it right,
+    and from its two ends the tube is followed section by section. Raises GeometryError where there is
+    no section in the middle.
     """
-    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
-    best = None
-    for share in (0.5, 0.4, 0.6, 0.3, 0.7):
-        at = share * length[-1]
-        p = np.array([np.interp(at, length, line[:, k]) for k in range(3)])
-        span = np.array([np.interp([at - radius, at + radius], length, line[:, k]) for k in range(3)])
-        t = (span[:, 1] - span[:, 0]) / np.linalg.norm(span[:, 1] - span[:, 0])
-        best = section_at(vertices, faces, p, t)
-        if best is not None and best[2] < 4.0 * np.pi * radius**2:
-            break
-        best = None
-    if best is None:
-        raise GeometryError(
-            "no closed section was found in the middle of the mesh",
-            mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point on each opening",
-        )
-    section, middle, area = best
-    ahead = _march(vertices, faces, middle, t, area, radius)
-    behind = _march(vertices, faces, middle, -t, area, radius)
-    rows = [(p, -h, a, s) for p, h, a, s in behind[::-1]] + [(middle, t, area, section)] + ahead
+    points = _eased(line, radius, ENDS_LEFT * radius)
+    sections: list[Section] = []
+    areas = np.zeros(0)
+    for _ in range(ROUNDS):
+        headings = _smoothed(points)
+        found = sections_along(vertices, faces, points, headings)
+        known = [f for f in found if f is not None]
+        usual = float(np.median([f[2] for f in known])) if known else 0.0
+        kept = [
+            f
+            for f, p in zip(found, points, strict=True)
+            if f is not None and USUAL[0] < f[2] / usual < USUAL[1] and np.linalg.norm(f[1] - p) < radius
+        ]
+        if len(kept) < 3 or usual > 4.0 * np.pi * radius**2:
+            raise GeometryError(
+                "no closed section was found in the middle of the mesh",
+                mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point on each opening",
+            )
+        sections, areas = [f[0] for f in kept], np.array([f[2] for f in kept])
+        centres = np.array([f[1] for f in kept])
+        points = _eased(centres, radius, 0.0)
+    # The outermost sections still show where the rough line leant: they are found again from within.
+    loose = min(2, (len(centres) - 3) // 2)
+    whole = slice(loose, len(centres) - loose)
+    headings, centres, areas = _smoothed(centres)[whole], centres[whole], areas[whole]
+    sections = sections[whole]
+    rows = list(zip(centres, headings, areas.tolist(), sections, strict=True))
+    ahead = _march(vertices, faces, rows, radius)
+    turned = [(p, -h, a, s) for p, h, a, s in rows[::-1]]
+    behind = [(p, -h, a, s) for p, h, a, s in _march(vertices, faces, turned, radius)[::-1]]
+    rows = behind + rows + ahead
     points = np.array([r[0] for r in rows])
     return Course(points, _smoothed(points), np.array([r[2] for r in rows]), tuple(r[3] for r in rows))
+
+
+def _eased(line: FloatArray, radius: float, off: float) -> FloatArray:
+    """Return points STEP apart on a line (n, 3), smoothed over EASE of the radius, `off` its two ends."""
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    off = min(off, 0.3 * length[-1])
+    s = np.linspace(off, length[-1] - off, max(round((length[-1] - 2.0 * off) / (STEP * radius)), 4) + 1)
+    fine = np.linspace(0.0, length[-1], 4 * len(s))
+    places = np.column_stack([np.interp(fine, length, line[:, k]) for k in range(3)])
+    # A straight line is fitted about each place, so that the ends are not drawn in.
+    eased = np.empty((len(s), 3))
+    for k, at in enumerate(s):
+        weight = np.exp(-0.5 * ((fine - at) / (EASE * radius)) ** 2)
+        x = fine - at
+        system = np.column_stack([np.ones_like(x), x, x * x]) * np.sqrt(weight)[:, None]
+        eased[k] = np.linalg.lstsq(system, places * np.sqrt(weight)[:, None], rcond=None)[0][0]
+    return eased
 
 
 Row = tuple[FloatArray, FloatArray, float, Section]
 
 
-def _march(
-    vertices: FloatArray, faces: IntArray, start: FloatArray, heading: FloatArray, area: float, radius: float
-) -> list[Row]:
-    """Return the rows from a section on in one direction, while they are the tube's."""
+def _march(vertices: FloatArray, faces: IntArray, history: list[Row], radius: float) -> list[Row]:
+    """Return the rows beyond the last of `history`, on to where the sections are no longer the tube's."""
     rows: list[Row] = []
-    points, headings = [start], [heading]
+    points = [r[0] for r in history]
+    last_area, last_heading = history[-1][2], history[-1][1]
     step = STEP * radius
-    last_area = area
     for _ in range(MOST_STEPS):
-        bend = headings[-1] - headings[-2] if len(headings) > 1 else np.zeros(3)
-        t = headings[-1] + bend
+        back = np.array(points[-BACK:])
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(back, axis=0), axis=1))])
+        fit = np.polynomial.polynomial.polyfit(along - along[-1], back, 2 if len(back) > 3 else 1)
+        here, bend = fit[1], (2.0 * fit[2] if len(fit) > 2 else np.zeros(3))
+        size = float(np.linalg.norm(bend)) * TIGHTEST * radius
+        t = here + step * bend / max(size, 1.0)
         t /= np.linalg.norm(t)
-        found = None
-        guess = points[-1] + step * t
-        for _ in range(SETTLE):
-            found = section_at(vertices, faces, guess, t)
-            if found is None:
-                break
-            middle = found[1]
-            back = points[max(len(points) - 4, 0)]
-            if np.linalg.norm(middle - guess) > JUMP * radius:
-                found = None
-                break
-            chord = middle - back
-            chord /= np.linalg.norm(chord)
-            # The chord from four sections back has the heading of its own middle: go on as far again.
-            t_middle = np.mean(headings[max(len(headings) - 4, 0) :], axis=0)
-            t = chord + 0.5 * (chord - t_middle)
-            t /= np.linalg.norm(t)
-            guess = middle
-        if found is None or not SHRINKS < found[2] / last_area < GROWS:
+        guess = points[-1] + step * (here / np.linalg.norm(here) + t) / 2.0
+        found = section_at(vertices, faces, guess, t)
+        if (
+            found is None
+            or not SHRINKS < found[2] / last_area < GROWS
+            or np.linalg.norm(found[1] - guess) > JUMP * radius
+            or (found[1] - points[-1]) @ t < LEAST_STEP * step
+            or t @ last_heading < LEAST_ALIGNED
+        ):
             break
         points.append(found[1])
-        headings.append(t)
-        last_area = found[2]
+        last_area, last_heading = found[2], t
         rows.append((found[1], t, found[2], found[0]))
-        if len(points) > 40 and np.linalg.norm(found[1] - points[-40]) < 2.0 * step:
+        if len(rows) > 40 and np.linalg.norm(found[1] - points[-40]) < 2.0 * step:
             break  # round in a ring
     return rows
 

@@ -29,6 +29,7 @@ FROM, SPACING = -1.0, 0.02  # where the sections before the end begin, and how f
 BEFORE, AFTER = 0.10, 0.05  # lengths over which the growth of the radius is taken, at a corner
 SMOOTH_GROWTH, CORNER_GROWTH = 0.35, 0.7  # dr/ds: a taper or a flare has less, a seat or a spill more
 LEAST_GROWTH = 0.05  # what a corner must open to, to be an end: a step at a seat insert opens less
+STEP_FACING = -0.87  # cosine on a step's face, which looks back along the tube: a seat's cone has -0.7
 LEAST_RIM = 0.3  # area of a rim of open edges, of the section's, that can be an opening
 RAGGED = 0.985  # of the area that a section should have: one with less is not whole
 INSET_NOISE = 3.0  # standard deviations of the mesh that the walls are cut short of a flat opening
@@ -299,7 +300,7 @@ def _at_corner(
     arm = region.vertices - origin
     z, flat = arm @ normal, arm @ frame[1:].T
     outline = shapely.Polygon((section.in_space(section.outline) - origin) @ frame[1:].T).buffer(0.08 * radius)
-    on = (np.abs(z) < 0.12 * radius) & (region.normals @ normal < -0.5)
+    on = (np.abs(z) < 0.12 * radius) & (region.normals @ normal < STEP_FACING)
     on[on] = ~shapely.contains_xy(outline, flat[on, 0], flat[on, 1])
     step = flat_face(region.vertices[on], normal)
     if step is not None and step.rms < max(WAVY * radius, 2.5 * noise) and step.share > 0.5 and on.sum() >= 24:

@@ -242,22 +242,25 @@ def _tube_and_curve(
     """
     radius = float(np.sqrt(np.median(course.areas) / np.pi))
     tube = _between(body, openings)
+    free = [not o.square for o in openings]
     for turn in range(3):
         coarse = coarse_copy(*tube)
         sections = [_end_section(tube, o) for o in openings]
         centroids = tuple(s.in_space(moments(s.outline).centroid[None])[0] for s in sections)
         inner = _inner_points(course, openings, radius)
-        curve, notices = settle(coarse, tube, openings[0], openings[1], (centroids[0], centroids[1]), inner, radius)
-        turned = []
+        headings = tuple(None if free[k] else o.normal for k, o in enumerate(openings))
+        ends = ((centroids[0], headings[0]), (centroids[1], headings[1]))
+        curve, notices = settle(coarse, tube, ends, inner, radius)
+        if not any(free):
+            break
         for k, o in enumerate(openings):
+            if not free[k]:
+                continue
             tangent = curve.at(np.array([0.0 if k == 0 else curve.length]), 1)[0] * (-1.0 if k == 0 else 1.0)
             tangent /= np.linalg.norm(tangent)
-            if not o.square and np.linalg.norm(np.cross(tangent, o.normal)) > TURNED and turn < 2:
-                o = replace(o, origin=centroids[k], normal=tangent)
-            turned.append(o)
-        if all(a is b for a, b in zip(turned, openings, strict=True)):
-            break
-        openings = turned
+            # Near enough, or tried twice: from now on the curve keeps to the plane.
+            free[k] = bool(np.linalg.norm(np.cross(tangent, o.normal)) > TURNED) and turn == 0
+            openings[k] = replace(o, origin=centroids[k], normal=tangent)
         tube = _between(body, openings)
     return tube, curve, openings, notices
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy.interpolate import BSpline
 
 from portgeo.centreline import Centreline, through
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray, moments
-from portgeo.scan.openings import Opening
 from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 from portgeo.units import Notice
@@ -21,12 +21,14 @@ KNOT = 0.3  # of the tube's radius, between knots: shorter waves are not the tub
 PLANES_PER_KNOT = 3  # sections that each stretch is fitted to
 MOST_KNOTS = 120  # bounds the work on a long runner
 STEADY_MM = 0.003  # the curve has come to rest: well within the 0.01 mm that is promised
-COARSE_ROUNDS, FULL_ROUNDS = 24, 8  # at most, on the coarse copy and on the full mesh
+COARSE_ROUNDS, FULL_ROUNDS = 12, 8  # at most, on the coarse copy and on the full mesh
 DAMPING = 0.6  # of the way to the centroids a round: undamped, short waves grow in a tapered bend
 STIFFNESS = 1e-3  # against change of curvature from knot to knot; 1e-3 moves an elbow's ends by 0.01 mm
 ROOM = 0.92  # of its radius of curvature that a section may reach inward: at 1 planes cross at the wall
-RELAX = 4.0  # how much stiffer a stretch gets each time its planes still cross
-MOST_RELAXED = 10  # times
+RELAX = 6.0  # how much stiffer a stretch gets each time its planes still cross
+MOST_RELAXED = 6  # times
+HOLLOW = 1.02  # hull over area: sections with less have no notch worth looking for
+NOTCH = 0.5  # of the tube's radius, half the width of what counts as a notch: a guide boss
 NODES_PER_KNOT = 8  # nodes of the finished centreline
 
 
@@ -113,36 +115,34 @@ class _State:
 def settle(
     coarse: tuple[FloatArray, IntArray],
     full: tuple[FloatArray, IntArray],
-    entry: Opening,
-    exit: Opening,
-    centroids: tuple[FloatArray, FloatArray],
+    ends: tuple[tuple[FloatArray, FloatArray | None], tuple[FloatArray, FloatArray | None]],
     course: FloatArray,
     radius: float,
 ) -> tuple[Curve, list[Notice]]:
     """Return the curve through the centroids of the sections normal to it, and notices.
 
-    coarse, full : (vertices, faces) of the closed tube. centroids : of the entry and the exit
-    section, where the curve begins and ends, square to openings that have a plane of their own.
+    coarse, full : (vertices, faces) of the closed tube. ends : the centroids of its two openings, where
+    the curve begins and ends, each with the normal out of the port that it keeps to, or None.
     course : (n, 3) rough middles between them. Where the tube turns so tightly that neighbouring
     planes would cross inside it, the curve is stiffened there until they do not.
     """
-    start = (centroids[0], -entry.normal if entry.square else None)
-    end = (centroids[1], exit.normal if exit.square else None)
-    points = np.vstack([centroids[0], course, centroids[1]])
+    (first, out), end = ends
+    start = (first, None if out is None else -out)
+    points = np.vstack([first, course, end[0]])
     s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
     pieces = int(np.clip(np.ceil(s[-1] / (KNOT * radius)), 4, MOST_KNOTS))
     curve = fit_curve(s, points, start, end, max(pieces // 2, 4), np.zeros(max(pieces // 2, 4)))
     stiffness = np.zeros(pieces)
     relaxed = np.zeros(pieces, dtype=bool)
     for _ in range(MOST_RELAXED + 1):
-        state = _rounds(coarse, curve, stiffness, start, end, COARSE_ROUNDS)
+        state = _rounds(coarse, curve, stiffness, start, end, radius, COARSE_ROUNDS)
         curve = state.curve
         if not state.tight.any():
             break
         near = np.convolve(state.tight.astype(float), np.ones(5), mode="same") > 0
         stiffness[near] = np.maximum(stiffness[near] * RELAX, 0.05)
         relaxed |= near
-    state = _rounds(full, curve, stiffness, start, end, FULL_ROUNDS)
+    state = _rounds(full, curve, stiffness, start, end, radius, FULL_ROUNDS)
     if state.missing:
         raise GeometryError(
             f"{state.missing} planes along the tube cut no closed section of it",
@@ -169,6 +169,7 @@ def _rounds(
     stiffness: FloatArray,
     start: tuple[FloatArray, FloatArray | None],
     end: tuple[FloatArray, FloatArray | None],
+    radius: float,
     most: int,
 ) -> _State:
     """Return the curve after rounds of slicing and fitting, as many as bring it to rest."""
@@ -186,12 +187,12 @@ def _rounds(
         reach = np.zeros(count + 1)
         bend = _curvature(curve, u)
         missing = 0
+        centroids = middles(sections, radius)
         for k, section in enumerate(sections, start=1):
             if section is None:
                 missing += 1
                 continue
-            centroid = moments(section.outline).centroid
-            # A section that has run off (a neighbouring reach, a scrap) may not pull the curve away.
+            centroid = centroids[k - 1]
             target[k] = points[k] + DAMPING * (centroid @ section.frame[1:])
             reach[k] = float((section.outline @ (section.frame[1:] @ bend[k])).max())
         new = fit_curve(s, target, start, end, pieces, stiffness)
@@ -204,6 +205,29 @@ def _rounds(
         if shift < STEADY_MM:
             break
     return _State(curve, stiffness, shift, tight, missing)
+
+
+def middles(sections: list[Section | None], radius: float) -> FloatArray:
+    """Return the centroids (n, 2) of sections, in their own planes; zero where there is none.
+
+    Islands count as air, and so do notches too narrow to be the tube's own form: a guide boss is let
+    in from the wall in one section and stands free in the next, and the centreline of the port does
+    not jump there.
+    """
+    found = np.zeros((len(sections), 2))
+    at = [k for k, s in enumerate(sections) if s is not None]
+    outlines = [s.outline for s in sections if s is not None]
+    shapes = np.array([shapely.Polygon(o) for o in outlines])
+    area = np.array([moments(o).area for o in outlines])
+    hollow = shapely.area(shapely.convex_hull(shapes)) > HOLLOW * area
+    for k, outline, shape, is_hollow in zip(at, outlines, shapes, hollow, strict=True):
+        found[k] = moments(outline).centroid
+        if is_hollow:
+            whole = shape if shape.is_valid else shapely.make_valid(shape)
+            filled = whole.buffer(NOTCH * radius, quad_segs=6).buffer(-NOTCH * radius, quad_segs=6)
+            if not filled.is_empty:
+                found[k] = filled.centroid.x, filled.centroid.y
+    return found
 
 
 def _curvature(curve: Curve, u: FloatArray) -> FloatArray:

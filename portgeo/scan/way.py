@@ -21,6 +21,7 @@ from portgeo.triangles import face_areas
 COARSE_FACES = 40_000  # a mesh this fine shows the tube; its slices cost little
 CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port
 THIN = 0.3  # of the greatest inside radius: thinner parts (a spill sheet, a flash line) are no tube
+FILLED = 0.35  # of the greatest inside radius: outside that is narrower than twice this counts as tube
 BRANCH = 2.2  # a leg that reaches this many tube radii from the way is an end of its own
 SHORT = 1.2  # a way of fewer diameters than this has no direction of its own
 NEIGHBOURS = [(i, j, k) for i in (0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)]
@@ -93,7 +94,13 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
     start = (low + high) / 2.0 - step * (shape - 1) / 2.0
     grid = start + step * np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"), axis=-1).reshape(-1, 3)
     winding = igl.fast_winding_number(turned, faces, grid).reshape(shape)
-    depth = np.asarray(distance_transform_edt(winding > 0.5)) * step
+    solid = winding > 0.5
+    # What is too narrow to be outside (a stem's hole, a guide boss) is filled, so that the way keeps
+    # to the middle of the bowl.
+    fill = FILLED * float(distance_transform_edt(solid).max())
+    spread = distance_transform_edt(~solid) < fill
+    solid |= (distance_transform_edt(spread) >= fill) & spread
+    depth = np.asarray(distance_transform_edt(solid)) * step
     skin = max(THIN * float(depth.max()), 1.01 * step)
     core = depth > skin
     parts, count = label(core, structure=np.ones((3, 3, 3)))

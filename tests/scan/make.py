@@ -218,7 +218,7 @@ def with_seat(scan: Scan, shape: Shape, width: float, chamber: float, edge: floa
     r = shape.width[1] / 2
     seat = manifold3d.Manifold.cylinder(width, r, r + width, 180)
     bowl = manifold3d.Manifold.cylinder(chamber, r + width, r + width + 1.2 * chamber, 180).translate((0, 0, width))
-    solid = seat + bowl
+    solid = seat + bowl + manifold3d.Manifold.cylinder(0.5, r - 0.2, r - 0.2, 180).translate((0, 0, -0.3))
     axes = np.column_stack([np.cross(up, heading), up, heading, point])
     if np.linalg.det(axes[:, :3]) < 0:
         axes[:, 0] *= -1
