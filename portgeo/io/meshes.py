@@ -75,7 +75,6 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
         )
     try:
         raw = _read(Path(path), suffix)
-        _check(raw)
     except PortgeoError as error:
         raise error.in_file(file) from error
     except MemoryError as error:
@@ -114,6 +113,10 @@ def _read(path: Path, suffix: str) -> _Raw:
             "m" if suffix == ".glb" else read_header_unit(comments)
         )  # glTF 2.0, 3.4: all lengths are metres
         scale = MM_PER[unit] if unit else 1.0
+    if not len(faces):
+        raise InputError(
+            "the file has no triangles", mend="Export the mesh again; of a cloud of points, make a mesh first"
+        )
     first, number = unique_points(vertices)
     return _Raw(vertices[first], number[faces], hashlib.sha256(data).hexdigest(), unit, scale)
 
@@ -195,16 +198,6 @@ def _check_glb(data: bytes) -> tuple[bytes, int]:
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError) as error:
         raise fault from error
     return b"", 0
-
-
-def _check(raw: _Raw) -> None:
-    if not len(raw.vertices):
-        raise InputError("the file holds no mesh", mend="Export the mesh again")
-    if not len(raw.faces):
-        raise InputError(
-            "the file has points but no triangles",
-            mend="Make a mesh of the scan's points first, and export that",
-        )
 
 
 def write_mesh(

@@ -75,6 +75,8 @@ def _ascii_corners(data: bytes) -> FloatArray:
             "short, or not an STL",
             mend="Copy or export it again",
         )
+    if not facets:
+        raise InputError("the file has no triangles", mend="Export the mesh again")
     try:
         return np.array(triples).astype(np.float64).reshape(-1, 3)
     except ValueError as error:
@@ -108,27 +110,26 @@ def weld(corners: np.ndarray) -> tuple[FloatArray, IntArray]:
 def unique_points(points: np.ndarray) -> tuple[IntArray, IntArray]:
     """Return the first index of each distinct point, and each point's number among them.
 
-    points : (k, 3) float32 or float64; minus zeros in it become zeros. Points are sorted by a hash
+    points : (k, 3) float32 or float64, k > 0; minus zeros in it become zeros. Points are sorted by a hash
     of their bits, which is several times faster than sorting by coordinates; where two distinct
     points share a hash (one chance in ten million for a million points) they are sorted by coordinates.
     """
-    points += points.dtype.type(0.0)  # -0.0 + 0.0 is 0.0
+    with np.errstate(invalid="ignore"):
+        points += points.dtype.type(0.0)  # -0.0 + 0.0 is 0.0
     if not np.isfinite(points).all():
         raise InputError("a coordinate is not a finite number", mend="Export the mesh again, or repair it")
     key = _hash(points)
     order = np.argsort(key)
-    new = np.empty(len(key), dtype=bool)
-    new[:1] = True
-    for start in range(0, len(key), BLOCK):  # in blocks, to spare memory
-        a = order[start : start + BLOCK + 1]
-        sorted_key = key[a]
-        differs = sorted_key[1:] != sorted_key[:-1]
-        same = np.flatnonzero(~differs)
-        if (points[a[same]] != points[a[same + 1]]).any():
+    key = key.take(order)
+    new = np.append(True, key[1:] != key[:-1])
+    del key  # to spare memory
+    first, number = _numbered(order, new)
+    distinct = points[first]
+    for start in range(0, len(points), BLOCK):
+        part = slice(start, start + BLOCK)
+        if (distinct.take(number[part], axis=0) != points[part]).any():
             return _by_coordinates(points)
-        new[start + 1 : start + 1 + len(differs)] = differs
-    del key
-    return _numbered(order, new)
+    return first, number
 
 
 def _hash(points: np.ndarray) -> np.ndarray:
@@ -161,7 +162,7 @@ def _numbered(order: np.ndarray, new: np.ndarray) -> tuple[IntArray, IntArray]:
     number = np.empty(len(order), dtype=np.int64)
     for start in range(0, len(order), BLOCK):  # in blocks, to spare memory
         part = slice(start, start + BLOCK)
-        number[order[part]] = rank[run[part]]
+        number[order[part]] = rank.take(run[part])
     return first[by_first], number
 
 

@@ -188,6 +188,7 @@ def test_a_count_that_lies_costs_no_memory(tmp_path):
         "low.stl": stl(1, corners),
         "cut.stl": stl(2, corners)[:-10],
         "none.stl": stl(0, corners[:0]),
+        "bare.stl": b"solid a\nendsolid a\n",
         "lies.ply": ply,
         "ascii.ply": ply.replace(b"binary_little_endian", b"ascii"),
         "lies.off": b"OFF\n2000000000 2000000000 0\n0 0 0\n",
