@@ -1,0 +1,138 @@
+"""Gauges to cut out at 1:1: section outlines, height and width, short-side radius, floor line.
+
+A port as it is, and as it will be where there is a plan, come in; plane figures in millimetres, with
+what to write on each, go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from portgeo.centreline import at
+from portgeo.plane import FloatArray, arc_points
+from portgeo.port import Port, sections_at
+from portgeo.section import Section, measure_section
+from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
+
+Role = Literal["cut", "today", "mark"]
+STRIP_MM = 12.0  # width of a height or width gauge: stiff in card, and it turns in the port
+PLATE_MM = 15.0  # of plate behind a gauge's edge
+HIGHEST_SHARE = 0.4  # of the port's height: a floor-line gauge thicker than this would not go in
+CROSS_MM = 4.0
+FLOOR_POINTS = 201
+ROUND_OFF_MM = 0.01  # floor-line points nearer to a chord than this are left out
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line (n, 2) of a gauge: to be cut, today's outline for comparison, or a mark."""
+
+    points: FloatArray
+    closed: bool
+    role: Role
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """One figure: x to the right, y up, millimetres.
+
+    name : what it is. station : where it belongs, None for one that runs along the port. lengths :
+    what it gauges, by name.
+    """
+
+    name: str
+    station: float | None
+    lines: tuple[Line, ...]
+    lengths: dict[str, float]
+
+
+def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[Gauge]:
+    """Return the gauges for stations (k,), the target's where `after` is given, else today's.
+
+    The radius gauge is left out on a port with no turn. Raises GeometryError where a station cuts
+    no tube.
+    """
+    aim = port if after is None else after
+    wanted, today = sections_at(aim, stations), sections_at(port, stations)
+    found: list[Gauge] = []
+    for k, station in enumerate(stations):
+        found.append(section_outline(wanted[k], float(station), None if after is None else today[k]))
+        measures = measure_section(wanted[k])
+        found += [
+            strip("height gauge", float(station), "height", measures.height),
+            strip("width gauge", float(station), "width", measures.width),
+        ]
+    return found + along_floor(aim)
+
+
+def section_outline(section: Section, station: float, today: Section | None) -> Gauge:
+    """Return a section as seen looking into the entry, with a cross at its middle."""
+    seen = np.array([-1.0, 1.0])  # left of the port is on the left of the page
+    measures = measure_section(section)
+    middle = measures.centroid * seen
+    lines = [Line(section.outline * seen, True, "cut")]
+    lines += [Line(island * seen, True, "cut") for island in section.islands]
+    if today is not None:
+        # Both in one plane of one centreline, so their places agree.
+        lines.append(Line(today.outline * seen, True, "today"))
+    for way in (np.array([1.0, 0.0]), np.array([0.0, 1.0])):
+        lines.append(Line(middle + np.outer([-CROSS_MM, CROSS_MM], way), False, "mark"))
+    roof = np.array([middle[0], middle[1] + measures.height / 4.0])
+    lines.append(Line(roof + CROSS_MM * np.array([[-0.4, -0.5], [0.0, 0.0], [0.4, -0.5]]), False, "mark"))
+    return Gauge("section", station, tuple(lines), {"height": measures.height, "width": measures.width})
+
+
+def strip(name: str, station: float, what: str, length: float) -> Gauge:
+    """Return a strip of a length whose ends are arcs about its middle: it reads the same a little tilted."""
+    half = np.arcsin(min(STRIP_MM, 0.8 * length) / length)
+    ends = [arc_points(np.zeros(2), length / 2.0, middle - half, 2.0 * half) for middle in (0.0, np.pi)]
+    return Gauge(name, station, (Line(np.vstack(ends), True, "cut"),), {what: length})
+
+
+def along_floor(port: Port) -> list[Gauge]:
+    """Return the short-side radius gauge, where the port turns, and the floor-line gauge."""
+    first, last = port.centreline.stations[[0, -1]]
+    stations = np.linspace(first, last, FLOOR_POINTS)
+    _, frames = at(port.centreline, stations)
+    turn = turn_plane(frames[:, 0])
+    # Without a turn the floor line lies in the plane of flow and up.
+    plane = turn or TurnPlane(frames[0, 1], frames[0, 0], -frames[0, 2], 0.0)
+    sections = sections_at(port, stations)
+    points = side_points(sections, plane, True)
+    found = []
+    short = None if turn is None else side(stations, points, turn)
+    if short is not None:
+        found.append(radius_gauge(short.radius, short.turn, short.apex_station))
+    height = min(float(np.ptp(section.outline[:, 1])) for section in sections)
+    line = np.column_stack([points @ plane.ahead, -(points @ plane.aside)])
+    line = line - line[0]
+    # The metal is under the line; the plate lies on it, in the port.
+    plate = shapely.LineString(line).simplify(ROUND_OFF_MM)
+    body = plate.buffer(min(PLATE_MM, HIGHEST_SHARE * height), single_sided=True)
+    body = max(shapely.get_parts(body), key=lambda part: part.area)
+    lines = [Line(shapely.get_coordinates(body.exterior)[:-1], True, "cut")]
+    found.append(
+        Gauge("floor-line gauge, entry at the left", None, tuple(lines), {"length": float(plate.length)})
+    )
+    return found
+
+
+def radius_gauge(radius: float, turn: float, station: float) -> Gauge:
+    """Return a plate with a hollow edge of a radius, over the angle that the short side turns."""
+    start = np.pi / 2.0 - turn / 2.0
+    inner = arc_points(np.zeros(2), radius, start, turn)
+    outer = arc_points(np.zeros(2), radius + PLATE_MM, start, turn)[::-1]
+    plate = Line(np.vstack([inner, outer]), True, "cut")
+    return Gauge("short-side radius gauge", station, (plate,), {"radius": radius})
+
+
+def stations_in(port: Port, stations: Sequence[float]) -> FloatArray:
+    """Return stations (k,) as an array, rising, those outside the port left out."""
+    first, last = port.centreline.stations[[0, -1]]
+    found = np.unique(np.asarray(stations, float))
+    return found[(found >= first - 1e-6) & (found <= last + 1e-6)]
