@@ -1,0 +1,248 @@
+"""Hexahedra swept through the sections of a path: an O-grid in each, the same in all.
+
+Sections come in, their planes not crossing; nodes and hexahedra, every corner of each with a positive
+Jacobian, go out. In each section an inner block follows the outline's shape with four corners, and
+layers lie between it and the wall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linprog
+
+from portgeo.errors import GeometryError
+from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.section import Section
+
+INNER = 0.5  # size of the inner block in the least direction: its cells and the layers' are then alike
+ROUNDING = 0.5  # of the block's bulge towards the outline: 0 makes its sides straight, 1 its corners flat
+SAMPLES = 720  # points round an outline when its corners are sought
+THINNEST = 1.0 / 6.0  # the layer at the wall, of the innermost: speed changes most at a tight turn's wall
+PEAKED = 12.0  # decay of the weight that places a corner, per half width: smooth, and still the corner
+SHARP = 0.3  # radians: a bend at one point that is a corner of the wall, where a node must stand
+INWARD = 0.02  # of the section's size: least distance of the centre from every wall line, seen inside
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """How nodes of one section are joined, the same for all sections.
+
+    quads : (q, 4), their normal along the flow. wall : (p,) nodes on the wall, from the roof's left
+    corner by roof, right wall, floor and left wall. count : nodes. across, down, layers : cells.
+    """
+
+    quads: IntArray
+    wall: IntArray
+    count: int
+    across: int
+    down: int
+    layers: int
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Hexahedra swept along a path.
+
+    nodes : (n, k, 3), of n rings. pattern : of each ring. Node j of ring i is number i * k + j.
+    """
+
+    nodes: FloatArray
+    pattern: Pattern
+
+    @property
+    def wall(self) -> FloatArray:
+        """Points of the wall (n, p, 3)."""
+        return self.nodes[:, self.pattern.wall]
+
+
+def pattern(across: int, down: int, layers: int) -> Pattern:
+    """Return the O-grid of a block of across x down cells and layers round it.
+
+    The block's (0, 0) is its corner at the roof and the left wall; across runs to the right wall.
+    """
+    block = np.arange((across + 1) * (down + 1)).reshape(down + 1, across + 1)
+    edge = _perimeter(block)
+    outer = np.arange(layers * len(edge)).reshape(layers, len(edge)) + block.size
+    rings = np.vstack([edge, outer])
+    inside = np.stack([block[:-1, :-1], block[:-1, 1:], block[1:, 1:], block[1:, :-1]], axis=2).reshape(-1, 4)
+    following = np.roll(rings, -1, axis=1)
+    around = np.stack([rings[:-1], rings[1:], following[1:], following[:-1]], axis=2).reshape(-1, 4)
+    return Pattern(np.vstack([inside, around]), rings[-1], block.size + outer.size, across, down, layers)
+
+
+def _perimeter(block: np.ndarray) -> np.ndarray:
+    """Return what stands on a block's edge, from (0, 0) along the roof, counterclockwise."""
+    return np.concatenate([block[0, :-1], block[:-1, -1], block[-1, :0:-1], block[:0:-1, 0]])
+
+
+def sweep(sections: Sequence[Section], made: Pattern) -> Grid:
+    """Return the grid through sections.
+
+    Raises GeometryError where a section is too far from star-shaped, or where hexahedra between two
+    sections would turn inside out.
+    """
+    walls = np.stack([wall_nodes(s.outline, made.across, made.down) for s in sections])
+    centres = np.stack([moments(s.outline).centroid for s in sections])
+    for k in np.flatnonzero(_clearance(walls, centres) < INWARD):
+        centres[k] = _kernel_centre(walls[k], sections[k])
+    origins = np.stack([s.origin for s in sections])
+    frames = np.stack([s.frame for s in sections])
+    for follow_shape in (False, True):
+        plane = _fill(walls, centres, made, follow_shape)
+        nodes = origins[:, None] + np.einsum("nkc,ncj->nkj", plane, frames[:, 1:])
+        folded = least_jacobians(nodes, made) <= 0.0
+        if not folded.any():
+            return Grid(nodes, made)
+    first = int(np.flatnonzero(folded)[0])
+    raise GeometryError(
+        "the sections there change too fast for a flow grid to be laid between them",
+        where="near " + _place(sections[first]),
+        mend="Look at the sections there for a reading or a trace that is wrong",
+    )
+
+
+def wall_nodes(outline: FloatArray, across: int, down: int) -> FloatArray:
+    """Return nodes (2 (across + down), 2) on an outline, counterclockwise from its upper left corner.
+
+    Equal steps of arc length from corner to corner.
+    """
+    closed = np.vstack([outline, outline[:1]])
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
+    corners = _corners(outline, length)
+    stops = corners[0] + np.append((corners - corners[0]) % length[-1], length[-1])
+    steps = np.array([across, down, across, down])
+    place = np.concatenate([a + (b - a) * np.arange(n) / n for a, b, n in zip(stops[:-1], stops[1:], steps, strict=True)])
+    return _along(closed, length, place)
+
+
+def _along(closed: FloatArray, length: FloatArray, place: FloatArray) -> FloatArray:
+    place = place % length[-1]
+    return np.column_stack([np.interp(place, length, closed[:, k]) for k in range(2)])
+
+
+def _corners(outline: FloatArray, length: FloatArray) -> FloatArray:
+    """Return the arc lengths (4,) of an outline's corners: left roof, right roof, right floor, left floor.
+
+    Seen in the square that the outline's extent is scaled to, a corner is where the sum of the two
+    coordinates is greatest: the mean place with a weight that falls off fast from there, so that it
+    moves smoothly with the outline; a sharp corner close by holds it.
+    """
+    total = length[-1]
+    place = np.arange(SAMPLES) * (total / SAMPLES)
+    closed = np.vstack([outline, outline[:1]])
+    middle, half = (outline.max(axis=0) + outline.min(axis=0)) / 2.0, np.ptp(outline, axis=0) / 2.0
+    square = (_along(closed, length, place) - middle) / half
+    scaled = (closed - middle) / half
+    scaled_length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(scaled, axis=0), axis=1))])
+    round_it = scaled_length[-1]
+    at_square = np.interp(place, length, scaled_length)
+    step = np.linalg.norm(np.roll(square, -1, axis=0) - np.roll(square, 1, axis=0), axis=1)
+    edge = np.diff(closed, axis=0)
+    heading = np.arctan2(edge[:, 1], edge[:, 0])
+    bend = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+    found = np.empty(4)
+    for k, signs in enumerate(np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])):
+        reach = square @ signs
+        weight = step * np.exp(PEAKED * (reach - reach.max()))
+        top = at_square[int(np.argmax(reach))]
+        offset = (at_square - top + round_it / 2.0) % round_it - round_it / 2.0
+        mean = top + float(weight @ offset / weight.sum())
+        sharp = np.flatnonzero(bend > SHARP)
+        if len(sharp):
+            away = np.abs((scaled_length[sharp] - mean + round_it / 2.0) % round_it - round_it / 2.0)
+            if away.min() < 1.0 / PEAKED:
+                mean = scaled_length[sharp[int(np.argmin(away))]]
+        found[k] = np.interp(mean % round_it, scaled_length, length)
+    return found
+
+
+def _clearance(walls: FloatArray, centres: FloatArray) -> FloatArray:
+    """Return how far inside every wall line of walls (n, p, 2) the centres (n, 2) lie, by the size (n,)."""
+    following = np.roll(walls, -1, axis=1)
+    edge = following - walls
+    arm = walls - centres[:, None]
+    cross = arm[..., 0] * edge[..., 1] - arm[..., 1] * edge[..., 0]
+    size = np.sqrt(np.ptp(walls, axis=1).prod(axis=1))
+    return (cross / np.linalg.norm(edge, axis=2)).min(axis=1) / size
+
+
+def _kernel_centre(wall: FloatArray, section: Section) -> FloatArray:
+    """Return the point (2,) from which the whole wall (p, 2) is seen, farthest inside its lines."""
+    edge = np.roll(wall, -1, axis=0) - wall
+    outward = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.linalg.norm(edge, axis=1)[:, None]
+    system = np.column_stack([outward, np.ones(len(wall))])
+    answer = linprog([0.0, 0.0, -1.0], A_ub=system, b_ub=(outward * wall).sum(axis=1), bounds=(None, None))
+    if not answer.success or answer.x[2] <= INWARD * float(np.sqrt(np.ptp(wall, axis=0).prod())):
+        raise GeometryError(
+            "no point of the section sees its whole wall, so no flow grid can be laid in it",
+            where=_place(section),
+            mend="Measure it without the bulge that hides part of the wall, or trace it again",
+        )
+    return np.asarray(answer.x[:2])
+
+
+def _place(section: Section) -> str:
+    x, y, z = section.origin
+    return f"the section about ({x:.1f}, {y:.1f}, {z:.1f}) mm of the port's frame"
+
+
+def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, follow_shape: bool) -> FloatArray:
+    """Return the nodes (n, k, 2) of sections with walls (n, p, 2).
+
+    The block stands off the wall by one distance all round; with `follow_shape` by one share of the
+    way to the centre.
+    """
+    arm = walls - centres[:, None]
+    bounds = np.cumsum([0, made.across, made.down, made.across, made.down])
+    straight = np.empty_like(arm)
+    for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+        share = (np.arange(b - a) / (b - a))[None, :, None]
+        straight[:, a:b] = arm[:, a : a + 1] * (1 - share) + arm[:, b % bounds[-1]][:, None] * share
+    half = np.ptp(walls, axis=1) / 2.0
+    least = half.min(axis=1, keepdims=True)
+    size = np.full_like(half, INNER) if follow_shape else 1.0 - (1.0 - INNER) * least / half
+    block = size[:, None] * (ROUNDING * arm + (1.0 - ROUNDING) * straight)
+    nodes = np.empty((len(walls), made.count, 2))
+    inside = _transfinite(block, made.across, made.down)
+    nodes[:, : inside.shape[1]] = inside
+    thickness = THINNEST ** np.linspace(0.0, 1.0, made.layers)
+    share = (np.cumsum(thickness) / thickness.sum())[None, :, None, None]
+    nodes[:, inside.shape[1] :] = (block[:, None] * (1 - share) + arm[:, None] * share).reshape(len(walls), -1, 2)
+    return nodes + centres[:, None]
+
+
+def _transfinite(edge: FloatArray, across: int, down: int) -> FloatArray:
+    """Return a block's nodes (n, (down + 1)(across + 1), 2) from its edge (n, p, 2) (Coons's patch)."""
+    a, b, c = across, across + down, 2 * across + down
+    roof, right = edge[:, : a + 1], edge[:, a : b + 1]
+    floor = edge[:, b : c + 1][:, ::-1]
+    left = np.concatenate([edge[:, c:], edge[:, :1]], axis=1)[:, ::-1]
+    u = (np.arange(across + 1) / across)[None, None, :, None]
+    v = (np.arange(down + 1) / down)[None, :, None, None]
+    by_edges = (1 - v) * roof[:, None] + v * floor[:, None] + (1 - u) * left[:, :, None] + u * right[:, :, None]
+    corner = [p[:, None, None] for p in (roof[:, 0], roof[:, -1], floor[:, 0], floor[:, -1])]
+    by_corners = (1 - v) * ((1 - u) * corner[0] + u * corner[1]) + v * ((1 - u) * corner[2] + u * corner[3])
+    return (by_edges - by_corners).reshape(len(edge), -1, 2)
+
+
+def hexahedra(grid: Grid) -> IntArray:
+    """Return the hexahedra (h, 8): a quad of one ring, counterclockwise, then the same of the next."""
+    first = np.arange(len(grid.nodes) - 1)[:, None, None] * grid.pattern.count
+    low = grid.pattern.quads[None] + first
+    return np.concatenate([low, low + grid.pattern.count], axis=2).reshape(-1, 8)
+
+
+def least_jacobians(nodes: FloatArray, made: Pattern) -> FloatArray:
+    """Return the least Jacobian (n - 1,) at the corners of the hexahedra between ring and ring."""
+    corners = nodes[:, made.quads]
+    least = np.full(len(nodes) - 1, np.inf)
+    for k in range(4):
+        ahead, back = (corners[:, :, (k + step) % 4] - corners[:, :, k] for step in (1, 3))
+        normal = np.cross(ahead, back)
+        rise = corners[1:, :, k] - corners[:-1, :, k]
+        for ends in (normal[:-1], normal[1:]):
+            least = np.minimum(least, np.einsum("nqj,nqj->nq", ends, rise).min(axis=1))
+    return least
