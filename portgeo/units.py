@@ -13,6 +13,11 @@ LengthUnit = Literal["mm", "in"]
 MM_PER_INCH = 25.4  # exact by definition (NIST SP 811)
 MM_PER: dict[str, float] = {"mm": 1.0, "in": MM_PER_INCH, "cm": 10.0, "m": 1000.0}
 
+FOOT = 12.0 * MM_PER_INCH / 1000.0  # m, exact
+M3_S_PER: dict[str, float] = {"cfm": FOOT**3 / 60.0, "m3_h": 1.0 / 3600.0, "l_s": 1e-3}
+WATER_MM = 9.80665  # Pa in a conventional millimetre of water (NIST SP 811)
+PA_PER: dict[str, float] = {"in_h2o": WATER_MM * MM_PER_INCH, "mm_h2o": WATER_MM, "kpa": 1000.0, "pa": 1.0}
+
 
 @dataclass(frozen=True)
 class Display:
@@ -36,6 +41,10 @@ class Display:
     def volume(self, mm3: float) -> str:
         """Return a volume in cubic centimetres to two decimals."""
         return f"{mm3 / 1000.0:.2f} cc"
+
+    def speed(self, m_s: float) -> str:
+        """Return a speed in m/s, and in ft/s too where the unit is the inch."""
+        return f"{m_s:.0f} m/s ({m_s / FOOT:.0f} ft/s)" if self.unit == "in" else f"{m_s:.1f} m/s"
 
     @property
     def area_unit(self) -> str:

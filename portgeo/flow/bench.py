@@ -1,0 +1,132 @@
+"""Bench runs: lift and flow at a depression, corrected, compared, and seen against the valve's passages.
+
+Runs come in; flows at one depression, changes at each lift and coefficients go out. SI units but for
+lifts in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from portgeo.errors import InputError
+from portgeo.flow.gas import STANDARD, Air, depression_speed
+from portgeo.flow.valve import Valve, curtain_area, passage, throat_area
+from portgeo.plane import FloatArray, IntArray
+
+FLAT = 0.1  # of the run's greatest slope: where the curve rises less from there on, it is flat
+FALLS = 0.01  # of the greatest flow: a bench does not repeat much better
+SAME_LIFT = 0.02  # mm: two runs' lifts closer than this are one
+
+
+@dataclass(frozen=True)
+class Run:
+    """One pull on the bench.
+
+    state : of the port. setup : free text (clay entry, manifold bolted on). lift (n,) mm, rising;
+    flow (n,) m3/s as read; depression (n,) Pa; swirl (n,) as read, nan where not, or None. rows (n,)
+    of the user's file.
+    """
+
+    state: str
+    setup: str
+    lift: FloatArray
+    flow: FloatArray
+    depression: FloatArray
+    swirl: FloatArray | None
+    rows: tuple[int, ...]
+
+    @property
+    def name(self) -> str:
+        """State and set-up, for a person."""
+        return ", ".join(part for part in (self.state, self.setup) if part) or "the run"
+
+
+def at_depression(run: Run, depression: float) -> FloatArray:
+    """Return a run's flow (n,) at one depression (Pa): it goes as the square root, incompressible."""
+    return np.asarray(run.flow * np.sqrt(depression / run.depression))
+
+
+def flow_at(run: Run, lift: float, depression: float) -> float:
+    """Return a run's flow at a lift within it, monotone between readings."""
+    flow = at_depression(run, depression)
+    if len(flow) == 1:
+        return float(flow[0])
+    return float(PchipInterpolator(run.lift, flow)(np.clip(lift, run.lift[0], run.lift[-1])))
+
+
+@dataclass(frozen=True)
+class Flat:
+    """Where a curve goes flat, and where it falls: lifts in mm, None where it does not."""
+
+    flat_from: float | None
+    falls_from: float | None
+
+
+def flattens(run: Run, depression: float) -> Flat:
+    """Return the lift from which on flow rises at under a tenth of its steepest rate, and where it falls."""
+    flow = at_depression(run, depression)
+    lift, flow = np.concatenate([[0.0], run.lift]), np.concatenate([[0.0], flow])
+    slope = np.diff(flow) / np.diff(lift)
+    flat = slope < FLAT * slope.max()
+    last_steep = int(np.flatnonzero(~flat)[-1])
+    flat_from = float(lift[last_steep + 1]) if last_steep + 1 < len(slope) else None
+    top = int(np.argmax(flow))
+    falls = flow[top] - flow[top:].min() > FALLS * flow[top]
+    return Flat(flat_from, float(lift[top]) if falls else None)
+
+
+@dataclass(frozen=True)
+class Change:
+    """Two runs side by side at lifts (n,) mm: flows (n,) m3/s at one depression; `read`: both were read there."""
+
+    lift: FloatArray
+    before: FloatArray
+    after: FloatArray
+    read: np.ndarray
+
+
+def change(before: Run, after: Run, depression: float) -> Change:
+    """Return two runs side by side at the first one's lifts that the second spans.
+
+    Raises InputError where they have none in common.
+    """
+    inside = (before.lift >= after.lift[0] - SAME_LIFT) & (before.lift <= after.lift[-1] + SAME_LIFT)
+    if not inside.any():
+        raise InputError(
+            f"the runs '{before.name}' and '{after.name}' have no lift in common",
+            mend="Compare runs over the same lifts",
+        )
+    lift = before.lift[inside]
+    other = np.array([flow_at(after, float(at), depression) for at in lift])
+    read = np.abs(lift[:, None] - after.lift).min(axis=1) <= SAME_LIFT
+    return Change(lift, at_depression(before, depression)[inside], other, read)
+
+
+@dataclass(frozen=True)
+class AtValve:
+    """A run against its valve, at its lifts (n,).
+
+    on_curtain, on_throat : discharge coefficients on the curtain and on the throat less the stem.
+    passage (n,) mm2 and limits (n,), which of the three it is. on_passage : on that least area.
+    """
+
+    on_curtain: FloatArray
+    on_throat: FloatArray
+    passage: FloatArray
+    on_passage: FloatArray
+    limits: IntArray
+
+
+def at_valve(run: Run, valve: Valve, air: Air = STANDARD) -> AtValve:
+    """Return a run's discharge coefficients: flow over area times the speed the depression gives.
+
+    Incompressible, as the correction between depressions is; at 28 inH2O the isentropic coefficient
+    reads some 4 % more.
+    """
+    speed = np.array([depression_speed(float(d), air) for d in run.depression])
+    area = run.flow / speed * 1e6
+    least, limits = passage(valve, run.lift)
+    return AtValve(area / curtain_area(valve, run.lift), area / throat_area(valve), least, area / least, limits)

@@ -1,0 +1,58 @@
+"""Whether the air can follow a wall along which it slows: Stratford's turbulent criterion.
+
+Speeds along a wall line come in; the margin past the peak goes out, and where it is least.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from portgeo.plane import FloatArray
+
+RISING, EASING = 0.39, 0.35  # k where the pressure curve bends up, and where it bends down
+HIGHEST_CP = 4.0 / 7.0  # the criterion's inner layer holds up to here; the rest of the rise is beyond it
+LEAST_RISE = 1e-3  # of Cp: no rise at all
+
+
+@dataclass(frozen=True)
+class Slowing:
+    """The fall in speed past a peak.
+
+    peak, worst : places in the line, of the peak and of the least margin. margin : 1 where the speed
+    does not fall, 0 where the turbulent layer is about to part, negative past that. recovered : how
+    much of the peak's dynamic pressure is asked back, the greatest Cp. parts : margin below 0.
+    """
+
+    peak: int
+    worst: int
+    margin: float
+    recovered: float
+    parts: bool
+
+
+def slowing(along: FloatArray, speed: FloatArray, peak: int, viscosity: float) -> Slowing:
+    """Return the fall in speed past a peak against Stratford's criterion.
+
+    along (n,) distances in m from where the layer begins, speed (n,) m/s along a wall line, viscosity
+    kinematic. The layer parts where Cp sqrt(x dCp/dx) reaches k (1e-6 Re)^0.1, with Cp = 1 - (u/um)^2,
+    Re = um x / viscosity, and x counted so that the layer ahead of the peak has the thickness it
+    would have at constant speed, int (u/um)^3 dx (B. S. Stratford, J. Fluid Mech. 5, 1959; from
+    memory, checked against the same paper's flow of zero wall friction).
+    """
+    top = float(speed[peak])
+    ahead = np.trapezoid((speed[: peak + 1] / top) ** 3, along[: peak + 1])
+    x = np.maximum(along[peak:] - along[peak] + ahead, 1e-12)
+    cp = 1.0 - (speed[peak:] / top) ** 2
+    recovered = float(cp.max())
+    if len(cp) < 3 or recovered < LEAST_RISE:
+        return Slowing(peak, peak, 1.0, max(recovered, 0.0), False)
+    rate = np.gradient(cp, x)
+    bend = np.gradient(rate, x)
+    limit = np.where(bend < 0.0, EASING, RISING) * (1e-6 * top * x / viscosity) ** 0.1
+    load = np.maximum(cp, 0.0) * np.sqrt(np.maximum(x * rate, 0.0)) / limit
+    load = np.where(np.maximum.accumulate(cp) <= HIGHEST_CP, load, 0.0)
+    worst = int(np.argmax(load))
+    margin = 1.0 - float(load[worst])
+    return Slowing(peak, peak + worst, margin, recovered, margin < 0.0)
