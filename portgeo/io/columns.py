@@ -41,9 +41,7 @@ def plain_name(written: str) -> str:
     return re.sub(r"[\s\-_()\[\].,:]+", "_", text).strip("_")
 
 
-def named_columns(
-    header: Sequence[str], row: int, body: Sequence[tuple[int, Sequence[str]]]
-) -> dict[str, Column]:
+def named_columns(header: Sequence[str], row: int, body: Sequence[tuple[int, Sequence[str]]]) -> dict[str, Column]:
     """Return the columns of a header, meaning to Column.
 
     row : where the header stands. body : the rows under it. Raises InputError for a name that is

@@ -45,13 +45,9 @@ def read_svg(data: bytes, file: str) -> Drawing:
     import svgelements
 
     if re.search(rb"<!ENTITY[^>]*(SYSTEM|PUBLIC|&)", data):
-        raise InputError(
-            "the drawing refers to other files or to itself", file=file, mend="Save it as a plain SVG"
-        )
+        raise InputError("the drawing refers to other files or to itself", file=file, mend="Save it as a plain SVG")
     if len(re.findall(rb"<(?:\w+:)?use[\s/>]", data)) > SVG_USES:
-        raise InputError(
-            "the drawing is made of references", file=file, mend="Convert its clones to paths and save"
-        )
+        raise InputError("the drawing is made of references", file=file, mend="Convert its clones to paths and save")
     try:
         svg = svgelements.SVG.parse(io.BytesIO(data), reify=True)
         sizes = [str(svg.values.get(side) or "") for side in ("width", "height")]
@@ -67,9 +63,7 @@ def read_svg(data: bytes, file: str) -> Drawing:
     try:
         chains = [chain for path in shapes for chain in _svg_chains(path, file)]
     except (ValueError, ArithmeticError, TypeError, AttributeError, LookupError) as error:
-        raise InputError(
-            "a path of the SVG cannot be read", file=file, mend="Save it as a plain SVG"
-        ) from error
+        raise InputError("a path of the SVG cannot be read", file=file, mend="Save it as a plain SVG") from error
     return Drawing(_checked(chains, file), MM_PER_PIXEL)
 
 
@@ -139,9 +133,7 @@ def read_dxf(data: bytes, file: str, unit: str) -> Drawing:
         entities = list(itertools.islice(_dxf_entities(document.modelspace()), ENTITIES + 1))
         if len(entities) > ENTITIES:
             raise _too_large(file)
-        chains = [
-            chain for chain in (_dxf_chain(entity, scale, file) for entity in entities) if chain is not None
-        ]
+        chains = [chain for chain in (_dxf_chain(entity, scale, file) for entity in entities) if chain is not None]
     except (InputError, GeometryError):
         raise
     except Exception as error:  # the library raises whatever its parser met
@@ -204,18 +196,12 @@ def _dxf_chain(entity: Any, scale: float, file: str) -> FloatArray | None:
             points[-1] = points[0]
         return _to_world(entity, points, dxf.center.z * scale)
     if kind in ("ELLIPSE", "SPLINE"):
-        reach = _rows(
-            [dxf.center, dxf.major_axis] if kind == "ELLIPSE" else entity.control_points or entity.fit_points
-        )
+        reach = _rows([dxf.center, dxf.major_axis] if kind == "ELLIPSE" else entity.control_points or entity.fit_points)
         if not np.abs(reach * scale).max() < SPAN_MM:
             raise _too_large(file)
         # Half the chord error, for the library looks at the middle of each chord only.
         points = _rows(entity.flattening(CHORD_MM / 2.0 / scale, 16)) * scale
-        closed = (
-            bool(entity.closed)
-            if kind == "SPLINE"
-            else abs(dxf.end_param - dxf.start_param) >= math.tau - 1e-9
-        )
+        closed = bool(entity.closed) if kind == "SPLINE" else abs(dxf.end_param - dxf.start_param) >= math.tau - 1e-9
         return np.vstack([points, points[:1]]) if closed else points
     if kind == "LWPOLYLINE":
         return _bulged(
@@ -267,9 +253,7 @@ def _bulged(
             across = np.array([-chord[1], chord[0]])
             centre = (start + end) / 2.0 + across * (1.0 - bulge**2) / (4.0 * bulge)
             arm = start - centre
-            arc = _arc(
-                centre, float(np.hypot(*arm)), math.atan2(arm[1], arm[0]), 4.0 * math.atan(bulge), file
-            )
+            arc = _arc(centre, float(np.hypot(*arm)), math.atan2(arm[1], arm[0]), 4.0 * math.atan(bulge), file)
             parts.append(arc[1:-1])
         parts.append(end[None, :])
     return _to_world(entity, np.vstack(parts), elevation * scale)

@@ -91,13 +91,9 @@ def check_free(paths: Iterable[str | Path], force: bool) -> None:
             real = os.path.normcase(os.path.abspath(path))
             folder_there, there, ordinary = path.parent.is_dir(), os.path.lexists(path), path.is_file()
         except (OSError, ValueError) as error:
-            raise OutputError(
-                f"this is no name for a file ({error})", file=name, mend="Choose another"
-            ) from error
+            raise OutputError(f"this is no name for a file ({error})", file=name, mend="Choose another") from error
         if "\0" in name:
-            raise OutputError(
-                "this is no name for a file", file=name.replace("\0", "?"), mend="Choose another"
-            )
+            raise OutputError("this is no name for a file", file=name.replace("\0", "?"), mend="Choose another")
         if real in seen:
             raise OutputError("two results would go to this one file", file=name, mend="Name two files")
         seen.add(real)
@@ -176,9 +172,7 @@ def _json(value: Any, indent: str) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def write_table_csv(
-    path: str | Path, header: Sequence[str], rows: Iterable[Sequence[Any]], force: bool
-) -> None:
+def write_table_csv(path: str | Path, header: Sequence[str], rows: Iterable[Sequence[Any]], force: bool) -> None:
     """Write a table as CSV (UTF-8, line feeds): numbers to six decimals as needed, nan as an empty cell.
 
     Numbers below 1 keep six significant digits. Raises OutputError.

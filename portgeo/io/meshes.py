@@ -109,9 +109,7 @@ def _read(path: Path, suffix: str) -> _Raw:
                 f"the file says it has {declared} faces, and {len(faces)} can be read",
                 mend="Copy or export it again",
             )
-        unit = (
-            "m" if suffix == ".glb" else read_header_unit(comments)
-        )  # glTF 2.0, 3.4: all lengths are metres
+        unit = "m" if suffix == ".glb" else read_header_unit(comments)  # glTF 2.0, 3.4: all lengths are metres
         scale = MM_PER[unit] if unit else 1.0
     if not len(faces):
         raise InputError(
@@ -135,9 +133,7 @@ def _through_trimesh(data: bytes, suffix: str) -> tuple[FloatArray, IntArray]:
     level = log.level
     log.setLevel(logging.CRITICAL)  # its remarks are no part of our output
     try:
-        mesh: Any = trimesh.load(
-            BytesIO(data), file_type=suffix[1:], force="mesh", process=False, skip_materials=True
-        )
+        mesh: Any = trimesh.load(BytesIO(data), file_type=suffix[1:], force="mesh", process=False, skip_materials=True)
         vertices = np.array(mesh.vertices, dtype=np.float64).reshape(-1, 3)
         faces = np.array(mesh.faces, dtype=np.int64).reshape(-1, 3)
     except MemoryError:
@@ -181,9 +177,7 @@ def _check_glb(data: bytes) -> tuple[bytes, int]:
 
     The header is magic, version and length, then chunks of length, type and bytes (glTF 2.0, 4.4).
     """
-    fault = InputError(
-        "the GLB is damaged, cut short, or refers to other files", mend="Copy or export it again"
-    )
+    fault = InputError("the GLB is damaged, cut short, or refers to other files", mend="Copy or export it again")
     if data[:4] != b"glTF" or int.from_bytes(data[8:12], "little") > len(data):
         raise fault
     try:

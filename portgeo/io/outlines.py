@@ -149,9 +149,7 @@ def _closed_loop(drawing: Drawing, file: str) -> FloatArray:
     """Return the one closed loop that a drawing's chains make, end to end."""
     chains = [chain for chain in drawing.chains if np.ptp(chain, axis=0).max() > JOIN_MM]
     if not chains:
-        raise InputError(
-            "the drawing has no lines", file=file, mend="Draw the outline with lines, arcs or curves"
-        )
+        raise InputError("the drawing has no lines", file=file, mend="Draw the outline with lines, arcs or curves")
     ends = np.array([chain[[0, -1]] for chain in chains])  # (chains, 2, xy)
     node = _meeting_points(ends.reshape(-1, 2)).reshape(-1, 2)
     count = int(node.max()) + 1
@@ -227,9 +225,7 @@ def _checked(loop: FloatArray, scale: float, file: str) -> FloatArray:
     loop = loop[step > REPEAT_MM]
     extent = np.ptp(loop, axis=0) if len(loop) else np.zeros(2)
     if len(loop) < 3 or shapely.MultiPoint(loop).convex_hull.area < FLAT_SHARE * extent.max() ** 2:
-        raise GeometryError(
-            "the outline encloses no area", file=file, mend="Trace the section all the way round"
-        )
+        raise GeometryError("the outline encloses no area", file=file, mend="Trace the section all the way round")
     if not (SIZES_MM[0] <= extent.max() <= SIZES_MM[1]):
         raise GeometryError(
             f"the outline is {extent[0]:.4g} mm wide and {extent[1]:.4g} mm high, no port's size "
@@ -242,7 +238,5 @@ def _checked(loop: FloatArray, scale: float, file: str) -> FloatArray:
         reason = shapely.is_valid_reason(polygon)
         numbers = re.findall(r"-?[0-9.]+(?:e[-+]?[0-9]+)?", reason.partition("[")[2])
         place = f" {_place(np.array(numbers[:2], dtype=float), scale)}" if len(numbers) >= 2 else ""
-        raise GeometryError(
-            f"the outline crosses or touches itself{place}", file=file, mend="Mend the outline there"
-        )
+        raise GeometryError(f"the outline crosses or touches itself{place}", file=file, mend="Mend the outline there")
     return loop

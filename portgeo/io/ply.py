@@ -40,9 +40,7 @@ def check_ply(data: bytes) -> tuple[bytes, int]:
             elif words[:1] == ["property"] and words[1] == "list":
                 # A face has three corners or more; other lists may be empty.
                 corners = 3 if element == "face" else 0
-                needed += count * (
-                    2 + 2 * corners if ascii_kind else SIZES[words[2]] + corners * SIZES[words[3]]
-                )
+                needed += count * (2 + 2 * corners if ascii_kind else SIZES[words[2]] + corners * SIZES[words[3]])
             elif words[:1] == ["property"]:
                 needed += count * (2 if ascii_kind else SIZES[words[1]])
     except (ValueError, LookupError) as error:
@@ -69,9 +67,7 @@ def write_ply(vertices: FloatArray, faces: IntArray, rgba: np.ndarray | None) ->
             points[name] = rgba[:, k]
     triangles = np.empty(len(faces), dtype=[("count", "u1"), ("corners", "<i4", 3)])
     triangles["count"], triangles["corners"] = 3, faces
-    properties = "".join(
-        f"property {'double' if kind == '<f8' else 'uchar'} {name}\n" for name, kind in fields
-    )
+    properties = "".join(f"property {'double' if kind == '<f8' else 'uchar'} {name}\n" for name, kind in fields)
     header = (
         "ply\nformat binary_little_endian 1.0\ncomment port mesh, units=mm\n"
         f"element vertex {len(points)}\n{properties}"

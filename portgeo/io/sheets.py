@@ -68,9 +68,7 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
     try:
         table = read_table(data, file)
         if not table.rows:
-            raise InputError(
-                "the sheet has no header and no rows", mend="Fill in a header and a row a station"
-            )
+            raise InputError("the sheet has no header and no rows", mend="Fill in a header and a row a station")
         columns = named_columns(table.rows[0][1], table.rows[0][0], table.rows[1:])
         if len(table.rows) < 3:
             raise InputError(
@@ -104,9 +102,7 @@ def _unit_of(columns: dict[str, Column]) -> LengthUnit:
 def _reading(row: Row, default_error: float) -> Reading:
     station = row.length("station")
     if station is None:
-        row.refuse(
-            "station", "the station is empty", "Write the distance along the centreline from the entry"
-        )
+        row.refuse("station", "the station is empty", "Write the distance along the centreline from the entry")
     error = row.length("reading_error")
     reading = Reading(
         row=row.number,
@@ -147,14 +143,12 @@ def _shape(row: Row) -> Shape:
 def _angle(row: Row, name: str) -> float:
     angle = row.number_in(name) or 0.0
     if abs(angle) > 2.0 * np.pi:
-        row.refuse(
-            name, f"{row.text(name)} degrees is more than a full turn", "Write the heading turned so far"
-        )
+        row.refuse(name, f"{row.text(name)} degrees is more than a full turn", "Write the heading turned so far")
     return angle
 
 
 def _place(row: Row) -> FloatArray | None:
-    given = {name: row.number_in(name) for name in ("x", "y", "z")}
+    given = {name: row.length(name, None) for name in ("x", "y", "z")}
     if all(value is None for value in given.values()):
         return None
     for name, value in given.items():
@@ -168,9 +162,7 @@ def _rect(row: Row, reading: Reading) -> Reading:
     height, width = _required(row, "height"), _required(row, "width")
     both, roof, floor = (row.length(name) for name in ("corner", "corner_roof", "corner_floor"))
     if both is not None and (roof is not None or floor is not None):
-        row.refuse(
-            "corner", "the row gives one corner radius and separate ones too", "Leave one or the other empty"
-        )
+        row.refuse("corner", "the row gives one corner radius and separate ones too", "Leave one or the other empty")
     roof = both if both is not None else roof or 0.0
     floor = both if both is not None else floor or 0.0
     # A full-radius end is often read a hair over half the width: the readings' own error forgives it.
@@ -208,21 +200,15 @@ def _traced(row: Row, reading: Reading) -> Reading:
     _refuse_given(row, ("corner", "corner_roof", "corner_floor", "diameter"), "outline")
     name = row.text("outline")
     if not name:
-        row.refuse(
-            "outline", "the shape is outline, but no file is named", "Write the file with the traced outline"
-        )
+        row.refuse("outline", "the shape is outline, but no file is named", "Write the file with the traced outline")
     if name not in row.outlines:
         # A path typed on Windows works elsewhere too.
-        path = next(
-            (p for p in (row.folder / name, row.folder / name.replace("\\", "/")) if _is_there(p)), None
-        )
+        path = next((p for p in (row.folder / name, row.folder / name.replace("\\", "/")) if _is_there(p)), None)
         try:
             row.outlines[name] = read_outline(path or row.folder / name, row.unit)
         except PortgeoError as error:
             place = f"{name}, {error.where}" if error.where else name
-            raise type(error)(
-                f"{place}: {error.what}", where=row.where("outline"), mend=error.mend
-            ) from error
+            raise type(error)(f"{place}: {error.what}", where=row.where("outline"), mend=error.mend) from error
     outline = row.outlines[name]
     width, height = (float(extent) for extent in np.ptp(outline, axis=0))
     for side, traced in (("height", height), ("width", width)):

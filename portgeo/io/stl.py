@@ -65,11 +65,7 @@ def _ascii_corners(data: bytes) -> FloatArray:
     lower = data.lower()
     triples = VERTEX.findall(data)
     facets = len(re.findall(rb"^\s*endfacet", lower, re.MULTILINE))
-    if (
-        b"endsolid" not in lower
-        or len(triples) != 3 * facets
-        or facets != len(re.findall(rb"facet\s+normal", lower))
-    ):
+    if b"endsolid" not in lower or len(triples) != 3 * facets or facets != len(re.findall(rb"facet\s+normal", lower)):
         raise InputError(
             f"the text has {len(triples)} corners and {facets} whole triangles, or no end: it is cut "
             "short, or not an STL",
@@ -80,9 +76,7 @@ def _ascii_corners(data: bytes) -> FloatArray:
     try:
         return np.array(triples).astype(np.float64).reshape(-1, 3)
     except ValueError as error:
-        raise InputError(
-            "a corner is not three numbers", mend="Export it again, best as binary STL"
-        ) from error
+        raise InputError("a corner is not three numbers", mend="Export it again, best as binary STL") from error
 
 
 def write_stl(vertices: FloatArray, faces: IntArray) -> bytes:
@@ -168,9 +162,7 @@ def _numbered(order: np.ndarray, new: np.ndarray) -> tuple[IntArray, IntArray]:
 
 def read_header_unit(text: bytes) -> str | None:
     """Return the unit that a header or comment names, as `units=mm` or `unit: inch`; else None."""
-    match = re.search(
-        rb"\bunits?\s*[:=]\s*(mm|millimet(?:er|re)s?|in|inch|inches|cm|m)\b", text, re.IGNORECASE
-    )
+    match = re.search(rb"\bunits?\s*[:=]\s*(mm|millimet(?:er|re)s?|in|inch|inches|cm|m)\b", text, re.IGNORECASE)
     if not match:
         return None
     name = match[1].decode().lower()

@@ -68,9 +68,7 @@ def decoded(data: bytes, file: str) -> str:
             continue
         if not CONTROL.search(text):
             return text.replace("\r\n", "\n").replace("\r", "\n")
-    raise InputError(
-        "the file is binary, not text", file=file, mend="Save it from the spreadsheet as CSV (UTF-8)"
-    )
+    raise InputError("the file is binary, not text", file=file, mend="Save it from the spreadsheet as CSV (UTF-8)")
 
 
 def _from_text(data: bytes, file: str, most: int) -> Table:
@@ -118,15 +116,16 @@ def _is_comment(line: str) -> bool:
 
 
 def _check_even(found: list[tuple[int, list[str]]], file: str) -> None:
-    """Refuse rows of unequal length past the header's: a decimal comma moved their columns."""
+    """Refuse a row longer than its header, even by empty cells: a decimal comma has moved its columns.
+
+    Spreadsheets pad all rows alike, so that none of theirs is refused.
+    """
     if not found:
         return
-    width = len(found[0][1])
-    longer = {len(cells) for _, cells in found[1:] if len(cells) > width}
-    named = len(_trimmed(found[0][1]))
+    header = found[0][1]
+    named = len(_trimmed(header))
     for number, cells in found[1:]:
-        over = len(_trimmed(cells)) > named
-        if over or (len(cells) > width and len(longer) + any(len(c) <= width for _, c in found[1:]) > 1):
+        if len(cells) > len(header) or len(_trimmed(cells)) > named:
             raise InputError(
                 f"the row has {len(cells)} cells under a header of {named}: perhaps a decimal comma, in a "
                 "file whose columns are separated by commas",

@@ -103,9 +103,7 @@ def _read(text: str, path: Path, sha256: str) -> TargetFile:
         copied.finish()
     top.finish()
     if not target.areas and target.short_side is None and copy is None:
-        raise InputError(
-            "the target wants nothing", mend="Fill in an [[area]], a [[taper]], [short_side] or [copy]"
-        )
+        raise InputError("the target wants nothing", mend="Fill in an [[area]], a [[taper]], [short_side] or [copy]")
     return _with_limits(TargetFile(target, unit, sha256, copy=copy), limits, path)
 
 
@@ -148,9 +146,7 @@ def _taper(table: TomlTable) -> AreaWanted:
 def _one_of(table: TomlTable, one: str, area: float | None, other: str, percent: float | None) -> float:
     if (area is None) == (percent is None):
         raise InputError(
-            f"{one} and {other} are both given"
-            if area is not None
-            else f"neither {one} nor {other} is given",
+            f"{one} and {other} are both given" if area is not None else f"neither {one} nor {other} is given",
             where=table.where(one if area is not None else None),
             mend=f"Give one of the two: {one}, or {other} of the throat's area",
         )

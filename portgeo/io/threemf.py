@@ -84,9 +84,7 @@ def read_3mf(data: bytes, file: str) -> tuple[FloatArray, IntArray, str, float]:
         if unit not in MM_PER_UNIT:
             raise InputError(f"the file's unit is {unit[:40]!r}", mend="Export it again in millimetres")
         objects = {
-            (name, part.get("id")): part
-            for name, tree in models.items()
-            for part in tree.iter(f"{{{CORE}}}object")
+            (name, part.get("id")): part for name, tree in models.items() for part in tree.iter(f"{{{CORE}}}object")
         }
         parts = list(_built(objects, main, list(models[main].iter(f"{{{CORE}}}item"))))
     except (etree.XMLSyntaxError, ValueError, TypeError, LookupError) as error:

@@ -40,9 +40,7 @@ class TomlTable:
         if key not in self.content and required:
             close = difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
             mend = f"Is {close[0]} meant to be it?" if close else f"Add  {key} = ..."
-            raise InputError(
-                f"{key} is missing", where=self.where(close[0] if close else None), mend=mend.rstrip("?.")
-            )
+            raise InputError(f"{key} is missing", where=self.where(close[0] if close else None), mend=mend.rstrip("?."))
         return self.content.get(key)
 
     def number(
@@ -58,15 +56,11 @@ class TomlTable:
         if value is None:
             return default
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise self.refuse(
-                key, f"{value!r} is not a number", "Write a number such as 1.25, without quotes"
-            )
+            raise self.refuse(key, f"{value!r} is not a number", "Write a number such as 1.25, without quotes")
         found = float(value) * scale
         if not least <= found <= most:
             low, high = least / scale, most / scale
-            raise self.refuse(
-                key, f"{value} is not between {low:.4g} and {high:.4g}", "Check the number and its unit"
-            )
+            raise self.refuse(key, f"{value} is not between {low:.4g} and {high:.4g}", "Check the number and its unit")
         return found
 
     def length(
@@ -156,9 +150,7 @@ class TomlTable:
         value = self.take(key)
         names = value if isinstance(value, list) else [] if value is None else [value]
         if any(not isinstance(name, str) or not name.strip() for name in names):
-            raise self.refuse(
-                key, f"{value!r} is not a file name or a list of them", "Write names between quotes"
-            )
+            raise self.refuse(key, f"{value!r} is not a file name or a list of them", "Write names between quotes")
         return tuple(beside.parent / name for name in names)
 
     def table(self, key: str) -> TomlTable | None:
@@ -182,9 +174,7 @@ class TomlTable:
         for key in self.content:
             if key not in self.known:
                 close = difflib.get_close_matches(key, sorted(self.known), 1)
-                mend = (
-                    f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
-                )
+                mend = f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
                 raise self.refuse(key, "there is no such key", mend.rstrip("?"))
 
 

@@ -51,9 +51,7 @@ def _columns(row: int, header: tuple[str, ...]) -> dict[str, tuple[int, str]]:
         known = COLUMNS.get(plain_name(written))
         where = f"row {row}, column {written[:60]}"
         if known is None:
-            raise InputError(
-                "there is no such column", where=where, mend="Known are " + ", ".join(sorted(COLUMNS))
-            )
+            raise InputError("there is no such column", where=where, mend="Known are " + ", ".join(sorted(COLUMNS)))
         if known[0] in found:
             raise InputError("the column comes twice", where=where, mend="Leave one of the two")
         found[known[0]] = index, known[1]
@@ -63,9 +61,7 @@ def _columns(row: int, header: tuple[str, ...]) -> dict[str, tuple[int, str]]:
     return found
 
 
-def _reading(
-    row: int, cells: tuple[str, ...], columns: dict[str, tuple[int, str]], decimal_comma: bool
-) -> WallReading:
+def _reading(row: int, cells: tuple[str, ...], columns: dict[str, tuple[int, str]], decimal_comma: bool) -> WallReading:
     def cell(name: str) -> tuple[str, str, str]:
         index, unit = columns[name]
         where = f"row {row}, column {name}{'_' + unit if unit else ''}"

@@ -103,9 +103,7 @@ def test_json_keeps_order_and_rounds_to_nine_digits(tmp_path):
     assert list(back) == list(result)
     assert back["b"] == 0.333333333
     assert back["a"] == [[1.0, None], [None, 0.0]]
-    assert (
-        back["n"] == 7 and back["ok"] is True and back["text"] == 'é "quoted"' and back["list"] == [{"x": 1}]
-    )
+    assert back["n"] == 7 and back["ok"] is True and back["text"] == 'é "quoted"' and back["list"] == [{"x": 1}]
 
 
 WORDS = st.text(st.characters(exclude_categories=["Cs"]))  # a lone surrogate is no text

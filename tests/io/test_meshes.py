@@ -153,9 +153,7 @@ def test_a_nested_or_expanding_3mf_is_refused(tmp_path):
         f'<object id="{k}"><components>' + f'<component objectid="{k - 1}"/>' * 10 + "</components></object>"
         for k in range(2, 12)
     )
-    path.write_bytes(
-        three_mf(f'<resources>{mesh_object(1)}{layers}</resources><build><item objectid="11"/></build>')
-    )
+    path.write_bytes(three_mf(f'<resources>{mesh_object(1)}{layers}</resources><build><item objectid="11"/></build>'))
     with pytest.raises(InputError):
         read_mesh(path)
     path.write_bytes(three_mf(" " * 30_000_000))
@@ -266,9 +264,7 @@ def test_no_bytes_give_a_traceback(tmp_path, suffix, data):
         assert np.isfinite(mesh.vertices).all() and mesh.faces.max() < len(mesh.vertices)
 
 
-@given(
-    st.lists(st.tuples(*[st.sampled_from([0.0, -0.0, 1.0, 1.0000001, -1.0])] * 3), min_size=1, max_size=60)
-)
+@given(st.lists(st.tuples(*[st.sampled_from([0.0, -0.0, 1.0, 1.0000001, -1.0])] * 3), min_size=1, max_size=60))
 def test_the_weld_makes_equal_points_one_and_no_others(points):
     points = np.array(points, dtype=np.float32)
     first, number = unique_points(points.copy())

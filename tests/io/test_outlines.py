@@ -112,9 +112,7 @@ def test_dxf_spline_of_a_circle(tmp_path):
         knots=[0, 0, 0, 1, 1, 2, 2, 3, 3, 4, 4, 4],
         weights=[1, w, 1, w, 1, w, 1, w, 1],
     )
-    outline = read_outline(
-        dxf(tmp_path, lambda space: space.add_spline().apply_construction_tool(curve)), "mm"
-    )
+    outline = read_outline(dxf(tmp_path, lambda space: space.add_spline().apply_construction_tool(curve)), "mm")
     check_circle(outline, 20.0, [0, 0])
 
 

@@ -97,6 +97,12 @@ BOOK = [
 ]
 
 
+@pytest.fixture(scope="module")
+def saved_book(tmp_path_factory):
+    """Return the bytes of one saved workbook: saved again, it has another time in it."""
+    return workbook(tmp_path_factory.mktemp("book"), BOOK).read_bytes()
+
+
 def test_a_workbook_reads_as_its_csv(tmp_path):
     sheet = read_sheet(workbook(tmp_path, BOOK))
     check_three(sheet)
@@ -127,9 +133,7 @@ def test_shapes_and_places(tmp_path):
     )
     sheet = read_sheet(save(tmp_path, text))
     first, second, oval, rect = sheet.readings
-    assert (first.height, first.width) == (40.0, 40.0) and second.height == second.width == pytest.approx(
-        40.05
-    )
+    assert (first.height, first.width) == (40.0, 40.0) and second.height == second.width == pytest.approx(40.05)
     assert second.place == pytest.approx([20, 1, -2]) and oval.place is None
     assert second.error == 0.01 and second.swing == pytest.approx(np.radians(5))
     assert moments(outline_of(oval)).area == pytest.approx(np.pi * 20 * 25, rel=1e-3)
@@ -142,9 +146,7 @@ def test_shapes_and_places(tmp_path):
 
 
 def test_a_missing_corner_is_told_with_row_and_station(tmp_path):
-    sheet = read_sheet(
-        save(tmp_path, "station_in,height_in,width_in,corner_in\n0,1,1,0\n1,1,1,\n2,1,1,1/4\n")
-    )
+    sheet = read_sheet(save(tmp_path, "station_in,height_in,width_in,corner_in\n0,1,1,0\n1,1,1,\n2,1,1,1/4\n"))
     assert [notice.code for notice in sheet.warnings] == ["corner_missing"]
     message = sheet.warnings[0].message(Display("in"))
     assert "row 3" in message and "1.000 in" in message and "row 2" not in message
@@ -156,9 +158,7 @@ def test_a_doubtful_unit_is_told(tmp_path):
 
 
 def test_a_full_radius_end_read_a_hair_large_is_forgiven(tmp_path):
-    sheet = read_sheet(
-        save(tmp_path, "station_in,height_in,width_in,corner_in\n0,2,1.625,0.813\n1,2,1.625,.8\n")
-    )
+    sheet = read_sheet(save(tmp_path, "station_in,height_in,width_in,corner_in\n0,2,1.625,0.813\n1,2,1.625,.8\n"))
     assert sheet.readings[0].corner_roof == pytest.approx(0.8125 * INCH)
 
 
@@ -223,6 +223,11 @@ BAD_ROWS = [
     ("40,40,,,oval", "row 4, column width_mm", "empty"),
     ("40,,,,round", "row 4, column diameter", "no diameter"),
 ]
+
+
+def test_decimal_commas_in_every_row_are_seen_though_the_cells_fit(tmp_path):
+    wrong = refusal(tmp_path, "station_mm,height_mm,width_mm,note\n0,41,3,30,\n20,42,3,30,\n")
+    assert wrong.where == "row 2" and "decimal comma" in wrong.what
 
 
 @pytest.mark.parametrize(("row", "where", "reason"), BAD_ROWS)
@@ -318,9 +323,7 @@ def test_odd_ways_of_writing_numbers():
 
 WORDS = st.sampled_from(["", "40", "0", "1 5/8", "rect", "round", "#", '"', "nan"])
 CELLS = st.floats(-5, 200).map(lambda x: f"{x:.3f}") | WORDS | st.text(max_size=5)
-NAMES = st.sampled_from(
-    [*GOOD[0].split(","), "diameter_mm", "outline", "note", "swing_deg", "rise_in", "oops"]
-)
+NAMES = st.sampled_from([*GOOD[0].split(","), "diameter_mm", "outline", "note", "swing_deg", "rise_in", "oops"])
 
 
 @st.composite
@@ -343,13 +346,12 @@ def test_no_bytes_give_a_traceback(tmp_path, data, suffix):
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
-def test_no_damaged_sheet_gives_a_traceback(tmp_path, data):
-    text = data.draw(st.sampled_from(["csv", "xlsx"]))
-    whole = "\n".join([HEADER, *ROWS]).encode() if text == "csv" else workbook(tmp_path, BOOK).read_bytes()
-    content = bytearray(whole)
+def test_no_damaged_sheet_gives_a_traceback(tmp_path, saved_book, data):
+    suffix = data.draw(st.sampled_from(["csv", "xlsx"]))
+    content = bytearray("\n".join([HEADER, *ROWS]).encode() if suffix == "csv" else saved_book)
     for _ in range(data.draw(st.integers(1, 5))):
         content[data.draw(st.integers(0, len(content) - 1))] = data.draw(st.integers(0, 255))
-    check_promise(tmp_path / f"damaged.{text}", bytes(content[: data.draw(st.integers(1, len(content)))]))
+    check_promise(tmp_path / f"damaged.{suffix}", bytes(content[: data.draw(st.integers(1, len(content)))]))
 
 
 def check_promise(path, data):
