@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from portgeo.plane import FloatArray, IntArray
 from portgeo.section import Section
@@ -135,26 +137,11 @@ def _trace(
     normals: FloatArray,
 ) -> Loops:
     """Return the segments put in order round their loops."""
-    heads = np.ones(len(following), dtype=bool)
-    heads[following[following >= 0]] = False
-    following_list = following.tolist()
-    seen = bytearray(len(following_list))
-    order: list[int] = []
-    first: list[int] = []
-    for begin in [*np.flatnonzero(heads).tolist(), *range(len(following_list))]:
-        if seen[begin]:
-            continue
-        first.append(len(order))
-        k = begin
-        while k >= 0 and not seen[k]:
-            seen[k] = 1
-            order.append(k)
-            k = following_list[k]
-    walk, bounds = np.array(order), np.array([*first, len(order)])
+    walk, bounds = _walk(following)
     loop_plane = plane[walk[bounds[:-1]]]
     tail = walk[bounds[1:] - 1]
     is_open = following[tail] < 0
-    gap = np.zeros(len(first))
+    gap = np.zeros(len(tail))
     if is_open.any():
         # An open loop needs its last point too: where its last segment ends.
         lost = tail[is_open]
@@ -168,6 +155,42 @@ def _trace(
     first_sorted = np.concatenate([[0], np.cumsum(sizes)])
     take = np.repeat(bounds[:-1][by_plane] - first_sorted[:-1], sizes) + np.arange(first_sorted[-1])
     return Loops(points[walk[take]], first_sorted, loop_plane[by_plane], gap[by_plane])
+
+
+def _walk(following: IntArray) -> tuple[IntArray, IntArray]:
+    """Return the segments (n,) in order loop after loop, and the bounds (k + 1,) of the loops.
+
+    following : (n,) the segment after each, -1 at an open end. Open rows first, each from its
+    beginning; then closed ones, each from its lowest segment. The end of every loop is linked to the
+    beginning of the next, so that one search along the whole chain (in compiled code) puts all in order.
+    """
+    count = len(following)
+    has_next = following >= 0
+    first_out = np.concatenate([[0], np.cumsum(has_next)])
+    chain = csr_matrix((np.ones(first_out[-1], dtype=np.int8), following[has_next], first_out), shape=(count, count))
+    loop = connected_components(chain, directed=False)[1]
+    before = np.full(count, -1, dtype=np.int64)
+    before[following[has_next]] = np.flatnonzero(has_next)
+    heads = np.flatnonzero(before < 0)
+    lowest = np.unique(loop, return_index=True)[1]
+    is_open = np.zeros(len(lowest), dtype=bool)
+    is_open[loop[heads]] = True
+    begins = np.concatenate([heads, np.sort(lowest[~is_open[loop[lowest]]])])
+    tails = np.flatnonzero(~has_next)
+    tail_of = np.empty(len(lowest), dtype=np.int64)
+    tail_of[loop[tails]] = tails
+    closed = begins[len(heads) :]
+    tail_of[loop[closed]] = before[closed]
+    link = following.copy()
+    ends = tail_of[loop[begins]]
+    link[ends[:-1]] = begins[1:]
+    link[ends[-1]] = -1
+    has_next = link >= 0
+    first_out = np.concatenate([[0], np.cumsum(has_next)])
+    chain = csr_matrix((np.ones(count - 1, dtype=np.int8), link[has_next], first_out), shape=(count, count))
+    walk = breadth_first_order(chain, begins[0], return_predecessors=False).astype(np.int64)
+    sizes = np.bincount(loop)[loop[begins]]
+    return walk, np.concatenate([[0], np.cumsum(sizes)])
 
 
 def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list[Section | None]:

@@ -29,8 +29,8 @@ def cut_end(
     """
     height = (vertices - origin) @ normal + inset
     above = height > 0.0
-    some = above[faces]
-    crossing = np.flatnonzero(some.any(axis=1) & ~some.all(axis=1))
+    a, b, c = (above[faces[:, k]] for k in range(3))
+    crossing = np.flatnonzero((a ^ b) | (b ^ c))
     tri = faces[crossing]
     up = above[tri]
     # Turn each so that its odd corner, the one alone on its side, is first.

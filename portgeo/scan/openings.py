@@ -18,14 +18,14 @@ from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 
 # All lengths below are in radii of the tube's own section (of the circle of its area).
-REGION = 3.5  # how far round the end the mesh is looked at
+AHEAD, ASIDE = 3.0, 2.2  # how far beyond the end and beside it the mesh is looked at
 CORE = 0.7  # of the section: what of an end's face is seen through it, clear of its walls
 FACING = 0.3  # cosine between a vertex's normal and the tube's heading on the face of an end
 COVERED = 0.4  # share of the core that a face must cover: less is an open end
 WAVY = 0.01  # rms of a face that is still flat (0.2 mm on a 40 mm throat)
 DOMED = 0.6  # a face that is deeper than this is no cut: the tube is closed there
 OBLIQUE = np.radians(35.0)  # a face farther out of square is not taken for the opening
-FROM, SPACING = -1.0, 0.02  # where the sections before the end begin, and how far apart they are
+FROM, SPACING = -0.8, 0.02  # where the sections before the end begin, and how far apart they are
 BEFORE, AFTER = 0.10, 0.05  # lengths over which the growth of the radius is taken, at a corner
 SMOOTH_GROWTH, CORNER_GROWTH = 0.35, 0.7  # dr/ds: a taper or a flare has less, a seat or a spill more
 LEAST_GROWTH = 0.05  # what a corner must open to, to be an end: a step at a seat insert opens less
@@ -92,7 +92,8 @@ def find_opening(
     outline = (section.in_space(section.outline) - point) @ frame[1:].T
     middle = (section.in_space(m.centroid[None])[0] - point) @ frame[1:].T
     core = shapely.Polygon(middle + CORE * (outline - middle)).buffer(0.0)
-    region = _region(vertices, faces, point, frame, REGION * radius)
+    aside = max(ASIDE * radius, 1.3 * float(np.linalg.norm(outline - middle, axis=1).max()))
+    region = _region(vertices, faces, point, frame, (FROM * radius - 1.0, AHEAD * radius), aside)
     rim = next((r for r in rims if goes_round(r, point, heading, m.area)), None)
     inset = max(INSET_NOISE * noise, INSET * radius)
 
@@ -132,21 +133,27 @@ def _angle(a: FloatArray, b: FloatArray) -> float:
     return float(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b))
 
 
-def _region(vertices: FloatArray, faces: IntArray, point: FloatArray, frame: FloatArray, reach: float) -> _Region:
-    near = (np.abs(vertices[:, 0] - point[0]) < reach) & (np.abs(vertices[:, 1] - point[1]) < reach)
-    near &= np.abs(vertices[:, 2] - point[2]) < reach
-    some = faces[near[faces[:, 0]]]
-    some = some[near[some[:, 1]] & near[some[:, 2]]]
-    used = np.zeros(len(vertices), dtype=bool)
-    used[some.ravel()] = True
-    index = np.cumsum(used) - 1
-    v, f = vertices[used], index[some]
-    cross = np.cross(v[f[:, 1]] - v[f[:, 0]], v[f[:, 2]] - v[f[:, 0]])
+def _region(
+    vertices: FloatArray, faces: IntArray, point: FloatArray, frame: FloatArray, along: tuple[float, float], aside: float
+) -> _Region:
+    """Return the mesh from `along[0]` to `along[1]` beyond a point, no farther than `aside` from its axis."""
+    height = vertices @ frame[0] - point @ frame[0]
+    near = (height > along[0]) & (height < along[1])
+    some = np.flatnonzero(near)
+    far = np.einsum("ij,ij->i", vertices[some] - point, vertices[some] - point) - height[some] ** 2 > aside**2
+    near[some[far]] = False
+    inside = faces[near[faces[:, 0]]]
+    inside = inside[near[inside[:, 1]] & near[inside[:, 2]]]
+    some = np.flatnonzero(near)
+    index = np.empty(len(vertices), dtype=np.int64)
+    index[some] = np.arange(len(some))
+    v, f = vertices[some], index[inside]
+    a, b, c = v[f[:, 0]], v[f[:, 1]], v[f[:, 2]]
+    cross = np.cross(b - a, c - a)
     corner = f.ravel()
     normals = np.column_stack([np.bincount(corner, np.repeat(cross[:, k], 3), len(v)) for k in range(3)])
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
-    arm = v - point
-    return _Region(v, f, normals, arm @ frame[0], arm @ frame[1:].T)
+    return _Region(v, f, normals, height[some], (v - point) @ frame[1:].T)
 
 
 @dataclass(frozen=True)

@@ -21,12 +21,11 @@ from portgeo.scan.noise import scan_noise
 from portgeo.scan.openings import Opening, find_opening, goes_round
 from portgeo.scan.patch import close_hole
 from portgeo.scan.pose import entry_first, port_frame, roof_direction
-from portgeo.scan.repair import Body, bodies, compact, is_closed, tube_body
+from portgeo.scan.repair import Body, bodies, coarse_copy, compact, is_closed, surface_area, tube_body
 from portgeo.scan.spine import Curve, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
-from portgeo.scan.way import Way, coarse_copy, find_way, inside_of
+from portgeo.scan.way import Way, find_way, inside_of
 from portgeo.section import Section
-from portgeo.triangles import face_areas
 from portgeo.units import Notice
 
 MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then still the mold's own
@@ -73,7 +72,7 @@ def port_from_scan(
     tell("repairing the mesh", 0.0)
     ends = tuple(None if p is None else np.asarray(p, dtype=float) for p in (options.entry, options.exit))
     body, notices = tube_body(vertices, faces, ends[0] if ends[0] is not None else ends[1])
-    noise = scan_noise(body.vertices, float(face_areas(body.vertices, body.faces).sum()))
+    noise = scan_noise(body.vertices, surface_area(body.vertices, body.faces))
     tell("finding the tube", 0.15)
     body, course, cut_legs = _course(body, (ends[0], ends[1]))
     notices += cut_legs
@@ -140,7 +139,7 @@ def _patched(body: Body, course: Course) -> tuple[Body, list[Notice]]:
     if not holes:
         return body, []
     vertices, faces = body.vertices, body.faces
-    total = float(face_areas(vertices, faces).sum())
+    total = surface_area(vertices, faces)
     made, widest = 0.0, 0.0
     for loop in holes:
         closed = close_hole(vertices, faces, loop)

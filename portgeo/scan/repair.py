@@ -22,6 +22,8 @@ WELDED = 0.75  # vertices a face below which a mesh is joined already (a closed 
 SNAP = 1e-6  # of the size: open edges closer than this are one, single-precision files keep more
 MOST_TORN = 0.1  # share of edges that are open, above which it is no surface
 SECOND_BODY = 0.2  # of the largest body's area: smaller ones are debris, larger ones a second port
+COARSE_FACES = 40_000  # a mesh this fine shows the tube; its slices cost little
+AREA_FACES = 60_000  # faces from which the area of a surface is well enough known to judge by
 LEAST_THICKNESS = 0.01  # volume / area^1.5 (a sphere has 0.094, a tube 10 diameters long 0.03)
 
 
@@ -59,8 +61,9 @@ def tube_body(vertices: FloatArray, faces: IntArray, near: FloatArray | None = N
     else:
         vertices, faces, loops, mended = _mend_edges(vertices, faces)
         notices += mended
-    size = _enclosed(vertices, faces, loops)
-    area = float(face_areas(vertices, faces).sum())
+    area = surface_area(vertices, faces)
+    # A closed mesh's coarse copy tells its inside from its outside as well as it does itself.
+    size = _enclosed(*(coarse_copy(vertices, faces) if not loops else (vertices, faces)), loops)
     if abs(size) < LEAST_THICKNESS * area**1.5 * 0.1:
         raise GeometryError(
             "the mesh is a sheet: it has no inside",
@@ -121,10 +124,34 @@ def weld(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
 
 def bodies(faces: IntArray, count: int) -> IntArray:
     """Return the label (count,) of the connected body that each vertex is in."""
-    i = np.concatenate([faces[:, 0], faces[:, 1]])
-    j = np.concatenate([faces[:, 1], faces[:, 2]])
+    i = np.concatenate([faces[:, 0], faces[:, 1]]).astype(np.int32)
+    j = np.concatenate([faces[:, 1], faces[:, 2]]).astype(np.int32)
     graph = coo_matrix((np.ones(len(i), dtype=np.int8), (i, j)), shape=(count, count)).tocsr()
     return connected_components(graph, directed=False)[1]
+
+
+def surface_area(vertices: FloatArray, faces: IntArray) -> float:
+    """Return a mesh's area, of a large one from every so many faces."""
+    every = max(len(faces) // AREA_FACES, 1)
+    some = faces[::every]
+    return float(face_areas(vertices, some).sum()) * len(faces) / len(some)
+
+
+def coarse_copy(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return a mesh of about COARSE_FACES triangles: vertices in one cell of a grid become their mean."""
+    if len(faces) <= 1.5 * COARSE_FACES:
+        return vertices, faces
+    cell = np.sqrt(2.0 * surface_area(vertices, faces) / COARSE_FACES)
+    low = vertices.min(axis=0)
+    count = ((vertices.max(axis=0) - low) / cell).astype(np.int64) + 1
+    at = ((vertices - low) / cell).astype(np.int64)
+    key = (at[:, 0] * count[1] + at[:, 1]) * count[2] + at[:, 2]
+    used, index = np.unique(key, return_inverse=True)
+    number = np.bincount(index, minlength=len(used))
+    means = np.column_stack([np.bincount(index, weights=vertices[:, k]) / number for k in range(3)])
+    small = index[faces]
+    whole = (small[:, 0] != small[:, 1]) & (small[:, 1] != small[:, 2]) & (small[:, 2] != small[:, 0])
+    return means, small[whole]
 
 
 def compact(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:

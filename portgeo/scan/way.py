@@ -16,9 +16,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import face_areas
 
-COARSE_FACES = 40_000  # a mesh this fine shows the tube; its slices cost little
 CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port
 THIN = 0.3  # of the greatest inside radius: thinner parts (a spill sheet, a flash line) are no tube
 FILLED = 0.35  # of the greatest inside radius: outside that is narrower than twice this counts as tube
@@ -52,24 +50,6 @@ class Way:
     radius: float
     tips: FloatArray
     roots: FloatArray
-
-
-def coarse_copy(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
-    """Return a mesh of about COARSE_FACES triangles: vertices in one cell of a grid become their mean."""
-    if len(faces) <= 1.5 * COARSE_FACES:
-        return vertices, faces
-    area = float(face_areas(vertices, faces[:: max(len(faces) // 50_000, 1)]).sum()) * max(len(faces) // 50_000, 1)
-    cell = np.sqrt(2.0 * area / COARSE_FACES)
-    low = vertices.min(axis=0)
-    count = ((vertices.max(axis=0) - low) / cell).astype(np.int64) + 1
-    at = ((vertices - low) / cell).astype(np.int64)
-    key = (at[:, 0] * count[1] + at[:, 1]) * count[2] + at[:, 2]
-    used, index = np.unique(key, return_inverse=True)
-    number = np.bincount(index, minlength=len(used))
-    means = np.column_stack([np.bincount(index, weights=vertices[:, k]) / number for k in range(3)])
-    small = index[faces]
-    whole = (small[:, 0] != small[:, 1]) & (small[:, 1] != small[:, 2]) & (small[:, 2] != small[:, 0])
-    return means, small[whole]
 
 
 def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
