@@ -15,6 +15,7 @@ import numpy as np
 from portgeo.errors import InputError
 from portgeo.io.archives import members
 from portgeo.plane import FloatArray, IntArray
+from portgeo.units import MM_PER
 
 Mesh = tuple[FloatArray, IntArray]
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -22,7 +23,8 @@ LIMIT = 600_000_000  # bytes a file may expand to: some 6 million triangles
 PLACINGS = 10_000  # of objects, so that objects that name each other come to an end
 TRIANGLES = 20_000_000  # in all, each placing counted
 MM_PER_UNIT = {
-    "micron": 0.001, "millimeter": 1.0, "centimeter": 10.0, "inch": 25.4, "foot": 304.8, "meter": 1000.0,
+    "micron": 0.001, "millimeter": 1.0, "centimeter": MM_PER["cm"], "inch": MM_PER["in"],
+    "foot": 12.0 * MM_PER["in"], "meter": MM_PER["m"],
 }  # fmt: skip
 UNIT_NAMES = {"millimeter": "mm", "centimeter": "cm", "inch": "in", "meter": "m"}
 CONTENT_TYPES = (
