@@ -33,7 +33,9 @@ def test_frames_turn_with_the_heading_and_not_about_it(turn_a, swing_a, turn_b, 
     spine = through([0.0, 40.0], np.array([heading(turn_a, swing_a), heading(turn_b, swing_b)]))
     s = np.linspace(0.0, 40.0, 2001)
     _, frames = at(spine, s)
-    assert np.einsum("kij,klj->kil", frames, frames) == pytest.approx(np.broadcast_to(np.eye(3), frames.shape))
+    assert np.einsum("kij,klj->kil", frames, frames) == pytest.approx(
+        np.broadcast_to(np.eye(3), frames.shape)
+    )
     twist = np.einsum("ij,ij->i", np.diff(frames[:, 1], axis=0), frames[:-1, 2])
     assert np.abs(twist).max() < 1e-6
 
@@ -60,7 +62,5 @@ def test_planes_cross_where_the_radius_is_less_than_the_half_height():
     ring = np.array([[0.0, -1.0, -1.0], [0.0, 1.0, -1.0], [0.0, 1.0, 1.0], [0.0, -1.0, 1.0]])
     for radius, crosses in ((25.0, False), (15.0, True)):
         spine = through([0.0, radius * 0.3], np.array([heading(0.0, 0.0), heading(0.3, 0.0)]))
-        rings = [
-            p + (20.0 * ring[:, 1:]) @ f[1:] for p, f in zip(spine.points, spine.frames, strict=True)
-        ]
+        rings = [p + (20.0 * ring[:, 1:]) @ f[1:] for p, f in zip(spine.points, spine.frames, strict=True)]
         assert crossings(spine.points, spine.frames, rings).tolist() == [crosses]

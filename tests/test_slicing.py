@@ -25,12 +25,11 @@ def test_loops_agree_with_a_general_library_plane_by_plane():
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     for k in range(0, len(origins), 6):
         ours = sorted(
-            moments((loops.loop(j) - origins[k]) @ frames[k, 1:].T).area for j in np.flatnonzero(loops.plane == k)
+            moments((loops.loop(j) - origins[k]) @ frames[k, 1:].T).area
+            for j in np.flatnonzero(loops.plane == k)
         )
         theirs = mesh.section(plane_origin=origins[k], plane_normal=frames[k, 0])
-        other = sorted(
-            abs(moments((d[:-1] - origins[k]) @ frames[k, 1:].T).area) for d in theirs.discrete
-        )
+        other = sorted(abs(moments((d[:-1] - origins[k]) @ frames[k, 1:].T).area) for d in theirs.discrete)
         assert ours == pytest.approx(other, rel=1e-9)
 
 
@@ -62,7 +61,9 @@ def test_islands_are_kept_and_debris_is_not():
     crumb = trimesh.creation.icosphere(radius=2.0).apply_translation([30.0, 0.0, 0.0])
     mesh = trimesh.util.concatenate([tube, pin, crumb])
     frames = np.array([[[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]])
-    loops = slice_mesh(np.asarray(mesh.vertices), np.asarray(mesh.faces, dtype=np.int64), np.zeros((1, 3)), frames[:, 0])
+    loops = slice_mesh(
+        np.asarray(mesh.vertices), np.asarray(mesh.faces, dtype=np.int64), np.zeros((1, 3)), frames[:, 0]
+    )
     (section,) = tube_sections(loops, np.zeros((1, 3)), frames)
     assert moments(section.outline).area == pytest.approx(np.pi * 400.0, rel=2e-3)
     assert [moments(i).area for i in section.islands] == pytest.approx([-np.pi * 16.0], rel=1e-2)
@@ -73,7 +74,12 @@ def test_an_open_mesh_gives_open_loops_and_says_how_wide():
     keep = np.ones(len(tube.faces), dtype=bool)
     keep[np.flatnonzero(np.abs(tube.face_normals[:, 0]) > 0.99)[:2]] = False
     frames = np.array([[[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]])
-    loops = slice_mesh(np.asarray(tube.vertices), np.asarray(tube.faces[keep], dtype=np.int64), np.zeros((1, 3)), frames[:, 0])
+    loops = slice_mesh(
+        np.asarray(tube.vertices),
+        np.asarray(tube.faces[keep], dtype=np.int64),
+        np.zeros((1, 3)),
+        frames[:, 0],
+    )
     assert len(loops.plane) == 1
     assert 0.5 < loops.gap[0] < 5.0
 
@@ -93,7 +99,9 @@ def test_many_more_planes_than_a_word_has_bits(port):
     sections = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
     one_by_one = [
         tube_sections(
-            slice_mesh(port.vertices, port.faces, points[k : k + 1], frames[k : k + 1, 0]), points[k : k + 1], frames[k : k + 1]
+            slice_mesh(port.vertices, port.faces, points[k : k + 1], frames[k : k + 1, 0]),
+            points[k : k + 1],
+            frames[k : k + 1],
         )[0]
         for k in range(0, 333, 37)
     ]

@@ -13,9 +13,7 @@ from portgeo.triangles import face_areas, meet, volume
 @given(st.integers(0, 10**6))
 def test_two_triangles_meet_where_libigl_says_so(seed):
     corners = np.random.default_rng(seed).uniform(-1.0, 1.0, (6, 3))
-    theirs, coplanar, *_ = igl.tri_tri_intersection_test_3d(
-        *(c.reshape(1, 3) for c in corners)
-    )
+    theirs, coplanar, *_ = igl.tri_tri_intersection_test_3d(*(c.reshape(1, 3) for c in corners))
     assert not coplanar
     assert meet(corners, np.array([[0, 1, 2]]), np.array([[3, 4, 5]])) == bool(theirs)
 

@@ -17,7 +17,7 @@ from portgeo.units import Notice
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
 CONE_LIMIT = np.radians(7.0)  # half-angle: common practice for a diffuser that holds on to its walls
 DAM_MM = 0.5  # a hump that a finger feels
-DAM_SLOPE = 1.0 / 40.0  # its height over its length: a long gentle crown is no dam
+DAM_SLOPE = 1.0 / 40.0  # of its length: a long gentle rise is no dam
 
 
 def bench_sense(
@@ -109,54 +109,57 @@ def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
 
 
 def _dams(short: Side | None) -> list[Notice]:
-    """Return a notice for each hump on the floor line ahead of the turn.
+    """Return a notice for each dam on the floor line between the entry and the middle of the turn.
 
-    A hump is where the floor stands into the stream off the straight line between its two feet:
-    the taut string along the metal's side of the line.
+    A string pulled taut along the floor leaves it over a hollow and meets it again on the dam. The
+    dam's height is over the line that the floor held from the string's start to the foot of the
+    hollow; its length runs from that foot to its top.
     """
     if short is None:
         return []
-    ahead = short.line_stations <= short.station_from
-    if ahead.sum() < 3:
-        return []
+    ahead = short.line_stations <= short.apex_station
     line, at = short.line[ahead], short.line_stations[ahead]
-    run = line[-1] - line[0]
+    if len(line) < 3:
+        return []
+    inward = short.centre - short.apex  # into the metal
+    run = short.line[1] - line[0]
     run = run / np.linalg.norm(run)
-    inward = short.centre - line[0]  # metal is on the side of the turn's centre
     inward = inward - (inward @ run) * run
     inward = inward / np.linalg.norm(inward)
     flat = np.column_stack([(line - line[0]) @ run, -(line - line[0]) @ inward])
-    feet = _lower_hull(flat)
-    found = []
-    for a, b in pairwise(feet):
+    touching = _upper_hull(flat)
+    found: list[Notice] = []
+    last_top = -1
+    for a, b in pairwise(touching):
         chord = flat[b] - flat[a]
-        length = float(np.linalg.norm(chord))
         arm = flat[a : b + 1] - flat[a]
-        height = (chord[0] * arm[:, 1] - chord[1] * arm[:, 0]) / length
-        top = int(np.argmax(height))
-        if height[top] > max(DAM_MM, DAM_SLOPE * length):
+        hollow = (chord[1] * arm[:, 0] - chord[0] * arm[:, 1]) / np.linalg.norm(chord)
+        foot = a + int(np.argmax(hollow))
+        if a == last_top or foot == a:
+            continue  # the far side of a dam is no dam of its own
+        approach = flat[foot] - flat[a]
+        over = flat[b] - flat[foot]
+        height = float((approach[0] * over[1] - approach[1] * over[0]) / np.linalg.norm(approach))
+        length = float(np.linalg.norm(over))
+        if height > max(DAM_MM, DAM_SLOPE * length):
             found.append(
                 Notice(
                     "dam",
-                    "dam on the floor line at {at}: {height} high over {length} (limit {limit})",
-                    {
-                        "at": float(at[a + top]),
-                        "height": float(height[top]),
-                        "length": length,
-                        "limit": DAM_MM,
-                    },
+                    "dam on the floor line at {at}: it rises {height} over {length} (limit {limit})",
+                    {"at": float(at[b]), "height": height, "length": length, "limit": DAM_MM},
                 )
             )
+            last_top = b
     return found
 
 
-def _lower_hull(points: FloatArray) -> list[int]:
-    """Return the places of the lower hull's corners in points (n, 2) that rise in their first coordinate."""
+def _upper_hull(points: FloatArray) -> list[int]:
+    """Return the places in points (n, 2), in order along a line, where a string over it touches."""
     hull: list[int] = []
     for k in range(len(points)):
         while len(hull) >= 2:
             a, b = points[hull[-1]] - points[hull[-2]], points[k] - points[hull[-2]]
-            if a[0] * b[1] - a[1] * b[0] > 0:
+            if a[0] * b[1] - a[1] * b[0] < 0:
                 break
             hull.pop()
         hull.append(k)

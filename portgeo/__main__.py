@@ -1,0 +1,7 @@
+"""`python -m portgeo` is the portgeo command."""
+
+import sys
+
+from portgeo.cli import main
+
+sys.exit(main())

@@ -1,0 +1,62 @@
+"""The command line: reads the arguments, calls one command, turns a refusal into exit status 2."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from portgeo import __version__
+from portgeo.errors import PortgeoError
+
+COMMANDS = ("loft", "measure", "compare", "match", "view", "demo")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of all commands. Command modules import nothing heavy until they run."""
+    parser = argparse.ArgumentParser(
+        prog="portgeo",
+        description="The shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.",
+        epilog="Begin with: portgeo demo --out port-demo",
+    )
+    parser.add_argument("--version", action="version", version=f"portgeo {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name in COMMANDS:
+        module = importlib.import_module(f"portgeo.commands.{name}")
+        command = commands.add_parser(
+            name,
+            help=module.HELP,
+            description=module.HELP[0].upper() + module.HELP[1:] + ".",
+            epilog=module.EXAMPLE,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        module.add_arguments(command)
+        command.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status: 0, or 2 for input that is refused."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a console without ² or ± still gets its numbers
+    args = build_parser().parse_args(argv)
+    try:
+        args.run(args)
+        sys.stdout.flush()
+    except PortgeoError as refusal:
+        print(f"portgeo: {refusal}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("portgeo: stopped; nothing half-written is left behind", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # Whoever read the output has enough of it; leave without a second complaint at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

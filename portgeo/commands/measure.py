@@ -1,0 +1,50 @@
+"""measure: area schedule, volume, short side and taper of a port, from a sheet or a mesh."""
+
+from __future__ import annotations
+
+import argparse
+
+from portgeo.commands.common import add_common, add_scan, add_stations, load_port
+
+HELP = "measure a port: volume, least area, short side, then every station"
+EXAMPLE = """examples:
+  portgeo measure port.csv
+  portgeo measure port.csv --units mm --json port.json --csv schedule.csv
+  portgeo measure port.stl --stations 41"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of measure."""
+    parser.add_argument("port", metavar="PORT", help="section sheet (csv, xlsx) or mesh (stl, ply, obj, 3mf, glb, off)")
+    add_stations(parser)
+    parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")
+    parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedule (png)")
+    add_scan(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Measure and print."""
+    from portgeo.io.files import check_free, write_json, write_table_csv
+    from portgeo.report.bench_text import survey_text
+    from portgeo.report.records import survey_record, survey_table
+    from portgeo.survey import survey
+
+    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], force=args.force)
+    loaded = load_port(args.port, args)
+    found = survey(loaded.port, args.stations)
+    warnings = (*loaded.warnings, *found.warnings)
+    if args.json:
+        write_json(args.json, survey_record(found, loaded.source, warnings, loaded.display), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *survey_table(found, loaded.display), force=args.force)
+    if args.chart:
+        from portgeo.report.charts import schedule_chart
+
+        schedule_chart([(args.port, found)], loaded.display, args.chart, force=args.force)
+    if not args.quiet:
+        print(survey_text(found, args.port, warnings, loaded.display))
+    if args.picture:
+        from portgeo.report.pictures import port_picture
+
+        port_picture(found, loaded.display, args.port, args.picture, force=args.force)

@@ -1,0 +1,1 @@
+"""Pictures, charts, records and pages made of results; no geometry is computed here."""

@@ -1,0 +1,105 @@
+"""A survey as text for the bench: the answer first, then what to look at, then the stations.
+
+A Survey comes in; lines of text go out, in the user's unit, no wider than a terminal.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+
+from portgeo.survey.schedule import Survey
+from portgeo.survey.sides import Side
+from portgeo.units import Display, Notice
+
+WIDTH = 88
+READING_NAMES = {"corner_roof": "roof corner", "corner_floor": "floor corner"}
+
+
+def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display: Display) -> str:
+    """Return a survey as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
+    d = display
+    lines = [
+        title,
+        f"  volume      {survey.volume / 1000.0:.2f} ± {_two(survey.volume_u / 1000.0):.2f} cc, "
+        "stem and guide not counted",
+        f"  least area  {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
+        f"at station {d.length(survey.least_station)}",
+        f"  short side  {_side_text(survey.short_side, d)}",
+        f"  long side   {_side_text(survey.long_side, d)}",
+        f"  length      {d.length(survey.length)}; mean area {d.area(survey.mean_area)}; "
+        f"entry {d.area(survey.area[0])}, exit {d.area(survey.area[-1])}",
+        f"  taper       {_taper_text(survey)}",
+    ]
+    if survey.blame is not None:
+        lines += _blame_lines(survey)
+    lines.append("")
+    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += _table(survey, d)
+    lines += ["", "± holds 19 times in 20. Stations run along the centreline from the entry."]
+    return "\n".join(lines)
+
+
+def notices_lines(warnings: Sequence[Notice], display: Display) -> list[str]:
+    """Return notices as wrapped lines under a heading."""
+    lines = ["look at"]
+    for notice in warnings:
+        lines += textwrap.wrap(notice.message(display), WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return lines
+
+
+def _two(u: float) -> float:
+    return 2.0 * u
+
+
+def _side_text(side: Side | None, d: Display) -> str:
+    if side is None:
+        return "none: the port does not turn"
+    return (
+        f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest "
+        f"{d.length(side.least_radius)}; turns {np.degrees(side.turn):.0f}° "
+        f"from {d.length(side.station_from)} to {d.length(side.station_to)}"
+    )
+
+
+def _taper_text(survey: Survey) -> str:
+    whole = survey.area[-1] / survey.area[0] - 1.0
+    if abs(whole) < 0.005:
+        return "none from entry to exit: the two openings have one area"
+    word = "grows" if whole > 0 else "shrinks"
+    rate = np.sqrt(survey.area[[0, -1]] / np.pi)
+    angle = np.degrees(2.0 * np.arctan(abs(rate[1] - rate[0]) / survey.length))
+    return f"{word} {abs(whole):.1%} from entry to exit, like a cone of {angle:.1f}° included"
+
+
+def _blame_lines(survey: Survey) -> list[str]:
+    assert survey.blame is not None
+    parts = []
+    for what, (row, name, share) in (
+        ("least area", survey.blame.least_area),
+        ("volume", survey.blame.volume),
+    ):
+        parts.append(f"row {row} {READING_NAMES.get(name, name)} ({share:.0%} of the doubt in {what})")
+    return [f"  read again  {parts[0]},", f"              {parts[1]}"]
+
+
+def _table(survey: Survey, d: Display) -> list[str]:
+    head = (
+        f"{'station':>9} {'area':>9} {'±':>7} {'height':>8} {'width':>8} {'corner':>8} {'area taper':>11} {'cone':>7}"
+    )
+    unit = d.unit
+    units = f"{unit:>9} {d.area_unit:>9} {d.area_unit:>7} {unit:>8} {unit:>8} {unit:>8} {d.area_unit + '/' + unit:>11} {'deg':>7}"
+    lines = [head, units]
+    measured = survey.port.rows
+    for k, m in enumerate(survey.measures):
+        is_row = len(measured) > 0 and np.abs(measured - survey.stations[k]).min() < 1e-6
+        taper = d.of_area(survey.area_taper[k]) / d.of_length(1.0)
+        lines.append(
+            f"{d.length(survey.stations[k], label=False):>9} {d.area(survey.area[k], label=False):>9} "
+            f"{d.area(_two(survey.area_u[k]), label=False):>7} {d.length(m.height, label=False):>8} "
+            f"{d.length(m.width, label=False):>8} {d.length(float(m.corner_radii.mean()), label=False):>8} "
+            f"{taper:>11.3f} {np.degrees(survey.cone_angle[k]):>7.1f}{'  measured' if is_row else ''}"
+        )
+    return lines

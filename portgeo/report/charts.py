@@ -1,0 +1,86 @@
+"""Charts: the area schedule of one or more surveys, as PNG.
+
+Surveys and the user's unit come in; a picture file goes out. Colours are samples of matplotlib's
+cividis, which reads the same with any colour vision and in grey.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+
+import matplotlib
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from portgeo.io.files import atomic_write
+from portgeo.survey.schedule import Survey
+from portgeo.units import Display
+
+INK = "#222222"
+LINE_STYLES = ("-", "--", ":", "-.")  # states differ in line as well as in colour
+
+
+def colours(count: int) -> list[tuple[float, ...]]:
+    """Return `count` colours that differ in lightness."""
+    return [tuple(c) for c in matplotlib.colormaps["cividis"](np.linspace(0.0, 0.8, max(count, 2)))[:count]]
+
+
+def save(figure: Figure, path: str, *, force: bool) -> None:
+    """Write a figure as PNG, whole or not at all."""
+    stream = io.BytesIO()
+    FigureCanvasAgg(figure).print_png(stream)
+    atomic_write(path, stream.getvalue(), force=force)
+
+
+def schedule_chart(surveys: Sequence[tuple[str, Survey]], display: Display, path: str, *, force: bool = False) -> None:
+    """Write a chart of area, and of height and width, against station for named surveys."""
+    figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
+    area_axes, size_axes = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
+    for (name, survey), colour, style in zip(surveys, colours(len(surveys)), LINE_STYLES, strict=False):
+        x = np.array([display.of_length(s) for s in survey.stations])
+        fine = np.array([display.of_length(s) for s in survey.fine_stations])
+        area = np.array([display.of_area(a) for a in survey.fine_area])
+        spread = np.interp(survey.fine_stations, survey.stations, 2.0 * survey.area_u)
+        half = np.array([display.of_area(u) for u in spread])
+        area_axes.fill_between(fine, area - half, area + half, color=colour, alpha=0.25, linewidth=0)
+        area_axes.plot(fine, area, style, color=colour, linewidth=2, label=name)
+        rows = np.isin(survey.stations, survey.port.rows)
+        area_axes.plot(
+            x[rows],
+            np.array([display.of_area(a) for a in survey.area])[rows],
+            "o",
+            color=colour,
+            markersize=5,
+        )
+        least = display.of_length(survey.least_station), display.of_area(survey.least_area)
+        area_axes.plot(*least, "v", color=colour, markersize=10, markeredgecolor="white")
+        size_axes.plot(x, [display.of_length(h) for h in survey.height], style, color=colour, label=f"height, {name}")
+        size_axes.plot(
+            x,
+            [display.of_length(w) for w in survey.width],
+            style,
+            color=colour,
+            linewidth=1,
+            marker=".",
+            label=f"width, {name}",
+        )
+        if survey.short_side is not None and name == surveys[-1][0]:
+            for axes in (area_axes, size_axes):
+                axes.axvspan(
+                    display.of_length(survey.short_side.station_from),
+                    display.of_length(survey.short_side.station_to),
+                    color="#dddddd",
+                    zorder=0,
+                    label="short side" if axes is area_axes else None,
+                )
+    area_axes.set_ylabel(f"area, {display.area_unit}")
+    size_axes.set_ylabel(f"across the middle, {display.unit}")
+    size_axes.set_xlabel(f"station from the entry, {display.unit}")
+    area_axes.set_title("Area schedule (band: 19 times in 20; dots: measured; triangle: least)", color=INK, fontsize=11)
+    for axes in (area_axes, size_axes):
+        axes.grid(True, color="#eeeeee")
+        axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
+        axes.spines[["top", "right"]].set_visible(False)
+    save(figure, path, force=force)

@@ -1,0 +1,165 @@
+"""Pictures of a port in 3D, off screen as PNG or in a window.
+
+A Survey comes in, a scene is drawn with pyvista. Off-screen drawing happens in a child process: a
+machine whose OpenGL is missing or broken then loses the picture and nothing else.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from portgeo.errors import OutputError
+from portgeo.io.files import atomic_write
+from portgeo.plane import FloatArray
+from portgeo.port import stations_of
+from portgeo.section import Section
+from portgeo.survey.schedule import Survey
+from portgeo.survey.sides import Side
+from portgeo.units import Display
+
+WINDOW = (1400, 900)
+RINGS_SHOWN = 13  # rings with a label; more would hide the port
+INK, FLOOR, SHORT = "#1a1a1a", "#ffffff", "#d1007f"
+TIME_LIMIT = 120.0  # seconds for one picture
+NO_OPENGL = "Everything else is written; for pictures, use a machine with OpenGL or install its software driver"
+
+
+def port_picture(survey: Survey, display: Display, title: str, path: str, *, force: bool = False) -> None:
+    """Write a picture of a port: painted by section area, with stations, floor line and short-side circle.
+
+    Raises OutputError where the machine has no working OpenGL.
+    """
+    render(draw_port, (survey, display, title), path, force=force)
+
+
+def render(draw: Callable[..., None], scene: tuple[Any, ...], path: str, *, force: bool) -> None:
+    """Write what `draw(plotter, *scene)` draws, as PNG. `draw` is a function of a module."""
+    with tempfile.TemporaryDirectory() as folder:
+        picture = str(Path(folder) / "picture.png")
+        with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+            try:
+                pool.submit(_draw_in_child, draw, scene, picture).result(TIME_LIMIT)
+            except (BrokenProcessPool, RuntimeError, TimeoutError) as failure:
+                raise OutputError(
+                    "this machine could not draw a picture: its OpenGL is missing or does not work",
+                    mend=NO_OPENGL,
+                    file=path,
+                ) from failure
+        atomic_write(path, Path(picture).read_bytes(), force=force)
+
+
+def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...], path: str) -> None:
+    # The graphics library complains of displays it does not need; the parent says what matters.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+    import pyvista
+
+    plotter = pyvista.Plotter(off_screen=True, window_size=list(WINDOW))
+    draw(plotter, *scene)
+    plotter.screenshot(path)
+    plotter.close()
+
+
+def show(survey: Survey, display: Display, title: str) -> None:
+    """Open a window with the port; returns when it is closed."""
+    import pyvista
+
+    plotter = pyvista.Plotter(window_size=list(WINDOW), title=f"portgeo: {title}")
+    draw_port(plotter, survey, display, title)
+    plotter.show()
+
+
+def draw_port(plotter: Any, survey: Survey, display: Display, title: str) -> None:
+    """Draw a port painted by the area of its sections."""
+    station, _ = stations_of(survey.port, survey.port.vertices)
+    area = np.interp(station, survey.fine_stations, survey.fine_area)
+    painted = np.array([display.of_area(a) for a in area])
+    draw_painted(plotter, survey, painted, f"section area, {display.area_unit}", "cividis", display, title)
+
+
+def draw_painted(
+    plotter: Any,
+    survey: Survey,
+    values: FloatArray,
+    bar_title: str,
+    colour_map: str,
+    display: Display,
+    title: str,
+    limits: tuple[float, float] | None = None,
+) -> None:
+    """Draw a port painted by values (n,) at its vertices, with stations, side lines and the circle."""
+    import pyvista
+
+    port = survey.port
+    surface = pyvista.make_tri_mesh(port.vertices, port.faces)
+    bar = {
+        "title": bar_title, "vertical": False, "position_x": 0.25, "position_y": 0.03, "width": 0.5,
+        "height": 0.06, "title_font_size": 20, "label_font_size": 18, "color": INK, "fmt": "%.3g", "n_labels": 5,
+    }  # fmt: skip
+    plotter.set_background("white")
+    plotter.add_mesh(
+        surface, scalars=values, cmap=colour_map, clim=limits, smooth_shading=True, split_sharp_edges=True,
+        feature_angle=40.0, ambient=0.25, scalar_bar_args=bar,
+    )  # fmt: skip
+    _add_rings(plotter, survey, display)
+    for side in (survey.short_side, survey.long_side):
+        if side is not None:
+            _add_tube(plotter, side.line, FLOOR if side is survey.short_side else INK, 0.006 * survey.length)
+    if survey.short_side is not None:
+        _add_circle(plotter, survey, survey.short_side, display)
+    plotter.add_text(title, position="upper_left", font_size=12, color=INK)
+    plotter.enable_parallel_projection()
+    # From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.
+    middle = (port.vertices.min(axis=0) + port.vertices.max(axis=0)) / 2.0
+    plotter.camera_position = [tuple(middle + np.array([-0.2, -1.0, -0.3])), tuple(middle), (0.0, 0.0, 1.0)]
+    plotter.reset_camera()
+    plotter.camera.zoom(1.15)
+
+
+def _add_rings(plotter: Any, survey: Survey, display: Display) -> None:
+    sections = list(survey.sections)
+    rows = np.flatnonzero([np.abs(survey.port.rows - s).min(initial=np.inf) < 1e-6 for s in survey.stations])
+    if not 2 <= len(rows) <= RINGS_SHOWN:
+        rows = np.linspace(0, len(sections) - 1, RINGS_SHOWN).astype(int)
+    places, labels = [], []
+    for k in rows:
+        section = sections[k]
+        ring = _slightly_outside(section)
+        _add_tube(plotter, np.vstack([ring, ring[:1]]), INK, 0.0018 * survey.length)
+        places.append(ring[np.argmax(ring @ section.frame[2])] + 0.05 * survey.length * section.frame[2])
+        labels.append(display.length(survey.stations[k], label=False))
+    plotter.add_point_labels(
+        np.array(places), labels, font_size=18, text_color=INK, shape=None, show_points=False,
+        always_visible=True,
+    )  # fmt: skip
+
+
+def _slightly_outside(section: Section) -> FloatArray:
+    middle = section.outline.mean(axis=0)
+    return section.in_space(middle + 1.002 * (section.outline - middle))
+
+
+def _add_tube(plotter: Any, line: FloatArray, colour: str, radius: float) -> None:
+    import pyvista
+
+    plotter.add_mesh(pyvista.lines_from_points(line).tube(radius=radius), color=colour, lighting=False)
+
+
+def _add_circle(plotter: Any, survey: Survey, side: Side, display: Display) -> None:
+    assert survey.plane is not None
+    angle = np.linspace(0.0, 2.0 * np.pi, 120)
+    ring = np.cos(angle)[:, None] * survey.plane.ahead + np.sin(angle)[:, None] * survey.plane.aside
+    _add_tube(plotter, side.centre + side.radius * ring, SHORT, 0.005 * survey.length)
+    plotter.add_point_labels(
+        (side.centre + 1.4 * side.radius * survey.plane.aside)[None],
+        [f"short side radius {display.length(side.radius)}"],
+        font_size=20, text_color=SHORT, shape=None, show_points=False, always_visible=True,
+    )  # fmt: skip
