@@ -1,0 +1,314 @@
+"""Air speed through a path at a flow: means and Mach by station, the wall's speeds, the short side's peak.
+
+A path, a flow and its depression come in; an AirSpeed goes out. It is an ideal (potential) flow
+through the measured shape, without friction, guide, valve or stem.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from portgeo.errors import InputError
+from portgeo.flow.gas import (
+    PARTED,
+    STANDARD,
+    Air,
+    choke_flow,
+    depression_speed,
+    isentropic_speed,
+    mach_through,
+    parting_mach,
+)
+from portgeo.flow.path import Path, joint_notices, sections_along, to_source
+from portgeo.flow.separation import Slowing, slowing
+from portgeo.flow.wall import UNKNOWNS, WallSpeed, coarser, size_for, sizing_of, wall_solution
+from portgeo.plane import FloatArray, moments
+from portgeo.section import Section, measure_section
+from portgeo.survey.schedule import FINE_STATIONS, table_stations
+from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
+from portgeo.units import M3_S_PER, PA_PER, Notice
+
+WHAT_IT_IS = (
+    "Ideal (potential) flow through the measured shape at this flow: it shows where air is driven fast and "
+    "where it is asked to slow too quickly. It is not a flow bench and not a full viscous simulation; guide, "
+    "boss, valve and stem are left out."
+)
+SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
+DEPRESSIONS = (0.5, 120.0)  # inH2O: no bench is outside
+NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
+
+
+@dataclass(frozen=True)
+class Peak:
+    """A greatest speed on the wall.
+
+    speed m/s, error : half width of the grid's own doubt about it, m/s, over_mean, station and clock
+    (hours), point (3,) in the path's frame.
+    """
+
+    speed: float
+    error: float
+    over_mean: float
+    station: float
+    clock: float
+    point: FloatArray
+
+
+@dataclass(frozen=True)
+class AirSpeed:
+    """Air through a path. Stations mm, areas mm2, speeds m/s, flow m3/s of air at rest.
+
+    stations, area, mean_speed (flow over area, incompressible), mean_isentropic, mach (isentropic),
+    short_over_mean, long_over_mean (nan on a path that does not turn), highest_over_mean : (n,).
+    ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
+    without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them.
+    """
+
+    path: Path
+    flow: float
+    depression: float
+    air: Air
+    stations: FloatArray
+    area: FloatArray
+    mean_speed: FloatArray
+    mean_isentropic: FloatArray
+    mach: FloatArray
+    short_over_mean: FloatArray
+    long_over_mean: FloatArray
+    highest_over_mean: FloatArray
+    least_station: float
+    least_area: float
+    choke: float
+    ideal_speed: float
+    highest: Peak
+    side_peak: Peak | None
+    slowing: Slowing | None
+    wall: WallSpeed
+    short_line: FloatArray
+    long_line: FloatArray
+    warnings: tuple[Notice, ...]
+
+
+def check_flow(flow: float, depression: float) -> None:
+    """Raise InputError where a flow (m3/s) or a depression (Pa) is none."""
+    cfm, water = flow / M3_S_PER["cfm"], depression / PA_PER["in_h2o"]
+    if not np.isfinite(cfm) or cfm <= 0.0:
+        raise InputError(
+            f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero"
+        )
+    if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
+        raise InputError(
+            f"a depression of {water:.6g} inH2O is no bench's",
+            mend=f"Give it in inches of water, between {DEPRESSIONS[0]:g} and {DEPRESSIONS[1]:g}; 28 is usual",
+        )
+
+
+def air_speed(
+    path: Path, flow: float, depression: float, air: Air = STANDARD, unknowns: int = UNKNOWNS
+) -> AirSpeed:
+    """Return the air speed through a path.
+
+    flow : m3/s of air at rest. depression : Pa. The wall-speed solution is made on two grids; their
+    difference, carried on to cells of no size as if the error went with the cells' size, is the doubt
+    about each peak. Raises InputError for a flow that no air can make (more than chokes the least
+    area), GeometryError where no grid can be laid.
+    """
+    check_flow(flow, depression)
+    table = _table_stations(path)
+    close = np.union1d(np.linspace(0.0, path.length, FINE_STATIONS), table)
+    sections = sections_along(path, close)
+    net = np.array([measure_section(s).area for s in sections])
+    least = int(np.argmin(net))
+    _refuse_absurd(flow, float(net[least]), air)
+    area = net[np.searchsorted(close, table)]
+    mach = mach_through(flow, area * 1e-6, air)
+    mean = flow / (area * 1e-6)
+
+    sizing = sizing_of(path)
+    size = size_for(sizing, unknowns)
+    fine, coarse = (wall_solution(path, s) for s in (size, coarser(sizing, size)))
+    growth = coarse.cell / fine.cell - 1.0
+    means = flow / (np.interp(fine.stations, close, net) * 1e-6)
+    coarse_means = flow / (np.interp(coarse.stations, close, net) * 1e-6)
+
+    plane = turn_plane(np.array([s.frame[0] for s in fine.sections]))
+    short, long, fall, peak = np.full_like(means, np.nan), np.full_like(means, np.nan), None, None
+    if plane is not None:
+        short, short_points = side_line(fine, plane, inner=True)
+        long, _ = side_line(fine, plane, inner=False)
+        turn = _turn_of(fine, plane)
+        if turn is not None:
+            rough, _ = side_line(coarse, plane, inner=True)
+            other = np.interp(fine.stations, coarse.stations, rough * coarse_means)
+            here = (fine.stations >= turn[0]) & (fine.stations <= turn[1])
+            top = int(np.flatnonzero(here)[np.argmax((short * means)[here])])
+            gap = max(
+                abs(float((short * means)[here].max() - other[here].max())),
+                float(np.sqrt(np.mean((short * means - other)[here] ** 2))),
+            )
+            peak = _peak(fine, means, short[top], top, short_points[top], gap / growth)
+            along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
+            fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
+    ring, node = np.unravel_index(int(np.argmax(fine.over_mean * means[:, None])), fine.over_mean.shape)
+    rough_top = float((coarse.over_mean * coarse_means[:, None]).max())
+    fine_top = float(fine.over_mean[ring, node] * means[ring])
+    highest = _peak(
+        fine, means, fine.over_mean[ring, node], int(ring), fine.wall[ring, node], abs(fine_top - rough_top) / growth
+    )
+    at_table = [np.interp(table, fine.stations, line) for line in (short, long, fine.over_mean.max(axis=1))]
+    return AirSpeed(
+        path=path,
+        flow=flow,
+        depression=depression,
+        air=air,
+        stations=table,
+        area=area,
+        mean_speed=mean,
+        mean_isentropic=isentropic_speed(mach, air),
+        mach=mach,
+        short_over_mean=at_table[0],
+        long_over_mean=at_table[1],
+        highest_over_mean=at_table[2],
+        least_station=float(close[least]),
+        least_area=float(net[least]),
+        choke=choke_flow(float(net[least]) * 1e-6, air),
+        ideal_speed=depression_speed(depression, air),
+        highest=highest,
+        side_peak=peak,
+        slowing=fall,
+        wall=fine,
+        short_line=short,
+        long_line=long,
+        warnings=_notices(path, sections, flow, depression, float(net[least]), float(close[least]), mach, air),
+    )
+
+
+def _table_stations(path: Path) -> FloatArray:
+    pieces = [
+        table_stations(port) - port.centreline.stations[0] + start
+        for port, start in zip(path.ports, path.starts, strict=True)
+    ]
+    return np.unique(np.concatenate(pieces))
+
+
+def _refuse_absurd(flow: float, least_mm2: float, air: Air) -> None:
+    cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
+    if flow >= choke_flow(least_mm2 * 1e-6, air):
+        raise InputError(
+            f"{cfm:.1f} cfm is more than chokes the least area of {least_mm2:.1f} mm2: "
+            f"at the most {choke:.1f} cfm goes through it",
+            mend="Check the flow and its unit, and the readings at the least area",
+        )
+    if flow / (least_mm2 * 1e-6) < SLOWEST:
+        raise InputError(
+            f"{cfm:.3g} cfm hardly moves the air in a port of this size", mend="Check the flow and its unit"
+        )
+
+
+def side_line(solution: WallSpeed, plane: TurnPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:
+    """Return speed over mean (n,) and points (n, 3) along the short side, or along the long one.
+
+    That is where the ray from each section's centroid towards the inside of the turn, or away from
+    it, meets the wall; between the nodes beside it both go linearly.
+    """
+    speeds, points = np.empty(len(solution.stations)), np.empty((len(solution.stations), 3))
+    for k, section in enumerate(solution.sections):
+        middle = section.in_space(moments(section.outline).centroid[None])[0]
+        towards = np.cross(plane.axis, section.frame[0]) * (1.0 if inner else -1.0)
+        ray = section.frame[1:] @ towards
+        arm = (solution.wall[k] - middle) @ section.frame[1:].T
+        off, ahead = ray[0] * arm[:, 1] - ray[1] * arm[:, 0], arm @ ray
+        next_off, next_ahead = np.roll(off, -1), np.roll(ahead, -1)
+        crosses = (off <= 0.0) & (next_off > 0.0)
+        share = np.where(crosses, off / np.where(crosses, off - next_off, 1.0), 0.0)
+        reach = np.where(crosses, ahead + share * (next_ahead - ahead), -np.inf)
+        j = int(np.argmax(reach))
+        i, t = (j + 1) % len(off), share[j]
+        speeds[k] = (1.0 - t) * solution.over_mean[k, j] + t * solution.over_mean[k, i]
+        points[k] = (1.0 - t) * solution.wall[k, j] + t * solution.wall[k, i]
+    return speeds, points
+
+
+def _turn_of(solution: WallSpeed, plane: TurnPlane) -> tuple[float, float] | None:
+    """Return the stations between which the short side's peak may lie, None where nothing turns."""
+    sections = solution.sections
+    turn = side(solution.stations, side_points(sections, plane, True), plane)
+    if turn is None:
+        return None
+    margin = NEAR_TURN * float(np.sqrt(solution.area.mean()))
+    return turn.station_from - margin, turn.station_to + margin
+
+
+def _peak(
+    solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float
+) -> Peak:
+    section = solution.sections[ring]
+    middle = section.in_space(moments(section.outline).centroid[None])[0]
+    left, up = section.frame[1:] @ (point - middle)
+    clock = float(np.degrees(np.arctan2(-left, up)) / 30.0 % 12.0)
+    speed = float(over_mean * means[ring])
+    return Peak(speed, error, float(over_mean), float(solution.stations[ring]), clock, point)
+
+
+def point_in_source(path: Path, peak: Peak) -> FloatArray:
+    """Return where a peak is (3,) in the own coordinates of the part that it is in."""
+    return to_source(path, peak.station, peak.point)
+
+
+def _notices(
+    path: Path,
+    sections: list[Section],
+    flow: float,
+    depression: float,
+    least: float,
+    least_at: float,
+    mach: FloatArray,
+    air: Air,
+) -> tuple[Notice, ...]:
+    notices = list(joint_notices(path))
+    if any(s.islands for s in sections):
+        notices.append(
+            Notice(
+                "boss_left_out",
+                "something stands in the stream (a guide boss): mean speeds have its area taken off, the "
+                "wall-speed solution runs as if it were not there",
+            )
+        )
+    mean, ideal = flow / (least * 1e-6), depression_speed(depression, air)
+    if mean > ideal:
+        notices.append(
+            Notice(
+                "more_than_the_depression",
+                f"the mean speed through the least area at {{at}} would be {mean:.0f} m/s, more than the "
+                f"{ideal:.0f} m/s that {depression / PA_PER['in_h2o']:.1f} inH2O gives without any loss: check "
+                "flow, depression and the readings there",
+                {"at": least_at},
+            )
+        )
+    if float(np.nanmax(mach)) > parting_mach():
+        notices.append(
+            Notice(
+                "compressible",
+                f"Mach {np.nanmax(mach):.2f} at the least area: past Mach {parting_mach():.2f} the true mean speed is "
+                f"over {PARTED:.0%} above flow over area, which this answer uses",
+            )
+        )
+    return tuple(notices)
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Today's port beside the planned one: drop of the peak in m/s, metal to come out in mm3, drop for a cc."""
+
+    peak_drop: float
+    removed: float
+    drop_per_cc: float | None
+
+
+def beside(today: AirSpeed, planned: AirSpeed, volume_today: float, volume_planned: float) -> Beside:
+    """Return what a plan does to the short side's peak, or to the highest speed on a port with no turn."""
+    before, after = (r.side_peak or r.highest for r in (today, planned))
+    drop, removed = before.speed - after.speed, volume_planned - volume_today
+    return Beside(drop, removed, drop / (removed / 1000.0) if removed > 0.0 else None)
