@@ -24,9 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("before", nargs="?", metavar="BEFORE", help="sheet or mesh of the port as it was")
     parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
     parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
-    parser.add_argument(
-        "--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner"
-    )
+    parser.add_argument("--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner")
     parser.add_argument(
         "--align", choices=("none", "fixed", "auto"), default="auto", help="how the two are laid together"
     )
@@ -41,18 +39,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         type=_box,
         metavar="X,Y,Z,X,Y,Z",
-        help="with --align fixed: two corners, in BEFORE's own coordinates and unit, round wall nobody machined",
+        help="with --align fixed: two corners, in BEFORE's coordinates, round wall nobody machined",
     )
     metal = parser.add_mutually_exclusive_group()
-    metal.add_argument(
-        "--alloy", choices=("aluminium", "iron"), default="aluminium", help="metal of the casting"
-    )
+    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="metal of the casting")
     metal.add_argument("--density", type=_positive, metavar="G_CC", help="its density, grams per cc")
     add_stations(parser)
     parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER coloured by depth (ply, glb)")
-    parser.add_argument(
-        "--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)"
-    )
+    parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")
     add_common(parser)
@@ -88,15 +82,11 @@ def run(args: argparse.Namespace) -> None:
     check_free([p for p in outputs if p], force=args.force)
     if args.set:
         if args.before or args.after:
-            raise InputError(
-                "there is a port before --set", mend="Name all the runners after --set, and no other"
-            )
+            raise InputError("there is a port before --set", mend="Name all the runners after --set, and no other")
         _run_set(args)
         return
     if not args.before or not args.after:
-        raise InputError(
-            "two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set"
-        )
+        raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
     _run_pair(args)
 
 

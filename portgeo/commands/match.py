@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gasket-as-drawn",
         action="store_true",
-        help="keep the outline's own place: its zero is the joint's centreline (else its middle is put there)",
+        help="keep the outline's place: its zero is the joint's centreline (else its middle is)",
     )
     parser.add_argument(
         "--leave",
@@ -53,9 +53,7 @@ def run(args: argparse.Namespace) -> None:
         from portgeo.io.outlines import read_outline
 
         gasket = read_outline(args.gasket, display.unit)
-    found = match(
-        up.port, down.port, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn
-    )
+    found = match(up.port, down.port, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
     warnings = (*up.warnings, *up.port.warnings, *down.warnings, *down.port.warnings, *found.warnings)
     if args.json:
         sources = {"upstream": up.source, "downstream": down.source}

@@ -21,7 +21,7 @@ from portgeo.triangles import volume
 from portgeo.units import Notice
 
 ROWS = 25  # stations of the table
-ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times what it gives each other
+ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times
 LEAST_ODD = 0.005  # of the area: runners this close are equal to any micrometer
 
 
@@ -74,10 +74,7 @@ def balance(ports: Sequence[Port], flows: Sequence[float] | None = None) -> Bala
     lengths = np.array([port.centreline.length for port in ports])
     stations = np.linspace(0.0, lengths.min(), ROWS)
     areas = np.array(
-        [
-            [measure_section(s).area for s in sections_at(port, port.centreline.stations[0] + stations)]
-            for port in ports
-        ]
+        [[measure_section(s).area for s in sections_at(port, port.centreline.stations[0] + stations)] for port in ports]
     )
     fits = _laid_together(ports)
     places = [_openings(port, fit) for port, fit in zip(ports, fits, strict=True)]

@@ -1,6 +1,7 @@
 """A runner balance as text, record and table.
 
-A Balance comes in, with the names of its ports; text for the bench, a record for JSON, rows for a table go out.
+A Balance comes in, with the names of its ports; text for the bench, a record for JSON and rows for a
+table go out.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from portgeo.compare.balance import Balance
+from portgeo.compare.bench_text import signed
 from portgeo.units import MM_PER, Display, Notice
 
 WIDTH = 88
@@ -21,12 +23,14 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
     """Return a balance as text: the odd one out first, then the runners, then the stations."""
     d = display
     lines = [_answer(found, names, d), ""]
-    head = f"{'runner':>8} {'volume cc':>10} {'least ' + d.area_unit:>12} {'length':>8} {'off mean':>9} {'hand':>6}"
+    least = f"least {d.area_unit}"
+    head = f"{'runner':>8} {'volume cc':>10} {least:>12} {'length':>8} {'off mean':>9} {'hand':>6}"
     lines.append(head + (f" {'flow':>8} {'per area':>9}" if found.flows is not None else ""))
     for k in range(len(names)):
         line = (
             f"{k + 1:>8} {found.volumes[k] / 1000.0:>10.2f} {d.area(found.areas[k].min(), label=False):>12} "
-            f"{d.length(found.lengths[k], label=False):>8} {100 * found.off[k]:>8.2f}% {'other' if found.mirrored[k] else 'first':>6}"
+            f"{d.length(found.lengths[k], label=False):>8} {100 * found.off[k]:>8.2f}% "
+            f"{'other' if found.mirrored[k] else 'first':>6}"
         )
         if found.flows is not None:
             line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.areas[k].min()):>9.2f}"
@@ -40,7 +44,8 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
     )
     for k in range(len(names)):
         cells = [
-            f"{d.length(opening.shift[0], label=False):>11} {d.length(opening.shift[1], label=False):>8} "
+            f"{signed(d.length(opening.shift[0], label=False)):>11} "
+            f"{signed(d.length(opening.shift[1], label=False)):>8} "
             f"{np.degrees(opening.tilt):>9.2f}"
             for opening in (found.entries[k], found.exits[k])
         ]

@@ -44,10 +44,13 @@ def comparison_text(
             lines += textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
         lines.append("")
     lines += [*_walls(found, d), "", *_table(found, d), ""]
-    lines.append(
-        "Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry."
-    )
+    lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
     return "\n".join(lines)
+
+
+def signed(number: str) -> str:
+    """Return a number's text without the minus sign of a zero."""
+    return number.removeprefix("-") if number.strip("-0.") == "" else number
 
 
 def clock_text(clock: float) -> str:
@@ -61,7 +64,8 @@ def spot_text(spot: Spot, d: Display) -> str:
     """Return what a spot is, where, and how large."""
     place = f"at station {d.length(spot.station)}, {clock_text(spot.clock)}"
     if spot.kind == "missed":
-        return f"missed: {d.area(spot.size)} left as it was {place}, the wall round it {d.length(spot.height)} deeper"
+        deeper = d.length(spot.height)
+        return f"missed: {d.area(spot.size)} left as it was {place}, the wall round it {deeper} deeper"
     if spot.kind == "step":
         return f"step: {d.length(spot.height)} high over {d.length(spot.size)} of edge, worst {place}"
     return f"ridge: {d.length(spot.height)} high on {d.area(spot.size)}, highest {place}"
@@ -78,15 +82,16 @@ def _alignment(found: Comparison, d: Display) -> str:
     fit = found.alignment
     if fit.method == "none":
         return "as the files have them"
-    return f"on {100 * fit.fixed_share:.0f} % of the {'named surface' if fit.method == 'fixed' else 'wall'}, which agrees within {d.length(fit.rms)} rms"
+    surface = "named surface" if fit.method == "fixed" else "wall"
+    return f"on {100 * fit.fixed_share:.0f} % of the {surface}, which agrees within {d.length(fit.rms)} rms"
 
 
 def _walls(found: Comparison, d: Display) -> list[str]:
     lines = [f"{'wall':>12} {'mean depth':>11} {'deepest':>9} {'removed cc':>11}"]
     for name, wall in found.walls.items():
         lines.append(
-            f"{name.replace('_', ' '):>12} {d.length(wall.mean, label=False):>11} "
-            f"{d.length(wall.deepest, label=False):>9} {wall.removed / 1000.0:>11.2f}"
+            f"{name.replace('_', ' '):>12} {signed(d.length(wall.mean, label=False)):>11} "
+            f"{signed(d.length(wall.deepest, label=False)):>9} {signed(f'{wall.removed / 1000.0:.2f}'):>11}"
         )
     return lines
 
@@ -101,9 +106,9 @@ def _table(found: Comparison, d: Display) -> list[str]:
             d.length(rows.stations[k], label=False),
             d.area(rows.before[k], label=False),
             d.area(rows.after[k], label=False),
-            d.area(rows.change[k], label=False),
-            f"{100.0 * rows.change[k] / rows.before[k]:.1f}",
-            *(d.length(values[k], label=False) for values in (rows.roof, rows.floor, rows.left, rows.right)),
+            signed(d.area(rows.change[k], label=False)),
+            signed(f"{100.0 * rows.change[k] / rows.before[k]:.1f}"),
+            *(signed(d.length(v[k], label=False)) for v in (rows.roof, rows.floor, rows.left, rows.right)),
         ]
         lines.append(" ".join(f"{cell:>8}" for cell in cells))
     return lines

@@ -12,6 +12,7 @@ import numpy as np
 from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, volume_where
 from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
 from portgeo.compare.distance import wall_from
+from portgeo.compare.reading_error import readings_u
 from portgeo.compare.register import Alignment, Method, align
 from portgeo.compare.state import State, state_of
 from portgeo.compare.stations import StationRows, station_rows
@@ -28,7 +29,6 @@ LEAST_COMMON = 0.5  # of BEFORE's length: less in common is not one port
 ENDS_DIFFER_MM = 0.25  # an opening that lies this much elsewhere is told
 MOSTLY_ADDED = 10.0  # times as much added as removed: the user is asked about the order of the files
 ADDED_CC = 0.05
-FITTED_NOISE = 0.25  # of one point's noise, left in the deepest cut by the quadratic through 60 points
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,7 @@ def compare_ports(
     added = -sum(sign * volume_where(part, weight) for sign, part, weight in built_up)
     net = after_wedges.total - before_wedges.total
 
+    read_volume_u, read_depth_u = readings_u(before, after)
     before_state, after_state = state_of(before), state_of(after)
     short = before_state.short_side
     after_faces = other.port.faces
@@ -121,7 +122,7 @@ def compare_ports(
         alignment=alignment,
         stretch=stretch,
         removed=removed,
-        removed_u=_removed_u(alignment, after_wedges, cut[0][2], depth, noise),
+        removed_u=float(np.hypot(_removed_u(alignment, after_wedges, cut[0][2], depth, noise), read_volume_u)),
         added=added,
         below_noise=net - removed + added,
         before_volume=before_wedges.total,
@@ -129,7 +130,7 @@ def compare_ports(
         before_beyond=before_state.volume - before_wedges.total,
         after_beyond=after_state.volume - after_wedges.total,
         depth=depth,
-        depth_u=_depth_u(alignment, after_wedges, depth, noise),
+        depth_u=float(np.hypot(_depth_u(alignment, after_wedges, depth), read_depth_u)),
         map=map_,
         walls=by_wall(
             map_,
@@ -189,10 +190,10 @@ def _removed_u(alignment: Alignment, after: Wedges, cut: FloatArray, depth: Dept
     return float(np.sqrt(max(by_fit, 0.0) + by_noise))
 
 
-def _depth_u(alignment: Alignment, after: Wedges, depth: Depth, noise: float) -> float:
+def _depth_u(alignment: Alignment, after: Wedges, depth: Depth) -> float:
     k = int(np.argmin(((after.vertices - depth.deepest_at) ** 2).sum(axis=1)))
     by_fit = alignment.uncertainty(after.vertices[k : k + 1], _vertex_normals(after)[k : k + 1])[0]
-    return float(np.hypot(by_fit, FITTED_NOISE * noise))
+    return float(np.hypot(by_fit, depth.deepest_u))
 
 
 def _vertex_normals(part: Wedges) -> FloatArray:
@@ -219,8 +220,9 @@ def _notices(
         found.append(
             Notice(
                 "smaller_after",
-                f"AFTER is smaller: {added / 1000.0:.2f} cc of metal was added and {max(removed, 0.0) / 1000.0:.2f} cc "
-                "removed. Either the port was filled, or the two files are the wrong way round",
+                f"AFTER is smaller: {added / 1000.0:.2f} cc of metal was added and "
+                f"{max(removed, 0.0) / 1000.0:.2f} cc removed. "
+                "Either the port was filled, or the two files are the wrong way round",
             )
         )
     length = before.centreline.stations[[0, -1]]
@@ -230,8 +232,8 @@ def _notices(
         found.append(
             Notice(
                 "ends_differ",
-                "the two do not end in the same places: what one has beyond the other (before {before}, after "
-                "{after} of its length) is compared with nothing and counted in no volume here",
+                "the two do not end in the same places: what one has beyond the other (before {before}, "
+                "after {after} of its length) is compared with nothing and counted in no volume here",
                 {"before": float(ends.sum()), "after": max(float(other), 0.0)},
             )
         )
@@ -240,7 +242,7 @@ def _notices(
         found.append(
             Notice(
                 "poor_agreement",
-                "where they should be equal the two differ by {rms} (rms), more than the scans' noise explains",
+                "where they should be equal the two differ by {rms} (rms), more than noise explains",
                 {"rms": alignment.rms},
             )
         )

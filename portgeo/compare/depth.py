@@ -18,9 +18,9 @@ from portgeo.compare.wedges import Wedges
 from portgeo.plane import FloatArray, IntArray
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
-FITTED_POINTS = (
-    60  # points a quadratic is fitted to, round each candidate for the deepest: a quarter of the noise
-)
+FITTED_POINTS = 96  # at most, that a quadratic is fitted to round each candidate for the deepest
+FITTED_RADIUS_MM = 2.5  # and no farther than this, so that a burr's mark stays one
+LEAST_FITTED = 24  # but never fewer than these: two quadratics of six terms each
 CANDIDATES = 200  # of the deepest points tried
 
 
@@ -30,7 +30,8 @@ class Depth:
 
     at_vertices : (n,) of the after wall, exact distances. calm : (n,) the same with the scan's noise
     averaged out (equal on clean meshes). areas : (n,) of wall that each vertex stands for. noise : of
-    one distance. mean, p95 : by area. deepest, deepest_at (3,), deepest_station, deepest_clock.
+    one distance. mean, p95 : by area. deepest with its uncertainty from the noise,
+    deepest_at (3,), deepest_station, deepest_clock.
     """
 
     at_vertices: FloatArray
@@ -40,6 +41,7 @@ class Depth:
     mean: float
     p95: float
     deepest: float
+    deepest_u: float
     deepest_at: FloatArray
     deepest_station: float
     deepest_clock: float
@@ -59,7 +61,7 @@ def vertex_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
     """Return the area (n,) that each vertex stands for: a third of its faces'."""
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     third = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6.0
-    return sum(np.bincount(faces[:, k], third, minlength=len(vertices)) for k in range(3))  # type: ignore[return-value]
+    return np.asarray(np.bincount(faces.ravel(), np.repeat(third, 3), minlength=len(vertices)), dtype=np.float64)
 
 
 def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
@@ -73,9 +75,9 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
     if noise > 0.0:
-        deepest, where = _deepest(after.vertices, at_vertices, used, order[-CANDIDATES:])
+        deepest, deepest_u, where = _deepest(after.vertices, at_vertices, noise, used, order[-CANDIDATES:])
     else:
-        deepest, where = float(at_vertices[order[-1]]), after.vertices[order[-1]]
+        deepest, deepest_u, where = float(at_vertices[order[-1]]), 0.0, after.vertices[order[-1]]
     place = places(tube, where[None])
     return Depth(
         at_vertices=at_vertices,
@@ -85,6 +87,7 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
         mean=float(np.average(at_vertices[used], weights=areas[used])),
         p95=p95,
         deepest=deepest,
+        deepest_u=deepest_u,
         deepest_at=where,
         deepest_station=float(place.station[0]),
         deepest_clock=float(place.clock[0]),
@@ -103,25 +106,33 @@ def _calm(faces: IntArray, values: FloatArray) -> FloatArray:
 
 
 def _deepest(
-    vertices: FloatArray, depth: FloatArray, used: IntArray, candidates: IntArray
-) -> tuple[float, FloatArray]:
-    """Return the deepest cut with the noise fitted out, and the vertex it is at.
+    vertices: FloatArray, depth: FloatArray, noise: float, used: IntArray, candidates: IntArray
+) -> tuple[float, float, FloatArray]:
+    """Return the deepest cut with the noise fitted out, its standard uncertainty, and the vertex it is at.
 
-    The greatest of many noisy depths is too deep by a few times the noise; a quadratic through the
-    points round each candidate is not, and does not flatten a round-bottomed cut.
+    The greatest of many noisy depths is too deep by a few times the noise. A quadratic through the
+    points round a candidate does not flatten a round-bottomed cut; every other of these points tells
+    which candidate is deepest, and the rest how deep it is, so that the choice does not favour
+    points that err outward.
     """
-    near = used[cKDTree(vertices[used]).query(vertices[candidates], k=min(FITTED_POINTS, len(used)))[1]]
+    count = min(FITTED_POINTS, len(used))
+    distance, k = cKDTree(vertices[used]).query(vertices[candidates], k=count)
+    near = used[k]
+    weight = (distance <= np.maximum(FITTED_RADIUS_MM, distance[:, min(LEAST_FITTED, count) - 1 :][:, :1])) * 1.0
     arm = vertices[near] - vertices[candidates][:, None]
     # The two widest directions of each neighbourhood span the wall there.
-    _, _, axes = np.linalg.svd(arm - arm.mean(axis=1, keepdims=True), full_matrices=False)
-    flat = np.einsum("nkj,nij->nki", arm, axes[:, :2])
-    flat /= np.abs(flat).max(axis=(1, 2), keepdims=True)
+    _, _, axes = np.linalg.svd(arm * weight[..., None], full_matrices=False)
+    flat = np.einsum("nkj,nij->nki", arm, axes[:, :2]) / FITTED_RADIUS_MM
     u, v = flat[..., 0], flat[..., 1]
     system = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=2)
-    normal = np.einsum("nki,nkj->nij", system, system) + 1e-9 * np.eye(6)
-    fitted = np.linalg.solve(normal, np.einsum("nki,nk->ni", system, depth[near])[..., None])[:, 0, 0]
-    best = int(np.argmax(fitted))
-    return float(fitted[best]), vertices[candidates[best]]
+    fits = []
+    for half in (0, 1):
+        rows = system[:, half::2] * weight[:, half::2, None]
+        inverse = np.linalg.inv(np.einsum("nki,nkj->nij", rows, rows) + 1e-9 * np.eye(6))
+        fits.append((inverse, np.einsum("nij,nkj,nk->ni", inverse, rows, depth[near[:, half::2]])[:, 0]))
+    best = int(np.argmax(fits[0][1]))
+    inverse, values = fits[1]
+    return float(values[best]), float(noise * np.sqrt(inverse[best, 0, 0])), vertices[candidates[best]]
 
 
 def by_wall(
@@ -130,9 +141,7 @@ def by_wall(
     """Return the depth of each wall, and of the floor between two stations as `short_side`."""
     sides = (1.0, after, map_.at(map_.cut, after.where)), (-1.0, before, map_.at(map_.cut, before.where))
     found: dict[str, WallDepth] = {}
-    choices: list[tuple[str, int, tuple[float, float] | None]] = [
-        (name, k, None) for k, name in enumerate(WALLS)
-    ]
+    choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
     if short_side is not None:
         choices.append(("short_side", WALLS.index("floor"), short_side))
     for name, k, stretch in choices:

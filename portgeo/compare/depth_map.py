@@ -90,8 +90,10 @@ def depth_map(
     j = np.minimum((where.round * columns).astype(np.int64), columns - 1)
     cell = i * columns + j
     shape = (rows, columns)
-    total = np.bincount(cell, area, minlength=rows * columns).reshape(shape)
-    lifted = np.bincount(cell, area * depth, minlength=rows * columns).reshape(shape)
+    total, lifted = (
+        np.asarray(np.bincount(cell, w, minlength=rows * columns), dtype=np.float64).reshape(shape)
+        for w in (area, area * depth)
+    )
     weight = _smooth(total, SMOOTH_CELLS)
     mean = _smooth(lifted, SMOOTH_CELLS) / np.maximum(weight, 1e-12)
     # A cell that no point fell near takes the mean of a wider neighbourhood.
@@ -104,7 +106,7 @@ def depth_map(
     built_up, is_built_up = _parts(-mean, threshold)
     over = np.maximum(cut + built_up, 1.0)
     return DepthMap(
-        stations=stretch[0] + (np.arange(rows) + 0.5) * step,
+        stations=np.asarray(stretch[0] + (np.arange(rows) + 0.5) * step, dtype=np.float64),
         turns=(np.arange(columns) + 0.5) / columns,
         depth=mean,
         area=total,
@@ -122,7 +124,7 @@ def _smooth(values: FloatArray, sigma: float) -> FloatArray:
 
 
 def _parts(mean: FloatArray, threshold: float) -> tuple[FloatArray, np.ndarray]:
-    """Return the weights (n, m) of the parts that are deep, with their faint edges; and the parts themselves."""
+    """Return the weights (n, m) of the deep parts with their faint edges, and the parts themselves."""
     deep = _without_specks(mean > threshold, CELL_MM)
     labels = _labels(mean > FAINT * threshold)
     touched = np.unique(labels[deep])
@@ -198,9 +200,7 @@ def _steps(map_: DepthMap, tube: Tube) -> list[Spot]:
             continue
         worst = np.unravel_index(np.argmax(np.where(here, jump, -np.inf)), jump.shape)
         station, clock = _place(map_, tube, int(worst[0]), int(worst[1]))
-        length = (
-            float((along * across[:, :1] * here).sum()) / 3.0
-        )  # the averaging spreads an edge over about 3 mm
+        length = float((along * across[:, :1] * here).sum()) / 3.0  # the averaging spreads an edge over about 3 mm
         found.append(Spot("step", station, clock, float(jump[worst]), length))
     return sorted(found, key=lambda spot: -spot.height)
 
@@ -208,7 +208,7 @@ def _steps(map_: DepthMap, tube: Tube) -> list[Spot]:
 def _ridges(map_: DepthMap, tube: Tube) -> list[Spot]:
     """Return narrow strips that stand over the cut on both sides of them."""
     along = map_.stations[1] - map_.stations[0]
-    size = max(int(round(RIDGE_WIDTH_MM / along)), 3)
+    size = max(round(RIDGE_WIDTH_MM / along), 3)
     around = np.pad(map_.depth, ((size, size), (0, 0)), mode="edge")
     around = np.pad(around, ((0, 0), (size, size)), mode="wrap")
     closed = ndimage.grey_closing(around, (size, size))[size:-size, size:-size]
@@ -241,7 +241,7 @@ def _middle(map_: DepthMap, tube: Tube, here: np.ndarray) -> tuple[float, float]
     row, column = np.nonzero(here)
     angle = 2.0 * np.pi * map_.turns[column]
     turn = np.arctan2(np.sin(angle).mean(), np.cos(angle).mean()) / (2.0 * np.pi) % 1.0
-    return _place(map_, tube, int(round(row.mean())), int(turn * len(map_.turns)) % len(map_.turns))
+    return _place(map_, tube, round(float(row.mean())), int(turn * len(map_.turns)) % len(map_.turns))
 
 
 def _place(map_: DepthMap, tube: Tube, row: int, column: int) -> tuple[float, float]:

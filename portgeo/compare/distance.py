@@ -21,19 +21,19 @@ class Wall:
     """A port's wall, ready to be asked for distances.
 
     vertices : (n, 3). faces : (m, 3), outward, the two openings left open. normals : (m, 3) unit.
-    tree : the boxes round its triangles. calm : (n, 3) normals of the vertices averaged with those
-    round them, where the wall is noisy, else None.
+    tree : the boxes round its triangles. calm : (m, 3) the normals averaged over the faces round
+    each, where the wall is noisy; else the normals themselves.
     """
 
     vertices: FloatArray
     faces: IntArray
     normals: FloatArray
     tree: igl.AABB
-    calm: FloatArray | None = None
+    calm: FloatArray
 
 
 def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall:
-    """Return the wall of outward faces (m, 3). noise : of its points, for which side is told by calmer normals."""
+    """Return the wall of outward faces (m, 3); of a noisy one the side is told by calmer normals."""
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.int64)
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     cross = np.cross(b - a, c - a)
@@ -42,7 +42,7 @@ def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall
     faces, normals = faces[whole], cross[whole] / size[whole, None]
     tree = igl.AABB()
     tree.init(vertices, faces)
-    wall = Wall(vertices, faces, normals, tree)
+    wall = Wall(vertices, faces, normals, tree, normals)
     return wall if noise == 0.0 else replace(wall, calm=_calm_normals(wall))
 
 
@@ -63,8 +63,8 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
     foot, face = closest(wall, points)
     arm = points - foot
     corners = wall.vertices[wall.faces[face]]
-    if wall.calm is not None:
-        side = np.einsum("ij,ij->i", arm, wall.calm[wall.faces[face]].sum(axis=1))
+    if wall.calm is not wall.normals:
+        side = np.einsum("ij,ij->i", arm, wall.calm[face])
         return np.copysign(np.linalg.norm(arm, axis=1), side)
     normal = wall.normals[face].copy()
     shares = _barycentric(corners, foot)
@@ -104,20 +104,19 @@ def _vertex_normals(wall: Wall) -> FloatArray:
 
 
 def _calm_normals(wall: Wall) -> FloatArray:
-    """Return unit normals (n, 3) of the vertices, averaged CALM_ROUNDS times over the faces round each."""
+    """Return unit normals (m, 3) of the faces, averaged CALM_ROUNDS times over the faces round each."""
     corners = wall.vertices[wall.faces]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
     of_face = wall.normals * area[:, None]
     normals = np.zeros_like(wall.vertices)
-    for round_ in range(CALM_ROUNDS):
-        if round_:
-            of_face = normals[wall.faces].sum(axis=1) * area[:, None]
+    for _ in range(CALM_ROUNDS):
         for axis in range(3):
             normals[:, axis] = sum(
                 np.bincount(wall.faces[:, k], of_face[:, axis], minlength=len(normals)) for k in range(3)
             )
         normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
-    return normals
+        of_face = normals[wall.faces].sum(axis=1) * area[:, None]
+    return of_face / np.maximum(np.linalg.norm(of_face, axis=1, keepdims=True), 1e-300)
 
 
 def _edge_normals(wall: Wall) -> FloatArray:
@@ -127,4 +126,4 @@ def _edge_normals(wall: Wall) -> FloatArray:
     _, edge = np.unique(key, return_inverse=True)
     of_face = np.repeat(wall.normals, 3, axis=0)
     total = np.column_stack([np.bincount(edge, of_face[:, axis]) for axis in range(3)])
-    return total[edge].reshape(-1, 3, 3)
+    return np.asarray(total[edge].reshape(-1, 3, 3), dtype=np.float64)

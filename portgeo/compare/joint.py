@@ -15,7 +15,7 @@ import shapely
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, chord, moments, resample
 from portgeo.port import Port, sections_at
-from portgeo.section import centred, measure_section
+from portgeo.section import Section, centred, measure_section
 from portgeo.units import Notice
 
 Lay = Literal["line", "none"]
@@ -30,7 +30,7 @@ ALIKE_ROUND = 0.02  # second moments closer than this: a round hole shows no rot
 
 @dataclass(frozen=True)
 class Edge:
-    """Metal in or out of line at a joint: area (mm2), greatest height (mm) and its clock position (None: no edge)."""
+    """Metal out of line at a joint: area (mm2), greatest height (mm), its clock position (None: no edge)."""
 
     area: float
     height: float
@@ -39,7 +39,7 @@ class Edge:
 
 @dataclass(frozen=True)
 class Margin:
-    """Metal between a part's outline and the gasket line, mm: least, greatest, mean, and where; negative past the line.
+    """Metal between a part's outline and the gasket line, mm, negative past it: least, greatest, where, mean.
 
     fault : None, or what is wrong with it, the margin left on purpose allowed for.
     """
@@ -102,15 +102,13 @@ def match(
     """
     up_end = sections_at(upstream, upstream.centreline.stations[-1:])[0]
     down_end = sections_at(downstream, downstream.centreline.stations[:1])[0]
-    up_outline, angle = _on_plane(
-        upstream, up_end.in_space(up_end.outline), downstream, lay, up_end, down_end
-    )
+    up_outline, angle = _on_plane(upstream, up_end.in_space(up_end.outline), downstream, lay, up_end, down_end)
     down_outline = down_end.outline
     one, other = _figure(up_outline, "UPSTREAM"), _figure(down_outline, "DOWNSTREAM")
     if not one.intersects(other):
         raise GeometryError(
             "the two openings do not meet: at the flange they lie side by side",
-            mend="Check the order (UPSTREAM first, with the flow), or leave out --lay none if the files share no frame",
+            mend="Check the order (UPSTREAM first); leave out --align none if the files share no frame",
         )
     line = None if gasket is None else (gasket if gasket_as_drawn else centred(gasket))
     stations, areas, joint = _schedule(upstream, downstream)
@@ -145,12 +143,9 @@ def match(
 
 
 def _on_plane(
-    upstream: Port, outline: FloatArray, downstream: Port, lay: Lay, up_end: object, down_end: object
+    upstream: Port, outline: FloatArray, downstream: Port, lay: Lay, up_end: Section, down_end: Section
 ) -> tuple[FloatArray, float]:
-    """Return UPSTREAM's exit outline (n, 2) in DOWNSTREAM's entry plane, and the angle between the flanges."""
-    from portgeo.section import Section
-
-    assert isinstance(up_end, Section) and isinstance(down_end, Section)
+    """Return UPSTREAM's exit outline (n, 2) in DOWNSTREAM's entry plane, and the flanges' angle."""
     if lay == "line":
         return up_end.outline, 0.0
     source = upstream.to_source(outline)
@@ -160,8 +155,8 @@ def _on_plane(
     apart = float(np.abs((there - down_end.origin) @ down_end.frame[0]).max())
     if angle > TILTED or apart > BASE_MM:
         raise GeometryError(
-            f"the two flanges are not on one plane: {np.degrees(angle):.1f} degrees and up to {apart:.1f} mm apart",
-            mend="Leave out --lay none if the two files do not share one frame",
+            f"the flanges are not on one plane: {np.degrees(angle):.1f} degrees, up to {apart:.1f} mm apart",
+            mend="Leave out --align none if the two files do not share one frame",
         )
     return (there - down_end.origin) @ down_end.frame[1:].T, angle
 
@@ -169,9 +164,7 @@ def _on_plane(
 def _figure(outline: FloatArray, name: str) -> shapely.Polygon:
     figure = shapely.Polygon(outline)
     if not figure.is_valid or figure.area <= 0.0:
-        raise GeometryError(
-            f"the outline of {name} crosses itself", mend="Draw or trace it as one closed line"
-        )
+        raise GeometryError(f"the outline of {name} crosses itself", mend="Draw or trace it as one closed line")
     return figure
 
 
@@ -255,7 +248,8 @@ def _schedule(upstream: Port, downstream: Port) -> tuple[FloatArray, FloatArray,
     """Return stations and areas through both parts, from UPSTREAM's entry; the joint is there twice."""
     stations, areas, start = [], [], 0.0
     for port in (upstream, downstream):
-        own = np.linspace(*port.centreline.stations[[0, -1]], SCHEDULE_ROWS)
+        first, last = port.centreline.stations[[0, -1]]
+        own = np.linspace(first, last, SCHEDULE_ROWS)
         areas += [measure_section(section).area for section in sections_at(port, own)]
         stations += list(start + own - own[0])
         start = stations[-1]

@@ -89,7 +89,8 @@ def _verdict(margin: Margin, leave: float, d: Display) -> str:
     if margin.fault == "past_the_line":
         return f"cut past the gasket line by up to {d.length(-margin.least)}"
     if margin.fault == "metal_left":
-        return f"metal is left inside the line, up to {d.length(margin.greatest)} where {d.length(leave)} was meant"
+        left = d.length(margin.greatest)
+        return f"metal is left inside the line, up to {left} where {d.length(leave)} was meant"
     return "as meant"
 
 
@@ -125,8 +126,7 @@ def match_record(
         }
         or None,
         "stations": [
-            {"station_mm": station, "area_mm2": area}
-            for station, area in zip(found.stations, found.areas, strict=True)
+            {"station_mm": station, "area_mm2": area} for station, area in zip(found.stations, found.areas, strict=True)
         ],
         "joint_station_mm": found.joint_station,
         "touching_mm": TOUCHING_MM,

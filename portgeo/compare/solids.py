@@ -59,9 +59,7 @@ def _plugs(before: Port, stretch: tuple[float, float], points: FloatArray) -> li
     plugs = []
     for origin, frame, out in zip(origins, frames, (-1.0, 1.0), strict=True):
         beyond = ((points - origin) @ frame[0]) * out
-        near = points[
-            (beyond > 0.0) & (np.linalg.norm(points - origin, axis=1) < 0.5 * before.centreline.length)
-        ]
+        near = points[(beyond > 0.0) & (np.linalg.norm(points - origin, axis=1) < 0.5 * before.centreline.length)]
         if len(near) == 0:
             continue
         flat = (near - origin) @ frame.T

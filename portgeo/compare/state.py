@@ -20,7 +20,7 @@ PLANES = 161  # close enough for the least area and the side line of a port of o
 
 @dataclass(frozen=True)
 class State:
-    """A port's length (mm), volume (mm3), areas (n,) at stations (n,), least area, and short side (None: no turn)."""
+    """A port's length, volume, areas (n,) at stations (n,), least area, short side (None: no turn); mm."""
 
     length: float
     volume: float
@@ -41,9 +41,7 @@ def state_of(port: Port) -> State:
     first, last = port.centreline.stations[[0, -1]]
     stations = np.linspace(first, last, PLANES)
     sections = sections_at(port, stations)
-    areas = np.array(
-        [moments(s.outline).area + sum(moments(island).area for island in s.islands) for s in sections]
-    )
+    areas = np.array([moments(s.outline).area + sum(moments(island).area for island in s.islands) for s in sections])
     plane = turn_plane(np.array([s.frame[0] for s in sections]))
     least = int(np.argmin(areas))
     return State(

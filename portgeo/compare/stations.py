@@ -104,8 +104,7 @@ def _depths(before: Section, after: Section, noise: float) -> FloatArray:
     for axis in (1, 0):
         aside = np.array([1.0, 0.0]) if axis == 1 else np.array([0.0, 1.0])
         pairs = [
-            [chord(section.outline, middle + offset * aside, axis) for offset in offsets]
-            for section in (before, after)
+            [chord(section.outline, middle + offset * aside, axis) for offset in offsets] for section in (before, after)
         ]
         low, high = (np.asarray(pairs[1]) - np.asarray(pairs[0])).mean(axis=0)
         ends += [high, -low]

@@ -15,9 +15,7 @@ from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.slicing import slice_mesh, tube_sections
 
-PLANE_SPACING_MM = (
-    0.5  # at 60 mm radius two planes then turn by half a degree, and a fraction is exact to 1e-5
-)
+PLANE_SPACING_MM = 0.5  # at 60 mm radius two planes then turn by half a degree, and a fraction is exact to 1e-5
 MEASURED_PLANES = 96  # planes on which the section's middle, height and width are read; between them linear
 FARTHEST_STEP = 64  # planes a point may be from the nearest middle before it counts as outside
 OPENING_TOLERANCE_MM = 0.02  # a face this close to an opening's plane, all three corners, closes it
@@ -86,8 +84,8 @@ def tube_of(port: Port) -> Tube:
     points, frames = at(port.centreline, inside)
     found = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
     good = np.array([k for k, section in enumerate(found) if section is not None])
-    low = np.array([found[k].outline.min(axis=0) for k in good])  # type: ignore[union-attr]
-    high = np.array([found[k].outline.max(axis=0) for k in good])  # type: ignore[union-attr]
+    low = np.array([found[k].outline.min(axis=0) for k in good])
+    high = np.array([found[k].outline.max(axis=0) for k in good])
     stations = np.linspace(first, last, max(int(np.ceil((last - first) / PLANE_SPACING_MM)), 8) + 1)
     points, frames = at(port.centreline, stations)
     middle = _between(stations, inside[good], (low + high) / 2.0)
@@ -154,9 +152,7 @@ def wall_faces(port: Port, tube: Tube) -> np.ndarray:
     for end in (0, -1):
         arm = port.vertices - tube.middles[end]
         flow = tube.frames[end, 0]
-        reach = 1.5 * float(
-            np.hypot(*tube.halves[end])
-        )  # another reach of the port may lie in the same plane
+        reach = 1.5 * float(np.hypot(*tube.halves[end]))  # another reach of the port may lie in the same plane
         on_plane = (np.abs(arm @ flow) < tolerance) & (np.einsum("ij,ij->i", arm, arm) < reach**2)
         candidate = np.flatnonzero(on_plane[port.faces].all(axis=1))
         a, b, c = (port.vertices[port.faces[candidate, k]] for k in range(3))

@@ -49,7 +49,7 @@ def solid_of(vertices: FloatArray, faces: IntArray, name: str) -> manifold3d.Man
     if made.status() != manifold3d.Error.NoError or made.volume() <= 0.0:
         raise GeometryError(
             f"the mesh of {name} is not closed, so it holds no volume to compare",
-            mend="Close its holes in the program it came from, leaving one skin without gaps, and export it again",
+            mend="Close its holes in the program it came from, so that one skin is left, and export it again",
         )
     return made
 

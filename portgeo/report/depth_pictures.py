@@ -25,6 +25,7 @@ from portgeo.units import Display
 
 DEPTH_MAP = "PuOr"
 LEAST_SCALE_MM = 0.05  # a port that was not cut is not painted with its noise
+ROOF_AND_RIGHT = np.array([0.4, -0.4, 0.8])  # where labels stand clear of the floor
 LABELLED = 9  # stations with a label on the picture
 
 
@@ -99,24 +100,23 @@ def draw_depth(
     import pyvista
 
     bar = {
-        "title": f"depth of cut, {unit} (purple: removed, orange: added)", "vertical": False, "position_x": 0.25,
-        "position_y": 0.03, "width": 0.5, "height": 0.06, "title_font_size": 20, "label_font_size": 18, "color": INK,
-        "fmt": "%.3g", "n_labels": 5,
+        "title": f"depth of cut, {unit} (purple: removed, orange: added)", "vertical": False,
+        "position_x": 0.25, "position_y": 0.03, "width": 0.5, "height": 0.06, "title_font_size": 20,
+        "label_font_size": 18, "color": INK, "fmt": "%.3g", "n_labels": 5,
     }  # fmt: skip
     size = float(np.ptp(vertices, axis=0).max())
     plotter.set_background("white")
     plotter.add_mesh(
-        pyvista.make_tri_mesh(vertices, faces), scalars=values, cmap=DEPTH_MAP, clim=(-limit, limit), nan_color="white",
-        smooth_shading=True, split_sharp_edges=True, feature_angle=40.0, ambient=0.3, scalar_bar_args=bar,
+        pyvista.make_tri_mesh(vertices, faces.astype(int)), scalars=values, cmap=DEPTH_MAP, clim=(-limit, limit),
+        nan_color="white", smooth_shading=True, split_sharp_edges=True, feature_angle=40.0, ambient=0.3,
+        scalar_bar_args=bar,
     )  # fmt: skip
     places = []
     for ring in rings:
         middle = ring.mean(axis=0)
         closed = middle + 1.003 * (np.vstack([ring, ring[:1]]) - middle)
-        plotter.add_mesh(
-            pyvista.lines_from_points(closed).tube(radius=0.0015 * size), color=INK, lighting=False
-        )
-        places.append(ring[np.argmin(ring[:, 1])] + np.array([0.0, -0.03 * size, 0.0]))
+        plotter.add_mesh(pyvista.lines_from_points(closed).tube(radius=0.0015 * size), color=INK, lighting=False)
+        places.append(ring[np.argmax(ring @ ROOF_AND_RIGHT)] + 0.03 * size * ROOF_AND_RIGHT)
     plotter.add_point_labels(
         np.array(places),
         list(labels),
@@ -144,9 +144,7 @@ def schedules_chart(found: Comparison, display: Display, path: str, *, force: bo
     for areas, name, colour, style in zip(
         (rows.before, rows.after), ("before", "after"), colours(2), LINE_STYLES, strict=False
     ):
-        top.plot(
-            x, [display.of_area(a) for a in areas], style, color=colour, linewidth=2, marker=".", label=name
-        )
+        top.plot(x, [display.of_area(a) for a in areas], style, color=colour, linewidth=2, marker=".", label=name)
     walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
     for (name, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
         bottom.plot(x, [display.of_length(v) for v in depth], style, color=colour, label=name)
@@ -157,9 +155,7 @@ def schedules_chart(found: Comparison, display: Display, path: str, *, force: bo
     _finish((top, bottom), figure, path, force)
 
 
-def balance_chart(
-    found: Balance, names: Sequence[str], display: Display, path: str, *, force: bool = False
-) -> None:
+def balance_chart(found: Balance, names: Sequence[str], display: Display, path: str, *, force: bool = False) -> None:
     """Write a chart of a set's area schedules side by side, and their spread."""
     x = np.array([display.of_length(s) for s in found.stations])
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
@@ -206,8 +202,8 @@ def outlines_chart(found: Match, display: Display, path: str, *, force: bool = F
         closed = np.vstack([outline, outline[:1]])
         # Looking downstream the left wall is on the left.
         axes.plot(
-            [-display.of_length(v) for v in closed[:, 0]], [display.of_length(v) for v in closed[:, 1]], style,
-            color=line_colour, linewidth=1.8, label=name,
+            [-display.of_length(v) for v in closed[:, 0]], [display.of_length(v) for v in closed[:, 1]],
+            style, color=line_colour, linewidth=1.8, label=name,
         )  # fmt: skip
     axes.set_aspect("equal")
     axes.set_xlabel(f"to the right wall, {display.unit}")
