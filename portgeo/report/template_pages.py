@@ -16,7 +16,6 @@ from portgeo.plane import FloatArray
 from portgeo.reshape.gauges import Gauge
 from portgeo.units import MM_PER_INCH, Display
 
-PaperName = Literal["A4", "Letter"]
 PAPER_MM: dict[str, tuple[float, float]] = {
     "A4": (210.0, 297.0),
     "Letter": (8.5 * MM_PER_INCH, 11.0 * MM_PER_INCH),
@@ -66,8 +65,8 @@ class _Piece:
     size: FloatArray
 
 
-def pages(gauges: Sequence[Gauge], display: Display, title: str, paper: PaperName = "A4") -> list[Page]:
-    """Return gauges laid out on paper, as many to a page as fit, larger ones over several pages."""
+def pages(gauges: Sequence[Gauge], display: Display, title: str, paper: str = "A4") -> list[Page]:
+    """Return gauges laid out on paper (a name in PAPER_MM), as many to a page as fit, larger ones on several."""
     width, height = PAPER_MM[paper]
     room = np.array([width, height]) - 2.0 * MARGIN_MM
     found: list[Page] = []
@@ -142,9 +141,7 @@ def _piece(gauge: Gauge, display: Display, title: str, turned: bool) -> _Piece:
         Stroke(points - low + [0.0, foot], line.closed, line.role)
         for points, line in zip(lines, gauge.lines, strict=True)
     ]
-    words = [
-        Words(np.array([0.0, foot - GAP_MM - (k + 1) * LINE_MM + 1.0]), text) for k, text in enumerate(texts)
-    ]
+    words = [Words(np.array([0.0, foot - GAP_MM - (k + 1) * LINE_MM + 1.0]), text) for k, text in enumerate(texts)]
     bars, names = _bars(np.array([0.0, 0.0]))
     broadest = max(len(text) for text in texts) * WORD_MM * LETTER_WIDTH
     return _Piece(

@@ -14,7 +14,7 @@ import numpy as np
 
 from portgeo.errors import OutputError
 from portgeo.io.files import atomic_write
-from portgeo.report.template_pages import WORD_MM, Page, PaperName, Style, Words, one_sheet, pages
+from portgeo.report.template_pages import WORD_MM, Page, Style, Words, one_sheet, pages
 from portgeo.reshape.gauges import Gauge
 from portgeo.units import MM_PER_INCH, Display
 
@@ -27,7 +27,7 @@ DXF_COLOUR: dict[Style, int] = {"cut": 1, "today": 8, "mark": 5, "bar": 5}
 
 
 def write_templates(
-    path: str | Path, gauges: Sequence[Gauge], display: Display, title: str, *, paper: PaperName, force: bool
+    path: str | Path, gauges: Sequence[Gauge], display: Display, title: str, *, paper: str, force: bool
 ) -> int:
     """Write gauges to a PDF, DXF or SVG file, by its suffix, and return how many pages it has.
 
@@ -59,18 +59,14 @@ def pdf(laid: Sequence[Page]) -> bytes:
 
     stream = io.BytesIO()
     with rc_context({"font.family": "DejaVu Sans", "pdf.compression": 6}):
-        with PdfPages(
-            stream, metadata={"Title": "Port templates, print at 100 %", "CreationDate": None}
-        ) as book:
+        with PdfPages(stream, metadata={"Title": "Port templates, print at 100 %", "CreationDate": None}) as book:
             for page in laid:
                 figure = Figure(figsize=(page.width / MM_PER_INCH, page.height / MM_PER_INCH))
                 axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
                 axes.set(xlim=(0.0, page.width), ylim=(0.0, page.height))
                 axes.axis("off")
                 for style, grey in GREY.items():
-                    lines = [
-                        _closed(s.points) if s.closed else s.points for s in page.strokes if s.style == style
-                    ]
+                    lines = [_closed(s.points) if s.closed else s.points for s in page.strokes if s.style == style]
                     dash = DASH.get(style)
                     width = LINE_WIDTH_MM * POINTS_PER_MM
                     drawn = LineCollection(

@@ -6,7 +6,6 @@ what to write on each, go out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -116,9 +115,7 @@ def along_floor(port: Port) -> list[Gauge]:
     body = plate.buffer(min(PLATE_MM, HIGHEST_SHARE * height), single_sided=True)
     body = max(shapely.get_parts(body), key=lambda part: part.area)
     lines = [Line(shapely.get_coordinates(body.exterior)[:-1], True, "cut")]
-    found.append(
-        Gauge("floor-line gauge, entry at the left", None, tuple(lines), {"length": float(plate.length)})
-    )
+    found.append(Gauge("floor-line gauge, entry at the left", None, tuple(lines), {"length": float(plate.length)}))
     return found
 
 
@@ -129,10 +126,3 @@ def radius_gauge(radius: float, turn: float, station: float) -> Gauge:
     outer = arc_points(np.zeros(2), radius + PLATE_MM, start, turn)[::-1]
     plate = Line(np.vstack([inner, outer]), True, "cut")
     return Gauge("short-side radius gauge", station, (plate,), {"radius": radius})
-
-
-def stations_in(port: Port, stations: Sequence[float]) -> FloatArray:
-    """Return stations (k,) as an array, rising, those outside the port left out."""
-    first, last = port.centreline.stations[[0, -1]]
-    found = np.unique(np.asarray(stations, float))
-    return found[(found >= first - 1e-6) & (found <= last + 1e-6)]

@@ -18,12 +18,8 @@ from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import is_simple
 
-NORMAL_SPAN_MM = (
-    1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
-)
-LEAST_LEAN = (
-    0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much
-)
+NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
+LEAST_LEAN = 0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much
 WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 
 

@@ -195,9 +195,7 @@ def _with_short_side(
     floor = floor_of(grid)
     more = opened(first)
     if (more > ROUND_ENOUGH_MM).any():
-        second = solve(
-            grid, blend, np.minimum(base + more, limit), limit, lowest, wanted, target.blend, **options
-        )
+        second = solve(grid, blend, np.minimum(base + more, limit), limit, lowest, wanted, target.blend, **options)
         more = opened(second)
     else:
         second = first

@@ -181,9 +181,7 @@ class _Scene:
         face, far, _ = self.tree.intersect_ray_first(self.vertices, self.faces, starts, ways)
         return (np.atleast_1d(face) < 0) | (np.atleast_1d(far) > length)
 
-    def is_rod_clear(
-        self, starts: FloatArray, ways: FloatArray, radius: float, length: FloatArray
-    ) -> np.ndarray:
+    def is_rod_clear(self, starts: FloatArray, ways: FloatArray, radius: float, length: FloatArray) -> np.ndarray:
         """Return whether rods of a radius about those rays meet nothing: their axes and ROUND_TOOL lines.
 
         The lines stand far enough out that the chords between them are no nearer than `radius`.
@@ -201,9 +199,7 @@ class _Scene:
         return clear
 
 
-def _shortest(
-    centres: FloatArray, opening: _Opening, tool: Tool, wall: _Scene, block: _Scene | None
-) -> FloatArray:
+def _shortest(centres: FloatArray, opening: _Opening, tool: Tool, wall: _Scene, block: _Scene | None) -> FloatArray:
     """Return the least free length (k,) with which the head lies with its centre at `centres`, inf for none.
 
     Every centre tries its ways out of the opening from the one that needs least length on; all

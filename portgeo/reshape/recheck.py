@@ -104,8 +104,6 @@ def _spots(plan: Plan, values: FloatArray) -> tuple[Spot, ...]:
     values = values.copy()
     while values.max() > 0.0:
         row, column = divmod(int(np.argmax(values)), values.shape[1])
-        found.append(
-            Spot(float(grid.stations[row]), float(grid.clock[row, column]), float(values[row, column]))
-        )
+        found.append(Spot(float(grid.stations[row]), float(grid.clock[row, column]), float(values[row, column])))
         values[np.linalg.norm(points - points[row, column], axis=2) < HAND_MM] = 0.0
     return tuple(found)

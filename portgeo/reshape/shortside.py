@@ -22,9 +22,7 @@ ARC_CHORDS = 256  # chords in a quarter of the rounding circle: within 0.0002 of
 ROOM = 4.0  # of the radius: metal is taken to go on this far behind the floor line and past its ends
 RADIUS_STEP = 0.002  # of the radius: how closely the largest radius that fits is found
 TOUCH_MM = 0.002  # floor moved by less than this is not cut
-FLOOR_FACING = (
-    0.5  # a wall within 60 degrees of the inside of the turn is floor, whose radius a limit may cost
-)
+FLOOR_FACING = 0.5  # a wall within 60 degrees of the inside of the turn is floor, whose radius a limit may cost
 
 
 @dataclass(frozen=True)
@@ -69,9 +67,7 @@ def short_side_cut(grid: WallGrid, wanted: ShortSideWanted, limit: FloatArray) -
 
     def over(radius: float) -> tuple[bool, FloatArray]:
         move = _floor_moves(floor, radius)
-        return bool(move[outside].any()), np.where(
-            floor.faces, _swept(grid, floor.ways, move) - limit, -np.inf
-        )
+        return bool(move[outside].any()), np.where(floor.faces, _swept(grid, floor.ways, move) - limit, -np.inf)
 
     def fits(radius: float) -> bool:
         leaves, past = over(radius)

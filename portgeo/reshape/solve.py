@@ -18,9 +18,7 @@ from portgeo.reshape.grid import WallGrid, area_slopes, areas_after
 
 MOST_PASSES = 12  # areas are nearly linear in depth: two or three passes settle them
 SETTLED = 2e-5  # of the area: passes end when every wanted area is met, or missed as before, this closely
-SHORT_PRICE = (
-    1e5  # mm2 a share of area missed: past what any cut costs, so area is missed only where limits say
-)
+SHORT_PRICE = 1e5  # mm2 a share of area missed: past what any cut costs, so area is missed only where limits say
 LARGEST_GAP = 1e-3  # of the optimum: what the solver may leave
 
 
@@ -188,9 +186,7 @@ def _stencil(nodes: list[IntArray], weights: list[FloatArray]) -> sparse.csr_mat
     count = nodes[0].size
     rows = np.tile(np.arange(count), len(nodes))
     columns = np.concatenate([n.ravel() for n in nodes])
-    values = np.concatenate(
-        [np.broadcast_to(w, n.shape).ravel() for n, w in zip(nodes, weights, strict=True)]
-    )
+    values = np.concatenate([np.broadcast_to(w, n.shape).ravel() for n, w in zip(nodes, weights, strict=True)])
     return sparse.csr_matrix((values, (rows, columns)))
 
 

@@ -86,9 +86,7 @@ def _tightest(own: FloatArray, limit: FloatArray, travel: FloatArray) -> int:
     return int(np.argmin(np.where(counts, own, np.inf))) if counts.any() else int(np.argmax(travel))
 
 
-def _stop(
-    grid: WallGrid, row: int, column: int, name: str, travel: FloatArray, short: float, gain: float
-) -> Stop:
+def _stop(grid: WallGrid, row: int, column: int, name: str, travel: FloatArray, short: float, gain: float) -> Stop:
     return Stop(
         row=int(row),
         column=column,
@@ -132,8 +130,7 @@ def area_notices(
         found.append(
             Notice(
                 "area_over",
-                f"station {{at}}: the area comes out {over[row]:.1%} over the target "
-                f"({{got}} for {{wanted}}); {why}",
+                f"station {{at}}: the area comes out {over[row]:.1%} over the target ({{got}} for {{wanted}}); {why}",
                 {"at": float(grid.stations[row])},
                 {"got": float(area[row]), "wanted": float(wanted[row])},
             )

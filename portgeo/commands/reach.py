@@ -1,0 +1,89 @@
+"""reach: where a straight burr gets to from each end of a port."""
+
+from __future__ import annotations
+
+import argparse
+
+from portgeo.commands.common import add_common, load_port
+
+HELP = "show where a burr reaches: from the entry, the exit, both or neither, and how long it must be"
+EXAMPLE = """examples:
+  portgeo reach runner.csv
+  portgeo reach runner.csv --head 0.5in --shank 0.25in --length 6in --grip 1in
+  portgeo reach runner.stl --free 9in --obstacle divider.stl
+
+Lengths are in the port file's unit unless they end in "in" or "mm". --length is the whole burr and
+--grip what the collet holds; --free is what is left, from the collet's nose to the tip."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of reach."""
+    parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
+    parser.add_argument("--head", default="0.375in", metavar="D", help="diameter of the head (%(default)s)")
+    parser.add_argument("--head-length", metavar="L", help="length of the head (its diameter: a ball)")
+    parser.add_argument("--shank", default="0.25in", metavar="D", help="diameter of the shank (%(default)s)")
+    parser.add_argument("--collet", default="0.75in", metavar="D", help="diameter of the collet's nose (%(default)s)")
+    parser.add_argument("--length", default="6in", metavar="L", help="length of the whole burr (%(default)s)")
+    parser.add_argument("--grip", default="1in", metavar="L", help="of it held in the collet (%(default)s)")
+    parser.add_argument("--free", metavar="L", help="free length, in place of --length and --grip")
+    parser.add_argument(
+        "--obstacle", metavar="FILE", help="mesh of what stands in the way outside, placed as the port is"
+    )
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Find the reach and print it."""
+    from portgeo.errors import InputError
+    from portgeo.io.files import check_free, write_json, write_table_csv
+    from portgeo.io.meshes import read_mesh
+    from portgeo.report.reach_text import reach_record, reach_table, reach_text
+    from portgeo.reshape.placing import in_frame
+    from portgeo.reshape.reach import Tool, reach
+
+    check_free([p for p in (args.json, args.csv) if p], force=args.force)
+    loaded = load_port(args.port, args)
+    unit = loaded.source["units"]
+    head, shank, collet = (length_of(getattr(args, name), unit, f"--{name}") for name in ("head", "shank", "collet"))
+    free = (
+        length_of(args.free, unit, "--free")
+        if args.free
+        else length_of(args.length, unit, "--length") - length_of(args.grip, unit, "--grip")
+    )
+    head_length = length_of(args.head_length, unit, "--head-length") if args.head_length else head
+    if shank > head:
+        raise InputError("the shank is thicker than the head", where="--shank", mend="Check --head and --shank")
+    if head_length < head or free <= head_length:
+        raise InputError(
+            "the head is longer than the free length or shorter than it is thick",
+            where="--head-length",
+            mend="Check --head-length, --length and --grip",
+        )
+    obstacle = None
+    if args.obstacle:
+        mesh = read_mesh(args.obstacle)
+        obstacle = in_frame(loaded.port, mesh.vertices), mesh.faces
+    found = reach(loaded.port, Tool(head, head_length, shank, collet, free), obstacle)
+    warnings = (*loaded.warnings, *loaded.port.warnings)
+    if args.json:
+        write_json(args.json, reach_record(found, loaded.source, warnings, loaded.display), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *reach_table(found, loaded.display), force=args.force)
+    if not args.quiet:
+        print(reach_text(found, args.port, warnings, loaded.display))
+
+
+def length_of(text: str, unit: str, where: str) -> float:
+    """Return a length in mm from text such as 6, 6in or 152.4mm. Raises InputError."""
+    from portgeo.errors import InputError
+    from portgeo.units import MM_PER
+
+    plain = text.strip().lower()
+    named = next((u for u in ("in", "mm") if plain.endswith(u)), None)
+    try:
+        value = float(plain.removesuffix(named or "")) * MM_PER[named or (unit if unit in MM_PER else "mm")]
+    except ValueError:
+        value = float("nan")
+    if not 0.0 <= value < 5000.0:
+        raise InputError(f"'{text}' is not a length", where=where, mend="Write for example 6in or 152.4mm")
+    return value

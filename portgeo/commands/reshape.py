@@ -1,0 +1,177 @@
+"""reshape: plan the next cut from a target, or check the work against the plan."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from portgeo.commands.common import Loaded, add_common, load_port
+
+if TYPE_CHECKING:
+    from portgeo.io.target import TargetFile
+    from portgeo.reshape.plan import Plan
+
+HELP = "plan the next cut: depth by station and clock, what the micrometer should read, what stops it"
+EXAMPLE = """examples:
+  portgeo new target wanted.toml           a blank target, every key explained
+  portgeo reshape port.csv wanted.toml
+  portgeo reshape port.csv wanted.toml --out plan
+  portgeo reshape port.csv wanted.toml --check half-done.csv
+
+PORT is the port before any cutting, with --check too. --out writes the cut sheet, the port as it will
+be (target.stl), its survey and its comparison with today's."""
+FILES = ("cut-sheet.txt", "cut-sheet.csv", "plan.json", "target.stl", "target-survey.json", "compare.json")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of reshape."""
+    parser.add_argument("port", metavar="PORT", help="section sheet or mesh of the port before cutting")
+    parser.add_argument("target", metavar="TARGET", help="what is wanted (toml)")
+    parser.add_argument("--check", metavar="NOW", help="sheet or mesh of the port as it is now: what is left")
+    parser.add_argument(
+        "--align", choices=("none", "auto"), help="with --check: how NOW is laid on PORT (sheets none, scans auto)"
+    )
+    parser.add_argument("--out", metavar="DIR", help="write cut sheet, target mesh, survey and comparison here")
+    metal = parser.add_mutually_exclusive_group()
+    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="of the casting")
+    metal.add_argument("--density", type=_density, metavar="G_CC", help="its density, grams per cc")
+    add_common(parser)
+
+
+def _density(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0.0 < value < 25.0:
+        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
+    return value
+
+
+def run(args: argparse.Namespace) -> None:
+    """Plan, or check, and print."""
+    from portgeo.compare.comparison import DENSITY_G_CC
+    from portgeo.errors import InputError
+    from portgeo.io.files import check_free
+    from portgeo.io.target import read_target
+
+    if args.check and args.out:
+        raise InputError("--check writes no plan", mend="Use --json and --csv for its result, without --out")
+    if args.out:
+        Path(args.out).mkdir(parents=True, exist_ok=True)
+        check_free([Path(args.out) / name for name in FILES], force=args.force)
+    check_free([p for p in (args.json, args.csv) if p], force=args.force)
+    wanted = read_target(args.target)
+    loaded = load_port(args.port, args)
+    plan = plan_from(loaded, wanted, args)
+    density = args.density or DENSITY_G_CC[args.alloy]
+    target = {"file": args.target, "sha256": wanted.sha256}
+    if args.check:
+        _check(args, loaded, plan, target)
+        return
+    _plan(args, loaded, plan, target, density)
+
+
+def plan_from(loaded: Loaded, wanted: TargetFile, args: argparse.Namespace) -> Plan:
+    """Return the plan for a loaded port and a target file, with the limits and the port it names."""
+    from portgeo.errors import PortgeoError
+    from portgeo.io.meshes import read_mesh
+    from portgeo.io.outlines import read_outline
+    from portgeo.io.walls import read_walls
+    from portgeo.reshape.limits import wall_limit
+    from portgeo.reshape.placing import gasket, laid_on, outer_mesh
+    from portgeo.reshape.plan import plan_cut
+
+    port, limits = loaded.port, []
+    if wanted.wall_readings is not None:
+        readings = read_walls(wanted.wall_readings)
+        limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
+    for path in wanted.outer_meshes:
+        mesh = read_mesh(path, unit=wanted.outer_unit)
+        deepest = wanted.target.greatest_depth * 4.0
+        limits.append(outer_mesh(port, mesh.vertices, mesh.faces, wanted.least_wall, deepest, path.name))
+    if wanted.gasket is not None:
+        outline = read_outline(wanted.gasket, wanted.gasket_unit)
+        limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
+    like = None
+    if wanted.copy is not None:
+        like, _ = laid_on(port, load_port(str(wanted.copy), args).port)
+    try:
+        return plan_cut(port, wanted.target, limits, like)
+    except PortgeoError as refusal:
+        raise refusal.in_file(args.target) from None
+
+
+def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any], density: float) -> None:
+    from portgeo.io.files import atomic_write, write_json, write_table_csv
+    from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
+
+    display = loaded.display
+    warnings = (*loaded.warnings, *loaded.port.warnings, *plan.warnings)
+    metal = "metal" if args.density else args.alloy
+    text = plan_text(plan, f"{args.port} to {args.target}", metal, density, warnings, display)
+    record = plan_record(plan, loaded.source, target, density, warnings, display)
+    if args.json:
+        write_json(args.json, record, force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *plan_table(plan, display), force=args.force)
+    if args.out:
+        folder = Path(args.out)
+        atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
+        write_table_csv(folder / "cut-sheet.csv", *plan_table(plan, display), force=args.force)
+        write_json(folder / "plan.json", record, force=args.force)
+        _write_target(folder, args, loaded, plan, density)
+    if not args.quiet:
+        print(text)
+
+
+def _write_target(folder: Path, args: argparse.Namespace, loaded: Loaded, plan: Plan, density: float) -> None:
+    from portgeo.compare.comparison import compare_ports
+    from portgeo.compare.record import comparison_record
+    from portgeo.io.files import sha256_of, write_json
+    from portgeo.io.meshes import write_mesh
+    from portgeo.report.records import survey_record
+    from portgeo.survey import survey
+
+    mesh = folder / "target.stl"
+    write_mesh(mesh, plan.after.to_source(plan.after.vertices), plan.after.faces, force=args.force)
+    source = {"file": "target.stl", "sha256": sha256_of(mesh), "triangles": len(plan.after.faces)}
+    source |= {"units": "mm", "scale": 1.0}
+    found = survey(plan.after)
+    write_json(
+        folder / "target-survey.json",
+        survey_record(found, source, found.warnings, loaded.display),
+        force=args.force,
+    )
+    compared = compare_ports(plan.port, plan.after, "none")
+    sources = {"before": loaded.source, "after": source}
+    write_json(
+        folder / "compare.json",
+        comparison_record(compared, sources, density, compared.warnings, loaded.display),
+        force=args.force,
+    )
+
+
+def _check(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any]) -> None:
+    from portgeo.errors import PortgeoError
+    from portgeo.io.files import write_json, write_table_csv
+    from portgeo.report.cut_sheet import recheck_record, recheck_table, recheck_text
+    from portgeo.reshape.placing import laid_on
+    from portgeo.reshape.recheck import recheck
+
+    now = load_port(args.check, args)
+    try:
+        placed, notices = laid_on(loaded.port, now.port, args.align)
+        found = recheck(plan, placed)
+    except PortgeoError as refusal:
+        raise refusal.in_file(args.check) from None
+    warnings = (*now.warnings, *now.port.warnings, *notices, *found.warnings)
+    display = loaded.display
+    if args.json:
+        source = {"before": loaded.source, "now": now.source}
+        write_json(args.json, recheck_record(found, source, target, warnings, display), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *recheck_table(found, display), force=args.force)
+    if not args.quiet:
+        print(recheck_text(found, f"{args.check} against {args.target}", warnings, display))

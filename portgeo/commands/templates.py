@@ -1,0 +1,84 @@
+"""templates: gauges to print or cut at 1:1."""
+
+from __future__ import annotations
+
+import argparse
+
+from portgeo.commands.common import add_common, load_port
+
+HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
+EXAMPLE = """examples:
+  portgeo templates port.csv --at 0.5in,1.0in,2.25in --out gauges.pdf
+  portgeo templates port.csv --target wanted.toml --at 0.5in,1.0in --out gauges.dxf
+
+With --target the gauges are those of the port as it will be, with today's outline dashed. Print the
+PDF at 100 % and measure its bars. Stations are in the port file's unit unless they end in "in" or "mm"."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of templates."""
+    parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
+    parser.add_argument("--at", metavar="S1,S2,...", help="stations of sections (the measured ones)")
+    parser.add_argument("--target", metavar="FILE", help="what is wanted (toml): gauges of the port as it will be")
+    parser.add_argument("--out", metavar="FILE", required=True, help="a pdf to print, a dxf or svg for a cutter")
+    parser.add_argument("--paper", choices=("A4", "Letter"), help="of the pdf (Letter for inches, else A4)")
+    add_common(parser, csv=False)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Make the templates and say what there is."""
+    import numpy as np
+
+    from portgeo.commands.reach import length_of
+    from portgeo.commands.reshape import plan_from
+    from portgeo.errors import InputError
+    from portgeo.io.files import check_free, write_json
+    from portgeo.io.target import read_target
+    from portgeo.report.records import notices_record
+    from portgeo.report.templates import write_templates
+    from portgeo.reshape.gauges import gauges
+
+    check_free([p for p in (args.json, args.out) if p], force=args.force)
+    loaded = load_port(args.port, args)
+    port, display = loaded.port, loaded.display
+    first, last = (float(s) for s in port.centreline.stations[[0, -1]])
+    if args.at:
+        stations = np.unique([length_of(part, loaded.source["units"], "--at") for part in args.at.split(",")])
+    else:
+        stations = port.rows if len(port.rows) else np.linspace(first, last, 5)
+    outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]
+    if len(outside):
+        raise InputError(
+            f"station {display.length(float(outside[0]))} is outside the port, which is "
+            f"{display.length(last - first)} long",
+            where="--at",
+            mend="Name stations along the centreline, from the entry",
+        )
+    warnings = [*loaded.warnings, *port.warnings]
+    after, title = None, f"{args.port}, as it is"
+    if args.target:
+        plan = plan_from(loaded, read_target(args.target), args)
+        after, title = plan.after, f"{args.port}, target"
+        warnings += plan.warnings
+    made = gauges(port, np.asarray(stations), after)
+    paper = args.paper or ("Letter" if display.unit == "in" else "A4")
+    count = write_templates(args.out, made, display, title, paper=paper, force=args.force)
+    if args.json:
+        record = {
+            "schema": "portgeo.templates/1",
+            "source": loaded.source,
+            "warnings": notices_record(warnings, display),
+            "file": args.out,
+            "pages": count,
+            "paper": paper if args.out.lower().endswith(".pdf") else None,
+            "gauges": [
+                {"name": g.name, "station_mm": g.station, **{f"{name}_mm": v for name, v in g.lengths.items()}}
+                for g in made
+            ],
+        }
+        write_json(args.json, record, force=args.force)
+    if not args.quiet:
+        sheets = (
+            f"{count} {paper} {'page' if count == 1 else 'pages'}" if args.out.lower().endswith(".pdf") else "one sheet"
+        )
+        print(f"{args.out}: {len(made)} gauges on {sheets}; print at 100 % and measure the bars before use")

@@ -1,0 +1,53 @@
+"""Another state or mesh laid into a port's frame, and the limits that files describe put on its wall.
+
+Ports, meshes and outlines in their own coordinates come in; the same in the plan's port frame, and
+functions from a wall grid to a Limit, go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Literal
+
+from portgeo.compare.register import align
+from portgeo.compare.tube import walled
+from portgeo.plane import FloatArray, IntArray
+from portgeo.port import Port, sections_at
+from portgeo.reshape.grid import WallGrid
+from portgeo.reshape.limits import Limit, gasket_limit, outer_limit
+from portgeo.units import Notice
+
+
+def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = None) -> tuple[Port, list[Notice]]:
+    """Return another port in a port's frame, and notices about how it lies.
+
+    method : "none" takes both files' own coordinates as they are, "auto" lays them together by the
+    wall that was not cut; by default none for a sheet, whose coordinates mean something, else auto.
+    """
+    chosen = method or ("none" if other.readings and port.readings else "auto")
+    if chosen == "none":
+        return replace(other, vertices=in_frame(port, other.to_source(other.vertices)), frame=port.frame), []
+    found = align(walled(port), walled(other), "auto")
+    return replace(other, vertices=found.moved(other.vertices), frame=port.frame), list(found.warnings)
+
+
+def in_frame(port: Port, points: FloatArray) -> FloatArray:
+    """Return points (n, 3) of the source's own coordinates in the port frame."""
+    return points @ port.frame[:3, :3].T + port.frame[:3, 3]
+
+
+def outer_mesh(
+    port: Port, vertices: FloatArray, faces: IntArray, least_wall: float, deepest: float, name: str
+) -> Callable[[WallGrid], Limit]:
+    """Return the limit that a mesh (vertices (k, 3) in the source's coordinates) and a least wall set."""
+    placed = in_frame(port, vertices)
+    return lambda grid: outer_limit(grid, placed, faces, least_wall, deepest, name)
+
+
+def gasket(port: Port, outline: FloatArray, move: tuple[float, float], at_exit: bool) -> Callable[[WallGrid], Limit]:
+    """Return the limit of a gasket's opening (k, 2), its middle `move` off the port opening's middle."""
+    face = sections_at(port, port.centreline.stations[[-1 if at_exit else 0]])[0].outline
+    middle = (face.min(axis=0) + face.max(axis=0)) / 2.0
+    placed = outline - (outline.min(axis=0) + outline.max(axis=0)) / 2.0 + middle + move
+    return lambda grid: gasket_limit(grid, placed, at_exit)
