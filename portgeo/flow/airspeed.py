@@ -12,6 +12,7 @@ import numpy as np
 
 from portgeo.errors import InputError
 from portgeo.flow.gas import (
+    DEPRESSIONS,
     PARTED,
     STANDARD,
     Air,
@@ -36,7 +37,6 @@ WHAT_IT_IS = (
     "boss, valve and stem are left out."
 )
 SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
-DEPRESSIONS = (0.5, 120.0)  # inH2O: no bench is outside
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
 
 
@@ -95,9 +95,7 @@ def check_flow(flow: float, depression: float) -> None:
     """Raise InputError where a flow (m3/s) or a depression (Pa) is none."""
     cfm, water = flow / M3_S_PER["cfm"], depression / PA_PER["in_h2o"]
     if not np.isfinite(cfm) or cfm <= 0.0:
-        raise InputError(
-            f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero"
-        )
+        raise InputError(f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero")
     if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
         raise InputError(
             f"a depression of {water:.6g} inH2O is no bench's",
@@ -105,9 +103,7 @@ def check_flow(flow: float, depression: float) -> None:
         )
 
 
-def air_speed(
-    path: Path, flow: float, depression: float, air: Air = STANDARD, unknowns: int = UNKNOWNS
-) -> AirSpeed:
+def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, unknowns: int = UNKNOWNS) -> AirSpeed:
     """Return the air speed through a path.
 
     flow : m3/s of air at rest. depression : Pa. The wall-speed solution is made on two grids; their
@@ -241,9 +237,7 @@ def _turn_of(solution: WallSpeed, plane: TurnPlane) -> tuple[float, float] | Non
     return turn.station_from - margin, turn.station_to + margin
 
 
-def _peak(
-    solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float
-) -> Peak:
+def _peak(solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float) -> Peak:
     section = solution.sections[ring]
     middle = section.in_space(moments(section.outline).centroid[None])[0]
     left, up = section.frame[1:] @ (point - middle)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import linprog
@@ -86,7 +87,7 @@ def sweep(sections: Sequence[Section], made: Pattern) -> Grid:
     """
     walls = np.stack([wall_nodes(s.outline, made.across, made.down) for s in sections])
     centres = np.stack([moments(s.outline).centroid for s in sections])
-    for k in np.flatnonzero(_clearance(walls, centres) < INWARD):
+    for k in np.flatnonzero(_clearance(walls, centres) < INWARD).tolist():
         centres[k] = _kernel_centre(walls[k], sections[k])
     origins = np.stack([s.origin for s in sections])
     frames = np.stack([s.frame for s in sections])
@@ -114,7 +115,9 @@ def wall_nodes(outline: FloatArray, across: int, down: int) -> FloatArray:
     corners = _corners(outline, length)
     stops = corners[0] + np.append((corners - corners[0]) % length[-1], length[-1])
     steps = np.array([across, down, across, down])
-    place = np.concatenate([a + (b - a) * np.arange(n) / n for a, b, n in zip(stops[:-1], stops[1:], steps, strict=True)])
+    place = np.concatenate(
+        [a + (b - a) * np.arange(n) / n for a, b, n in zip(stops[:-1], stops[1:], steps, strict=True)]
+    )
     return _along(closed, length, place)
 
 
@@ -198,7 +201,7 @@ def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, follow_shape: b
     arm = walls - centres[:, None]
     bounds = np.cumsum([0, made.across, made.down, made.across, made.down])
     straight = np.empty_like(arm)
-    for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+    for a, b in pairwise(bounds):
         share = (np.arange(b - a) / (b - a))[None, :, None]
         straight[:, a:b] = arm[:, a : a + 1] * (1 - share) + arm[:, b % bounds[-1]][:, None] * share
     half = np.ptp(walls, axis=1) / 2.0

@@ -44,22 +44,22 @@ def path_of(port: Port) -> Path:
 def join(runner: Port, head: Port, pose: FloatArray | None = None) -> Path:
     """Return the path through a manifold runner and a head port.
 
-    pose : (4, 4) that takes the runner's frame into the head's; by default the runner's exit opening
-    is laid on the head's entry, plane on plane, centroid on centroid and roof to roof.
+    pose : (4, 4) that takes the runner's frame into the head's; by default the end of the runner's
+    centreline is laid on the start of the head's, their walls parallel.
     """
     if pose is None:
-        pose = _onto_entry(runner)
+        pose = _onto_entry(runner, head)
     return Path((runner, head), np.stack([pose, np.eye(4)]), np.array([0.0, runner.centreline.length]))
 
 
-def _onto_entry(runner: Port) -> FloatArray:
-    """Return the (4, 4) that takes a port's exit opening onto the origin, its flow along +x, roof up."""
-    last = runner.centreline.stations[-1:]
-    exit_section = sections_at(runner, last)[0]
-    middle = exit_section.in_space(moments(exit_section.outline).centroid[None])[0]
+def _onto_entry(runner: Port, head: Port) -> FloatArray:
+    """Return the (4, 4) that lays the end of one centreline on the start of the other, walls parallel."""
+    points, frames = zip(
+        *(at(p.centreline, p.centreline.stations[[k]]) for p, k in ((runner, -1), (head, 0))), strict=True
+    )
     pose = np.eye(4)
-    pose[:3, :3] = exit_section.frame
-    pose[:3, 3] = -exit_section.frame @ middle
+    pose[:3, :3] = frames[1][0].T @ frames[0][0]
+    pose[:3, 3] = points[1][0] - pose[:3, :3] @ points[0][0]
     return pose
 
 
@@ -90,17 +90,6 @@ def to_source(path: Path, station: float, point: FloatArray) -> FloatArray:
     k = int(port_at(path, np.array([station]))[0])
     inside = path.poses[k, :3, :3].T @ (point - path.poses[k, :3, 3])
     return path.ports[k].to_source(inside)
-
-
-def directions(path: Path, stations: FloatArray) -> FloatArray:
-    """Return the directions of flow (n, 3) at stations (n,)."""
-    owner = port_at(path, stations)
-    found = np.empty((len(stations), 3))
-    for k, port in enumerate(path.ports):
-        mine = owner == k
-        _, frames = at(port.centreline, stations[mine] - path.starts[k] + port.centreline.stations[0])
-        found[mine] = frames[:, 0] @ path.poses[k, :3, :3].T
-    return found
 
 
 def joint_notices(path: Path) -> tuple[Notice, ...]:

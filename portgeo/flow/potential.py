@@ -56,9 +56,7 @@ def solve(grid: Grid) -> Potential:
         improve_candidates=None,
     )
     start = np.repeat(_way(grid)[1:-1], count)
-    answer, state = levels.solve(
-        load, x0=start, tol=TOLERANCE, maxiter=MOST_STEPS, accel="cg", return_info=True
-    )
+    answer, state = levels.solve(load, x0=start, tol=TOLERANCE, maxiter=MOST_STEPS, accel="cg", return_info=True)
     if state != 0:
         raise GeometryError(
             "the flow through this shape could not be solved",
@@ -100,8 +98,6 @@ def wall_speed(wall: FloatArray, values: FloatArray) -> FloatArray:
     along, round_it = np.gradient(wall, axis=0), (np.roll(wall, -1, axis=1) - np.roll(wall, 1, axis=1)) / 2.0
     rise = np.gradient(values, axis=0)
     aside = (np.roll(values, -1, axis=1) - np.roll(values, 1, axis=1)) / 2.0
-    aa, bb, ab = (
-        np.einsum("npj,npj->np", x, y) for x, y in ((along, along), (round_it, round_it), (along, round_it))
-    )
+    aa, bb, ab = (np.einsum("npj,npj->np", x, y) for x, y in ((along, along), (round_it, round_it), (along, round_it)))
     square = (bb * rise**2 - 2.0 * ab * rise * aside + aa * aside**2) / (aa * bb - ab**2)
     return np.sqrt(np.maximum(square, 0.0))

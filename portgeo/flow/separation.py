@@ -20,13 +20,15 @@ LEAST_RISE = 1e-3  # of Cp: no rise at all
 class Slowing:
     """The fall in speed past a peak.
 
-    peak, worst : places in the line, of the peak and of the least margin. margin : 1 where the speed
+    peak, worst : places in the line, of the peak and of the least margin; from_here : where the margin
+    is first used up, or `worst`. margin : 1 where the speed
     does not fall, 0 where the turbulent layer is about to part, negative past that. recovered : how
     much of the peak's dynamic pressure is asked back, the greatest Cp. parts : margin below 0.
     """
 
     peak: int
     worst: int
+    from_here: int
     margin: float
     recovered: float
     parts: bool
@@ -47,7 +49,7 @@ def slowing(along: FloatArray, speed: FloatArray, peak: int, viscosity: float) -
     cp = 1.0 - (speed[peak:] / top) ** 2
     recovered = float(cp.max())
     if len(cp) < 3 or recovered < LEAST_RISE:
-        return Slowing(peak, peak, 1.0, max(recovered, 0.0), False)
+        return Slowing(peak, peak, peak, 1.0, max(recovered, 0.0), False)
     rate = np.gradient(cp, x)
     bend = np.gradient(rate, x)
     limit = np.where(bend < 0.0, EASING, RISING) * (1e-6 * top * x / viscosity) ** 0.1
@@ -55,4 +57,5 @@ def slowing(along: FloatArray, speed: FloatArray, peak: int, viscosity: float) -
     load = np.where(np.maximum.accumulate(cp) <= HIGHEST_CP, load, 0.0)
     worst = int(np.argmax(load))
     margin = 1.0 - float(load[worst])
-    return Slowing(peak, peak + worst, margin, recovered, margin < 0.0)
+    first = int(np.argmax(load >= 1.0)) if margin < 0.0 else worst
+    return Slowing(peak, peak + worst, peak + first, margin, recovered, margin < 0.0)

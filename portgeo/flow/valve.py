@@ -36,9 +36,7 @@ def check_valve(valve: Valve) -> None:
         if not np.isfinite(value) or value <= 0.0:
             raise InputError(f"the valve's {name} diameter is not more than zero", mend="Give its diameter")
     if not 0.0 <= valve.stem < valve.throat:
-        raise InputError(
-            "the valve's stem does not fit through its throat", mend="Check the stem and throat diameters"
-        )
+        raise InputError("the valve's stem does not fit through its throat", mend="Check the stem and throat diameters")
     if valve.throat > valve.head:
         raise InputError(
             f"the throat ({valve.throat:.2f} mm) is larger than the valve ({valve.head:.2f} mm)",
@@ -50,7 +48,9 @@ def check_valve(valve: Valve) -> None:
             mend="Give the width of the seat, measured radially",
         )
     if not np.radians(5.0) <= valve.seat_angle <= np.radians(80.0):
-        raise InputError("the seat angle is not between 5 and 80 degrees", mend="Give it from the plane of the head, usually 45")
+        raise InputError(
+            "the seat angle is not between 5 and 80 degrees", mend="Give it from the plane of the head, usually 45"
+        )
 
 
 def passage(valve: Valve, lift: FloatArray) -> tuple[FloatArray, IntArray]:

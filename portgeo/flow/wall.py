@@ -115,7 +115,7 @@ def _sized(sizing: Sizing, block: int) -> Size:
     cell = least / (2.0 * block)
     long = _even((most - least / 2.0) / cell)
     across, down = (block, long) if sizing.width <= sizing.height else (long, block)
-    made = pattern(across, down, int(round(0.75 * block)))
+    made = pattern(across, down, round(0.75 * block))
     count = max(int(np.ceil(RINGS * sizing.length / cell)), 4) + 1
     rings = np.interp(np.linspace(0.0, 1.0, count), sizing.way, sizing.close)
     outside = 2 * len(_run_on(cell, RUN_ON * np.sqrt(sizing.height * sizing.width)))
@@ -124,7 +124,7 @@ def _sized(sizing: Sizing, block: int) -> Size:
 
 def _even(cells: float) -> int:
     """Return the nearest even count: floor and roof then have a node in the middle on every grid."""
-    return max(2 * int(round(cells / 2.0)), 2)
+    return max(2 * round(cells / 2.0), 2)
 
 
 def _run_on(cell: float, length: float) -> FloatArray:
@@ -159,9 +159,7 @@ def wall_solution(path: Path, size: Size) -> WallSpeed:
     )
 
 
-def _with_run_on(
-    grid: Grid, sections: list[Section], cell: float, area: FloatArray
-) -> tuple[Grid, int]:
+def _with_run_on(grid: Grid, sections: list[Section], cell: float, area: FloatArray) -> tuple[Grid, int]:
     """Return the grid with the tube gone on past both openings, and how many rings that adds before."""
     ahead = _run_on(cell, RUN_ON * float(np.sqrt(area[-1])))[:, None, None] * sections[-1].frame[0]
     behind = _run_on(cell, RUN_ON * float(np.sqrt(area[0])))[::-1, None, None] * sections[0].frame[0]

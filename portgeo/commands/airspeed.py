@@ -1,0 +1,309 @@
+"""airspeed: where the air must be fast, at a flow; bench runs; what an engine asks."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from portgeo.commands.common import Loaded, add_common, add_scan, load_port
+
+if TYPE_CHECKING:
+    from portgeo.flow.airspeed import AirSpeed
+    from portgeo.flow.bench import Run
+    from portgeo.flow.demand import Engine
+    from portgeo.flow.path import Path
+    from portgeo.flow.valve import Valve
+    from portgeo.io.bench import BenchFile
+    from portgeo.units import Display
+
+HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"
+EXAMPLE = """examples:
+  portgeo airspeed port.csv --cfm 215
+  portgeo airspeed port.csv --bench bench.csv --run "as cast" --picture speed.png --chart speed-by-station.png
+  portgeo airspeed port.csv --cfm 215 --beside planned.csv
+  portgeo airspeed port.csv --cfm 215 --runner runner.csv
+  portgeo airspeed port.csv --cfm 215 --bore 3.5in --stroke 3.2in --rpm 7500 --cylinders 4 --valve 1.75in
+  portgeo airspeed --bench bench.csv --valve 1.75in --throat 1.47in --stem 7mm
+
+It is an ideal flow through the measured shape: not a flow bench, and not a full viscous simulation."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of airspeed."""
+    parser.add_argument("port", metavar="PORT", nargs="?", help="section sheet or mesh; may be left out with --bench")
+    parser.add_argument("--cfm", metavar="F", help="flow through the port, cubic feet a minute")
+    parser.add_argument("--depression", metavar="IN_H2O", help="bench depression, inches of water (28)")
+    parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx): lift, flow, depression")
+    parser.add_argument("--run", metavar="NAME", help="which run of the bench sheet, by state or set-up")
+    parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
+    parser.add_argument("--beside", metavar="PLANNED", help="the planned port: does the peak come down")
+    parser.add_argument("--runner", metavar="RUNNER", help="manifold runner bolted to the entry: one path through both")
+    parser.add_argument(
+        "--align",
+        choices=("line", "none"),
+        default="line",
+        help="line: the runner's centreline goes on in the port's; none: both files share one frame",
+    )
+    parser.add_argument("--unknowns", metavar="N", type=int, help="size of the grid (30000)")
+    engine = parser.add_argument_group("engine and valve (lengths as 1.75in, 44.5mm, or in the file's unit)")
+    for name, says in (
+        ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, eye to eye"),
+        ("valve", "valve head diameter"), ("throat", "throat diameter"), ("stem", "stem diameter"),
+        ("seat-width", "seat width, measured radially (1.5mm)"),
+    ):  # fmt: skip
+        engine.add_argument(f"--{name}", metavar="LENGTH", help=says)
+    engine.add_argument("--seat-angle", metavar="DEG", default="45", help="seat angle (45)")
+    engine.add_argument("--rpm", metavar="N", help="engine speed")
+    engine.add_argument("--cylinders", metavar="N", type=int, help="cylinders")
+    engine.add_argument("--valves", metavar="N", type=int, default=1, help="inlet valves a cylinder (1)")
+    engine.add_argument("--max-lift", metavar="LENGTH", help="greatest valve lift, for the mean flow coefficient")
+    parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
+    parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
+    parser.add_argument("--bench-chart", metavar="FILE", help="write the bench curves (png)")
+    add_scan(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Solve and print."""
+    from portgeo.errors import InputError
+    from portgeo.io.bench import pick_run, read_bench
+    from portgeo.io.files import check_free, write_json
+    from portgeo.report.speed_records import bench_record
+    from portgeo.report.speed_text import bench_text
+    from portgeo.units import Display
+
+    outputs = (args.json, args.csv, args.picture, args.chart, args.bench_chart)
+    check_free([p for p in outputs if p], force=args.force)
+    if args.port is None and args.bench is None:
+        raise InputError("there is neither a port nor a bench sheet", mend="Name a port, or a sheet with --bench")
+    if args.cfm is not None and args.bench is not None:
+        raise InputError("a flow is given with --cfm and with --bench", mend="Give one of the two")
+    bench = read_bench(args.bench) if args.bench else None
+    if args.port is not None:
+        _through_port(args, bench)
+        return
+    assert bench is not None
+    for name in ("picture", "chart", "beside", "runner"):
+        if getattr(args, name):
+            raise InputError(f"--{name} needs a port", mend="Name the port before the options")
+    display = Display(args.units or bench.unit)
+    valve, depression = _valve_of(args, display), _depression(args)
+    if args.run:
+        pick_run(bench, args.run)
+    if args.json:
+        record = {
+            "schema": "portgeo.airspeed/1",
+            "source": {"file": args.bench, "sha256": bench.sha256},
+            "warnings": [],
+            "bench": bench_record(bench.runs, depression, valve),
+        }
+        write_json(args.json, record, force=args.force)
+    if args.bench_chart:
+        _bench_chart(args, bench, depression, display)
+    if not args.quiet:
+        print(bench_text(bench.runs, depression, valve, display))
+
+
+def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
+    from portgeo.flow.airspeed import air_speed, beside, check_flow
+    from portgeo.flow.wall import UNKNOWNS
+    from portgeo.io.bench import pick_run
+    from portgeo.io.files import write_json, write_table_csv
+    from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
+    from portgeo.report.speed_text import airspeed_text, beside_text
+    from portgeo.triangles import volume
+    from portgeo.units import M3_S_PER
+
+    depression = _depression(args)
+    picked = pick_run(bench, args.run) if bench is not None else None
+    if picked is None:
+        check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
+    loaded = load_port(args.port, args)
+    display = loaded.display
+    engine, valve = _engine_of(args, display), _valve_of(args, display)
+    flow = _number(args, "cfm") * M3_S_PER["cfm"] if picked is None else _flow_of(args, picked, depression, display)
+
+    runner = load_port(args.runner, args) if args.runner else None
+    planned = load_port(args.beside, args) if args.beside else None
+    unknowns = UNKNOWNS if args.unknowns is None else _unknowns(args.unknowns)
+    result = air_speed(_path(args, runner, loaded), flow, depression, unknowns=unknowns)
+    warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
+    if runner is not None:
+        warnings = [*runner.warnings, *runner.port.warnings, *warnings]
+    title = args.port if runner is None else f"{args.runner} and {args.port}"
+    record = airspeed_record(result, loaded.source, warnings, display)
+    if runner is not None:
+        record["runner_source"] = runner.source
+    texts = [airspeed_text(result, title, warnings, display)]
+    shown = [("today" if planned else title, result)]
+    if planned is not None:
+        after = air_speed(_path(args, runner, planned), flow, depression, unknowns=unknowns)
+        volumes = [volume(p.port.vertices, p.port.faces) for p in (loaded, planned)]
+        found = beside(result, after, *volumes)
+        texts.append(beside_text(result, after, found, args.beside, display))
+        record["beside"] = beside_record(after, found, planned.source)
+        shown.append(("planned", after))
+    if engine is not None:
+        asked, said, power = _demand(args, engine, valve, picked, result, depression, display)
+        texts += said
+        record["demand"] = demand_record(asked, power)
+    if bench is not None:
+        from portgeo.report.speed_records import bench_record
+        from portgeo.report.speed_text import bench_text
+
+        texts.append(bench_text(bench.runs, depression, valve, display))
+        record["bench"] = bench_record(bench.runs, depression, valve)
+        record["bench_source"] = {"file": args.bench, "sha256": bench.sha256}
+    if args.json:
+        write_json(args.json, record, force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *airspeed_table(result, display), force=args.force)
+    if args.chart:
+        from portgeo.report.speed_pictures import speed_chart
+
+        speed_chart(shown, display, args.chart, force=args.force)
+    if args.bench_chart and bench is not None:
+        _bench_chart(args, bench, depression, display)
+    if not args.quiet:
+        print("\n\n".join(texts))
+    if args.picture:
+        from portgeo.report.speed_pictures import speed_picture
+        from portgeo.survey import survey
+
+        speed_picture(result, survey(loaded.port), display, title, args.picture, force=args.force)
+
+
+def _path(args: argparse.Namespace, runner: Loaded | None, port: Loaded) -> Path:
+    import numpy as np
+
+    from portgeo.flow.path import join, path_of
+
+    if runner is None:
+        return path_of(port.port)
+    shared = port.port.frame @ np.linalg.inv(runner.port.frame) if args.align == "none" else None
+    return join(runner.port, port.port, shared)
+
+
+def _depression(args: argparse.Namespace) -> float:
+    from portgeo.units import PA_PER
+
+    return (28.0 if args.depression is None else _number(args, "depression")) * PA_PER["in_h2o"]
+
+
+def _flow_of(args: argparse.Namespace, picked: Run, depression: float, display: Display) -> float:
+    from portgeo.errors import InputError
+    from portgeo.flow.bench import at_depression, flow_at
+
+    if args.lift is None:
+        return float(at_depression(picked, depression).max())
+    lift = _length(args, "lift", display)
+    if not picked.lift[0] - 1e-6 <= lift <= picked.lift[-1] + 1e-6:
+        span = f"{display.length(float(picked.lift[0]))} to {display.length(float(picked.lift[-1]))}"
+        raise InputError(f"--lift {args.lift} is outside the run's lifts", mend=f"Give one from {span}")
+    return flow_at(picked, lift, depression)
+
+
+def _demand(
+    args: argparse.Namespace,
+    engine: Engine,
+    valve: Valve | None,
+    picked: Run | None,
+    result: AirSpeed,
+    depression: float,
+    display: Display,
+) -> tuple[Any, list[str], tuple[float, float] | None]:
+    """Return the demand, its texts, and the power that the flow could feed."""
+    import numpy as np
+
+    from portgeo.flow.demand import TYPICAL_COEFFICIENT, demand, mean_coefficient, power_range
+    from portgeo.flow.gas import depression_speed
+    from portgeo.report.speed_text import demand_text, power_text
+    from portgeo.units import M3_S_PER, PA_PER
+
+    coefficient = TYPICAL_COEFFICIENT
+    if picked is not None:
+        head = np.pi / 4.0 * engine.valve**2 * engine.valves
+        speed = np.array([depression_speed(float(p)) for p in picked.depression])
+        highest = _length(args, "max_lift", display) if args.max_lift else float(picked.lift[-1])
+        coefficient = mean_coefficient(picked.flow / speed / head, picked.lift, highest)
+    asked = demand(engine, result.air.sound, coefficient)
+    said = [demand_text(engine, asked, result.least_area, picked is not None, result.air.sound, display)]
+    power = None
+    if args.cylinders is not None:
+        at_28 = result.flow * np.sqrt(28.0 * PA_PER["in_h2o"] / depression) / M3_S_PER["cfm"]
+        power = power_range(float(at_28), engine.cylinders)
+        said.append(power_text(float(at_28), engine.cylinders, *power))
+    return asked, said, power
+
+
+def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
+    from portgeo.errors import InputError
+    from portgeo.flow.demand import Engine, check_engine
+
+    needed = ("bore", "stroke", "rpm", "valve")
+    if args.bore is None and args.stroke is None and args.rpm is None:
+        return None
+    missing = [f"--{name}" for name in needed if getattr(args, name) is None]
+    if missing:
+        raise InputError(
+            f"an engine's demand needs {', '.join(missing)} too", mend="Give bore, stroke, rpm and valve together"
+        )
+    bore, stroke, head = (_length(args, name, display) / 1000.0 for name in ("bore", "stroke", "valve"))
+    rod = _length(args, "rod", display) / 1000.0 if args.rod else None
+    cylinders = 1 if args.cylinders is None else args.cylinders
+    engine = Engine(bore, stroke, _number(args, "rpm") / 60.0, cylinders, head, args.valves, rod)
+    check_engine(engine)
+    return engine
+
+
+def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
+    import numpy as np
+
+    from portgeo.flow.valve import Valve, check_valve
+
+    if args.valve is None or args.throat is None:
+        return None
+    width = _length(args, "seat_width", display) if args.seat_width else 1.5
+    stem = _length(args, "stem", display) if args.stem else 0.0
+    head, throat = _length(args, "valve", display), _length(args, "throat", display)
+    valve = Valve(head, throat, stem, float(np.radians(_number(args, "seat_angle"))), width)
+    check_valve(valve)
+    return valve
+
+
+def _bench_chart(args: argparse.Namespace, bench: BenchFile, depression: float, display: Display) -> None:
+    from portgeo.report.speed_pictures import bench_chart
+
+    bench_chart(bench.runs, depression, display, args.bench_chart, force=args.force)
+
+
+def _number(args: argparse.Namespace, name: str) -> float:
+    from portgeo.errors import InputError
+    from portgeo.io.numbers import read_number
+
+    option = "--" + name.replace("_", "-")
+    if getattr(args, name) is None:
+        raise InputError("there is no flow", mend=f"Give {option}, or a bench sheet with --bench")
+    return read_number(str(getattr(args, name)), unit="deg", decimal_comma=False, where=option)
+
+
+def _length(args: argparse.Namespace, name: str, display: Display) -> float:
+    """Return a length in millimetres: with its unit, or in the user's."""
+    from portgeo.io.numbers import read_number
+    from portgeo.units import MM_PER
+
+    text, unit = str(getattr(args, name)), display.unit
+    for of, endings in (("mm", ("mm",)), ("in", ("in", '"'))):
+        if text.strip().lower().endswith(endings):
+            unit = of  # type: ignore[assignment]
+    where = "--" + name.replace("_", "-")
+    return read_number(text, unit=unit, decimal_comma=False, where=where) * MM_PER[unit]
+
+
+def _unknowns(count: int) -> int:
+    from portgeo.errors import InputError
+
+    if not 1000 <= count <= 2_000_000:
+        raise InputError(f"--unknowns {count} is no useful grid", mend="Give a number from 1000 to 2000000")
+    return count

@@ -1,0 +1,166 @@
+"""Air speed as plain records for JSON and tables, in the units that their keys name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
+from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
+from portgeo.flow.demand import Demand
+from portgeo.flow.valve import PASSAGES, Valve
+from portgeo.report.records import notices_record
+from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
+
+
+def airspeed_record(
+    result: AirSpeed, source: dict[str, Any], warnings: Sequence[Notice], display: Display
+) -> dict[str, Any]:
+    """Return the full result of `airspeed`."""
+    return {
+        "schema": "portgeo.airspeed/1",
+        "source": source,
+        "warnings": notices_record(warnings, display),
+        "what_it_is": WHAT_IT_IS,
+        **speed_record(result),
+    }
+
+
+def speed_record(result: AirSpeed) -> dict[str, Any]:
+    """Return an AirSpeed's numbers."""
+    fall, wall = result.slowing, result.wall
+    return {
+        "flow": {
+            "cfm": result.flow / M3_S_PER["cfm"],
+            "depression_in_h2o": result.depression / PA_PER["in_h2o"],
+            "kg_s": result.flow * result.air.density,
+            "air": {"density_kg_m3": result.air.density, "sound_m_s": result.air.sound},
+        },
+        "stations": [
+            {
+                "station_mm": result.stations[k],
+                "area_mm2": result.area[k],
+                "mean_speed_m_s": result.mean_speed[k],
+                "mean_speed_isentropic_m_s": result.mean_isentropic[k],
+                "mach": result.mach[k],
+                "short_side_over_mean": result.short_over_mean[k],
+                "long_side_over_mean": result.long_over_mean[k],
+                "highest_over_mean": result.highest_over_mean[k],
+            }
+            for k in range(len(result.stations))
+        ],
+        "short_side": None if result.side_peak is None else _peak_record(result, result.side_peak),
+        "highest": _peak_record(result, result.highest),
+        "slowing": None
+        if fall is None
+        else {
+            "from_station_mm": wall.stations[fall.from_here],
+            "margin": fall.margin,
+            "parts": fall.parts,
+            "recovered_pressure_share": fall.recovered,
+        },
+        "least_area": {
+            "station_mm": result.least_station,
+            "area_mm2": result.least_area,
+            "choke_cfm": result.choke / M3_S_PER["cfm"],
+        },
+        "depression_speed_m_s": result.ideal_speed,
+        "grid": {
+            "unknowns": wall.unknowns,
+            "cell_mm": wall.cell,
+            "flux_spread": float(np.ptp(wall.flux)),
+        },
+    }
+
+
+def _peak_record(result: AirSpeed, peak: Peak) -> dict[str, Any]:
+    return {
+        "peak_m_s": peak.speed,
+        "peak_grid_error_m_s": peak.error,
+        "peak_over_mean": peak.over_mean,
+        "station_mm": peak.station,
+        "clock": peak.clock,
+        "at_mm": point_in_source(result.path, peak),
+    }
+
+
+def beside_record(planned: AirSpeed, found: Beside, source: dict[str, Any]) -> dict[str, Any]:
+    """Return the planned port's numbers and what it does to the peak."""
+    return {
+        "source": source,
+        "peak_drop_m_s": found.peak_drop,
+        "removed_cc": found.removed / 1000.0,
+        "peak_drop_m_s_per_cc": found.drop_per_cc,
+        **speed_record(planned),
+    }
+
+
+def demand_record(found: Demand, power: tuple[float, float] | None) -> dict[str, Any]:
+    """Return an engine's demand, and the power that a flow could feed, hp."""
+    return {
+        "mean_piston_speed_m_s": found.mean_piston_speed,
+        "peak_piston_speed_m_s": found.peak_piston_speed,
+        "mean_flow_m3_s": found.mean_flow,
+        "peak_flow_m3_s": found.peak_flow,
+        "mach_index": found.mach_index,
+        "mean_flow_coefficient": found.coefficient,
+        "rpm_at_index_limit": found.speed_at_limit * 60.0,
+        "power_estimate_hp": None if power is None else list(power),
+    }
+
+
+def bench_record(runs: Sequence[Run], depression: float, valve: Valve | None) -> list[dict[str, Any]]:
+    """Return runs at one depression; from the second on with the change from the first."""
+    return [_run_record(run, runs[0] if k else None, depression, valve) for k, run in enumerate(runs)]
+
+
+def _run_record(run: Run, first: Run | None, depression: float, valve: Valve | None) -> dict[str, Any]:
+    flat = flattens(run, depression)
+    record: dict[str, Any] = {
+        "state": run.state,
+        "setup": run.setup,
+        "depression_in_h2o": depression / PA_PER["in_h2o"],
+        "lift_mm": run.lift,
+        "flow_cfm": at_depression(run, depression) / M3_S_PER["cfm"],
+        "swirl": run.swirl,
+        "flat_from_lift_mm": flat.flat_from,
+        "falls_from_lift_mm": flat.falls_from,
+    }
+    if valve is not None:
+        found = at_valve(run, valve)
+        record["on_curtain"], record["on_throat"] = found.on_curtain, found.on_throat
+        record["passage_mm2"], record["on_passage"] = found.passage, found.on_passage
+        record["limited_by"] = [PASSAGES[k] for k in found.limits]
+    if first is not None:
+        other = change(first, run, depression)
+        record["change_from_first"] = {
+            "lift_mm": other.lift,
+            "change_cfm": (other.after - other.before) / M3_S_PER["cfm"],
+            "change_percent": (other.after / other.before - 1.0) * 100.0,
+            "read": other.read,
+        }
+    return record
+
+
+def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[list[float]]]:
+    """Return the header and rows of the table of stations, in the user's unit."""
+    unit = display.unit
+    speed, name = (FOOT, "ft_s") if unit == "in" else (1.0, "m_s")
+    header = [
+        f"station_{unit}", f"area_{unit}2", f"mean_speed_{name}", "mach",
+        "short_side_over_mean", "long_side_over_mean", "highest_over_mean",
+    ]  # fmt: skip
+    columns = np.column_stack(
+        [
+            result.stations / MM_PER[unit],
+            result.area / MM_PER[unit] ** 2,
+            result.mean_speed / speed,
+            result.mach,
+            result.short_over_mean,
+            result.long_over_mean,
+            result.highest_over_mean,
+        ]
+    )
+    return header, columns.tolist()

@@ -1,0 +1,217 @@
+"""Air speed for the person at the bench: the answer first, then every station, then the runs.
+
+An AirSpeed, runs and demands come in; lines of text go out.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+
+from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
+from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
+from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine
+from portgeo.flow.gas import mach_through
+from portgeo.flow.valve import PASSAGES, Valve
+from portgeo.report.bench_text import notices_lines
+from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
+
+WIDTH = 100
+HEADING = 14  # columns before what a heading says
+
+
+def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: Display) -> str:
+    """Return the answer and the table of stations."""
+    cfm, water = result.flow / M3_S_PER["cfm"], result.depression / PA_PER["in_h2o"]
+    lines = [
+        f"{title}: air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
+        "",
+        *_said("short side", _peak_text(result, d)),
+        *_said("slowing", _slowing_text(result, d)),
+        *_said("least area", _least_text(result, d)),
+        *_said("grid", f"{result.wall.unknowns} unknowns; ± is the doubt that the grid leaves in a speed"),
+        "",
+    ]
+    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += _table(result, d)
+    lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
+    lines += textwrap.wrap(
+        "Mean speed is flow over area (incompressible); Mach is isentropic. Short, long and highest are speeds on "
+        "the wall over the mean speed of their section.",
+        WIDTH,
+    )
+    return "\n".join(lines)
+
+
+def _said(heading: str, text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=f"  {heading:<{HEADING - 2}}", subsequent_indent=" " * HEADING)
+
+
+def _peak_text(result: AirSpeed, d: Display) -> str:
+    if result.side_peak is None:
+        return "none: the path does not turn. Highest on the wall: " + _at(result, result.highest, d)
+    text = "peak " + _at(result, result.side_peak, d)
+    if result.highest.speed > result.side_peak.speed + result.side_peak.error + result.highest.error:
+        text += f". Faster still elsewhere: {_at(result, result.highest, d)}"
+    return text
+
+
+def _at(result: AirSpeed, peak: Peak, d: Display) -> str:
+    x, y, z = (d.length(v, label=False) for v in point_in_source(result.path, peak))
+    doubt = f"± {peak.error / FOOT:.0f} ft/s" if d.unit == "in" else f"± {peak.error:.1f}"
+    hour, minute = divmod(round(peak.clock * 2.0) % 24, 2)
+    return (
+        f"{d.speed(peak.speed)} {doubt}, {peak.over_mean:.2f} times the mean there, at station "
+        f"{d.length(peak.station)}, {hour or 12}:{'30' if minute else '00'} o'clock ({x}, {y}, {z} in the file)"
+    )
+
+
+def _slowing_text(result: AirSpeed, d: Display) -> str:
+    fall = result.slowing
+    if fall is None:
+        return "not judged: the path has no short side"
+    station = d.length(float(result.wall.stations[fall.from_here]))
+    if fall.recovered <= 0.0:
+        return "the air does not slow past the peak"
+    asked = (
+        f"asks back {fall.recovered:.0%} of the peak's dynamic pressure; margin {fall.margin:+.2f} by the turbulent "
+        "criterion, 0 is the limit"
+    )
+    if fall.parts:
+        return f"too quick: expect the air to leave the wall from about station {station} ({asked})"
+    return f"the wall should hold its air; nearest to parting at station {station} ({asked})"
+
+
+def _least_text(result: AirSpeed, d: Display) -> str:
+    mean = result.flow / (result.least_area * 1e-6)
+    mach = float(mach_through(result.flow, np.array([result.least_area * 1e-6]), result.air)[0])
+    return (
+        f"{d.area(result.least_area)} at station {d.length(result.least_station)}: mean {d.speed(mean)}, Mach "
+        f"{mach:.2f}, {mean / result.ideal_speed:.0%} of the {d.speed(result.ideal_speed)} that the depression gives "
+        f"without loss; it would choke at {result.choke / M3_S_PER['cfm']:.0f} cfm"
+    )
+
+
+def _table(result: AirSpeed, d: Display) -> list[str]:
+    feet = d.unit == "in"
+    head = f"{'station':>9} {'area':>9} {'mean':>8} " + (f"{'mean':>8} " if feet else "")
+    units = f"{d.unit:>9} {d.area_unit:>9} {'m/s':>8} " + (f"{'ft/s':>8} " if feet else "")
+    lines = [head + f"{'Mach':>6} {'short':>7} {'long':>7} {'highest':>8}", units + f"{'':>6} " + f"{'over mean':>23}"]
+    for k in range(len(result.stations)):
+        mean = result.mean_speed[k]
+        lines.append(
+            f"{d.length(result.stations[k], label=False):>9} {d.area(result.area[k], label=False):>9} {mean:>8.1f} "
+            + (f"{mean / FOOT:>8.0f} " if feet else "")
+            + f"{result.mach[k]:>6.3f} {_ratio(result.short_over_mean[k]):>7} "
+            f"{_ratio(result.long_over_mean[k]):>7} {result.highest_over_mean[k]:>8.2f}"
+        )
+    return lines
+
+
+def _ratio(value: float) -> str:
+    return f"{value:.2f}" if np.isfinite(value) else "-"
+
+
+def beside_text(today: AirSpeed, planned: AirSpeed, found: Beside, name: str, d: Display) -> str:
+    """Return what a plan does to the peak."""
+    before, after = (r.side_peak or r.highest for r in (today, planned))
+    cc = found.removed / 1000.0
+    doubt = float(np.hypot(before.error, after.error))
+    text = (
+        f"{name}: the peak goes from {d.speed(before.speed)} to {d.speed(after.speed)}, "
+        f"{'down' if found.peak_drop >= 0 else 'up'} {d.speed(abs(found.peak_drop))}, for {cc:.2f} cc more volume"
+    )
+    if found.drop_per_cc is not None:
+        text += f": {d.speed(found.drop_per_cc)} for each cc" if found.peak_drop > 0 else ""
+    if abs(found.peak_drop) < doubt:
+        text += f". The grid leaves {d.speed(doubt)} of doubt in the difference, more than it is"
+    for label, result in (("today", today), ("planned", planned)):
+        if result.slowing is not None:
+            text += f". Margin against parting, {label}: {result.slowing.margin:+.2f}"
+    return "\n".join(_said("beside", text))
+
+
+def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool, sound: float, d: Display) -> str:
+    """Return what the engine asks of the port."""
+    through = [flow / (least_mm2 * 1e-6) for flow in (found.mean_flow, found.peak_flow)]
+    source = "from the bench run" if measured else "typical, not measured"
+    text = (
+        f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder asks "
+        f"{d.speed(through[0])} through the least area in the mean and {d.speed(through[1])} at the peak "
+        f"(flow over area; sound goes {d.speed(sound)}). Inlet Mach index {found.mach_index:.2f} with a mean flow "
+        f"coefficient of {found.coefficient:.2f} ({source}); it passes {INDEX_LIMIT:g}, where an engine begins to "
+        f"starve, at {found.speed_at_limit * 60:.0f} rpm"
+    )
+    return "\n".join(_said("engine", text))
+
+
+def power_text(cfm_at_28: float, cylinders: int, low: float, high: float) -> str:
+    """Return the power a flow could feed, as an estimate."""
+    text = (
+        f"{low:.0f} to {high:.0f} hp, an estimate: what {cylinders} cylinders at {cfm_at_28:.0f} cfm (28 inH2O) could "
+        f"feed, naturally aspirated, by the trade's rule of {POWER_RULE_LOW:.2f} to {POWER_RULE_HIGH:.3f} hp for each "
+        "cfm a cylinder (common practice, no source). The upper figure is a ceiling that few engines reach; cam, "
+        "compression, manifold, exhaust and fuel decide what is made. Prove it on a dynamometer, and leave a margin in "
+        "rods, valve springs and fuel for what it does make"
+    )
+    return "\n".join(_said("power", text))
+
+
+def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: Display) -> str:
+    """Return runs side by side at one depression, and each against the valve."""
+    water = depression / PA_PER["in_h2o"]
+    lines = [f"bench runs, corrected to {water:.1f} inH2O (flow goes as the square root of depression)"]
+    for number, run in enumerate(runs, start=1):
+        flat = flattens(run, depression)
+        says = f"best {at_depression(run, depression).max() / M3_S_PER['cfm']:.1f} cfm"
+        says += (
+            f"; flat from a lift of {d.length(flat.flat_from)}" if flat.flat_from is not None else "; never goes flat"
+        )
+        if flat.falls_from is not None:
+            says += f"; flow falls past a lift of {d.length(flat.falls_from)}"
+        lines += _said(f"run {number}", f"{run.name}: {says}")
+    for number, run in enumerate(runs, start=1):
+        lines += ["", *_run_table(number, run, depression, valve, d)]
+    for number, run in enumerate(runs[1:], start=2):
+        lines += ["", *_change_table(runs[0], run, number, depression, d)]
+    return "\n".join(lines)
+
+
+def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d: Display) -> list[str]:
+    flow = at_depression(run, depression) / M3_S_PER["cfm"]
+    head = f"{'lift ' + d.unit:>10} {'cfm':>8}" + (f" {'swirl':>8}" if run.swirl is not None else "")
+    against = at_valve(run, valve) if valve is not None else None
+    if against is not None:
+        head += f" {'on curtain':>11} {'on throat':>10} {'on passage':>11}  limited by"
+    lines = [f"run {number}: {run.name}", head]
+    for k, lift in enumerate(run.lift):
+        line = f"{lift / MM_PER[d.unit]:>10.3f} {flow[k]:>8.1f}"
+        if run.swirl is not None:
+            line += f" {run.swirl[k]:>8.0f}" if np.isfinite(run.swirl[k]) else f" {'':>8}"
+        if against is not None:
+            line += (
+                f" {against.on_curtain[k]:>11.3f} {against.on_throat[k]:>10.3f} {against.on_passage[k]:>11.3f}"
+                f"  {PASSAGES[against.limits[k]]}"
+            )
+        lines.append(line)
+    return lines
+
+
+def _change_table(first: Run, other: Run, number: int, depression: float, d: Display) -> list[str]:
+    found = change(first, other, depression)
+    same_state = first.state == other.state
+    what = f"what '{other.setup or other.name}' costs or gives" if same_state else "change"
+    lines = [
+        f"{what}: run {number} less run 1",
+        f"{'lift ' + d.unit:>10} {'run 1':>8} {'run ' + str(number):>8} {'cfm':>8} {'%':>7}",
+    ]
+    for k, lift in enumerate(found.lift):
+        before, after = found.before[k] / M3_S_PER["cfm"], found.after[k] / M3_S_PER["cfm"]
+        mark = "" if found.read[k] else "  between two readings"
+        lines.append(
+            f"{lift / MM_PER[d.unit]:>10.3f} {before:>8.1f} {after:>8.1f} {after - before:>+8.1f} "
+            f"{(after / before - 1.0) * 100.0:>+7.1f}{mark}"
+        )
+    return lines
