@@ -78,9 +78,36 @@ def cut_end(
         parts.append(np.column_stack([new[rim_start], new[rim_end], ring[rim_end]]))
         parts.append(np.column_stack([new[rim_start], ring[rim_end], ring[rim_start]]))
     order = _walks(rim_start, rim_end)
-    cap = np.asarray(manifold3d.triangulate([flat[loop] for loop in order]), dtype=np.int64)
-    parts.append(ring[np.concatenate(order)][cap])
+    parts.append(ring[_cap(flat, order)])
     return np.vstack(made), np.concatenate(parts), int(new[order[0][0]])
+
+
+def _cap(flat: FloatArray, loops: list[IntArray]) -> IntArray:
+    """Return triangles (k, 3), of indices into `flat` (n, 2), that close loops.
+
+    Where the triangulation leaves out a sliver between points in line, it is put in: without area, it
+    still joins the edges beside it.
+    """
+    cap = np.concatenate(loops)[np.asarray(manifold3d.triangulate([flat[k] for k in loops]), dtype=np.int64)]
+    count = len(flat)
+    edges = [np.column_stack([loop, np.roll(loop, -1)]) for loop in loops]
+    wanted = np.concatenate(edges)
+    made = np.concatenate([cap[:, [0, 1]], cap[:, [1, 2]], cap[:, [2, 0]]])
+    open_edges: dict[int, int] = {}
+    for a, b, times in [*((a, b, 1) for a, b in wanted.tolist()), *((a, b, -1) for a, b in made.tolist())]:
+        key, sign = (a * count + b, times) if a < b else (b * count + a, -times)
+        open_edges[key] = open_edges.get(key, 0) + sign
+    left = [(k, n) for k, n in open_edges.items() if n]
+    if not left:
+        return cap
+    start = np.array([k // count if n > 0 else k % count for k, n in left])
+    end = np.array([k % count if n > 0 else k // count for k, n in left])
+    slivers = [
+        np.column_stack([np.full(len(walk) - 2, walk[0]), walk[1:-1], walk[2:]])
+        for walk in _walks(start, end)
+        if len(walk) > 2
+    ]
+    return np.concatenate([cap, *slivers])
 
 
 def _walks(start: IntArray, end: IntArray) -> list[IntArray]:

@@ -316,7 +316,7 @@ def _at_corner(
         if wide and _angle(step.normal, normal) < np.radians(10.0):
             along = ((step.origin - point) @ step.normal) / (normal @ step.normal)
             return Opening(point + along * normal, step.normal, "step", inset, _angle(step.normal, heading))
-    return Opening(origin - inset * normal, normal, "corner", 0.0, _angle(normal, heading))
+    return Opening(origin, normal, "corner", inset, _angle(normal, heading))
 
 
 def _last_whole(

@@ -21,7 +21,7 @@ from portgeo.scan.noise import scan_noise
 from portgeo.scan.openings import Opening, find_opening, goes_round
 from portgeo.scan.patch import close_hole
 from portgeo.scan.pose import entry_first, port_frame, roof_direction
-from portgeo.scan.repair import Body, bodies, coarse_copy, compact, is_closed, surface_area, tube_body
+from portgeo.scan.repair import Body, bodies, coarse_copy, compact, is_balanced, is_closed, surface_area, tube_body
 from portgeo.scan.spine import Curve, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
 from portgeo.scan.way import Way, find_way, inside_of
@@ -293,7 +293,7 @@ def _between(body: Body, openings: list[Opening]) -> Mesh:
             mend="Pass --entry X,Y,Z and --exit X,Y,Z with points at the two ends of the port",
         )
     vertices, faces = compact(vertices, faces[label[faces[:, 0]] == label[seeds[0]]])
-    if not is_closed(faces, len(vertices)):
+    if not is_closed(faces, len(vertices)) and not is_balanced(faces, len(vertices)):
         raise GeometryError(
             "the wall of the tube is not one closed surface between its openings",
             mend="Mend the mesh in the scanner's own software (fins, doubled sheets, torn edges) and export it again",

@@ -211,6 +211,17 @@ def is_closed(faces: IntArray, count: int) -> bool:
     return len(key) % 2 == 0 and bool((key[1::2] == key[::2] + 1).all() and (key[::2] % 2 == 0).all())
 
 
+def is_balanced(faces: IntArray, count: int) -> bool:
+    """Return whether as many faces run along every edge one way as the other: nothing is open.
+
+    A closed mesh is; so is one in which four faces meet at an edge, whose volume and sections are as
+    good.
+    """
+    key = _edge_keys(faces, count)
+    edge, index = np.unique(key >> 1, return_inverse=True)
+    return not np.bincount(index, weights=1.0 - 2.0 * (key & 1), minlength=len(edge)).any()
+
+
 def _mend_edges(
     vertices: FloatArray, faces: IntArray
 ) -> tuple[FloatArray, IntArray, tuple[IntArray, ...], list[Notice]]:
