@@ -15,6 +15,8 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.scan.course import plane_frame
 
+SCRAP = 0.05  # of the tube's area: a loop beside it that is smaller is no other reach of the port
+
 
 def cut_end(
     vertices: FloatArray, faces: IntArray, origin: FloatArray, normal: FloatArray, inset: float
@@ -125,7 +127,11 @@ def _walks(start: IntArray, end: IntArray) -> list[IntArray]:
 
 
 def _tube_loops(flat: FloatArray, start: IntArray, end: IntArray, label: IntArray) -> IntArray | None:
-    """Return the labels of the tube's loop and of the islands in it, None where no loop closes."""
+    """Return the labels of the loops to cut, None where no loop closes.
+
+    The tube's, the islands in it, and scraps beside it (of a noisy corner that the plane grazes): what
+    is beyond would else hang on by them.
+    """
     outlines: dict[int, FloatArray] = {}
     for walk in _walks(start, end):
         part = int(label[walk[0]])
@@ -141,5 +147,14 @@ def _tube_loops(flat: FloatArray, start: IntArray, end: IntArray, label: IntArra
     else:
         tube = min(solid, key=lambda k: float(np.linalg.norm(outlines[k], axis=1).min()))
     polygon = shapely.Polygon(outlines[tube])
-    inside = [k for k, o in outlines.items() if k not in solid and shapely.contains_xy(polygon, *o[0])]
-    return np.array([tube, *inside])
+    reach = 1.5 * float(np.linalg.norm(outlines[tube], axis=1).max())
+    others = [
+        k
+        for k, o in outlines.items()
+        if k != tube
+        and (
+            (k not in solid and shapely.contains_xy(polygon, *o[0]))
+            or (abs(moments(o).area) < SCRAP * solid[tube] and np.linalg.norm(o[0]) < reach)
+        )
+    ]
+    return np.array([tube, *others])
