@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cfm", metavar="F", help="flow through the port, cubic feet a minute")
     parser.add_argument("--depression", metavar="IN_H2O", help="bench depression, inches of water (28)")
     parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx): lift, flow, depression")
-    parser.add_argument("--run", metavar="NAME", help="which run of the bench sheet, by state or set-up")
+    parser.add_argument("--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up")
     parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
     parser.add_argument("--beside", metavar="PLANNED", help="the planned port: does the peak come down")
     parser.add_argument("--runner", metavar="RUNNER", help="manifold runner bolted to the entry: one path through both")
@@ -89,8 +89,8 @@ def run(args: argparse.Namespace) -> None:
             raise InputError(f"--{name} needs a port", mend="Name the port before the options")
     display = Display(args.units or bench.unit)
     valve, depression = _valve_of(args, display), _depression(args)
-    if args.run:
-        pick_run(bench, args.run)
+    if args.run_name:
+        pick_run(bench, args.run_name)
     if args.json:
         record = {
             "schema": "portgeo.airspeed/1",
@@ -116,7 +116,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.units import M3_S_PER
 
     depression = _depression(args)
-    picked = pick_run(bench, args.run) if bench is not None else None
+    picked = pick_run(bench, args.run_name) if bench is not None else None
     if picked is None:
         check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
     loaded = load_port(args.port, args)

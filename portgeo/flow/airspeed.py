@@ -26,7 +26,7 @@ from portgeo.flow.path import Path, joint_notices, sections_along, to_source
 from portgeo.flow.separation import Slowing, slowing
 from portgeo.flow.wall import UNKNOWNS, WallSpeed, coarser, size_for, sizing_of, wall_solution
 from portgeo.plane import FloatArray, moments
-from portgeo.section import Section, measure_section
+from portgeo.section import Section
 from portgeo.survey.schedule import FINE_STATIONS, table_stations
 from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
 from portgeo.units import M3_S_PER, PA_PER, Notice
@@ -115,7 +115,7 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
     table = _table_stations(path)
     close = np.union1d(np.linspace(0.0, path.length, FINE_STATIONS), table)
     sections = sections_along(path, close)
-    net = np.array([measure_section(s).area for s in sections])
+    net = np.array([_net_area(s) for s in sections])
     least = int(np.argmin(net))
     _refuse_absurd(flow, float(net[least]), air)
     area = net[np.searchsorted(close, table)]
@@ -179,6 +179,11 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
         long_line=long,
         warnings=_notices(path, sections, flow, depression, float(net[least]), float(close[least]), mach, air),
     )
+
+
+def _net_area(section: Section) -> float:
+    """Return a section's area less its islands'."""
+    return sum(moments(part).area for part in (section.outline, *section.islands))
 
 
 def _table_stations(path: Path) -> FloatArray:

@@ -98,6 +98,12 @@ def sweep(sections: Sequence[Section], made: Pattern) -> Grid:
         if not folded.any():
             return Grid(nodes, made)
     first = int(np.flatnonzero(folded)[0])
+    if _folds(plane[first], made):
+        raise GeometryError(
+            "the section's outline turns in and out too far for a flow grid to be laid in it",
+            where=_place(sections[first]),
+            mend="Measure it without the bulge or the side pocket, or trace it again",
+        )
     raise GeometryError(
         "the sections there change too fast for a flow grid to be laid between them",
         where="near " + _place(sections[first]),
@@ -185,6 +191,13 @@ def _kernel_centre(wall: FloatArray, section: Section) -> FloatArray:
             mend="Measure it without the bulge that hides part of the wall, or trace it again",
         )
     return np.asarray(answer.x[:2])
+
+
+def _folds(plane: FloatArray, made: Pattern) -> bool:
+    """Return whether a quad of one section's nodes (k, 2) has a corner of 180 degrees or more."""
+    corner = plane[made.quads]
+    ahead, back = np.roll(corner, -1, axis=1) - corner, np.roll(corner, 1, axis=1) - corner
+    return bool((ahead[..., 0] * back[..., 1] - ahead[..., 1] * back[..., 0] <= 0.0).any())
 
 
 def _place(section: Section) -> str:

@@ -18,6 +18,7 @@ from portgeo.section import Section
 
 UNKNOWNS = 30_000  # some 24 cells from wall to wall in an ordinary port
 LEAST_BLOCK, MOST_BLOCK = 4, 60  # cells across the inner block
+LONGEST = 5.0  # cells along the block of a long thin section, by those across: beyond, they stretch
 COARSER = 0.66  # size of the second grid's block: 3.5 times fewer unknowns
 RUN_ON = 1.0  # the tube goes on past both openings by so many of its widths, to no one's harm inside
 STRETCH = 1.3  # growth of cells from ring to ring out there
@@ -95,11 +96,11 @@ def sizing_of(path: Path) -> Sizing:
 
 
 def size_for(sizing: Sizing, unknowns: int = UNKNOWNS) -> Size:
-    """Return the finest grid of near-cubic cells with at most so many unknowns."""
+    """Return the grid of near-cubic cells whose unknowns come closest to so many."""
     best = _sized(sizing, LEAST_BLOCK)
     for block in range(LEAST_BLOCK + 2, MOST_BLOCK + 1, 2):
         finer = _sized(sizing, block)
-        if finer.unknowns > unknowns:
+        if finer.unknowns * best.unknowns > unknowns**2:
             break
         best = finer
     return best
@@ -113,7 +114,7 @@ def coarser(sizing: Sizing, size: Size) -> Size:
 def _sized(sizing: Sizing, block: int) -> Size:
     least, most = sorted((sizing.height, sizing.width))
     cell = least / (2.0 * block)
-    long = _even((most - least / 2.0) / cell)
+    long = min(_even((most - least / 2.0) / cell), _even(LONGEST * block))
     across, down = (block, long) if sizing.width <= sizing.height else (long, block)
     made = pattern(across, down, round(0.75 * block))
     count = max(int(np.ceil(RINGS * sizing.length / cell)), 4) + 1
@@ -143,6 +144,9 @@ def wall_solution(path: Path, size: Size) -> WallSpeed:
     sections = sections_along(path, size.rings)
     grid = sweep(sections, size.pattern)
     area = np.array([moments(s.outline).area for s in sections])
+    # The grid's own sections, polygons of their wall nodes, are a little smaller: a mean over them is
+    # what the grid's speeds are to be measured by, and a straight duct reads one on any grid.
+    meshed = np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)])
     whole, before = _with_run_on(grid, sections, size.cell, area)
     found = solve(whole)
     inside = slice(before, before + len(size.rings))
@@ -152,7 +156,7 @@ def wall_solution(path: Path, size: Size) -> WallSpeed:
         sections=tuple(sections),
         area=area,
         wall=grid.wall,
-        over_mean=speed * area[:, None],
+        over_mean=speed * meshed[:, None],
         flux=found.flux,
         unknowns=(len(whole.nodes) - 2) * size.pattern.count,
         cell=size.cell,

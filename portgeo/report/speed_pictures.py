@@ -21,6 +21,7 @@ from portgeo.report.pictures import draw_painted, render
 from portgeo.survey.schedule import Survey
 from portgeo.units import FOOT, M3_S_PER, PA_PER, Display
 
+PEAK = "#c1121f"
 NEAREST = 4  # nodes of the flow grid that paint a vertex, by the inverse of their distance
 
 
@@ -32,7 +33,9 @@ def speed_picture(
     survey : of that port. Raises OutputError where the machine has no working OpenGL.
     """
     values = painted(result, survey.port.vertices)
-    render(draw_speed, (survey, values, display, title), path, force=force)
+    peak = result.side_peak or result.highest
+    mark = f"peak {peak.over_mean:.2f} x the mean, {display.speed(peak.speed)}"
+    render(draw_speed, (survey, values, (peak.point, mark), display, title), path, force=force)
 
 
 def painted(result: AirSpeed, points: FloatArray) -> FloatArray:
@@ -42,11 +45,19 @@ def painted(result: AirSpeed, points: FloatArray) -> FloatArray:
     return np.asarray((weight * result.wall.over_mean.ravel()[node]).sum(axis=1) / weight.sum(axis=1))
 
 
-def draw_speed(plotter: Any, survey: Survey, values: FloatArray, display: Display, title: str) -> None:
-    """Draw a port painted by speed over mean."""
-    caption = f"{title}\nideal flow: speed on the wall over the mean speed of its section"
-    limits = (0.0, float(np.ceil(values.max() * 4.0) / 4.0))
+def draw_speed(
+    plotter: Any,
+    survey: Survey,
+    values: FloatArray,
+    peak: tuple[FloatArray, str],
+    display: Display,
+    title: str,
+) -> None:
+    """Draw a port painted by speed over mean, its peak (point (3,) and text) marked."""
+    caption = f"{title}\nideal flow: speed on the wall over the mean of its section; dot: {peak[1]}"
+    limits = (0.0, float(np.ceil(values.max() / 0.4) * 0.4))  # a scale of five round numbers
     draw_painted(plotter, survey, values, "speed over mean", "viridis", display, caption, limits)
+    plotter.add_points(peak[0][None], color=PEAK, point_size=18, render_points_as_spheres=True)
 
 
 def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path: str, *, force: bool = False) -> None:
@@ -109,6 +120,8 @@ def bench_chart(runs: Sequence[Run], depression: float, display: Display, path: 
         )
         if run.swirl is not None:
             rows[1].plot(lift, run.swirl, style, marker="o", color=colour)
+    rows[0].set_ylim(bottom=0.0)
+    rows[0].set_xlim(left=0.0)
     rows[0].set_ylabel(f"cfm at {depression / PA_PER['in_h2o']:.0f} inH2O")
     rows[0].set_title("Bench runs", color=INK, fontsize=11)
     if swirl:

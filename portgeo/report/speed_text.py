@@ -59,7 +59,7 @@ def _peak_text(result: AirSpeed, d: Display) -> str:
 
 
 def _at(result: AirSpeed, peak: Peak, d: Display) -> str:
-    x, y, z = (d.length(v, label=False) for v in point_in_source(result.path, peak))
+    x, y, z = (d.length(round(v, 6) + 0.0, label=False) for v in point_in_source(result.path, peak))
     doubt = f"± {peak.error / FOOT:.0f} ft/s" if d.unit == "in" else f"± {peak.error:.1f}"
     hour, minute = divmod(round(peak.clock * 2.0) % 24, 2)
     return (
@@ -121,16 +121,21 @@ def beside_text(today: AirSpeed, planned: AirSpeed, found: Beside, name: str, d:
     doubt = float(np.hypot(before.error, after.error))
     text = (
         f"{name}: the peak goes from {d.speed(before.speed)} to {d.speed(after.speed)}, "
-        f"{'down' if found.peak_drop >= 0 else 'up'} {d.speed(abs(found.peak_drop))}, for {cc:.2f} cc more volume"
+        f"{'down' if found.peak_drop >= 0 else 'up'} {_fine(abs(found.peak_drop), d)}, for {cc:.2f} cc more volume"
     )
     if found.drop_per_cc is not None:
-        text += f": {d.speed(found.drop_per_cc)} for each cc" if found.peak_drop > 0 else ""
+        text += f": {_fine(found.drop_per_cc, d)} for each cc" if found.peak_drop > 0 else ""
     if abs(found.peak_drop) < doubt:
-        text += f". The grid leaves {d.speed(doubt)} of doubt in the difference, more than it is"
+        text += f". The grid leaves {_fine(doubt, d)} of doubt in the difference, more than it is"
     for label, result in (("today", today), ("planned", planned)):
         if result.slowing is not None:
             text += f". Margin against parting, {label}: {result.slowing.margin:+.2f}"
     return "\n".join(_said("beside", text))
+
+
+def _fine(speed: float, d: Display) -> str:
+    """Return a difference of speeds, to one decimal."""
+    return f"{speed:.1f} m/s ({speed / FOOT:.1f} ft/s)" if d.unit == "in" else f"{speed:.2f} m/s"
 
 
 def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool, sound: float, d: Display) -> str:
