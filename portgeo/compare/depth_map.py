@@ -15,11 +15,12 @@ from portgeo.compare.tube import Places, Tube
 from portgeo.plane import FloatArray, IntArray
 
 CELL_MM = 1.0  # of the map: finer than a burr's mark is wide, wide enough to average a scan's noise
-SMOOTH_CELLS = 1.0  # standard deviation of the averaging, cells
+SMOOTH_CELLS, CLEAN_SMOOTH_CELLS = 1.0, 0.5  # standard deviation of the averaging, cells
 FLOOR_MM = 0.01  # two clean meshes of one wall differ by up to their chord errors: less is no cut
 FAINT = 0.3  # of the threshold: the faint edge of a cut, counted with it where it touches it
 MARGIN_CELLS = 2  # round a cut: its very edge lies there, and what is uncut there adds nothing on average
 LEAST_PATCH_MM2 = 4.0  # a smaller patch is a nick, or noise
+MISSED_MM = 0.05  # less than this is as cast: no hand grinds so evenly (common practice, no source)
 STEP_SLOPE = 0.5  # depth over distance: a wall steeper than this (27 degrees) was not blended
 STEP_MM = 0.15  # a step lower than this is felt by no fingernail (common practice, no source)
 RIDGE_WIDTH_MM = 6.0  # a ridge is narrower than the burr that left it
@@ -94,8 +95,9 @@ def depth_map(
         np.asarray(np.bincount(cell, w, minlength=rows * columns), dtype=np.float64).reshape(shape)
         for w in (area, area * depth)
     )
-    weight = _smooth(total, SMOOTH_CELLS)
-    mean = _smooth(lifted, SMOOTH_CELLS) / np.maximum(weight, 1e-12)
+    sigma = SMOOTH_CELLS if noise > 0.0 else CLEAN_SMOOTH_CELLS
+    weight = _smooth(total, sigma)
+    mean = _smooth(lifted, sigma) / np.maximum(weight, 1e-12)
     # A cell that no point fell near takes the mean of a wider neighbourhood.
     empty = weight < 1e-3 * np.median(total[total > 0])
     if empty.any():
@@ -167,7 +169,7 @@ def spots(map_: DepthMap, tube: Tube) -> tuple[Spot, ...]:
 
 def _missed(map_: DepthMap, tube: Tube) -> list[Spot]:
     """Return patches within the noise that cut wall surrounds: they do not reach an opening."""
-    labels = _labels(~map_.is_cut & ~map_.is_built_up)
+    labels = _labels(np.abs(map_.depth) < max(MISSED_MM, map_.threshold))
     found = []
     for k in np.unique(labels[labels > 0]):
         here = labels == k

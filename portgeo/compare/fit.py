@@ -22,6 +22,7 @@ NEIGHBOURS = 24  # points whose mean tells whether a place was cut: noise falls 
 OPENING_POINTS = 400  # each: an opening is a plane, three points would do
 WIDEST_KERNEL_MM = 4.0  # a heavy cut moves the entry's middle, and with it the port frame, this much
 NARROWING = 0.75  # kernel after kernel: slow enough that the fit settles in each
+LEAST_SPREAD_MM = 0.002  # of clean meshes: outlines are drawn with chords so close to the curve
 WIDER = 1.6  # the kernel is opened by this much once, to see how far the fit moves
 COARSELY_SETTLED_MM, SETTLED_MM = 1e-3, 2e-5  # a step smaller than this ends the fit
 MOST_STEPS = 30
@@ -145,20 +146,21 @@ def settle(
     """
     motion = _descend(target, points, motion, kernel, openings, COARSELY_SETTLED_MM if coarsely else SETTLED_MM)
     rows, residual, weight, is_wall = _system(target, points, motion, kernel, 0, openings=openings)
+    if weight.sum() == 0.0:
+        return Fit(motion, 0.0, 0.0, np.zeros((6, 6)), openings)
     chosen = (weight > 0) & (is_wall | (target.boxes is not None))
     calm = residual.copy()
     calm[is_wall] = _round_about(points, residual[is_wall])
     agreeing = (np.abs(calm) < kernel) & chosen
     rms = float(np.sqrt(np.mean(residual[agreeing] ** 2))) if agreeing.any() else 0.0
-    spread = max(noise, rms)
+    spread = max(noise, rms, LEAST_SPREAD_MM)
     # Points between the same vertices repeat their error: no more of them count than there are vertices.
     own = min(points.count, len(target.wall.vertices), len(points.wall))
     repeat = len(points.wall) / max(own, 1)
     stiffness = rows.T @ (rows * weight[:, None])
     stiffness += DAMPING * np.trace(stiffness) / 6.0 * np.eye(6)
     inverse = np.linalg.inv(stiffness)
-    scatter = rows.T @ (rows * (weight**2)[:, None]) * spread**2 * repeat
-    covariance = inverse @ scatter @ inverse
+    covariance = inverse * spread**2 * repeat
     if not coarsely:
         wider = _descend(target, points, motion, WIDER * kernel, openings, SETTLED_MM)
         shift = _small_motion(target, wider @ np.linalg.inv(motion))

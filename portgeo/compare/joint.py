@@ -175,6 +175,9 @@ def _edge(outline: FloatArray, own: shapely.Polygon, other: shapely.Polygon) -> 
     outside = ~shapely.contains_xy(other, points[:, 0], points[:, 1])
     height = np.where(outside, shapely.distance(other.exterior, shapely.points(points)), 0.0)
     worst = int(np.argmax(height))
+    # Along a straight lip many points are equally high: the one in their middle is where it is.
+    alike = np.flatnonzero(height > height[worst] - TOUCHING_MM)
+    worst = int(alike[np.argmin(np.linalg.norm(points[alike] - points[alike].mean(axis=0), axis=1))])
     if height[worst] < TOUCHING_MM:
         return Edge(area, float(height[worst]), None)
     return Edge(area, float(height[worst]), _clock(points[worst] - moments(outline).centroid))

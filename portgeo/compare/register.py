@@ -21,7 +21,7 @@ from portgeo.units import Notice
 
 Method = Literal["none", "fixed", "auto"]
 
-COARSE_POINTS, FINE_POINTS = 4000, 30000  # 30000 points of 0.03 mm noise place the wall within 0.001 mm
+COARSE_POINTS, FINE_POINTS = 2500, 30000  # 30000 points of 0.03 mm noise place the wall within 0.001 mm
 NARROWEST_KERNEL_MM = 0.02  # chord errors of two clean meshes stay within half of it
 KERNEL_NOISES = 3.0  # kernel over noise: 2 sigma then still pulls with half its weight
 LOOSE_MM = 0.01  # sliding less certain than this on the wall alone, the openings help to hold it

@@ -23,6 +23,7 @@ from portgeo.compare.wedges import arrays_of, solid_of
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 
+SIMPLIFY_MM = 0.0005  # flat walls lose the triangles they do not need
 SIMPLIFY_NOISES = 2.0  # of the meshes' noise: triangles within it say nothing about the cut
 
 
@@ -45,12 +46,11 @@ def removed_mesh(found: Comparison) -> tuple[FloatArray, IntArray]:
     Of the stretch both ports have; what one has beyond the other's opening is no cut.
     """
     noise = found.depth.noise
-    skins = [(found.before.vertices, found.before.faces), (found.vertices, found.faces)]
-    solids = metal_solids(skins[0], skins[1], noise, max(FLOOR_MM, noise))
-    made = solids.removed
-    for plug in _plugs(found.before, found.stretch, np.vstack([skin[0] for skin in skins])):
-        made = made - plug
-    return arrays_of(made)
+    one = solid_of(found.before.vertices, found.before.faces, "BEFORE")
+    other = solid_of(found.vertices, found.faces, "AFTER")
+    for plug in _plugs(found.before, found.stretch, np.vstack([found.before.vertices, found.vertices])):
+        one, other = one - plug, other - plug
+    return arrays_of(metal_solids(one, other, noise, max(FLOOR_MM, noise)).removed)
 
 
 def _plugs(before: Port, stretch: tuple[float, float], points: FloatArray) -> list[manifold3d.Manifold]:
@@ -70,18 +70,14 @@ def _plugs(before: Port, stretch: tuple[float, float], points: FloatArray) -> li
     return plugs
 
 
-def metal_solids(
-    before: tuple[FloatArray, IntArray], after: tuple[FloatArray, IntArray], noise: float, thinnest: float
-) -> MetalSolids:
-    """Return the metal between two closed meshes (vertices, faces).
+def metal_solids(before: manifold3d.Manifold, after: manifold3d.Manifold, noise: float, thinnest: float) -> MetalSolids:
+    """Return the metal between two solids in one frame.
 
-    noise : of the two together; over zero the skins are first thinned to what it leaves to tell.
+    noise : of the two skins together, which are first thinned to the triangles it leaves to tell.
     thinnest : pieces with a mean thickness (volume over half their skin) below it are slivers.
-    Raises GeometryError where a mesh is open.
     """
-    one, other = solid_of(*before, "BEFORE"), solid_of(*after, "AFTER")
-    if noise > 0.0:
-        one, other = one.simplify(SIMPLIFY_NOISES * noise), other.simplify(SIMPLIFY_NOISES * noise)
+    tolerance = max(SIMPLIFY_MM, SIMPLIFY_NOISES * noise)
+    one, other = before.simplify(tolerance), after.simplify(tolerance)
     removed, thin_removed = _without_slivers(other - one, thinnest)
     added, thin_added = _without_slivers(one - other, thinnest)
     return MetalSolids(removed, added, thin_removed - thin_added)

@@ -1,0 +1,72 @@
+"""The runners of a set side by side: hands, spread, the odd one out, openings out of place."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from portgeo.compare.balance import balance
+from portgeo.compare.balance_text import balance_record, balance_table, balance_text
+from portgeo.errors import GeometryError, InputError
+from portgeo.port import Port
+from portgeo.units import Display
+
+from .shapes import invented_readings, meshed, mirrored, posed, straight_readings
+
+
+def runner(width: float = 1.0, shift: float = 0.0) -> Port:
+    """A runner that also swings aside, so that its hands differ; its width scaled."""
+    rows = [replace(r, width=r.width * width, swing=0.3 * r.station / 117.0) for r in invented_readings()]
+    return meshed([replace(r, shift=shift if k == 0 else 0.0) for k, r in enumerate(rows)], 1.5)
+
+
+@pytest.fixture(scope="module")
+def set_of_four():
+    wide = runner(1.03)
+    ports = [runner(), mirrored(runner()), wide, posed(runner(), seed=3)[0]]
+    return balance(ports, [301.0, 299.0, 309.0, 300.0])
+
+
+def test_hands_are_told(set_of_four):
+    assert set_of_four.mirrored == (False, True, False, False)
+
+
+def test_odd_one_out_and_spread(set_of_four):
+    assert set_of_four.odd == 2
+    assert set_of_four.areas[2] / set_of_four.areas[0] == pytest.approx(1.03, abs=0.005)
+    assert set_of_four.spread.max() == pytest.approx(0.03, abs=0.006)
+    assert set_of_four.areas[1] == pytest.approx(set_of_four.areas[0], rel=1e-4)
+
+
+def test_nothing_stands_out_of_equal_runners():
+    found = balance([runner(), mirrored(runner()), posed(runner(), seed=1)[0]])
+    assert found.odd is None
+    assert found.spread.max() < 0.003
+
+
+def test_shifted_core_is_seen_at_its_opening():
+    shifted = runner(shift=1.5)
+    found = balance([runner(), runner(), shifted])
+    left = np.array([opening.shift[0] for opening in found.entries])
+    assert left[2] - left[0] == pytest.approx(1.5, abs=0.35)  # the fit gives a little way to a shift
+    assert abs(found.exits[2].shift[0] - found.exits[0].shift[0]) < 0.4
+
+
+def test_text_record_table(set_of_four):
+    names = ["1.stl", "2.stl", "3.stl", "4.stl"]
+    text = balance_text(set_of_four, names, (), Display("in"))
+    assert "number 3 is the odd one out" in text.splitlines()[0]
+    record = balance_record(set_of_four, [{}] * 4, (), Display("in"))
+    assert record["odd_one_out"] == 3
+    assert record["runners"][1]["other_hand"]
+    head, rows = balance_table(set_of_four, Display("in"))
+    assert len(head) == len(rows[0]) == 6
+
+
+def test_refusals():
+    with pytest.raises(InputError, match="two ports"):
+        balance([runner()])
+    with pytest.raises(InputError, match="3 flows for 2 ports"):
+        balance([runner(), runner()], [1.0, 2.0, 3.0])
+    with pytest.raises(GeometryError, match="port 2 of the set"):
+        balance([runner(), meshed(straight_readings(30.0, 30.0, 110.0, 15.0), 2.0)])

@@ -1,0 +1,231 @@
+"""Known cuts come back: how much, how deep and where, on clean meshes and on noisy ones in any pose."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from portgeo.compare.comparison import compare_ports
+from portgeo.compare.depth_map import Spot
+from portgeo.compare.record import comparison_record, comparison_table
+from portgeo.compare.solids import metal_solids, removed_mesh
+from portgeo.compare.tube import places, walled
+from portgeo.compare.wedges import wedges
+from portgeo.errors import GeometryError
+from portgeo.port import Port, port_from_readings
+from portgeo.triangles import volume
+from portgeo.units import Display
+
+from .shapes import (
+    IN,
+    gaussian_floor,
+    heavy_floor,
+    invented_readings,
+    meshed,
+    noisy,
+    posed,
+    pushed,
+    smooth,
+    solid,
+    straight_readings,
+)
+
+
+@pytest.fixture(scope="module")
+def before() -> Port:
+    return meshed(invented_readings(), 1.2)
+
+
+@pytest.fixture(scope="module")
+def after() -> Port:
+    return meshed(invented_readings(), 1.1, 0.4)
+
+
+def true_volume(port: Port, cut) -> float:
+    """Removed volume, mm3, of a cut on the mesh it was made on."""
+    return volume(pushed(port, cut).vertices, port.faces) - volume(port.vertices, port.faces)
+
+
+@pytest.mark.parametrize("cut", [gaussian_floor, heavy_floor])
+def test_clean_cut_in_one_frame(before, cut):
+    found = compare_ports(before, pushed(before, cut), "none")
+    true = true_volume(before, cut)
+    assert found.removed == pytest.approx(true, rel=0.005, abs=20.0)
+    assert found.net == pytest.approx(true, abs=1e-6 * found.before_volume)
+    assert found.added == pytest.approx(0.0, abs=1.0)
+    assert found.depth.deepest == pytest.approx(2.5, abs=0.02)
+
+
+@pytest.mark.parametrize("cut", [gaussian_floor, heavy_floor])
+def test_noisy_cut_in_any_pose(before, after, cut):
+    ported, _ = posed(noisy(pushed(after, cut), 0.03, 1), seed=9)
+    found = compare_ports(noisy(before, 0.03, 2), ported)
+    true = true_volume(after, cut)
+    assert abs(found.removed - true) < max(0.02 * true, 50.0)
+    assert abs(found.depth.deepest - 2.5) < 0.1
+    assert abs(found.added) < 50.0
+
+
+def test_identity_of_volumes(before, after):
+    ported, _ = posed(noisy(pushed(after, lambda w: gaussian_floor(w) - 0.5 * (w.up > 20)), 0.03, 4), seed=1)
+    found = compare_ports(noisy(before, 0.03, 5), ported)
+    assert found.removed - found.added + found.below_noise == pytest.approx(found.net, abs=1e-9)
+    assert found.net == pytest.approx(found.after_volume - found.before_volume, abs=1e-9)
+    whole = volume(ported.vertices, ported.faces)
+    assert found.after_volume + found.after_beyond == pytest.approx(whole, abs=1e-6)
+
+
+def test_walls_share_the_removed_metal(before):
+    found = compare_ports(before, pushed(before, gaussian_floor), "none")
+    four = sum(found.walls[name].removed for name in ("roof", "right", "floor", "left"))
+    assert four == pytest.approx(found.removed, abs=1e-6 * found.before_volume)
+    assert found.walls["floor"].removed > 0.9 * found.removed
+    assert found.walls["roof"].deepest < 0.01
+    assert 5.5 < found.depth.deepest_clock < 6.5
+    assert found.depth.deepest_station == pytest.approx(60.0, abs=1.5)
+
+
+def test_floor_dropped_a_tenth_of_an_inch_reads_so(before, after):
+    """A large but ordinary cut: common practice, no source."""
+
+    def patch(where):
+        along = smooth((20.0 - np.abs(where.station - 55.0)) / 4.0)
+        return 0.100 * IN * along * smooth((11.0 - np.abs(where.left)) / 3.0) * (where.up < 0)
+
+    ported, _ = posed(noisy(pushed(after, patch), 0.03, 6), seed=2)
+    found = compare_ports(noisy(before, 0.03, 7), ported, stations=24)
+    inside = np.abs(found.rows.stations - 55.0) < 14.0
+    assert inside.sum() >= 4
+    assert np.abs(found.rows.floor[inside] / IN - 0.100).max() < 0.002
+    assert np.abs(found.rows.roof[inside] / IN).max() < 0.002
+
+
+def test_depth_covers_its_uncertainty(before, after):
+    misses = []
+    for seed in range(4):
+        ported, _ = posed(noisy(pushed(after, heavy_floor), 0.03, seed), seed=seed)
+        found = compare_ports(noisy(before, 0.03, 40 + seed), ported)
+        misses.append((found.depth.deepest - 2.5) / found.depth_u)
+    assert np.abs(misses).max() < 6.0  # a fillet's foot is a little deeper than the drop it belongs to
+
+
+def test_missed_spot_and_step_are_seen(before):
+    def island(where):
+        left_out = smooth((np.hypot(where.station - 60.0, where.left) - 3.0) / 1.5)
+        return 1.5 * smooth((25.0 - np.abs(where.station - 60.0)) / 8.0) * left_out * (where.up < 0)
+
+    found = compare_ports(before, pushed(before, island), "none")
+    missed = [spot for spot in found.spots if spot.kind == "missed"]
+    assert len(missed) == 1
+    assert missed[0].station == pytest.approx(60.0, abs=2.0)
+    assert 5.5 < missed[0].clock < 6.5
+
+    def abrupt(where):
+        return 1.5 * smooth((where.station - 60.0) / 0.5) * (where.up < 0) * (np.abs(where.left) < 9)
+
+    steps = [s for s in compare_ports(before, pushed(before, abrupt), "none").spots if s.kind == "step"]
+    assert steps
+    assert min(abs(spot.station - 60.0) for spot in steps) < 3.0
+    assert isinstance(steps[0], Spot)
+
+
+def test_blended_cut_has_no_steps(before):
+    found = compare_ports(before, pushed(before, gaussian_floor), "none")
+    assert found.spots == ()
+
+
+def test_longer_after_is_not_counted():
+    one = meshed(straight_readings(50.0, 30.0, 100.0, 6.0), 1.5)
+    longer = meshed(straight_readings(50.0, 30.0, 105.0, 6.0), 1.5)
+    found = compare_ports(one, longer, "none")
+    assert found.removed == pytest.approx(0.0, abs=1.0)
+    assert found.net == pytest.approx(0.0, abs=1.0)
+    assert found.after_beyond == pytest.approx(5.0 * (50.0 * 30.0 - (4 - np.pi) * 36.0), rel=1e-3)
+    assert "ends_differ" in [notice.code for notice in found.warnings]
+    _, faces = removed_mesh(found)
+    assert len(faces) == 0
+
+
+def test_smaller_after_is_said(before):
+    found = compare_ports(pushed(before, gaussian_floor), before, "none")
+    assert "smaller_after" in [notice.code for notice in found.warnings]
+    assert found.removed < 10.0 < found.added
+
+
+def test_open_mesh_is_refused(before):
+    torn = replace(before, faces=before.faces[:-40])
+    with pytest.raises(GeometryError, match=r"AFTER is not closed"):
+        compare_ports(before, torn, "none")
+
+
+def test_sheets_compare_directly():
+    stock = port_from_readings(invented_readings())
+    ported = port_from_readings(invented_readings({1: 2.54, 2: 2.54, 3: 2.54}))
+    found = compare_ports(stock, ported)
+    assert found.rows.floor[np.abs(found.rows.stations - 50.8) < 1e-6][0] == pytest.approx(2.54, abs=0.02)
+    assert np.abs(found.rows.roof).max() < 0.02
+    # Three heights and widths, 25.4 mm apart, were read anew to 0.025 mm, before and after.
+    sizes = [np.hypot(r.height, r.width) for r in (*stock.readings[1:4], *ported.readings[1:4])]
+    assert found.removed_u == pytest.approx(0.025 * 25.4 * np.sqrt(np.sum(np.square(sizes))), rel=0.02)
+
+
+def test_record_has_the_promised_keys(before):
+    found = compare_ports(before, pushed(before, gaussian_floor), "none")
+    record = comparison_record(found, {"before": {}, "after": {}}, 2.68, (), Display("in"))
+    assert record["schema"] == "portgeo.compare/1"
+    promised = {"removed_cc", "added_cc", "below_noise_cc", "net_cc", "removed_g", "density_g_cc", "source"}
+    assert promised | {"alignment", "depth", "stations", "walls", "warnings"} <= record.keys()
+    assert {"method", "matrix", "rms_mm", "fixed_share"} <= record["alignment"].keys()
+    assert {"noise_mm", "mean_mm", "p95_mm", "max_mm", "max_at_mm"} <= record["depth"].keys()
+    row = {"station_mm", "before_mm2", "after_mm2", "change_mm2", "change_percent", "depth_roof_mm"}
+    assert row | {"depth_floor_mm", "depth_left_mm", "depth_right_mm"} <= record["stations"][0].keys()
+    assert {"roof", "floor", "left", "right", "short_side"} == record["walls"].keys()
+    assert {"mean_mm", "max_mm", "removed_cc"} <= record["walls"]["roof"].keys()
+    assert record["removed_g"] == pytest.approx(record["removed_cc"] * 2.68)
+    head, rows = comparison_table(found, Display("in"))
+    assert head[0] == "station_in"
+    assert len(rows) == len(record["stations"])
+    assert len(rows[0]) == len(head)
+
+
+def test_solids_agree_with_wedges(before):
+    ported = pushed(before, gaussian_floor)
+    found = compare_ports(before, ported, "none")
+    solids = metal_solids(solid(before), solid(ported), 0.0, 0.01)
+    assert solids.removed.volume() == pytest.approx(found.removed, rel=0.005)
+    assert solids.removed.volume() - solids.added.volume() + solids.slivers == pytest.approx(found.net, abs=1e-3)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    low=st.floats(0.0, 40.0),
+    high=st.floats(60.0, 100.0),
+    height=st.floats(30.0, 60.0),
+    width=st.floats(20.0, 40.0),
+)
+def test_wedges_fill_a_straight_tube_between_any_two_stations(low, high, height, width):
+    port = port_from_readings(straight_readings(height, width, 100.0, 5.0))
+    known = walled(port)
+    part = wedges(known.tube, port.vertices, port.faces[known.is_wall], (low, high))
+    area = height * width - (4.0 - np.pi) * 25.0  # rounded rectangle: any handbook of mensuration
+    assert part.total == pytest.approx(area * (high - low), rel=1e-3)
+
+
+def test_places_invert_the_surface():
+    port = meshed(invented_readings(), 2.0)
+    known = walled(port)
+    where = places(known.tube, port.vertices)
+    points = (
+        where.feet
+        + where.left[:, None] * _axis(known, where.station, 1)
+        + where.up[:, None] * _axis(known, where.station, 2)
+    )
+    assert np.linalg.norm(points - port.vertices, axis=1).max() < 0.01
+
+
+def _axis(known, station, row):
+    from portgeo.centreline import at
+
+    return at(known.port.centreline, station)[1][:, row]
