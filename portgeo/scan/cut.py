@@ -41,7 +41,9 @@ def cut_end(
     row = np.arange(len(tri))
     apex, b, c = tri[row, odd], tri[row, (odd + 1) % 3], tri[row, (odd + 2) % 3]
     count = len(vertices)
-    key = np.concatenate([np.minimum(apex, b) * count + np.maximum(apex, b), np.minimum(apex, c) * count + np.maximum(apex, c)])
+    key = np.concatenate(
+        [np.minimum(apex, b) * count + np.maximum(apex, b), np.minimum(apex, c) * count + np.maximum(apex, c)]
+    )
     edge, index = np.unique(key, return_inverse=True)
     at_b, at_c = index[: len(tri)], index[len(tri) :]
     low, high = edge // count, edge % count

@@ -134,7 +134,12 @@ def _angle(a: FloatArray, b: FloatArray) -> float:
 
 
 def _region(
-    vertices: FloatArray, faces: IntArray, point: FloatArray, frame: FloatArray, along: tuple[float, float], aside: float
+    vertices: FloatArray,
+    faces: IntArray,
+    point: FloatArray,
+    frame: FloatArray,
+    along: tuple[float, float],
+    aside: float,
 ) -> _Region:
     """Return the mesh from `along[0]` to `along[1]` beyond a point, no farther than `aside` from its axis."""
     height = vertices @ frame[0] - point @ frame[0]
@@ -245,9 +250,7 @@ def goes_round(rim: FloatArray, point: FloatArray, heading: FloatArray, area: fl
     )
 
 
-def _profile(
-    region: _Region, point: FloatArray, normal: FloatArray, heights: FloatArray
-) -> FloatArray:
+def _profile(region: _Region, point: FloatArray, normal: FloatArray, heights: FloatArray) -> FloatArray:
     """Return the tube's radius (n,) in planes at heights (n,) along a normal, nan where there is none."""
     origins = point + heights[:, None] * normal
     frames = np.repeat(plane_frame(normal)[None], len(heights), axis=0)
@@ -319,9 +322,7 @@ def _at_corner(
     return Opening(origin, normal, "corner", inset, _angle(normal, heading))
 
 
-def _last_whole(
-    region: _Region, point: FloatArray, heading: FloatArray, level: float, radius: float
-) -> float | None:
+def _last_whole(region: _Region, point: FloatArray, heading: FloatArray, level: float, radius: float) -> float | None:
     """Return the height of the last section whose area goes on as those before it."""
     heights = np.arange(FROM * radius, min(level, 2.5 * radius) + radius, SPACING * radius)
     area = np.pi * _profile(region, point, heading, heights) ** 2
@@ -331,7 +332,7 @@ def _last_whole(
         past = area[k - window : k - 2]
         if not np.isfinite(past).all():
             continue
-        slope, base = np.polyfit(heights[k - window : k - 2] - heights[k], past, 1)
+        _, base = np.polyfit(heights[k - window : k - 2] - heights[k], past, 1)
         if not np.isfinite(area[k]) or area[k] < RAGGED * base:
             return last
         last = float(heights[k])

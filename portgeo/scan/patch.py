@@ -22,9 +22,7 @@ MOST_SPLITS = 6  # rounds in which edges of the rim are halved until the patch k
 TRIVIAL = 8  # edges of a loop so small that a fan closes it, whatever its form
 
 
-def close_hole(
-    vertices: FloatArray, faces: IntArray, loop: IntArray
-) -> tuple[FloatArray, IntArray, float] | None:
+def close_hole(vertices: FloatArray, faces: IntArray, loop: IntArray) -> tuple[FloatArray, IntArray, float] | None:
     """Return the mesh with an open edge closed and the area made up, None where no surface follows.
 
     loop : (k,) indices round the hole, in the direction of the faces beside it. Over the plane of
@@ -130,7 +128,9 @@ def _keeps_all(mesh: IntArray, count: int) -> bool:
 
 def _flat_area(points: FloatArray, mesh: IntArray) -> float:
     a, b, c = (points[mesh[:, k]] for k in range(3))
-    return float(np.abs((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])).sum() / 2)
+    return float(
+        np.abs((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])).sum() / 2
+    )
 
 
 def _wound(points: FloatArray, mesh: IntArray) -> IntArray:

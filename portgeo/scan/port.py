@@ -22,7 +22,7 @@ from portgeo.scan.openings import Opening, find_opening, goes_round
 from portgeo.scan.patch import close_hole
 from portgeo.scan.pose import entry_first, port_frame, roof_direction
 from portgeo.scan.repair import Body, bodies, coarse_copy, compact, is_balanced, is_closed, surface_area, tube_body
-from portgeo.scan.spine import Curve, centreline_of, sections_of, settle
+from portgeo.scan.spine import Settled, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
 from portgeo.scan.way import Way, find_way, inside_of
 from portgeo.section import Section
@@ -81,9 +81,8 @@ def port_from_scan(
     tell("finding the openings", 0.3)
     openings, told = _openings(body, course, noise, (ends[0], ends[1]))
     tell("finding the centreline", 0.5)
-    tube, curve, openings, middle = _tube_and_curve(body, course, openings)
-    notices += told
-    return _posed(tube, curve, openings, noise, [*notices, *middle], options, tell)
+    tube, settled, openings = _tube_and_curve(body, course, openings)
+    return _posed(tube, settled, openings, noise, [*notices, *told], options, tell)
 
 
 def _course(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tuple[Body, Course, list[Notice]]:
@@ -98,7 +97,10 @@ def _course(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tu
         coarse = coarse_copy(body.vertices, body.faces)
         count = len(way.tips)
         notices.append(
-            Notice("legs_cut", f"{count} further leg{'s' if count > 1 else ''} of the mold cut off flat where it leaves the port")
+            Notice(
+                "legs_cut",
+                f"{count} further leg{'s' if count > 1 else ''} of the mold cut off flat where it leaves the port",
+            )
         )
     return body, follow(*coarse, way.line, way.radius), notices
 
@@ -211,9 +213,7 @@ def _told(opening: Opening) -> list[Notice]:
     if opening.how == "step":
         return [Notice("spill_cut", f"{place} was cut at the flange face: what is spilled over it was left out")]
     if opening.how == "corner":
-        return [
-            Notice("seat_cut", f"{place} was cut square where the tube opens at once (a seat, a chamber)")
-        ]
+        return [Notice("seat_cut", f"{place} was cut square where the tube opens at once (a seat, a chamber)")]
     if opening.how == "trimmed" and opening.lost > SHORTER:
         return [
             Notice(
@@ -231,9 +231,7 @@ def _told(opening: Opening) -> list[Notice]:
 Mesh = tuple[FloatArray, IntArray]
 
 
-def _tube_and_curve(
-    body: Body, course: Course, openings: list[Opening]
-) -> tuple[Mesh, Curve, list[Opening], list[Notice]]:
+def _tube_and_curve(body: Body, course: Course, openings: list[Opening]) -> tuple[Mesh, Settled, list[Opening]]:
     """Return the tube cut at both openings and its centre curve, in the order of the course.
 
     A plane that is only square to the tube (at a seat, a ragged end) is turned square to the curve
@@ -249,19 +247,20 @@ def _tube_and_curve(
         inner = _inner_points(course, openings, radius)
         headings = tuple(None if free[k] else o.normal for k, o in enumerate(openings))
         ends = ((centroids[0], headings[0]), (centroids[1], headings[1]))
-        curve, notices = settle(coarse, tube, ends, inner, radius)
+        settled = settle(coarse, tube, ends, inner, radius)
         if not any(free):
             break
         for k, o in enumerate(openings):
             if not free[k]:
                 continue
+            curve = settled.curve
             tangent = curve.at(np.array([0.0 if k == 0 else curve.length]), 1)[0] * (-1.0 if k == 0 else 1.0)
             tangent /= np.linalg.norm(tangent)
             # Near enough, or tried twice: from now on the curve keeps to the plane.
             free[k] = bool(np.linalg.norm(np.cross(tangent, o.normal)) > TURNED) and turn == 0
             openings[k] = replace(o, origin=centroids[k], normal=tangent)
         tube = _between(body, openings)
-    return tube, curve, openings, notices
+    return tube, settled, openings
 
 
 def _inner_points(course: Course, openings: list[Opening], radius: float) -> FloatArray:
@@ -316,7 +315,7 @@ def _end_section(tube: Mesh, opening: Opening) -> Section:
 
 def _posed(
     tube: Mesh,
-    curve: Curve,
+    settled: Settled,
     openings: list[Opening],
     noise: float,
     notices: list[Notice],
@@ -325,6 +324,7 @@ def _posed(
 ) -> Port:
     """Return the Port, entry first, in the port frame."""
     tell("setting the port upright", 0.9)
+    curve = settled.curve
     along = np.linspace(0.0, curve.length, 400)
     tangents = curve.at(along, 1)
     tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
@@ -334,7 +334,8 @@ def _posed(
     else:
         first, rule = entry_first((sections[0], sections[1]), tangents, along)
     if not first:
-        curve = curve.reversed()
+        settled = settled.reversed()
+        curve = settled.curve
         tangents = -tangents[::-1]
         sections = sections[::-1]
     start = curve.at(np.array([0.0]))[0]
@@ -352,7 +353,7 @@ def _posed(
         faces=tube[1],
         frame=frame,
         noise=noise,
-        warnings=(*notices, rule, roof_rule),
+        warnings=(*notices, *settled.told(), rule, roof_rule),
     )
     if options.with_stem_mm is not None:
         port = without_stem(port, options.with_stem_mm)

@@ -61,9 +61,7 @@ def entry_first(sections: tuple[Section, Section], headings: FloatArray, along: 
     )
 
 
-def roof_direction(
-    tangents: FloatArray, entry: Section, up: FloatArray | None
-) -> tuple[FloatArray, Notice]:
+def roof_direction(tangents: FloatArray, entry: Section, up: FloatArray | None) -> tuple[FloatArray, Notice]:
     """Return the direction (3,) of the roof at the entry, square to its heading, and the reason.
 
     tangents (n, 3) : headings from the entry on. up : (3,) the user's, in the scan's coordinates. The

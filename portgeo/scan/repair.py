@@ -87,9 +87,7 @@ def _checked(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArra
         )
     if not np.isfinite(vertices).all():
         bad = int(np.flatnonzero(~np.isfinite(vertices).all(axis=1))[0])
-        raise GeometryError(
-            "a coordinate is not a number", where=f"vertex {bad + 1}", mend="Export the scan again"
-        )
+        raise GeometryError("a coordinate is not a number", where=f"vertex {bad + 1}", mend="Export the scan again")
     if faces.min() < 0 or faces.max() >= len(vertices):
         raise GeometryError("a triangle names a vertex that is not there", mend="Export the scan again")
     if float(np.ptp(vertices, axis=0).max()) == 0.0:
@@ -258,7 +256,7 @@ def _mend_edges(
 def _open_edges(faces: IntArray, count: int) -> IntArray:
     """Return the directed edges (k, 2) that have a face on one side only."""
     key = _edge_keys(faces, count)
-    edge, first, times = np.unique(key >> 1, return_index=True, return_counts=True)
+    _, first, times = np.unique(key >> 1, return_index=True, return_counts=True)
     at = first[times == 1]
     face, corner = at % len(faces), at // len(faces)
     return np.column_stack([faces[face, corner], faces[face, (corner + 1) % 3]])

@@ -112,14 +112,41 @@ class _State:
     missing: int
 
 
+@dataclass(frozen=True)
+class Settled:
+    """A curve at rest; the stretch (from, to) along it where it was stiffened, None where nowhere;
+    whether planes still cross inside the port."""
+
+    curve: Curve
+    stretch: tuple[float, float] | None
+    crossing: bool
+
+    def reversed(self) -> Settled:
+        """Return the same run the other way."""
+        length = self.curve.length
+        turned = None if self.stretch is None else (length - self.stretch[1], length - self.stretch[0])
+        return Settled(self.curve.reversed(), turned, self.crossing)
+
+    def told(self) -> list[Notice]:
+        """Return the notice that the curve was stiffened, with its stations."""
+        if self.stretch is None:
+            return []
+        still = ", and still cross there" if self.crossing else ""
+        text = (
+            "between stations {start} and {end} planes square to the line of centroids would cross inside the "
+            "port: the line was eased there until they do not" + still
+        )
+        return [Notice("planes_relaxed", text, lengths={"start": self.stretch[0], "end": self.stretch[1]})]
+
+
 def settle(
     coarse: tuple[FloatArray, IntArray],
     full: tuple[FloatArray, IntArray],
     ends: tuple[tuple[FloatArray, FloatArray | None], tuple[FloatArray, FloatArray | None]],
     course: FloatArray,
     radius: float,
-) -> tuple[Curve, list[Notice]]:
-    """Return the curve through the centroids of the sections normal to it, and notices.
+) -> Settled:
+    """Return the curve through the centroids of the sections normal to it.
 
     coarse, full : (vertices, faces) of the closed tube. ends : the centroids of its two openings, where
     the curve begins and ends, each with the normal out of the port that it keeps to, or None.
@@ -148,19 +175,11 @@ def settle(
             f"{state.missing} planes along the tube cut no closed section of it",
             mend="Look at the mesh between the openings: it must be one tube; mend it or scan it again",
         )
-    notices = []
+    stretch = None
     if relaxed.any():
         at = np.flatnonzero(relaxed) / pieces * state.curve.length
-        still = " and still cross there" if state.tight.any() else ""
-        notices.append(
-            Notice(
-                "planes_relaxed",
-                "between stations {start} and {end} planes square to the line of centroids would cross inside "
-                "the port; they were fanned out there" + still,
-                lengths={"start": float(at[0]), "end": float(at[-1] + state.curve.length / pieces)},
-            )
-        )
-    return state.curve, notices
+        stretch = float(at[0]), float(at[-1] + state.curve.length / pieces)
+    return Settled(state.curve, stretch, bool(state.tight.any()))
 
 
 def _rounds(
@@ -244,9 +263,7 @@ def _any_frames(tangents: FloatArray) -> FloatArray:
     return np.stack([tangents, left, np.cross(tangents, left)], axis=1)
 
 
-def sections_of(
-    mesh: tuple[FloatArray, IntArray], points: FloatArray, frames: FloatArray
-) -> list[Section | None]:
+def sections_of(mesh: tuple[FloatArray, IntArray], points: FloatArray, frames: FloatArray) -> list[Section | None]:
     """Return the tube's sections in planes at points (n, 3) with frames (n, 3, 3)."""
     return tube_sections(slice_mesh(mesh[0], mesh[1], points, frames[:, 0]), points, frames)
 

@@ -195,7 +195,10 @@ def _refuse_ring(inside: Inside, from_a: FloatArray, length: float) -> None:
         where = np.searchsorted(places, middle)
         if len({int(reach[where[parts == p][0]]) for p in large}) > 1:
             return  # a fork: one of the parts ends before the other
-    wide = [np.linalg.norm(inside.points[middle[parts == p]].mean(axis=0) - inside.points[middle].mean(axis=0)) for p in large]
+    wide = [
+        np.linalg.norm(inside.points[middle[parts == p]].mean(axis=0) - inside.points[middle].mean(axis=0))
+        for p in large
+    ]
     if max(wide) > 2.0 * inside.depth.max():
         raise GeometryError(
             "the mesh is a closed ring: it has no openings",
@@ -211,9 +214,7 @@ def _components(graph: csr_matrix) -> IntArray:
 
 def _legs(inside: Inside, path: list[int], radius: float) -> tuple[FloatArray, FloatArray]:
     """Return tips (k, 3) and roots (k, 3) of legs that leave the way."""
-    distance, before, _ = dijkstra(
-        inside.graph, directed=False, indices=path, min_only=True, return_predecessors=True
-    )
+    distance, before, _ = dijkstra(inside.graph, directed=False, indices=path, min_only=True, return_predecessors=True)
     distance = np.where(np.isfinite(distance), distance, 0.0)
     tips, roots = [], []
     for _ in range(4):

@@ -13,12 +13,13 @@ from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.sense import bench_sense
-from portgeo.survey.sides import Side, TurnPlane, side, side_points, turn_plane
-from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings
+from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
+from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings, mesh_edge, side_roughness
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
 
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
+EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out
 ROUNDING = 1e-6  # of the length: stations closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
@@ -85,9 +86,10 @@ def survey(port: Port, stations: int | None = None) -> Survey:
     rows = np.searchsorted(both, table)
     measures = tuple(measure_section(sections[k]) for k in rows)
 
-    least = int(np.argmin(area_at))
+    level = _evened(both, area_at, port)
+    least = int(np.argmin(level))
     plane = turn_plane(np.array([s.frame[0] for s in sections]))
-    short, long = _sides(both, sections, plane)
+    short, long = _sides(both, sections, plane, side_roughness(port, measures))
     inside = volume(port.vertices, port.faces)
     length = float(last - first)
     area = area_at[rows]
@@ -112,7 +114,7 @@ def survey(port: Port, stations: int | None = None) -> Survey:
         cone_angle=2.0 * np.arctan(np.gradient(np.sqrt(area / np.pi), table)),
         fine_stations=both,
         fine_area=area_at,
-        least_area=float(area_at[least]),
+        least_area=float(level[least]),
         least_area_u=u.least_area,
         least_station=float(both[least]),
         volume=inside,
@@ -126,6 +128,23 @@ def survey(port: Port, stations: int | None = None) -> Survey:
         blame=u.blame,
         warnings=(*port.warnings, *bench_sense(port, both, area_at, plane, short)),
     )
+
+
+def _evened(stations: FloatArray, area: FloatArray, port: Port) -> FloatArray:
+    """Return areas (n,) with a scan's roughness evened out, a lofted port's as they are.
+
+    The least of many rough sections lies low by chance. A parabola over EVENED edges of the mesh to
+    each side takes most of that away and leaves a pinch that is longer than that as it is.
+    """
+    if port.readings or port.noise == 0.0:
+        return area
+    reach = EVENED * mesh_edge(port)
+    evened = area.copy()
+    for k, s in enumerate(stations):
+        near = np.abs(stations - s) <= reach
+        if near.sum() >= LEAST_EVENED:
+            evened[k] = np.polynomial.polynomial.polyfit((stations[near] - s) / reach, area[near], 2)[0]
+    return evened
 
 
 def table_stations(port: Port, count: int | None = None) -> FloatArray:
@@ -144,11 +163,11 @@ def table_stations(port: Port, count: int | None = None) -> FloatArray:
 
 
 def _sides(
-    stations: FloatArray, sections: list[Section], plane: TurnPlane | None
+    stations: FloatArray, sections: list[Section], plane: TurnPlane | None, rough: Roughness | None
 ) -> tuple[Side | None, Side | None]:
     if plane is None:
         return None, None
-    short, long = (side(stations, side_points(sections, plane, inner), plane) for inner in (True, False))
+    short, long = (side(stations, side_points(sections, plane, inner), plane, rough) for inner in (True, False))
     return short, long
 
 

@@ -20,7 +20,17 @@ LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
 HEADING_ERROR = 0.01  # of the whole turn: windows grow until a heading is known this well
 LONGEST_WINDOW = 1.0 / 8.0  # of the line
+END_WINDOW = 2.5  # windows: 2.5^1.5 is the 4 by which a parabola's slope is worse at its end
+QUIET = 1e-4  # of the turn: a heading with less error than this needs no longer window
 ALONG = 400  # points at equal steps on a side line
+
+
+@dataclass(frozen=True)
+class Roughness:
+    """How far points of a scanned side are off: one standard deviation, and the length it holds over."""
+
+    sigma: float
+    reach: float
 
 
 @dataclass(frozen=True)
@@ -111,6 +121,7 @@ class Turn:
 
     along, station, heading (n,); line, smooth (n, 2), along the entry and inward; first, last : the
     turn is line[first:last + 1]. noise : scatter of one section's point. spacing : between sections.
+    others : where the turn might as well begin and end, for the headings' own error.
     """
 
     along: FloatArray
@@ -122,6 +133,7 @@ class Turn:
     last: int
     noise: float
     spacing: float
+    others: tuple[tuple[int, int], ...]
 
     @property
     def points(self) -> FloatArray:
@@ -129,9 +141,12 @@ class Turn:
         return self.line[self.first : self.last + 1]
 
 
-def find_turn(stations: FloatArray, points: FloatArray, plane: TurnPlane) -> Turn | None:
+def find_turn(
+    stations: FloatArray, points: FloatArray, plane: TurnPlane, rough: Roughness | None = None
+) -> Turn | None:
     """Return where a side line of points (n, 3) at stations (n,) turns, None where it does not.
 
+    rough : of a scan's mesh, whose sections close together share their triangles and so their errors.
     The turn runs from the last point before its middle whose heading is at 5 % of the whole change
     to the first after it at 95 %.
     """
@@ -144,27 +159,37 @@ def find_turn(stations: FloatArray, points: FloatArray, plane: TurnPlane) -> Tur
     along = np.linspace(0.0, length[-1], ALONG)
     line = np.column_stack([np.interp(along, length[keep], flat[keep, k]) for k in range(2)])
     noise, spacing = _scatter(flat), float(step.mean())
-    heading, smooth = _headings(along, line, noise, plane.turn, spacing)
+    if rough is not None:
+        noise, spacing = max(noise, rough.sigma), max(spacing, rough.reach)
+    heading, smooth, error = _headings(along, line, noise, plane.turn, spacing)
     change = heading[-1] - heading[0]
     if abs(change) < LEAST_TURN:
         return None
     share = (heading - heading[0]) / change
-    rises = np.flatnonzero((share[:-1] < 0.5) & (share[1:] >= 0.5))
-    middle = int(rises[-1])
-    before = np.flatnonzero(share[: middle + 1] <= TURN_FROM)
-    after = np.flatnonzero(share[middle:] >= TURN_TO)
-    first, last = int(before[-1]), middle + int(after[0])
+    first, last = _limits(share, TURN_FROM, TURN_TO)
+    # The limits, had the heading there been read as far off as noise makes likely.
+    off = error / abs(change)
+    wide = _limits(share, max(TURN_FROM - off, 0.0), min(TURN_TO + off, 1.0))
+    narrow = _limits(share, TURN_FROM + off, TURN_TO - off)
     at_station = np.interp(along, length[keep], stations[keep])
     return (
-        Turn(along, at_station, line, smooth, heading, first, last, noise, spacing)
+        Turn(along, at_station, line, smooth, heading, first, last, noise, spacing, (wide, narrow))
         if last - first >= 3
         else None
     )
 
 
-def side(stations: FloatArray, points: FloatArray, plane: TurnPlane) -> Side | None:
+def _limits(share: FloatArray, low: float, high: float) -> tuple[int, int]:
+    """Return the last place before the middle of a turn whose share is at `low`, and the first past it at `high`."""
+    middle = int(np.flatnonzero((share[:-1] < 0.5) & (share[1:] >= 0.5))[-1])
+    before = np.flatnonzero(share[: middle + 1] <= low)
+    after = np.flatnonzero(share[middle:] >= high)
+    return int(before[-1]) if len(before) else 0, middle + int(after[0]) if len(after) else len(share) - 1
+
+
+def side(stations: FloatArray, points: FloatArray, plane: TurnPlane, rough: Roughness | None = None) -> Side | None:
     """Return a side's turn from its line's points (n, 3) at stations (n,), None where it has none."""
-    turn = find_turn(stations, points, plane)
+    turn = find_turn(stations, points, plane, rough)
     if turn is None:
         return None
     a, b = turn.first, turn.last
@@ -179,7 +204,9 @@ def side(stations: FloatArray, points: FloatArray, plane: TurnPlane) -> Side | N
     independent = max((turn.along[b] - turn.along[a]) / max(turn.spacing, float(turn.along[1])), 4.0)
     return Side(
         radius=fit.radius,
-        radius_u=_radius_u(turn.points, fit.centre, turn.noise, independent),
+        radius_u=float(
+            np.hypot(_radius_u(turn.points, fit.centre, turn.noise, independent), _limits_u(turn, fit.radius))
+        ),
         least_radius=_least_radius(turn.smooth[a : b + 1], turn.heading[a : b + 1], fit.radius),
         turn=abs(float(turn.heading[-1] - turn.heading[0])),
         station_from=float(turn.station[a]),
@@ -210,12 +237,13 @@ def _scatter(flat: FloatArray) -> float:
 
 def _headings(
     along: FloatArray, line: FloatArray, noise: float, turn: float, spacing: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return the line's heading (n,) at each point, and the line smoothed as far as noise asks (n, 2).
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return the line's heading (n,) at each point, the line smoothed as noise asks (n, 2), the heading's error.
 
     A parabola is fitted to a window about each point (Savitzky and Golay, Anal. Chem. 36, 1964); the
     window is the shortest whose heading's standard error stays under 1 % of the turn, up to an
-    eighth of the line.
+    eighth of the line. At the two ends, where no window reaches past, a parabola's slope is four times
+    as uncertain: there the window is as much longer as makes up for it.
     """
     width = max(4.0 * spacing, 4.0 * along[1])
     # A straight line's slope through n points over a width w has the error noise sqrt(12 / n) / w.
@@ -223,10 +251,17 @@ def _headings(
         if noise * np.sqrt(12.0 / (width / spacing + 1.0)) / width < HEADING_ERROR * turn:
             break
         width *= 1.2
+    error = float(noise * np.sqrt(12.0 / (width / spacing + 1.0)) / width)
     window = 2 * round(width / along[1] / 2.0) + 1
     smooth = savgol_filter(line, window, 2, axis=0)
-    slope = savgol_filter(line, window, 2, deriv=1, axis=0)
-    return np.unwrap(np.arctan2(slope[:, 1], slope[:, 0])), smooth
+    slope = savgol_filter(line, window, 2, deriv=1, delta=float(along[1]), axis=0)
+    if error > QUIET * turn:
+        half, long = window // 2, min(round(END_WINDOW * window), len(line) // 2)
+        x = np.arange(long) * along[1]
+        for end, places in ((slice(None, long), slice(None, half)), (slice(-long, None), slice(-half, None))):
+            fit = np.polynomial.polynomial.polyfit(x, line[end], 2)
+            slope[places] = (fit[1] + 2.0 * fit[2] * x[:, None])[places]
+    return np.unwrap(np.arctan2(slope[:, 1], slope[:, 0])), smooth, error
 
 
 def _least_radius(points: FloatArray, heading: FloatArray, radius: float) -> float:
@@ -240,6 +275,13 @@ def _least_radius(points: FloatArray, heading: FloatArray, radius: float) -> flo
         if inside.sum() >= 5:
             least = min(least, fit_circle(points[inside]).radius)
     return float(least) if np.isfinite(least) else radius
+
+
+def _limits_u(turn: Turn, radius: float) -> float:
+    """Return the standard uncertainty of a radius from where the turn begins and ends."""
+    radii = [fit_circle(turn.line[a : b + 1]).radius for a, b in turn.others if b - a >= 3]
+    finite = [abs(r - radius) for r in radii if np.isfinite(r)]
+    return float(np.mean(finite)) if finite else 0.0
 
 
 def _radius_u(points: FloatArray, centre: FloatArray, noise: float, independent: float) -> float:

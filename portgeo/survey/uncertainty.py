@@ -16,7 +16,7 @@ from portgeo.loft import Surface, correspond, outlines_at, spine_of, surface_on
 from portgeo.plane import FloatArray, fit_circle
 from portgeo.port import Port
 from portgeo.section import Reading, SectionMeasures, outline_of
-from portgeo.survey.sides import Side, TurnPlane, find_turn, turn_plane
+from portgeo.survey.sides import BAND, Roughness, Side, TurnPlane, find_turn, turn_plane
 
 SAMPLES = 200  # Monte Carlo trials: a standard uncertainty then has 5 % of its own
 SEED = 20260  # any number, so that the same sheet gives the same answer
@@ -127,22 +127,41 @@ class _Model:
         return self.readings[row].row, name, float(squares[worst] / max(squares.sum(), 1e-300))
 
 
-def from_noise(
-    port: Port, measures: Sequence[SectionMeasures], short: Side | None, long: Side | None
-) -> Uncertainty:
-    """Return the uncertainties that a mesh's own roughness makes.
+def from_noise(port: Port, measures: Sequence[SectionMeasures], short: Side | None, long: Side | None) -> Uncertainty:
+    """Return the uncertainties that a mesh's own roughness and coarseness make.
 
     Points off the wall by a standard deviation s, each holding over one mesh edge e, move the area
-    inside a girth P by s sqrt(e P), and a volume inside a wall of area W by s e sqrt(W).
+    inside a girth P by s sqrt(e P), and a volume inside a wall of area W by s e sqrt(W). Flat triangles
+    cut corners: over an edge e on a wall of curvature k a chord leaves out e^3 k / 12, so round any
+    section, whose curvature sums to 2 pi, up to pi e^2 / 6 is lost; where the vertices stand in between
+    is not known, which makes that a half-width (JCGM 100, 4.3.7).
     """
-    corners = port.vertices[port.faces[:: max(len(port.faces) // 20000, 1)]]
-    edge = float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))
-    area_u = np.array([port.noise * np.sqrt(edge * m.perimeter) for m in measures])
+    edge = mesh_edge(port)
+    facets = np.pi * edge**2 / 6.0 / np.sqrt(3.0) if port.noise > 0.0 else 0.0
+    area_u = np.array([np.hypot(port.noise * np.sqrt(edge * m.perimeter), facets) for m in measures])
     least = int(np.argmin([m.area for m in measures]))
     wall = float(np.mean([m.perimeter for m in measures])) * port.centreline.length
-    return Uncertainty(
-        area_u, float(area_u[least]), port.noise * edge * float(np.sqrt(wall)), short, long, None
-    )
+    volume_u = float(np.hypot(port.noise * edge * np.sqrt(wall), facets * port.centreline.length))
+    return Uncertainty(area_u, float(area_u[least]), volume_u, short, long, None)
+
+
+def mesh_edge(port: Port) -> float:
+    """Return the usual length of an edge of a port's mesh."""
+    corners = port.vertices[port.faces[:: max(len(port.faces) // 20000, 1)]]
+    return float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))
+
+
+def side_roughness(port: Port, measures: Sequence[SectionMeasures]) -> Roughness | None:
+    """Return how rough a scanned port's side lines are, None for a lofted one.
+
+    A side's point in a section is the mean over a band of its wall, which holds as many independent
+    points as the mesh has edges there.
+    """
+    if port.readings or port.noise == 0.0:
+        return None
+    edge = mesh_edge(port)
+    band = 2.0 * BAND * float(np.mean([m.width for m in measures]))
+    return Roughness(port.noise * float(np.sqrt(edge / max(band, edge))), edge)
 
 
 def _movable(readings: Sequence[Reading]) -> Iterator[tuple[int, str, float]]:

@@ -44,7 +44,9 @@ class Shape:
     def size(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Half width, half height and exponent at stations."""
         b = self.blend(s)
-        return tuple(v[0] + (v[1] - v[0]) * b for v in (np.array(self.width) / 2, np.array(self.height) / 2, self.square))
+        return tuple(
+            v[0] + (v[1] - v[0]) * b for v in (np.array(self.width) / 2, np.array(self.height) / 2, self.square)
+        )
 
     def area(self, s: FloatArray) -> FloatArray:
         """Area of |x/a|^p + |y/b|^p = 1: 4 a b Gamma(1 + 1/p)^2 / Gamma(1 + 2/p)."""
@@ -84,7 +86,11 @@ class Shape:
         out = np.empty((len(s), around, 3))
         for k in range(len(s)):
             at = np.arange(around) / around * girth[k, -1]
-            out[k] = points[k] + np.interp(at, girth[k], x[k])[:, None] * left + np.interp(at, girth[k], y[k])[:, None] * up[k]
+            out[k] = (
+                points[k]
+                + np.interp(at, girth[k], x[k])[:, None] * left
+                + np.interp(at, girth[k], y[k])[:, None] * up[k]
+            )
         return out
 
 
@@ -250,7 +256,7 @@ def cut_by_hand(scan: Scan, shape: Shape, rough: float, edge: float, rng: np.ran
     top = base + 80.0 * heading
     index = np.arange(n * n).reshape(n, n)
     quads = []
-    for (a, b, c, d) in [(index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:])]:
+    for a, b, c, d in [(index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:])]:
         a, b, c, d = (x.ravel() for x in (a, b, c, d))
         low = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
         quads = [low, low[:, ::-1] + n * n]
