@@ -1,0 +1,135 @@
+"""Bench runs, as read from a sheet and compared."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from portgeo.errors import InputError
+from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
+from portgeo.flow.valve import Valve
+from portgeo.io.bench import pick_run, read_bench
+from portgeo.units import M3_S_PER, PA_PER
+
+WATER = PA_PER["in_h2o"]
+SHEET = """# invented
+state,setup,lift_in,flow_cfm,depression_in_h2o,swirl
+as cast,clay entry,0.100,58.1,25,120
+,,0.200,112.4,25,240
+,,0.300,152,25,
+as cast,manifold bolted on,0.100,57,28,
+,,0.300,140,28,
+first cut,clay entry,0.1,62,28,
+,,0.3,166,28,
+"""
+
+
+def run_of(lift, flow, depression=28.0, swirl=None):
+    lift = np.array(lift, float)
+    return Run(
+        "a", "", lift, np.array(flow, float) * M3_S_PER["cfm"], np.full(len(lift), depression * WATER), swirl, tuple(range(len(lift)))
+    )
+
+
+def sheet(tmp_path, text):
+    path = tmp_path / "bench.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_runs_states_and_set_ups(tmp_path):
+    found = read_bench(sheet(tmp_path, SHEET))
+    assert [(r.state, r.setup, len(r.lift)) for r in found.runs] == [
+        ("as cast", "clay entry", 3),
+        ("as cast", "manifold bolted on", 2),
+        ("first cut", "clay entry", 2),
+    ]
+    assert found.unit == "in"
+    assert found.runs[0].lift[0] == pytest.approx(2.54)
+    assert found.runs[0].swirl[:2].tolist() == [120.0, 240.0]
+    assert np.isnan(found.runs[0].swirl[2])
+    assert found.runs[1].swirl is None
+    assert pick_run(found, "first cut") is found.runs[2]
+    assert pick_run(found, "manifold") is found.runs[1]
+    with pytest.raises(InputError, match="several runs"):
+        pick_run(found, None)
+
+
+@pytest.mark.parametrize(
+    ("header", "row"),
+    [
+        ("lift_mm;flow_m3/h;depression_kPa", "2,54;169,9011;6,97449"),
+        ("Lift (in),Flow (L/s),Depression (inH2O)", "0.1,47.19474,28"),
+        ("lift_in,flow_cfm,depression_mm_h2o", '"0.100""",100 cfm,711.2'),
+    ],
+)
+def test_units_of_the_bench(tmp_path, header, row):
+    run = read_bench(sheet(tmp_path, f"{header}\n{row}\n")).runs[0]
+    assert run.lift[0] == pytest.approx(2.54)
+    assert run.flow[0] / M3_S_PER["cfm"] == pytest.approx(100.0, rel=1e-6)
+    assert run.depression[0] / WATER == pytest.approx(28.0, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        ("lift_in,flow_cfm\n0.1,50\n", "depression"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.1,50,\n", "row 2, column depression_in_h2o"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.1,0,28\n", "row 2, column flow_cfm"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.1,-5,28\n", "row 2, column flow_cfm"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.1,1e9,28\n", "row 2, column flow_cfm"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,28\n0.2,60,28\n", "row 3, column lift_in"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,28\n0.1,60,28\n", "does not rise"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.2,fifty,28\n", "row 2, column flow_cfm"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,2800\n", "depression"),
+        ("lift_in,flow_cfm,flow_l_s,depression_in_h2o\n0.2,50,20,28\n", "two units"),
+        ("lift_in,flow_cfm,depression_in_h2o\n", "no readings"),
+        ("lift_in,flow_cf,depression_in_h2o\n0.1,50,28\n", "Did you mean flow_cfm"),
+        ("", "empty"),
+    ],
+)
+def test_a_bad_sheet_is_refused_by_file_and_place(tmp_path, text, where):
+    with pytest.raises(InputError) as refusal:
+        read_bench(sheet(tmp_path, text))
+    assert "bench.csv" in str(refusal.value)
+    assert where in str(refusal.value)
+
+
+@given(st.floats(5.0, 50.0), st.floats(5.0, 50.0))
+def test_correction_between_depressions_goes_there_and_back(a, b):
+    run = run_of([2.0, 4.0], [100.0, 150.0], a)
+    there = at_depression(run, b * WATER)
+    back = at_depression(run_of([2.0, 4.0], there / M3_S_PER["cfm"], b), a * WATER)
+    assert back == pytest.approx(run.flow, rel=1e-12)
+    assert there / run.flow == pytest.approx(np.sqrt(b / a))
+
+
+def test_where_a_curve_goes_flat_and_where_it_falls():
+    flat = flattens(run_of([2, 4, 6, 8, 10, 12], [50, 100, 150, 180, 182, 183]), 28 * WATER)
+    assert flat.flat_from == 8.0
+    assert flat.falls_from is None
+    falls = flattens(run_of([2, 4, 6, 8, 10], [50, 100, 150, 160, 150]), 28 * WATER)
+    assert falls.falls_from == 8.0
+    assert flattens(run_of([2, 4, 6], [50, 100, 150]), 28 * WATER).flat_from is None
+
+
+def test_what_a_manifold_costs():
+    before, after = run_of([2, 4, 6], [50, 100, 150]), run_of([2, 6], [48, 130])
+    found = change(before, after, 28 * WATER)
+    cost = (found.after - found.before) / M3_S_PER["cfm"]
+    assert cost[[0, 2]] == pytest.approx([-2.0, -20.0])
+    assert found.read.tolist() == [True, False, True]
+    with pytest.raises(InputError, match="no lift in common"):
+        change(run_of([2], [50]), run_of([3], [50]), 28 * WATER)
+
+
+def test_coefficients_of_a_run():
+    """A run that fills its throat at the speed the depression gives has a coefficient of one."""
+    valve = Valve(head=44.0, throat=38.0, stem=7.0)
+    speed = np.sqrt(2.0 * 28.0 * WATER / 1.225)
+    full = np.pi / 4.0 * (38.0**2 - 7.0**2) * 1e-6 * speed / M3_S_PER["cfm"]
+    found = at_valve(run_of([2.0, 14.0], [20.0, full]), valve)
+    assert found.on_throat[1] == pytest.approx(1.0, rel=1e-4)
+    assert found.on_passage[1] == pytest.approx(1.0, rel=1e-4)
+    assert found.on_curtain[1] == pytest.approx((38.0**2 - 7.0**2) / (4.0 * 44.0 * 14.0), rel=1e-4)
+    assert found.limits.tolist() == [0, 2]
