@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.compare.depth_map import DepthMap
+from portgeo.compare.depth_map import DepthMap, wall_shares
 from portgeo.compare.distance import Wall, signed_distance
 from portgeo.compare.tube import WALLS, Tube, places
 from portgeo.compare.wedges import Wedges
@@ -21,6 +21,7 @@ CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painte
 FITTED_POINTS = 96  # at most, that a quadratic is fitted to round each candidate for the deepest
 FITTED_RADIUS_MM = 2.5  # and no farther than this, so that a burr's mark stays one
 LEAST_FITTED = 24  # but never fewer than these: two quadratics of six terms each
+ALIKE_MM = 0.005  # depths of clean meshes this close are equal: their chord error
 CANDIDATES = 200  # of the deepest points tried
 
 
@@ -77,7 +78,11 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
     if noise > 0.0:
         deepest, deepest_u, where = _deepest(after.vertices, at_vertices, noise, used, order[-CANDIDATES:])
     else:
-        deepest, deepest_u, where = float(at_vertices[order[-1]]), 0.0, after.vertices[order[-1]]
+        deepest, deepest_u = float(at_vertices[order[-1]]), 0.0
+        # Along an even cut many points are equally deep: the one in their middle is where it is.
+        alike = used[at_vertices[used] > deepest - ALIKE_MM]
+        middle = after.vertices[alike].mean(axis=0)
+        where = after.vertices[alike[np.argmin(np.linalg.norm(after.vertices[alike] - middle, axis=1))]]
     place = places(tube, where[None])
     return Depth(
         at_vertices=at_vertices,
@@ -146,12 +151,13 @@ def by_wall(
         choices.append(("short_side", WALLS.index("floor"), short_side))
     for name, k, stretch in choices:
         here = _on(after, k, stretch) & (depth.areas > 0)
+        shares = wall_shares(map_, k, stretch)
         if not here.any():
             continue
         found[name] = WallDepth(
             mean=float(np.average(depth.at_vertices[here], weights=depth.areas[here])),
             deepest=min(float(depth.calm[here].max()), depth.deepest),
-            removed=sum(sign * volume_where(part, cut * _on(part, k, stretch)) for sign, part, cut in sides),
+            removed=sum(sign * volume_where(part, cut * map_.at(shares, part.where)) for sign, part, cut in sides),
             area=float(depth.areas[here].sum()),
         )
     return found

@@ -18,7 +18,8 @@ CELL_MM = 1.0  # of the map: finer than a burr's mark is wide, wide enough to av
 SMOOTH_CELLS, CLEAN_SMOOTH_CELLS = 1.0, 0.5  # standard deviation of the averaging, cells
 FLOOR_MM = 0.01  # two clean meshes of one wall differ by up to their chord errors: less is no cut
 FAINT = 0.3  # of the threshold: the faint edge of a cut, counted with it where it touches it
-MARGIN_CELLS = 2  # round a cut: its very edge lies there, and what is uncut there adds nothing on average
+SOFT_CELLS = 1.5  # edges of what is counted fade like this: a mesh then counts them right, however it lies
+MARGIN_CELLS = 5  # round a cut: its very edge lies there, and what is uncut there adds nothing on average
 LEAST_PATCH_MM2 = 4.0  # a smaller patch is a nick, or noise
 MISSED_MM = 0.05  # less than this is as cast: no hand grinds so evenly (common practice, no source)
 STEP_SLOPE = 0.5  # depth over distance: a wall steeper than this (27 degrees) was not blended
@@ -132,7 +133,7 @@ def _parts(mean: FloatArray, threshold: float) -> tuple[FloatArray, np.ndarray]:
     touched = np.unique(labels[deep])
     part = np.isin(labels, touched[touched > 0]) | deep
     wide = _grown(part & (mean > FAINT * threshold) | deep, MARGIN_CELLS)
-    return (_smooth(wide.astype(float), 0.7) if wide.any() else np.zeros_like(mean)), deep
+    return (_smooth(wide.astype(float), SOFT_CELLS) if wide.any() else np.zeros_like(mean)), deep
 
 
 def _grown(part: np.ndarray, cells: int) -> np.ndarray:
@@ -159,6 +160,18 @@ def _without_specks(part: np.ndarray, cell: float) -> np.ndarray:
     keep = sizes >= LEAST_PATCH_MM2
     keep[0] = False
     return keep[labels]
+
+
+def wall_shares(map_: DepthMap, wall: int, stretch: tuple[float, float] | None) -> FloatArray:
+    """Return how far each cell (n, m) belongs to a wall, between two stations: 0 to 1, soft at its edges."""
+    columns = (np.floor(map_.turns * 4.0 + 0.5).astype(np.int64) % 4 == wall).astype(float)
+    rows = np.ones(len(map_.stations))
+    if stretch is not None:
+        rows = ((map_.stations >= stretch[0]) & (map_.stations <= stretch[1])).astype(float)
+    return np.outer(
+        ndimage.gaussian_filter1d(rows, SOFT_CELLS, mode="nearest"),
+        ndimage.gaussian_filter1d(columns, SOFT_CELLS, mode="wrap"),
+    )
 
 
 def spots(map_: DepthMap, tube: Tube) -> tuple[Spot, ...]:

@@ -69,4 +69,4 @@ def test_refusals():
     with pytest.raises(InputError, match="3 flows for 2 ports"):
         balance([runner(), runner()], [1.0, 2.0, 3.0])
     with pytest.raises(GeometryError, match="port 2 of the set"):
-        balance([runner(), meshed(straight_readings(30.0, 30.0, 110.0, 15.0), 2.0)])
+        balance([runner(), meshed(straight_readings(30.0, 30.0, 40.0, 15.0), 2.0)])
