@@ -22,6 +22,8 @@ AHEAD, ASIDE = 3.0, 2.2  # how far beyond the end and beside it the mesh is look
 CORE = 0.7  # of the section: what of an end's face is seen through it, clear of its walls
 FACING = 0.3  # cosine between a vertex's normal and the tube's heading on the face of an end
 COVERED = 0.4  # share of the core that a face must cover: less is an open end
+PIECE, MOST_SPLITS = 0.25, 8  # triangles are split down to this size before they are counted
+MOST_PIECES = 60_000  # that an end is judged by: bounds the work
 WAVY = 0.01  # rms of a face that is still flat (0.2 mm on a 40 mm throat)
 DOMED = 0.6  # a face that is deeper than this is no cut: the tube is closed there
 OBLIQUE = np.radians(35.0)  # a face farther out of square is not taken for the opening
@@ -157,7 +159,7 @@ def _region(
     cross = np.cross(b - a, c - a)
     corner = f.ravel()
     normals = np.column_stack([np.bincount(corner, np.repeat(cross[:, k], 3), len(v)) for k in range(3)])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    normals = normals / np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
     return _Region(v, f, normals, height[some], (v - point) @ frame[1:].T)
 
 
@@ -215,18 +217,35 @@ class _Face:
     depth: float
 
 
+def _pieces(region: _Region, point: FloatArray, heading: FloatArray, radius: float) -> FloatArray:
+    """Return the triangles (k, 3, 3) beyond a point, large ones split: a flat face may have only a few."""
+    beyond = (region.z[region.faces] > -0.5 * radius).all(axis=1)
+    pieces = region.vertices[region.faces[beyond]]
+    for _ in range(MOST_SPLITS):
+        side = np.linalg.norm(pieces - np.roll(pieces, 1, axis=1), axis=2).max(axis=1)
+        large = side > PIECE * radius
+        if not large.any() or large.sum() > MOST_PIECES:
+            break
+        a, b, c = (pieces[large, k] for k in range(3))
+        ab, bc, ca = (a + b) / 2.0, (b + c) / 2.0, (c + a) / 2.0
+        split = [np.stack(t, axis=1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
+        pieces = np.concatenate([pieces[~large], *split])
+    return pieces[:: max(len(pieces) // MOST_PIECES, 1)]
+
+
 def _face(
     region: _Region, core: shapely.Polygon, point: FloatArray, heading: FloatArray, radius: float, noise: float
 ) -> _Face | None:
     """Return the face of an end, None where nothing closes it."""
-    on = (region.normals @ heading > FACING) & (region.z > -0.5 * radius)
-    on[on] = shapely.contains_xy(core, region.flat[on, 0], region.flat[on, 1])
-    on_face = on[region.faces].all(axis=1)
-    p = region.vertices[region.faces[on_face]]
-    seen = float(np.abs(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]) @ heading).sum() / 2.0)
-    if seen < COVERED * core.area:
+    pieces = _pieces(region, point, heading, radius)
+    cross = np.cross(pieces[:, 1] - pieces[:, 0], pieces[:, 2] - pieces[:, 0])
+    middles = pieces.mean(axis=1)
+    flat = (middles - point) @ plane_frame(heading)[1:].T
+    on = (cross @ heading > FACING * np.linalg.norm(cross, axis=1)) & shapely.contains_xy(core, flat[:, 0], flat[:, 1])
+    if (cross[on] @ heading).sum() / 2.0 < COVERED * core.area:
         return None
-    points, z = region.vertices[on], region.z[on]
+    points = middles[on]
+    z = (points - point) @ heading
     low, top = np.percentile(z, [2.0, 98.0])
     fit = flat_face(points, heading)
     if fit is None:
@@ -257,7 +276,7 @@ def _profile(region: _Region, point: FloatArray, normal: FloatArray, heights: Fl
     loops = slice_mesh(region.vertices, region.faces, origins, frames[:, 0])
     sections = tube_sections(loops, origins, frames)
     area = [moments(s.outline).area if s is not None else np.nan for s in sections]
-    return np.sqrt(np.array(area) / np.pi)
+    return np.sqrt(np.maximum(area, 0.0) / np.pi)
 
 
 def _corner(

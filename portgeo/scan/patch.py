@@ -144,7 +144,9 @@ def _halved(
 ) -> tuple[FloatArray, IntArray, IntArray]:
     """Return the mesh with the given edges of a loop halved, and the face beside each with it."""
     after = np.roll(loop, -1)
-    added, rows, gone = [], [], []
+    added: list[FloatArray] = []
+    rows: list[list[int]] = []
+    gone: list[int] = []
     new_loop: list[int] = []
     halve = set(sides)
     taken: set[int] = set()

@@ -130,7 +130,8 @@ def _without_legs(body: Body, way: Way) -> Body:
 
 def _patched(body: Body, course: Course) -> tuple[Body, list[Notice]]:
     """Return the body with its holes closed; the rims of open ends stay."""
-    rims, holes = [], []
+    rims: list[IntArray] = []
+    holes: list[IntArray] = []
     for loop in body.loops:
         rim = body.vertices[loop]
         at_end = any(

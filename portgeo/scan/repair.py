@@ -24,6 +24,7 @@ MOST_TORN = 0.1  # share of edges that are open, above which it is no surface
 SECOND_BODY = 0.2  # of the largest body's area: smaller ones are debris, larger ones a second port
 COARSE_FACES = 40_000  # a mesh this fine shows the tube; its slices cost little
 AREA_FACES = 60_000  # faces from which the area of a surface is well enough known to judge by
+MOST_BODIES = 12  # of like size: with more it is a torn mesh, not several molds
 LEAST_THICKNESS = 0.01  # volume / area^1.5 (a sphere has 0.094, a tube 10 diameters long 0.03)
 
 
@@ -172,6 +173,11 @@ def _keep_tube(
     area = np.bincount(of_face, weights=face_areas(vertices, faces))
     kept = int(np.argmax(area))
     large = np.flatnonzero(area > SECOND_BODY * area[kept])
+    if len(large) > MOST_BODIES:
+        raise GeometryError(
+            f"the triangles do not join into a surface: they lie in {len(area)} separate pieces",
+            mend="Join the scan into one mesh in the scanner's own software and export it again",
+        )
     if len(large) > 1 and near is None:
         places = "; ".join(
             "({:.1f}, {:.1f}, {:.1f})".format(*vertices[faces[of_face == k].ravel()].mean(axis=0)) for k in large[:4]

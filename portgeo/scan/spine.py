@@ -21,7 +21,11 @@ KNOT = 0.3  # of the tube's radius, between knots: shorter waves are not the tub
 PLANES_PER_KNOT = 3  # sections that each stretch is fitted to
 MOST_KNOTS = 120  # bounds the work on a long runner
 STEADY_MM = 0.003  # the curve has come to rest: well within the 0.01 mm that is promised
-COARSE_ROUNDS, FULL_ROUNDS = 12, 8  # at most, on the coarse copy and on the full mesh
+COARSE_ROUNDS, RELAX_ROUNDS, FULL_ROUNDS = (
+    12,
+    5,
+    8,
+)  # at most: on the coarse copy, while it is stiffened, on the full mesh
 DAMPING = 0.6  # of the way to the centroids a round: undamped, short waves grow in a tapered bend
 STIFFNESS = 1e-3  # against change of curvature from knot to knot; 1e-3 moves an elbow's ends by 0.01 mm
 ROOM = 0.92  # of its radius of curvature that a section may reach inward: at 1 planes cross at the wall
@@ -161,8 +165,8 @@ def settle(
     curve = fit_curve(s, points, start, end, max(pieces // 2, 4), np.zeros(max(pieces // 2, 4)))
     stiffness = np.zeros(pieces)
     relaxed = np.zeros(pieces, dtype=bool)
-    for _ in range(MOST_RELAXED + 1):
-        state = _rounds(coarse, curve, stiffness, start, end, radius, COARSE_ROUNDS)
+    for again in range(MOST_RELAXED + 1):
+        state = _rounds(coarse, curve, stiffness, start, end, radius, RELAX_ROUNDS if again else COARSE_ROUNDS)
         curve = state.curve
         if not state.tight.any():
             break

@@ -79,5 +79,5 @@ def _first_exit(port: Port, origin: FloatArray, direction: FloatArray) -> float:
         lift = np.cross(arm, one)
         v = lift @ direction / det
         t = np.einsum("ij,ij->i", two, lift) / det
-    hit = (det != 0) & (u >= 0) & (v >= 0) & (u + v <= 1) & (t > 0)
+        hit = (det != 0) & (u >= 0) & (v >= 0) & (u + v <= 1) & (t > 0)
     return float(t[hit].min()) if hit.any() else 0.0
