@@ -34,7 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cfm", metavar="F", help="flow through the port, cubic feet a minute")
     parser.add_argument("--depression", metavar="IN_H2O", help="bench depression, inches of water (28)")
     parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx): lift, flow, depression")
-    parser.add_argument("--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up")
+    parser.add_argument(
+        "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up"
+    )
     parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
     parser.add_argument("--beside", metavar="PLANNED", help="the planned port: does the peak come down")
     parser.add_argument("--runner", metavar="RUNNER", help="manifold runner bolted to the entry: one path through both")

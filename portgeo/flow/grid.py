@@ -20,7 +20,6 @@ from portgeo.section import Section
 
 INNER = 0.5  # size of the inner block in the least direction: its cells and the layers' are then alike
 ROUNDING = 0.5  # of the block's bulge towards the outline: 0 makes its sides straight, 1 its corners flat
-SAMPLES = 720  # points round an outline when its corners are sought
 THINNEST = 1.0 / 6.0  # the layer at the wall, of the innermost: speed changes most at a tight turn's wall
 PEAKED = 12.0  # decay of the weight that places a corner, per half width: smooth, and still the corner
 SHARP = 0.3  # radians: a bend at one point that is a corner of the wall, where a node must stand
@@ -136,36 +135,48 @@ def _corners(outline: FloatArray, length: FloatArray) -> FloatArray:
     """Return the arc lengths (4,) of an outline's corners: left roof, right roof, right floor, left floor.
 
     Seen in the square that the outline's extent is scaled to, a corner is where the sum of the two
-    coordinates is greatest: the mean place with a weight that falls off fast from there, so that it
-    moves smoothly with the outline; a sharp corner close by holds it.
+    coordinates is greatest: the mean place with a weight that falls off exponentially from there, so
+    that it moves smoothly with the outline and not with its points; a sharp corner close by holds it.
     """
-    total = length[-1]
-    place = np.arange(SAMPLES) * (total / SAMPLES)
     closed = np.vstack([outline, outline[:1]])
     middle, half = (outline.max(axis=0) + outline.min(axis=0)) / 2.0, np.ptp(outline, axis=0) / 2.0
-    square = (_along(closed, length, place) - middle) / half
-    scaled = (closed - middle) / half
-    scaled_length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(scaled, axis=0), axis=1))])
-    round_it = scaled_length[-1]
-    at_square = np.interp(place, length, scaled_length)
-    step = np.linalg.norm(np.roll(square, -1, axis=0) - np.roll(square, 1, axis=0), axis=1)
+    square = (closed - middle) / half
+    step = np.linalg.norm(np.diff(square, axis=0), axis=1)
+    place = np.concatenate([[0.0], np.cumsum(step)])
+    round_it = place[-1]
     edge = np.diff(closed, axis=0)
     heading = np.arctan2(edge[:, 1], edge[:, 0])
     bend = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+    sharp = place[:-1][bend > SHARP]
     found = np.empty(4)
     for k, signs in enumerate(np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])):
         reach = square @ signs
-        weight = step * np.exp(PEAKED * (reach - reach.max()))
-        top = at_square[int(np.argmax(reach))]
-        offset = (at_square - top + round_it / 2.0) % round_it - round_it / 2.0
-        mean = top + float(weight @ offset / weight.sum())
-        sharp = np.flatnonzero(bend > SHARP)
-        if len(sharp):
-            away = np.abs((scaled_length[sharp] - mean + round_it / 2.0) % round_it - round_it / 2.0)
-            if away.min() < 1.0 / PEAKED:
-                mean = scaled_length[sharp[int(np.argmin(away))]]
-        found[k] = np.interp(mean % round_it, scaled_length, length)
+        top = float(place[int(np.argmax(reach))])
+        weight, share = _edge_weights(PEAKED * (reach - reach.max()), step)
+        begin = (place[:-1] - top + round_it / 2.0) % round_it - round_it / 2.0
+        mean = top + float(weight @ (begin + share * step) / weight.sum())
+        away = np.abs((sharp - mean + round_it / 2.0) % round_it - round_it / 2.0)
+        if len(sharp) and away.min() < 1.0 / PEAKED:
+            mean = float(sharp[int(np.argmin(away))])
+        found[k] = np.interp(mean % round_it, place, length)
     return found
+
+
+def _edge_weights(height: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the integrals (n,) of exp(height) over edges of lengths step (n,), and where along each they balance.
+
+    height (n + 1,) at the edges' ends, linear between; the shares (n,) are 0 at the start, 1 at the end.
+    """
+    start, end = height[:-1], height[1:]
+    high = np.maximum(start, end)
+    drop = -np.abs(end - start)
+    flat = drop > -1e-4
+    d = np.where(flat, -1.0, drop)
+    # From the higher end down: the integrals of exp(d t) and t exp(d t) over t from 0 to 1.
+    whole = np.where(flat, 1.0 + drop / 2.0 + drop**2 / 6.0, np.expm1(d) / d)
+    moment = np.where(flat, 0.5 + drop / 3.0 + drop**2 / 8.0, (np.exp(d) * (d - 1.0) + 1.0) / d**2)
+    share = moment / whole
+    return step * np.exp(high) * whole, np.where(start >= end, share, 1.0 - share)
 
 
 def _clearance(walls: FloatArray, centres: FloatArray) -> FloatArray:

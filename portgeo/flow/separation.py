@@ -50,10 +50,10 @@ def slowing(along: FloatArray, speed: FloatArray, peak: int, viscosity: float) -
     recovered = float(cp.max())
     if len(cp) < 3 or recovered < LEAST_RISE:
         return Slowing(peak, peak, peak, 1.0, max(recovered, 0.0), False)
-    rate = np.gradient(cp, x)
-    bend = np.gradient(rate, x)
+    bend = np.gradient(np.gradient(cp, x), x)
     limit = np.where(bend < 0.0, EASING, RISING) * (1e-6 * top * x / viscosity) ** 0.1
-    load = np.maximum(cp, 0.0) * np.sqrt(np.maximum(x * rate, 0.0)) / limit
+    # Cp sqrt(x dCp/dx) with Cp^2 dCp = d(Cp^3) / 3, which has no steep start to take differences of.
+    load = np.sqrt(np.maximum(x * np.gradient(np.maximum(cp, 0.0) ** 3, x), 0.0) / 3.0) / limit
     load = np.where(np.maximum.accumulate(cp) <= HIGHEST_CP, load, 0.0)
     worst = int(np.argmax(load))
     margin = 1.0 - float(load[worst])

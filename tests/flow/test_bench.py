@@ -27,7 +27,13 @@ first cut,clay entry,0.1,62,28,
 def run_of(lift, flow, depression=28.0, swirl=None):
     lift = np.array(lift, float)
     return Run(
-        "a", "", lift, np.array(flow, float) * M3_S_PER["cfm"], np.full(len(lift), depression * WATER), swirl, tuple(range(len(lift)))
+        "a",
+        "",
+        lift,
+        np.array(flow, float) * M3_S_PER["cfm"],
+        np.full(len(lift), depression * WATER),
+        swirl,
+        tuple(range(len(lift))),
     )
 
 

@@ -47,7 +47,9 @@ def volume_of(grid):
 def test_every_corner_of_every_hexahedron_is_the_right_way_out(waves, stretch):
     share = sum(abs(size) for size, _ in waves)
     radius = 15.0 * (
-        1.0 + sum(size * np.cos(k * (ANGLE - at)) for k, (size, at) in enumerate(waves, start=1)) * min(1.0, 0.35 / max(share, 1e-9))
+        1.0
+        + sum(size * np.cos(k * (ANGLE - at)) for k, (size, at) in enumerate(waves, start=1))
+        * min(1.0, 0.35 / max(share, 1e-9))
     )
     outline = polar(radius) * [stretch, 1.0]
     made = pattern(6, 6, 4)

@@ -1,0 +1,193 @@
+"""Air speed through ports, and the command that says it."""
+
+import json
+
+import numpy as np
+import pytest
+
+from portgeo import cli
+from portgeo.errors import InputError
+from portgeo.flow.airspeed import air_speed, beside, point_in_source
+from portgeo.flow.path import path_of
+from portgeo.port import port_from_readings
+from portgeo.section import Reading
+from portgeo.triangles import volume
+from portgeo.units import M3_S_PER, PA_PER
+from tests.conftest import DEMO, elbow_readings
+
+CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]
+AS_CAST, FIRST_CUT = str(DEMO / "demo-as-cast.csv"), str(DEMO / "demo-first-cut.csv")
+
+
+def command(monkeypatch, capsys, *args):
+    monkeypatch.setattr(cli, "COMMANDS", tuple({*cli.COMMANDS, "airspeed"}))
+    status = cli.main(["airspeed", *args])
+    out, err = capsys.readouterr()
+    return status, out, err
+
+
+@pytest.fixture(scope="module")
+def elbow():
+    port = port_from_readings(elbow_readings(44.0, 32.0, 9.0, (58.0, 30.0), 40.0, 75.0))
+    return port, air_speed(path_of(port), 180.0 * CFM, 28.0 * WATER, unknowns=6000)
+
+
+def test_means_are_flow_over_area(elbow):
+    _, found = elbow
+    assert found.mean_speed * found.area * 1e-6 == pytest.approx(180.0 * CFM)
+    # The trade's arithmetic: ft/s is 2.4 times cfm over square inches.
+    area_in = found.area[0] / 25.4**2
+    assert found.mean_speed[0] / 0.3048 == pytest.approx(2.4 * 180.0 / area_in)
+
+
+def test_the_peak_is_on_the_floor_in_the_turn(elbow):
+    port, found = elbow
+    peak = found.side_peak
+    assert 58.0 < peak.station < 58.0 + 40.0 * np.radians(75.0)
+    assert peak.clock == pytest.approx(6.0, abs=0.05)
+    middle = np.array([58.0, 0.0, -40.0])  # of the turn, in the port frame
+    point = point_in_source(found.path, peak) + [0.0, 0.0, 0.0]
+    inside = port.frame[:3, :3] @ point + port.frame[:3, 3]
+    assert np.hypot(*(inside - middle)[[0, 2]]) == pytest.approx(40.0 - 22.0, abs=0.1)
+    assert peak.over_mean > 1.5
+    assert np.nanmin(found.long_over_mean) < 0.75
+    assert np.all(found.short_over_mean <= found.highest_over_mean + 1e-9)
+
+
+def test_a_gentler_turn_slows_the_air_more_gently(elbow):
+    gentle = port_from_readings(elbow_readings(44.0, 32.0, 9.0, (58.0, 30.0), 160.0, 30.0))
+    found = air_speed(path_of(gentle), 180.0 * CFM, 28.0 * WATER, unknowns=6000)
+    assert found.side_peak.over_mean < elbow[1].side_peak.over_mean - 0.3
+    assert found.slowing.margin > elbow[1].slowing.margin + 0.3
+    assert elbow[1].slowing.parts
+    assert not found.slowing.parts
+
+
+def test_a_straight_port_has_no_short_side():
+    rows = tuple(Reading(k + 2, s, shape="round", height=40.0, width=40.0) for k, s in enumerate((0.0, 80.0)))
+    found = air_speed(path_of(port_from_readings(rows)), 100.0 * CFM, 28.0 * WATER, unknowns=4000)
+    assert found.side_peak is None
+    assert found.slowing is None
+    assert np.isnan(found.short_over_mean).all()
+    assert found.highest.over_mean == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_plan_that_opens_the_port_brings_the_peak_down(elbow):
+    port, today = elbow
+    wider = port_from_readings(elbow_readings(44.0, 34.0, 9.0, (58.0, 30.0), 40.0, 75.0))
+    planned = air_speed(path_of(wider), 180.0 * CFM, 28.0 * WATER, unknowns=6000)
+    found = beside(today, planned, volume(port.vertices, port.faces), volume(wider.vertices, wider.faces))
+    # Sections of one height two millimetres wider: the mean falls as the areas do, the peak nearly so.
+    corners = (4.0 - np.pi) * 81.0
+    share = (44.0 * 32.0 - corners) / (44.0 * 34.0 - corners)
+    assert found.peak_drop / today.side_peak.speed == pytest.approx(1.0 - share, abs=0.01)
+    assert found.drop_per_cc == pytest.approx(found.peak_drop / (found.removed / 1000.0))
+
+
+@pytest.mark.parametrize("flow", [0.0, -5.0, np.nan, np.inf, 1e-3, 1e6])
+def test_an_absurd_flow(elbow, flow):
+    with pytest.raises(InputError):
+        air_speed(elbow[1].path, flow * CFM, 28.0 * WATER)
+
+
+@pytest.mark.parametrize("depression", [0.0, -28.0, 4000.0, np.nan])
+def test_an_absurd_depression(elbow, depression):
+    with pytest.raises(InputError, match="depression"):
+        air_speed(elbow[1].path, 180.0 * CFM, depression * WATER)
+
+
+def test_more_than_chokes_names_the_choke_flow(elbow):
+    choke = elbow[1].choke / CFM
+    with pytest.raises(InputError, match=f"{choke:.1f} cfm"):
+        air_speed(elbow[1].path, 1.01 * choke * CFM, 28.0 * WATER)
+
+
+def test_more_than_the_depression_can_give_is_said(elbow):
+    found = air_speed(elbow[1].path, 330.0 * CFM, 10.0 * WATER, unknowns=4000)
+    assert "more_than_the_depression" in [n.code for n in found.warnings]
+    assert "compressible" in [n.code for n in found.warnings]
+
+
+def test_the_command_answers_first_and_writes_every_key(tmp_path, monkeypatch, capsys):
+    made = tmp_path / "speed.json"
+    table = tmp_path / "speed.csv"
+    status, out, err = command(
+        monkeypatch, capsys, AS_CAST, "--cfm", "215", "--json", str(made), "--csv", str(table), "--unknowns", "4000",
+        "--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders", "4", "--valve", "44.5mm",
+        "--beside", FIRST_CUT,
+    )  # fmt: skip
+    assert (status, err) == (0, "")
+    lines = out.splitlines()
+    assert "215.0 cfm" in lines[0]
+    assert lines[2].startswith("  short side")
+    for word in ("ft/s", "not a flow bench", "estimate", "ceiling", "for each cc", "Mach"):
+        assert word in " ".join(out.split())
+    record = json.loads(made.read_text(encoding="utf-8"))
+    assert record["schema"] == "portgeo.airspeed/1"
+    assert set(record["source"]) >= {"file", "sha256", "triangles", "units", "scale"}
+    assert record["flow"]["cfm"] == pytest.approx(215.0)
+    assert record["flow"]["depression_in_h2o"] == pytest.approx(28.0)
+    assert record["flow"]["kg_s"] == pytest.approx(215.0 * 4.719474e-4 * 1.225, rel=1e-4)
+    assert record["flow"]["air"]["sound_m_s"] == pytest.approx(340.294, abs=1e-3)
+    assert set(record["stations"][0]) >= {
+        "station_mm", "area_mm2", "mean_speed_m_s", "mach",
+        "short_side_over_mean", "long_side_over_mean", "highest_over_mean",
+    }  # fmt: skip
+    assert set(record["short_side"]) >= {"peak_m_s", "peak_over_mean", "station_mm", "at_mm"}
+    assert set(record["slowing"]) >= {"from_station_mm", "margin", "parts"}
+    assert len(table.read_text(encoding="utf-8").splitlines()) == len(record["stations"]) + 1
+
+
+def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
+    bench = tmp_path / "bench.csv"
+    bench.write_text(
+        "state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,clay,0.3,150,25\n,,0.5,190,25\n,with runner,0.3,150,28\n,,0.5,180,28\n",
+        encoding="utf-8",
+    )
+    runner = tmp_path / "runner.csv"
+    runner.write_text(
+        "station_in,height_in,width_in,shape,corner_roof_in,corner_floor_in,turn_deg\n0,2.1,1.2,rect,.22,.22,0\n"
+        "1.5,2.0,1.17,rect,.22,.22,0\n2.5,1.95,1.15,rect,.22,.22,12\n",
+        encoding="utf-8",
+    )
+    chart, curves = tmp_path / "c.png", tmp_path / "b.png"
+    status, out, err = command(
+        monkeypatch, capsys, AS_CAST, "--bench", str(bench), "--run", "clay", "--lift", "0.5", "--runner", str(runner),
+        "--unknowns", "4000", "--chart", str(chart), "--bench-chart", str(curves), "--valve", "1.75in", "--throat",
+        "1.47in", "--stem", "7mm",
+    )  # fmt: skip
+    assert (status, err) == (0, "")
+    assert f"{190.0 * np.sqrt(28.0 / 25.0):.1f} cfm" in out
+    assert "what 'with runner' costs or gives" in out
+    assert "throat less stem" in out
+    assert chart.read_bytes().startswith(b"\x89PNG")
+    assert curves.read_bytes().startswith(b"\x89PNG")
+    status, out, _ = command(monkeypatch, capsys, "--bench", str(bench))
+    assert status == 0
+    assert "run 2" in out
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        ([AS_CAST, "--cfm", "0"], "flow"),
+        ([AS_CAST, "--cfm", "-20"], "flow"),
+        ([AS_CAST, "--cfm", "9000"], "chokes the least area"),
+        ([AS_CAST, "--cfm", "0.001"], "hardly moves"),
+        ([AS_CAST, "--cfm", "much"], "--cfm"),
+        ([AS_CAST], "no flow"),
+        ([], "neither"),
+        ([AS_CAST, "--cfm", "215", "--depression", "0"], "depression"),
+        ([AS_CAST, "--cfm", "215", "--bore", "3.5in"], "--stroke"),
+        ([AS_CAST, "--cfm", "215", "--unknowns", "3"], "--unknowns"),
+        ([AS_CAST, "--cfm", "215", "--valve", "1.4in", "--throat", "1.6in"], "throat"),
+        (["no-such-file.csv", "--cfm", "215"], "no-such-file.csv"),
+        (["--bench", "no-such-bench.csv"], "no-such-bench.csv"),
+    ],
+)
+def test_bad_input_is_one_message_and_status_2(monkeypatch, capsys, args, says):
+    status, out, err = command(monkeypatch, capsys, *args)
+    assert status == 2
+    assert out == ""
+    assert len(err.strip().splitlines()) == 1
+    assert says in err

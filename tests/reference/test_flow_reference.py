@@ -1,0 +1,216 @@
+"""Air speed against sources outside the project; the source stands beside each check."""
+
+import numpy as np
+import pytest
+import scipy.constants
+import scipy.sparse
+import scipy.sparse.linalg
+from fluids.atmosphere import ATMOSPHERE_1976
+
+from portgeo.flow.airspeed import air_speed
+from portgeo.flow.bench import Run, at_depression
+from portgeo.flow.gas import (
+    GAMMA,
+    STANDARD,
+    area_ratio,
+    choke_flow,
+    depression_speed,
+    isentropic_speed,
+    mach_through,
+    parting_mach,
+    pressure_ratio,
+)
+from portgeo.flow.path import path_of
+from portgeo.flow.separation import slowing
+from portgeo.flow.wall import size_for, sizing_of, wall_solution
+from portgeo.port import port_from_readings
+from portgeo.section import Reading
+from portgeo.units import FOOT, M3_S_PER, PA_PER
+from tests.conftest import elbow_readings
+
+FLOW, DEPRESSION = 200.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"]
+
+
+def solution_of(port, unknowns):
+    path = path_of(port)
+    return wall_solution(path, size_for(sizing_of(path), unknowns))
+
+
+def at_middle(solution, line):
+    return float(np.interp(solution.stations[-1] / 2.0, solution.stations, line))
+
+
+def bend_wall_speed(height, radius, turn, legs, across):
+    """Speed over mean along the inner wall of a two-dimensional bend: stations and speeds.
+
+    The stream function in the coordinates along and across the duct, whose metric is 1 - n / radius
+    in the bend and 1 in the legs, by finite volumes: (psi_s / J)_s + (J psi_n)_n = 0. The flow is
+    uniform at both ends, far out on the legs. A formulation dual to the package's, on another grid.
+    """
+    h = height / across
+    length = legs[0] + radius * turn + legs[1]
+    along = round(length / h)
+    s = (np.arange(along) + 0.5) * length / along
+    ds = length / along
+    bent = (s > legs[0]) & (s < legs[0] + radius * turn)
+    n = -height / 2.0 + h * np.arange(across + 1)
+    metric = np.where(bent[:, None], 1.0 - n / radius, 1.0)
+    half = np.where(bent[:, None], 1.0 - (n[:-1] + h / 2.0) / radius, 1.0)
+    number = np.arange(along * (across - 1)).reshape(along, across - 1)
+    psi_end = (n[1:-1] + height / 2.0) / height
+    rows, columns, values, load = [], [], [], np.zeros(number.size)
+
+    def couple(a, b, weight):
+        rows.extend([a, a, b, b])
+        columns.extend([a, b, b, a])
+        values.extend([weight, -weight, weight, -weight])
+
+    inner = metric[:, 1:-1]
+    couple(number[:-1].ravel(), number[1:].ravel(), (h / ds * 2.0 / (inner[:-1] + inner[1:])).ravel())
+    couple(number[:, :-1].ravel(), number[:, 1:].ravel(), (ds / h * half[:, 1:-1]).ravel())
+    diagonal = np.zeros_like(inner)
+    diagonal[:, 0] += ds / h * half[:, 0]
+    diagonal[:, -1] += ds / h * half[:, -1]
+    load[number[:, -1]] += ds / h * half[:, -1]  # psi is 0 on the outer wall and 1 on the inner
+    for end in (0, -1):
+        diagonal[end] += 2.0 * h / ds
+        load[number[end]] += 2.0 * h / ds * psi_end
+    rows.append(number.ravel()), columns.append(number.ravel()), values.append(diagonal.ravel())
+    matrix = scipy.sparse.csr_matrix(
+        (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(number.size,) * 2
+    )
+    psi = scipy.sparse.linalg.spsolve(matrix.tocsc(), load).reshape(along, across - 1)
+    wall = 1.0
+    slope = (-11.0 / 6.0 * wall + 3.0 * psi[:, -1] - 1.5 * psi[:, -2] + psi[:, -3] / 3.0) / -h
+    return s, slope * height
+
+
+@pytest.fixture(scope="module")
+def square_bend():
+    """180 degrees of a square duct, centre radius one height, with straight legs."""
+    return port_from_readings(elbow_readings(40.0, 40.0, 0.0, (60.0, 60.0), 40.0, 180.0))
+
+
+@pytest.fixture(scope="module")
+def square_bend_solution(square_bend):
+    return solution_of(square_bend, 30_000)
+
+
+def test_free_vortex_in_the_middle_of_a_bend(square_bend_solution):
+    """Two-dimensional potential flow round a bend: speed over mean is h / (r ln(ro / ri)) (any textbook)."""
+    for side, r, tolerance in ((np.max, 0.5, 0.01), (np.min, 1.5, 0.015)):
+        read = at_middle(square_bend_solution, side(square_bend_solution.over_mean, axis=1))
+        assert read == pytest.approx(1.0 / (r * np.log(3.0)), rel=tolerance)
+
+
+@pytest.mark.parametrize(
+    ("height", "radius", "degrees", "legs"), [(40.0, 40.0, 180.0, (60.0, 60.0)), (44.0, 40.0, 75.0, (58.0, 40.0))]
+)
+def test_grid_error_estimate_holds_the_truth(height, radius, degrees, legs):
+    """The peak on the short side against the stream function of the same bend in two dimensions."""
+    port = port_from_readings(elbow_readings(height, 30.0, 0.0, legs, radius, degrees))
+    found = air_speed(path_of(port), FLOW, DEPRESSION)
+    far = tuple(leg + 2.0 * height for leg in legs)
+    peaks = []
+    for across in (80, 160):
+        s, speed = bend_wall_speed(height, radius, np.radians(degrees), far, across)
+        inside = (s > far[0] - height) & (s < s[-1] - far[1] + height)
+        peaks.append(speed[inside].max())
+    truth = peaks[1] + (peaks[1] - peaks[0]) / 3.0
+    mean = FLOW / (height * 30.0 * 1e-6)
+    assert abs(peaks[1] - peaks[0]) < 0.005 * truth
+    assert abs(found.side_peak.speed / mean - truth) <= found.side_peak.error / mean
+    assert found.side_peak.error < 0.06 * found.side_peak.speed
+
+
+def test_source_flow_in_a_cone():
+    """A radial source: speed goes as 1 / r^2 from the apex; over the plane mean it is (1 + cos a) / 2 at the wall."""
+    half = np.radians(8.0)
+    near, far = 60.0, 200.0
+    rows = tuple(
+        Reading(k + 2, z - near, shape="round", height=2 * z * np.tan(half), width=2 * z * np.tan(half))
+        for k, z in enumerate((near, far))
+    )
+    found = solution_of(port_from_readings(rows), 30_000)
+    inside = (found.stations > 30.0) & (found.stations < 110.0)
+    z = found.stations[inside] + near
+    speed = found.over_mean[inside] / found.area[inside, None]
+    source = 1.0 / (2.0 * np.pi * (1.0 - np.cos(half)) * (z / np.cos(half)) ** 2)
+    assert np.abs(speed / source[:, None] - 1.0).max() < 0.01
+    assert found.over_mean[inside] == pytest.approx((1.0 + np.cos(half)) / 2.0, rel=0.01)
+
+
+@pytest.mark.parametrize("mach", [0.5, 0.6, 1.0])
+def test_isentropic_tables(mach):
+    """NACA Report 1135, table II, to its last digit: M, p/p0, A/A*."""
+    row = {0.5: (0.8430, 1.3398), 0.6: (0.7840, 1.1882), 1.0: (0.5283, 1.0000)}[mach]
+    assert round(float(pressure_ratio(mach)), 4) == row[0]
+    assert round(float(area_ratio(mach)), 4) == row[1]
+
+
+def test_mach_number_through_an_area_undoes_the_area_ratio():
+    area = 1.2e-3
+    for mach in (0.05, 0.3, 0.6, 0.9):
+        flow = choke_flow(area) / float(area_ratio(mach))
+        assert mach_through(flow, np.array([area]))[0] == pytest.approx(mach, rel=1e-9)
+        # Mass is conserved: density times speed times area is the flow at rest times its density.
+        density = STANDARD.density * (1.0 + 0.2 * mach**2) ** -2.5
+        speed = isentropic_speed(np.array([mach]))[0]
+        assert density * speed * area == pytest.approx(STANDARD.density * flow, rel=1e-9)
+    assert np.isnan(mach_through(1.001 * choke_flow(area), np.array([area]))[0])
+
+
+def test_where_incompressible_and_isentropic_part():
+    mach = parting_mach()
+    area = 1.0e-3
+    flow = choke_flow(area) / float(area_ratio(mach))
+    assert isentropic_speed(np.array([mach]))[0] / (flow / area) == pytest.approx(1.05, rel=1e-9)
+
+
+def test_choke_flow_of_air():
+    """Mass flux at the throat, sqrt(gamma / (R T)) p (2 / (gamma + 1))^3: 241.5 kg/(s m2) in standard air."""
+    flux = 101325.0 * np.sqrt(GAMMA / (287.05287 * 288.15)) * (2.0 / 2.4) ** 3
+    assert choke_flow(1.0) * STANDARD.density == pytest.approx(flux, rel=1e-9)
+
+
+def test_standard_atmosphere():
+    """ISO 2533 and US 1976 at sea level, to the table's last digit; and fluids."""
+    assert round(STANDARD.density, 3) == 1.225
+    assert round(STANDARD.sound, 3) == 340.294
+    table = ATMOSPHERE_1976(0.0)
+    assert STANDARD.density == pytest.approx(table.rho, rel=1e-5)
+    assert STANDARD.sound == pytest.approx(table.v_sonic, rel=1e-5)
+    assert STANDARD.kinematic_viscosity == pytest.approx(table.mu / table.rho, rel=1e-4)
+
+
+def test_units_of_flow_and_pressure():
+    """NIST SP 811 and scipy's inch and foot: to the last digit given."""
+    assert round(M3_S_PER["cfm"], 10) == 4.719474e-4
+    assert M3_S_PER["cfm"] == pytest.approx(scipy.constants.foot**3 / 60.0, rel=1e-15)
+    assert pytest.approx(scipy.constants.foot, rel=1e-15) == FOOT
+    assert round(PA_PER["in_h2o"], 4) == 249.0889
+
+
+def test_depressions_of_25_and_28_inches():
+    """Flow goes as the square root of depression (incompressible): 1.0583 from 25 to 28 inH2O."""
+    run = Run("", "", np.array([5.0]), np.array([0.1]), np.array([25.0 * PA_PER["in_h2o"]]), None, (2,))
+    assert round(float(at_depression(run, 28.0 * PA_PER["in_h2o"])[0] / 0.1), 4) == 1.0583
+    # The trade's 146 cfm a square inch at 28 inH2O without loss (common practice, no source).
+    assert depression_speed(DEPRESSION) * 0.0254**2 / M3_S_PER["cfm"] == pytest.approx(146.0, abs=0.5)
+
+
+@pytest.mark.parametrize("reynolds", [3e5, 1e6, 5e6])
+@pytest.mark.parametrize("highest", [0.2, 0.4, 4.0 / 7.0])
+def test_flow_of_zero_wall_friction_stays_at_the_limit(reynolds, highest):
+    """Stratford (1959; from memory): Cp = 0.645 (0.435 Re0^(1/5) ((x/x0)^(1/5) - 1))^(1/3) is about to part all along."""
+    x0, lead = 0.05, 100
+    cp = np.linspace(0.0, highest, 2000)
+    x = x0 * (1.0 + (cp / 0.645) ** 3 / (0.435 * reynolds**0.2)) ** 5
+    along = np.concatenate([np.linspace(0.0, x0, lead, endpoint=False), x])
+    speed = np.concatenate([np.ones(lead), np.sqrt(1.0 - cp)])
+    found = slowing(along, speed, lead, x0 / reynolds)
+    assert found.margin == pytest.approx(0.0, abs=0.02)
+    # The same rise over a longer way is safe, over a shorter one not.
+    for stretch, parts in ((1.3, False), (0.7, True)):
+        stretched = np.concatenate([along[:lead], x0 + stretch * (x - x0)])
+        assert slowing(stretched, speed, lead, x0 / reynolds).parts == parts
