@@ -268,3 +268,39 @@ def cut_by_hand(scan: Scan, shape: Shape, rough: float, edge: float, rng: np.ran
     trimesh.repair.fix_normals(block)
     solid = _solid(scan) - _solid(Scan(np.asarray(block.vertices), np.asarray(block.faces)))
     return _scan(solid, edge, scan.pose)
+
+
+def siamesed(leg: Shape, edge: float) -> Scan:
+    """Two legs, mirror images, that share their entry."""
+    solid = _solid(tube(leg, edge))
+    return _scan(solid + solid.mirror((0, 0, 1)), edge, np.eye(4))
+
+
+def no_port(name: str, clean: Scan) -> tuple[FloatArray, IntArray]:
+    """Vertices and faces of something that is no port."""
+    if name == "nan":
+        vertices = clean.vertices.copy()
+        vertices[5] = np.nan
+        return vertices, clean.faces
+    if name == "stray":
+        return clean.vertices[:-1], clean.faces
+    if name == "shreds":
+        corners = clean.vertices[clean.faces]
+        apart = np.random.default_rng(3).normal(0.0, 0.2, (len(corners), 1, 3))
+        return (corners + apart).reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3)
+    if name == "few":
+        mesh = trimesh.Trimesh(
+            [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], [[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]]
+        )
+    elif name == "torus":
+        mesh = trimesh.creation.torus(40.0, 12.0, major_sections=96, minor_sections=48)
+    elif name == "sphere":
+        mesh = trimesh.creation.icosphere(4, 25.0)
+    else:
+        mesh = trimesh.creation.box((100.0, 80.0, 0.5))
+        for _ in range(4):
+            mesh = mesh.subdivide()
+        if name == "sheet":
+            flat = np.asarray(mesh.vertices)[np.asarray(mesh.faces)][:, :, 2].min(axis=1) > 0.2
+            mesh = trimesh.Trimesh(mesh.vertices, mesh.faces[flat], process=True)
+    return np.asarray(mesh.vertices), np.asarray(mesh.faces)
