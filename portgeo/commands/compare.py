@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from portgeo.commands.common import add_common, add_stations, load_port
+from portgeo.commands.common import Loaded, add_common, add_scan, add_stations, load_port
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
 EXAMPLE = """examples:
@@ -49,7 +49,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")
+    parser.add_argument("--after-entry", type=_point, metavar="X,Y,Z", help="as --entry, on AFTER's own mesh")
+    parser.add_argument("--after-exit", type=_point, metavar="X,Y,Z", help="as --exit, on AFTER's own mesh")
+    parser.add_argument("--after-units-in", choices=("mm", "in"), help="as --units-in, of AFTER alone")
+    add_scan(parser)
     add_common(parser)
+
+
+def _load_after(args: argparse.Namespace) -> Loaded:
+    """Return AFTER. Points on BEFORE's mesh mean nothing on AFTER's, unless both share one frame."""
+    own = argparse.Namespace(**vars(args))
+    if args.align != "none":
+        own.entry = own.exit = own.up = None
+    own.entry, own.exit = args.after_entry or own.entry, args.after_exit or own.exit
+    own.units_in = args.after_units_in or args.units_in
+    return load_port(args.after, own)
+
+
+def _point(text: str) -> list[float]:
+    values = _numbers(text)
+    if len(values) != 3:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a point: three numbers with commas between")
+    return values
 
 
 def _numbers(text: str) -> list[float]:
@@ -93,13 +114,13 @@ def run(args: argparse.Namespace) -> None:
 def _run_pair(args: argparse.Namespace) -> None:
     import numpy as np
 
-    from portgeo.compare.bench_text import comparison_text
+    from portgeo.compare.bench_text import comparison_text, unique
     from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
     from portgeo.compare.record import comparison_record, comparison_table
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.units import MM_PER
 
-    before, after = load_port(args.before, args), load_port(args.after, args)
+    before, after = load_port(args.before, args), _load_after(args)
     boxes = None
     if args.box:
         per = MM_PER[before.source["units"]] * before.source["scale"]
@@ -166,11 +187,13 @@ def _write_removed(found: Any, args: argparse.Namespace) -> None:
 def _run_set(args: argparse.Namespace) -> None:
     from portgeo.compare.balance import balance
     from portgeo.compare.balance_text import balance_record, balance_table, balance_text
+    from portgeo.compare.bench_text import unique
     from portgeo.io.files import write_json, write_table_csv
 
     loaded = [load_port(path, args) for path in args.set]
     found = balance([one.port for one in loaded], args.flow)
-    warnings = (*(n for one in loaded for n in (*one.warnings, *one.port.warnings)), *found.warnings)
+    told = [n for one in loaded for n in (*one.warnings, *one.port.warnings)]
+    warnings = (*found.warnings, *unique(told))
     display = loaded[0].display
     if args.json:
         record = balance_record(found, [one.source for one in loaded], warnings, display)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.commands.common import add_common, load_port
+from portgeo.commands.common import add_common, add_scan, load_port
 
 HELP = "match a joint: lip facing the flow, offset, margin to the gasket line, bend of floor and roof"
 EXAMPLE = """examples:
@@ -35,17 +35,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="line: one centreline goes on in the other; none: both files share one frame",
     )
     parser.add_argument("--picture", metavar="FILE", help="write the outlines laid over each other (png)")
+    add_scan(parser)
     add_common(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Match and print."""
+    from portgeo.compare.bench_text import unique
     from portgeo.compare.joint import match
     from portgeo.compare.joint_text import match_record, match_table, match_text
     from portgeo.io.files import check_free, write_json, write_table_csv
 
     check_free([p for p in (args.json, args.csv, args.picture) if p], force=args.force)
-    up, down = load_port(args.upstream, args), load_port(args.downstream, args)
+    # A point named on an opening is on the joint's: UPSTREAM's exit, DOWNSTREAM's entry.
+    ends = {"entry": (None, args.entry), "exit": (args.exit, None)}
+    own = [argparse.Namespace(**vars(args) | {name: pair[k] for name, pair in ends.items()}) for k in (0, 1)]
+    up, down = load_port(args.upstream, own[0]), load_port(args.downstream, own[1])
     display = up.display
     leave = _length(args.leave, display.unit)
     gasket = None
@@ -54,7 +59,7 @@ def run(args: argparse.Namespace) -> None:
 
         gasket = read_outline(args.gasket, display.unit)
     found = match(up.port, down.port, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
-    warnings = (*up.warnings, *up.port.warnings, *down.warnings, *down.port.warnings, *found.warnings)
+    warnings = unique((*found.warnings, *up.warnings, *up.port.warnings, *down.warnings, *down.port.warnings))
     if args.json:
         sources = {"upstream": up.source, "downstream": down.source}
         write_json(args.json, match_record(found, sources, leave, warnings, display), force=args.force)

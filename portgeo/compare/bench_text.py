@@ -6,7 +6,7 @@ A Comparison comes in; lines of text go out, in the user's unit.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from portgeo.compare.comparison import Comparison
 from portgeo.compare.depth_map import Spot
@@ -31,7 +31,7 @@ def comparison_text(
         f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc; added "
-        f"{found.added / 1000.0:.2f} cc, too shallow to tell {found.below_noise / 1000.0:+.2f} cc",
+        f"{signed(f'{found.added / 1000.0:.2f}')} cc, too shallow to tell {found.below_noise / 1000.0:+.2f} cc",
         f"  laid together  {_alignment(found, d)}",
         "",
     ]
@@ -46,6 +46,15 @@ def comparison_text(
     lines += [*_walls(found, d), "", *_table(found, d), ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
     return "\n".join(lines)
+
+
+def unique(notices: Iterable[Notice]) -> list[Notice]:
+    """Return notices without those said before."""
+    found: list[Notice] = []
+    for notice in notices:
+        if notice not in found:
+            found.append(notice)
+    return found
 
 
 def signed(number: str) -> str:

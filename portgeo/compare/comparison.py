@@ -11,9 +11,8 @@ import numpy as np
 
 from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, volume_where
 from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
-from portgeo.compare.distance import wall_from
 from portgeo.compare.reading_error import readings_u
-from portgeo.compare.register import Alignment, Method, align
+from portgeo.compare.register import Alignment, Method, align, wall_of
 from portgeo.compare.state import State, state_of
 from portgeo.compare.stations import StationRows, station_rows
 from portgeo.compare.tube import Walled, places, walled
@@ -92,7 +91,8 @@ def compare_ports(
     """
     one = walled(finely(before, "BEFORE"))
     other = walled(finely(after, "AFTER"))
-    alignment = align(one, other, method, boxes=boxes, faces=faces)
+    wall = wall_of(one)
+    alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
     moved = alignment.moved(other.port.vertices)
     noise = float(np.hypot(before.noise, after.noise))
 
@@ -101,7 +101,6 @@ def compare_ports(
     before_wedges = wedges(one.tube, one.port.vertices, before_wall, stretch)
     after_wedges = wedges(one.tube, moved, after_wall, stretch)
 
-    wall = wall_from(one.port.vertices, before_wall, before.noise)
     depth = depth_of(wall, one.tube, after_wedges, noise)
     map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch)
     sides = ((1.0, after_wedges), (-1.0, before_wedges))
@@ -109,7 +108,7 @@ def compare_ports(
     built_up = [(sign, part, map_.at(map_.built_up, part.where)) for sign, part in sides]
     removed = sum(sign * volume_where(part, weight) for sign, part, weight in cut)
     added = -sum(sign * volume_where(part, weight) for sign, part, weight in built_up)
-    net = after_wedges.total - before_wedges.total
+    below_noise = after_wedges.total - before_wedges.total - removed + added
 
     read_volume_u, read_depth_u = readings_u(before, after)
     before_state, after_state = state_of(before), state_of(after)
@@ -122,9 +121,11 @@ def compare_ports(
         alignment=alignment,
         stretch=stretch,
         removed=removed,
-        removed_u=float(np.hypot(_removed_u(alignment, after_wedges, cut[0][2], depth, noise), read_volume_u)),
+        removed_u=float(
+            np.hypot(_removed_u(alignment, after_wedges, cut[0][2], depth, noise, below_noise), read_volume_u)
+        ),
         added=added,
-        below_noise=net - removed + added,
+        below_noise=below_noise,
         before_volume=before_wedges.total,
         after_volume=after_wedges.total,
         before_beyond=before_state.volume - before_wedges.total,
@@ -177,17 +178,20 @@ def _rim(port: Walled) -> IntArray:
     return np.unique(port.port.faces[~port.is_wall][of_wall[port.port.faces[~port.is_wall]]])
 
 
-def _removed_u(alignment: Alignment, after: Wedges, cut: FloatArray, depth: Depth, noise: float) -> float:
+def _removed_u(
+    alignment: Alignment, after: Wedges, cut: FloatArray, depth: Depth, noise: float, below_noise: float
+) -> float:
     """Return the standard uncertainty of the removed volume, mm3: from the fit and from the noise.
 
     The fit shifts the whole cut at once: its lever is the sum of area times how each height changes
     with the motion (JCGM 100, 5.1.2, with the covariance of the motion). The noise of one point
-    counts over the area it stands for.
+    counts over the area it stands for. What is too shallow to tell may be of the cut or not: a
+    rectangular distribution of that half-width (JCGM 100, 4.3.7).
     """
     lever = alignment.pull(after.vertices, _vertex_normals(after)).T @ (depth.areas * cut)
     by_fit = float(lever @ alignment.covariance @ lever)
     by_noise = float(((depth.areas * cut * noise) ** 2).sum())
-    return float(np.sqrt(max(by_fit, 0.0) + by_noise))
+    return float(np.sqrt(max(by_fit, 0.0) + by_noise + below_noise**2 / 3.0))
 
 
 def _depth_u(alignment: Alignment, after: Wedges, depth: Depth) -> float:

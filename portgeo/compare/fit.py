@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from portgeo.compare.distance import Wall, closest, wall_from
+from portgeo.compare.distance import Wall, closest
 from portgeo.compare.tube import Walled
 from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import face_areas
@@ -66,13 +66,14 @@ class Fit:
     rests_on_openings: bool
 
 
-def target_of(before: Walled) -> Target:
+def target_of(before: Walled, wall: Wall) -> Target:
+    """Return what the fit uses of BEFORE, whose wall is ready to be asked for distances."""
     port, tube = before.port, before.tube
     points = port.vertices
     centre = (points.min(axis=0) + points.max(axis=0)) / 2.0
     size = float(np.sqrt(np.mean(np.sum((points - centre) ** 2, axis=1))))
     openings = tuple((tube.middles[k], tube.frames[k, 0]) for k in (0, -1))
-    return Target(wall_from(points, port.faces[before.is_wall], port.noise), openings, centre, size, port.frame)
+    return Target(wall, openings, centre, size, port.frame)
 
 
 def sampled(after: Walled, count: int, mirrored: bool) -> AfterPoints:

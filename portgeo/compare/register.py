@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from scipy.spatial import cKDTree
 
+from portgeo.compare.distance import Wall, wall_from
 from portgeo.compare.fit import MIRROR, NEIGHBOURS, Fit, Target, loosest, sampled, seek, settle, target_of
 from portgeo.compare.tube import Walled
 from portgeo.errors import GeometryError
@@ -75,6 +76,7 @@ def align(
     boxes: FloatArray | None = None,
     faces: tuple[str, ...] = (),
     hands: tuple[bool, ...] = (False,),
+    wall: Wall | None = None,
 ) -> Alignment:
     """Return how AFTER comes into BEFORE's port frame.
 
@@ -82,7 +84,7 @@ def align(
     `fixed`: as `auto`, then by the surface nobody machined alone: the wall inside boxes (k, 2, 3), low and
     high corner in BEFORE's source coordinates, and the planes of the openings named in faces
     ("entry", "exit"); what these leave free stays as `auto` has it. hands : those AFTER may be of,
-    True for the other.
+    True for the other. wall : BEFORE's, where it is made already.
     Raises GeometryError where the two do not fit each other, and says what they seem to be.
     """
     before, after = before_walled.port, after_walled.port
@@ -90,7 +92,7 @@ def align(
         joined = before.frame @ np.linalg.inv(after.frame)
         return Alignment(method, joined, np.eye(4), 0.0, 1.0, np.zeros(3), np.zeros((6, 6)))
     refuse_other_size(before, after)
-    target = target_of(before_walled)
+    target = target_of(before_walled, wall or wall_of(before_walled))
     noise = float(np.hypot(before.noise, after.noise))
     coarse = max(NARROWEST_KERNEL_MM, KERNEL_NOISES * noise)
     kernel = max(NARROWEST_KERNEL_MM, KERNEL_NOISES * noise / NEIGHBOURS**0.5)
@@ -143,6 +145,11 @@ def align(
         mirrored=mirrored,
         warnings=_doubts(target, fit, method),
     )
+
+
+def wall_of(port: Walled) -> Wall:
+    """Return a port's wall, ready to be asked for distances."""
+    return wall_from(port.port.vertices, port.port.faces[port.is_wall], port.port.noise)
 
 
 def _doubts(target: Target, fit: Fit, method: Method) -> tuple[Notice, ...]:

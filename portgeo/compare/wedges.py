@@ -17,6 +17,7 @@ from portgeo.compare.tube import Places, Tube, places
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
+from portgeo.triangles import volume
 
 END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide
@@ -47,11 +48,21 @@ def solid_of(vertices: FloatArray, faces: IntArray, name: str) -> manifold3d.Man
     )
     made = manifold3d.Manifold(mesh)
     if made.status() != manifold3d.Error.NoError or made.volume() <= 0.0:
-        raise GeometryError(
-            f"the mesh of {name} is not closed, so it holds no volume to compare",
-            mend="Close its holes in the program it came from, so that one skin is left, and export it again",
-        )
+        raise _open(name)
     return made
+
+
+def _open(name: str) -> GeometryError:
+    return GeometryError(
+        f"the mesh of {name} is not closed, so it holds no volume to compare",
+        mend="Close its holes in the program it came from, so that one skin is left, and export it again",
+    )
+
+
+def _closed(faces: IntArray, count: int) -> bool:
+    """Return whether every edge of faces (m, 3) is met by as many faces one way as the other."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    return bool(np.array_equal(np.sort(start * count + end), np.sort(end * count + start)))
 
 
 def arrays_of(made: manifold3d.Manifold) -> tuple[FloatArray, IntArray]:
@@ -65,12 +76,14 @@ def finely(port: Port, name: str) -> Port:
 
     Raises GeometryError, naming it, where its mesh is open.
     """
-    made = solid_of(port.vertices, port.faces, name)
-    corners = port.vertices[port.faces]
-    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max()
+    if not _closed(port.faces, len(port.vertices)) or volume(port.vertices, port.faces) <= 0.0:
+        raise _open(name)
+    a, b, c = (port.vertices[port.faces[:, k]] for k in range(3))
+    longest = max(float(np.einsum("ij,ij->i", d, d).max()) for d in (b - a, c - b, a - c)) ** 0.5
     if longest <= 2.0 * LONGEST_EDGE_MM:
         return port
-    vertices, faces = arrays_of(made.refine_to_length(LONGEST_EDGE_MM))
+    solid = solid_of(port.vertices, port.faces, name)
+    vertices, faces = arrays_of(solid.refine_to_length(LONGEST_EDGE_MM))
     return replace(port, vertices=vertices, faces=faces)
 
 

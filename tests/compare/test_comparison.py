@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from portgeo.compare.comparison import compare_ports
+from portgeo.compare.comparison import Comparison, compare_ports
 from portgeo.compare.depth_map import Spot
 from portgeo.compare.record import comparison_record, comparison_table
 from portgeo.compare.solids import metal_solids, removed_mesh
@@ -43,6 +43,12 @@ def after() -> Port:
     return meshed(invented_readings(), 1.1, 0.4)
 
 
+@pytest.fixture(scope="module")
+def dug(before) -> Comparison:
+    """A hollow in the floor, in one frame, on clean meshes."""
+    return compare_ports(before, pushed(before, gaussian_floor), "none")
+
+
 def true_volume(port: Port, cut) -> float:
     """Removed volume, mm3, of a cut on the mesh it was made on."""
     return volume(pushed(port, cut).vertices, port.faces) - volume(port.vertices, port.faces)
@@ -64,7 +70,7 @@ def test_noisy_cut_in_any_pose(before, after, cut):
     found = compare_ports(noisy(before, 0.03, 2), ported)
     true = true_volume(after, cut)
     assert abs(found.removed - true) < max(0.02 * true, 50.0)
-    assert abs(found.depth.deepest - 2.5) < 0.1
+    assert abs(found.depth.deepest - 2.5) < min(0.1, 6.0 * found.depth_u)  # a fillet's foot is a little deeper
     assert abs(found.added) < 50.0
 
 
@@ -77,8 +83,8 @@ def test_identity_of_volumes(before, after):
     assert found.after_volume + found.after_beyond == pytest.approx(whole, abs=1e-6)
 
 
-def test_walls_share_the_removed_metal(before):
-    found = compare_ports(before, pushed(before, gaussian_floor), "none")
+def test_walls_share_the_removed_metal(before, dug):
+    found = dug
     four = sum(found.walls[name].removed for name in ("roof", "right", "floor", "left"))
     assert four == pytest.approx(found.removed, abs=1e-6 * found.before_volume)
     assert found.walls["floor"].removed > 0.9 * found.removed
@@ -102,15 +108,6 @@ def test_floor_dropped_a_tenth_of_an_inch_reads_so(before, after):
     assert np.abs(found.rows.roof[inside] / IN).max() < 0.002
 
 
-def test_depth_covers_its_uncertainty(before, after):
-    misses = []
-    for seed in range(2):
-        ported, _ = posed(noisy(pushed(after, heavy_floor), 0.03, seed), seed=seed)
-        found = compare_ports(noisy(before, 0.03, 40 + seed), ported)
-        misses.append((found.depth.deepest - 2.5) / found.depth_u)
-    assert np.abs(misses).max() < 6.0  # a fillet's foot is a little deeper than the drop it belongs to
-
-
 def test_missed_spot_and_step_are_seen(before):
     def island(where):
         left_out = smooth((np.hypot(where.station - 60.0, where.left) - 3.0) / 1.5)
@@ -131,9 +128,8 @@ def test_missed_spot_and_step_are_seen(before):
     assert isinstance(steps[0], Spot)
 
 
-def test_blended_cut_has_no_steps(before):
-    found = compare_ports(before, pushed(before, gaussian_floor), "none")
-    assert found.spots == ()
+def test_blended_cut_has_no_steps(dug):
+    assert dug.spots == ()
 
 
 def test_longer_after_is_not_counted():
@@ -171,8 +167,8 @@ def test_sheets_compare_directly():
     assert found.removed_u == pytest.approx(0.025 * 25.4 * np.sqrt(np.sum(np.square(sizes))), rel=0.02)
 
 
-def test_record_has_the_promised_keys(before):
-    found = compare_ports(before, pushed(before, gaussian_floor), "none")
+def test_record_has_the_promised_keys(dug):
+    found = dug
     record = comparison_record(found, {"before": {}, "after": {}}, 2.68, (), Display("in"))
     assert record["schema"] == "portgeo.compare/1"
     promised = {"removed_cc", "added_cc", "below_noise_cc", "net_cc", "removed_g", "density_g_cc", "source"}
@@ -190,10 +186,9 @@ def test_record_has_the_promised_keys(before):
     assert len(rows[0]) == len(head)
 
 
-def test_solids_agree_with_wedges(before):
-    ported = pushed(before, gaussian_floor)
-    found = compare_ports(before, ported, "none")
-    solids = metal_solids(solid(before), solid(ported), 0.0, 0.01)
+def test_solids_agree_with_wedges(before, dug):
+    found = dug
+    solids = metal_solids(solid(before), solid(found.after), 0.0, 0.01)
     assert solids.removed.volume() == pytest.approx(found.removed, rel=0.005)
     assert solids.removed.volume() - solids.added.volume() + solids.slivers == pytest.approx(found.net, abs=0.2)
 
