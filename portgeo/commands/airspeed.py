@@ -138,7 +138,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     if runner is not None:
         record["runner_source"] = runner.source
     texts = [airspeed_text(result, title, warnings, display)]
-    shown = [("today" if planned else title, result)]
+    shown = [("today" if planned else "this port", result)]
     if planned is not None:
         after = air_speed(_path(args, runner, planned), flow, depression, unknowns=unknowns)
         volumes = [volume(p.port.vertices, p.port.faces) for p in (loaded, planned)]

@@ -62,6 +62,7 @@ class AirSpeed:
 
     stations, area, mean_speed (flow over area, incompressible), mean_isentropic, mach (isentropic),
     short_over_mean, long_over_mean (nan on a path that does not turn), highest_over_mean : (n,).
+    clock_over_mean : (n, 12), from 12 o'clock on.
     ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
     without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them.
     """
@@ -78,6 +79,7 @@ class AirSpeed:
     short_over_mean: FloatArray
     long_over_mean: FloatArray
     highest_over_mean: FloatArray
+    clock_over_mean: FloatArray
     least_station: float
     least_area: float
     choke: float
@@ -108,12 +110,12 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
 
     flow : m3/s of air at rest. depression : Pa. The wall-speed solution is made on two grids; their
     difference, carried on to cells of no size as if the error went with the cells' size, is the doubt
-    about each peak. Raises InputError for a flow that no air can make (more than chokes the least
-    area), GeometryError where no grid can be laid.
+    about each peak. The layer on the wall is taken to begin at the path's entry. Raises InputError for a
+    flow that no air can make (more than chokes the least area), GeometryError where no grid can be laid.
     """
     check_flow(flow, depression)
     table = _table_stations(path)
-    close = np.union1d(np.linspace(0.0, path.length, FINE_STATIONS), table)
+    close = np.union1d(np.linspace(path.first, path.last, FINE_STATIONS), table)
     sections = sections_along(path, close)
     net = np.array([_net_area(s) for s in sections])
     least = int(np.argmin(net))
@@ -153,6 +155,7 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
     highest = _peak(
         fine, means, fine.over_mean[ring, node], int(ring), fine.wall[ring, node], abs(fine_top - rough_top) / growth
     )
+    by_clock = clock_speeds(fine)
     at_table = [np.interp(table, fine.stations, line) for line in (short, long, fine.over_mean.max(axis=1))]
     return AirSpeed(
         path=path,
@@ -167,6 +170,7 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
         short_over_mean=at_table[0],
         long_over_mean=at_table[1],
         highest_over_mean=at_table[2],
+        clock_over_mean=np.column_stack([np.interp(table, fine.stations, line) for line in by_clock.T]),
         least_station=float(close[least]),
         least_area=float(net[least]),
         choke=choke_flow(float(net[least]) * 1e-6, air),
@@ -230,6 +234,18 @@ def side_line(solution: WallSpeed, plane: TurnPlane, *, inner: bool) -> tuple[Fl
         speeds[k] = (1.0 - t) * solution.over_mean[k, j] + t * solution.over_mean[k, i]
         points[k] = (1.0 - t) * solution.wall[k, j] + t * solution.wall[k, i]
     return speeds, points
+
+
+def clock_speeds(solution: WallSpeed) -> FloatArray:
+    """Return speed over mean (n, 12) at each ring's clock positions, 12 o'clock first, seen from its centroid."""
+    found = np.empty((len(solution.stations), 12))
+    for k, section in enumerate(solution.sections):
+        middle = section.in_space(moments(section.outline).centroid[None])[0]
+        left, up = section.frame[1:] @ (solution.wall[k] - middle).T
+        hours = np.degrees(np.arctan2(-left, up)) / 30.0 % 12.0
+        order = np.argsort(hours, kind="stable")
+        found[k] = np.interp(np.arange(12.0), hours[order], solution.over_mean[k][order], period=12.0)
+    return found
 
 
 def _turn_of(solution: WallSpeed, plane: TurnPlane) -> tuple[float, float] | None:

@@ -23,7 +23,8 @@ class Path:
     """Ports one after the other in one frame, the last port's own.
 
     ports : in the direction of flow. poses : (k, 4, 4), each port's frame into the path's. starts :
-    (k,), the path's station at each port's entry; the path's stations run from 0.
+    (k,), the path's station at each port's entry. The path's stations are the last port's own; those of
+    a runner ahead of it count back from there.
     """
 
     ports: tuple[Port, ...]
@@ -31,14 +32,24 @@ class Path:
     starts: FloatArray
 
     @property
+    def first(self) -> float:
+        """Station of the path's entry."""
+        return float(self.starts[0])
+
+    @property
+    def last(self) -> float:
+        """Station of the path's exit."""
+        return float(self.starts[-1] + self.ports[-1].centreline.length)
+
+    @property
     def length(self) -> float:
         """Length along the centrelines."""
-        return float(self.starts[-1] + self.ports[-1].centreline.length)
+        return self.last - self.first
 
 
 def path_of(port: Port) -> Path:
     """Return the path through one port."""
-    return Path((port,), np.eye(4)[None], np.zeros(1))
+    return Path((port,), np.eye(4)[None], port.centreline.stations[:1])
 
 
 def join(runner: Port, head: Port, pose: FloatArray | None = None) -> Path:
@@ -49,7 +60,8 @@ def join(runner: Port, head: Port, pose: FloatArray | None = None) -> Path:
     """
     if pose is None:
         pose = _onto_entry(runner, head)
-    return Path((runner, head), np.stack([pose, np.eye(4)]), np.array([0.0, runner.centreline.length]))
+    joint = float(head.centreline.stations[0])
+    return Path((runner, head), np.stack([pose, np.eye(4)]), np.array([joint - runner.centreline.length, joint]))
 
 
 def _onto_entry(runner: Port, head: Port) -> FloatArray:

@@ -78,7 +78,7 @@ def sizing_of(path: Path) -> Sizing:
 
     Raises GeometryError where a plane cuts no tube.
     """
-    close = np.linspace(0.0, path.length, SIZING)
+    close = np.linspace(path.first, path.last, SIZING)
     sections = sections_along(path, close)
     extents = np.array([np.ptp(s.outline, axis=0) for s in sections])
     width, height = np.exp(np.log(extents).mean(axis=0))

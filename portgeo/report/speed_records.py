@@ -48,6 +48,7 @@ def speed_record(result: AirSpeed) -> dict[str, Any]:
                 "short_side_over_mean": result.short_over_mean[k],
                 "long_side_over_mean": result.long_over_mean[k],
                 "highest_over_mean": result.highest_over_mean[k],
+                "clock_over_mean": result.clock_over_mean[k],
             }
             for k in range(len(result.stations))
         ],
@@ -151,6 +152,7 @@ def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[
     header = [
         f"station_{unit}", f"area_{unit}2", f"mean_speed_{name}", "mach",
         "short_side_over_mean", "long_side_over_mean", "highest_over_mean",
+        *(f"over_mean_at_{hour or 12}" for hour in range(12)),
     ]  # fmt: skip
     columns = np.column_stack(
         [
@@ -161,6 +163,7 @@ def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[
             result.short_over_mean,
             result.long_over_mean,
             result.highest_over_mean,
+            result.clock_over_mean,
         ]
     )
     return header, columns.tolist()

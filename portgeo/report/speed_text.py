@@ -42,6 +42,8 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
         "the wall over the mean speed of their section.",
         WIDTH,
     )
+    if len(result.path.ports) > 1:
+        lines.append(f"Stations below {d.length(float(result.path.starts[-1]))} are in the runner.")
     return "\n".join(lines)
 
 

@@ -54,6 +54,23 @@ def test_the_peak_is_on_the_floor_in_the_turn(elbow):
     assert np.all(found.short_over_mean <= found.highest_over_mean + 1e-9)
 
 
+def test_speeds_round_the_clock(elbow):
+    """In the turn the floor is fastest, the roof slowest and the two walls alike between them."""
+    _, found = elbow
+    clock = found.clock_over_mean[np.argmin(np.abs(found.stations - 84.0))]
+    assert clock[6] == clock.max()
+    assert clock[0] == clock.min()
+    assert clock[1:6] == pytest.approx(clock[:6:-1], abs=1e-6)
+    assert np.all(np.diff(clock[:7]) > 0.0)
+
+
+def test_stations_are_the_ports_own():
+    """A sheet that begins at another station than 0 keeps its stations."""
+    rows = tuple(Reading(k + 2, s, shape="round", height=40.0, width=40.0) for k, s in enumerate((10.0, 90.0)))
+    found = air_speed(path_of(port_from_readings(rows)), 100.0 * CFM, 28.0 * WATER, unknowns=3000)
+    assert found.stations[[0, -1]].tolist() == [10.0, 90.0]
+
+
 def test_a_gentler_turn_slows_the_air_more_gently(elbow):
     gentle = port_from_readings(elbow_readings(44.0, 32.0, 9.0, (58.0, 30.0), 160.0, 30.0))
     found = air_speed(path_of(gentle), 180.0 * CFM, 28.0 * WATER, unknowns=6000)
@@ -131,8 +148,9 @@ def test_the_command_answers_first_and_writes_every_key(tmp_path, monkeypatch, c
     assert record["flow"]["air"]["sound_m_s"] == pytest.approx(340.294, abs=1e-3)
     assert set(record["stations"][0]) >= {
         "station_mm", "area_mm2", "mean_speed_m_s", "mach",
-        "short_side_over_mean", "long_side_over_mean", "highest_over_mean",
+        "short_side_over_mean", "long_side_over_mean", "highest_over_mean", "clock_over_mean",
     }  # fmt: skip
+    assert len(record["stations"][0]["clock_over_mean"]) == 12
     assert set(record["short_side"]) >= {"peak_m_s", "peak_over_mean", "station_mm", "at_mm"}
     assert set(record["slowing"]) >= {"from_station_mm", "margin", "parts"}
     assert len(table.read_text(encoding="utf-8").splitlines()) == len(record["stations"]) + 1
@@ -141,7 +159,8 @@ def test_the_command_answers_first_and_writes_every_key(tmp_path, monkeypatch, c
 def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
     bench = tmp_path / "bench.csv"
     bench.write_text(
-        "state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,clay,0.3,150,25\n,,0.5,190,25\n,with runner,0.3,150,28\n,,0.5,180,28\n",
+        "state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,clay,0.3,150,25\n,,0.5,190,25\n"
+        ",with runner,0.3,150,28\n,,0.5,180,28\n",
         encoding="utf-8",
     )
     runner = tmp_path / "runner.csv"

@@ -202,7 +202,7 @@ def test_depressions_of_25_and_28_inches():
 @pytest.mark.parametrize("reynolds", [3e5, 1e6, 5e6])
 @pytest.mark.parametrize("highest", [0.2, 0.4, 4.0 / 7.0])
 def test_flow_of_zero_wall_friction_stays_at_the_limit(reynolds, highest):
-    """Stratford (1959; from memory): Cp = 0.645 (0.435 Re0^(1/5) ((x/x0)^(1/5) - 1))^(1/3) is about to part all along."""
+    """Cp = 0.645 (0.435 Re0^(1/5) ((x/x0)^(1/5) - 1))^(1/3) is about to part all along (Stratford; from memory)."""
     x0, lead = 0.05, 100
     cp = np.linspace(0.0, highest, 2000)
     x = x0 * (1.0 + (cp / 0.645) ** 3 / (0.435 * reynolds**0.2)) ** 5
