@@ -11,81 +11,83 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 MESHES = Path(__file__).resolve().parent.parent / "meshes"
 SEED = 71
 READER_ERROR_IN = 0.0008
 
-# station, roof, floor, width, corner roof, corner floor, turn: inches and degrees; roof and floor are
-# heights over the centreline. The floor of the casting has a dam ahead of the turn.
-AS_CAST = [
-    (0.000, 0.975, -0.975, 1.150, 0.220, 0.220, 0.0),
-    (0.450, 0.955, -0.945, 1.150, 0.240, 0.240, 0.0),
-    (0.900, 0.935, -0.885, 1.122, 0.260, 0.260, 0.0),
-    (1.300, 0.920, -0.795, 1.104, 0.290, 0.280, 0.0),
-    (1.600, 0.903, -0.815, 1.150, 0.320, 0.300, 3.0),
-    (1.900, 0.880, -0.800, 1.185, 0.350, 0.330, 15.0),
-    (2.200, 0.850, -0.780, 1.215, 0.400, 0.380, 29.0),
-    (2.500, 0.812, -0.762, 1.265, 0.470, 0.450, 44.0),
-    (2.800, 0.766, -0.754, 1.345, 0.000, 0.000, 58.0),
-    (3.100, 0.742, -0.742, 1.445, 0.000, 0.000, 70.0),
-    (3.400, 0.735, -0.735, 1.470, 0.000, 0.000, 75.0),
-    (3.700, 0.735, -0.735, 1.470, 0.000, 0.000, 75.0),
-]
-# What the first cut took off roof, floor and both walls together.
-FIRST_CUT = {
-    0.000: (0.010, 0.010, 0.020),
-    0.450: (0.010, 0.020, 0.020),
-    0.900: (0.010, 0.040, 0.044),
-    1.300: (0.012, 0.100, 0.064),
-    1.600: (0.012, 0.060, 0.036),
-    1.900: (0.010, 0.044, 0.024),
-    2.200: (0.008, 0.032, 0.022),
-    2.500: (0.006, 0.022, 0.020),
-    2.800: (0.006, 0.014, 0.020),
-    3.100: (0.005, 0.005, 0.012),
-    3.400: (0.000, 0.000, 0.000),
-    3.700: (0.000, 0.000, 0.000),
-}
-BOWL = 2.800  # the traced row's station
-THROAT = 3.400  # from here on the bowl is round
+# The casting, along the centreline: roof and floor over it, width, corner radii. Inches.
+AT = [0.0, 0.6, 1.2, 1.8, 2.4, 3.0, 3.4, 3.8]
+ROOF = [0.975, 0.950, 0.925, 0.888, 0.826, 0.750, 0.735, 0.735]
+FLOOR = [-0.975, -0.940, -0.893, -0.848, -0.790, -0.746, -0.735, -0.735]
+WIDTH = [1.150, 1.150, 1.152, 1.172, 1.245, 1.410, 1.470, 1.470]
+CORNER_ROOF = [0.220, 0.245, 0.280, 0.340, 0.450, 0.640, 0.735, 0.735]
+CORNER_FLOOR = [0.220, 0.240, 0.270, 0.320, 0.430, 0.640, 0.735, 0.735]
+DAM = (1.25, 0.28, 0.080)  # on the floor ahead of the turn: where, how long, how high
+PUSH = (1.25, 0.32, 0.050)  # the walls pushed in for what passes beside them
+TURN = (1.6, 3.3, 75.0)  # the centreline turns at one rate between the two stations
+# What the first cut took off roof, floor and both walls together: all along, and at the dam.
+CUT_ROOF, CUT_FLOOR, CUT_WALLS = 0.010, 0.022, 0.020
+CUT_DAM, CUT_PUSH = 0.070, 0.040
+UNCUT_FROM = 3.3  # the throat was left alone
+STATIONS = np.round(np.arange(0.0, 3.81, 0.2), 3)
+BOWL = 2.8  # the traced row's station
+OVAL, THROAT = 3.0, 3.4  # from here on the bowl is oval, and round
 SHEET_COLUMNS = (
-    "station_in,height_in,width_in,shape,corner_roof_in,corner_floor_in,turn_deg,rise_in,outline,"
-    "reading_error_in,note"
+    "station_in,height_in,width_in,shape,corner_roof_in,corner_floor_in,turn_deg,rise_in,outline,reading_error_in,note"
 )
 
 
 def bowl_outline(height: float, width: float) -> np.ndarray:
-    """Return a traced outline (n, 2) of the bowl in inches, right and up, with a flat by the guide."""
-    angle = np.linspace(0.0, 2.0 * np.pi, 72, endpoint=False)
-    power = 2.0 / 2.6
+    """Return a traced outline (n, 2) of the bowl in inches, right and up: between a box and an oval."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 96, endpoint=False)
+    power = 2.0 / 2.35
     x = np.sign(np.cos(angle)) * np.abs(np.cos(angle)) ** power * width / 2.0
     y = np.sign(np.sin(angle)) * np.abs(np.sin(angle)) ** power * height / 2.0
-    y -= 0.03 * np.exp(-((angle - np.pi / 2.0) ** 2) / 0.05)
+    y -= 0.010 * np.exp(-((angle - np.pi / 2.0) ** 2) / 0.05)  # a flat by the guide
     return np.column_stack([x, y])
+
+
+def bump(station: float, shape: tuple[float, float, float]) -> float:
+    """Return the height of a smooth bump (where, how long, how high) at a station."""
+    where, long, high = shape
+    return float(high * np.exp(-(((station - where) / long) ** 2)))
+
+
+def shape_at(station: float, cut: bool) -> tuple[float, float, float, float, float]:
+    """Return roof, floor, width and both corner radii at a station, as cast or after the first cut."""
+    roof, floor, width, corner_roof, corner_floor = (
+        float(PchipInterpolator(AT, values)(station)) for values in (ROOF, FLOOR, WIDTH, CORNER_ROOF, CORNER_FLOOR)
+    )
+    floor += bump(station, DAM)
+    width -= bump(station, PUSH)
+    if cut:
+        whole = float(np.clip((UNCUT_FROM - station) / 0.8, 0.0, 1.0))
+        roof += CUT_ROOF * whole
+        floor -= CUT_FLOOR * whole + bump(station, (*DAM[:2], CUT_DAM))
+        width += CUT_WALLS * whole + bump(station, (*PUSH[:2], CUT_PUSH))
+    return roof, floor, width, corner_roof, corner_floor
 
 
 def sheet(state: str, title: str, random: np.random.Generator) -> str:
     """Return one state's sheet, and write the outline that it names."""
-    lines = [
-        f"# One intake port of an invented four-cylinder hill-climb engine, {title}. All values are invented.",
-        SHEET_COLUMNS,
-    ]
-    for station, roof, floor, width, corner_roof, corner_floor, turn in AS_CAST:
-        off_roof, off_floor, off_walls = FIRST_CUT[station] if state == "first-cut" else (0.0, 0.0, 0.0)
-        top, bottom = roof + off_roof, floor - off_floor
-        h, w = np.array([top - bottom, width + off_walls]) + random.normal(0.0, READER_ERROR_IN, 2)
-        place = f"{turn:g},{(top + bottom) / 2.0:.3f}"
-        if station < BOWL:
-            note = "flange" if station == 0 else ""
-            lines.append(
-                f"{station:.3f},{h:.3f},{w:.3f},rect,{corner_roof:.3f},{corner_floor:.3f},{place},,0.001,{note}"
-            )
-        elif station == BOWL:
+    lines = [f"# One intake port of an invented four-cylinder hill-climb engine, {title}. All of it is invented."]
+    lines.append(SHEET_COLUMNS)
+    for station in STATIONS:
+        roof, floor, width, corner_roof, corner_floor = shape_at(float(station), state == "first-cut")
+        h, w = np.array([roof - floor, width]) + random.normal(0.0, READER_ERROR_IN, 2)
+        turn = TURN[2] * np.clip((station - TURN[0]) / (TURN[1] - TURN[0]), 0.0, 1.0)
+        place = f"{turn:.1f},{(roof + floor) / 2.0:.3f}"
+        if station == BOWL:
             name = f"demo-bowl-{state}.csv"
-            points = "\n".join(f"{x:.4f},{y:.4f}" for x, y in bowl_outline(top - bottom, width + off_walls))
+            points = "\n".join(f"{x:.4f},{y:.4f}" for x, y in bowl_outline(roof - floor, width))
             (MESHES / name).write_text(f"x_in,y_in\n{points}\n", encoding="utf-8", newline="\n")
             lines.append(f"{station:.3f},,,outline,,,{place},{name},0.002,traced round a card")
+        elif station < OVAL:
+            note = "flange" if station == 0 else ""
+            corners = f"{corner_roof:.3f},{corner_floor:.3f}"
+            lines.append(f"{station:.3f},{h:.3f},{w:.3f},rect,{corners},{place},,0.001,{note}")
         elif station < THROAT:
             lines.append(f"{station:.3f},{h:.3f},{w:.3f},oval,,,{place},,0.001,bowl")
         else:

@@ -1,10 +1,14 @@
 """Ports of known shape that several tests look at."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from portgeo.port import port_from_readings
 from portgeo.section import Reading
+
+DEMO = Path(__file__).resolve().parent.parent / "meshes"
 
 
 def elbow_readings(height, width, corner, legs, radius, degrees, shape="rect"):

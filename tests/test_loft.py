@@ -46,9 +46,7 @@ def test_the_mesh_passes_through_every_measured_section(port):
     found = sections_at(port, port.rows)
     for section, reading in zip(found, port_readings(), strict=True):
         ours, measured = shapely.Polygon(section.outline), shapely.Polygon(outline_of(reading))
-        moved = shapely.affinity.translate(
-            ours, *(np.array(measured.centroid.coords[0]) - ours.centroid.coords[0])
-        )
+        moved = shapely.affinity.translate(ours, *(np.array(measured.centroid.coords[0]) - ours.centroid.coords[0]))
         assert moved.area == pytest.approx(measured.area, rel=2e-4)
         assert shapely.hausdorff_distance(moved, measured) < 0.005
 
@@ -114,16 +112,14 @@ def test_a_turn_too_tight_for_its_height_is_refused_by_its_rows():
         rect(4, 30, 50, 30, turn=1.0),
         rect(5, 50, 50, 30, turn=1.0),
     ]
-    with pytest.raises(GeometryError, match="rows 3 and 4.*overlap"):
+    with pytest.raises(GeometryError, match=r"rows 3 and 4.*overlap"):
         port_from_readings(readings)
 
 
 def test_a_port_that_runs_into_itself_is_refused():
     turns = np.radians([0, 0, 90, 180, 270, 270])
     stations = np.cumsum([0, 80, 40 * np.pi / 2, 40 * np.pi / 2, 40 * np.pi / 2, 80])
-    readings = [
-        rect(k + 2, s, 30, 30, 5, turn=t) for k, (s, t) in enumerate(zip(stations, turns, strict=True))
-    ]
+    readings = [rect(k + 2, s, 30, 30, 5, turn=t) for k, (s, t) in enumerate(zip(stations, turns, strict=True))]
     with pytest.raises(GeometryError, match="runs into itself"):
         port_from_readings(readings)
 
@@ -134,14 +130,8 @@ def outlines(draw):
     count = draw(st.integers(8, 40))
     angle = np.arange(count) * 2.0 * np.pi / count
     height, width = draw(st.floats(12, 60)), draw(st.floats(12, 60))
-    waves = [
-        1.0 + draw(st.floats(-0.12, 0.12)) * np.cos(k * angle + draw(st.floats(0, 6))) for k in (2, 3, 5)
-    ]
-    return (
-        np.prod(waves, axis=0)[:, None]
-        * np.column_stack([np.cos(angle) * width, np.sin(angle) * height])
-        / 2.0
-    )
+    waves = [1.0 + draw(st.floats(-0.12, 0.12)) * np.cos(k * angle + draw(st.floats(0, 6))) for k in (2, 3, 5)]
+    return np.prod(waves, axis=0)[:, None] * np.column_stack([np.cos(angle) * width, np.sin(angle) * height]) / 2.0
 
 
 @st.composite

@@ -23,9 +23,7 @@ def measured(reading, islands=()):
 def test_rounded_rectangle_has_the_handbook_area(height, width, roof, floor):
     """Mensuration: w h - (4 - pi) r^2 for four equal corners; two of each kind here."""
     least = min(height, width)
-    m = measured(
-        Reading(2, 0.0, height=height, width=width, corner_roof=roof * least, corner_floor=floor * least)
-    )
+    m = measured(Reading(2, 0.0, height=height, width=width, corner_roof=roof * least, corner_floor=floor * least))
     exact = height * width - (2.0 - np.pi / 2.0) * least**2 * (roof**2 + floor**2)
     # A chord with sagitta c leaves out a segment of two thirds of c by its length.
     left_out = 2.0 / 3.0 * CHORD_MM * np.pi * least * (roof + floor)

@@ -25,8 +25,7 @@ def test_loops_agree_with_a_general_library_plane_by_plane():
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     for k in range(0, len(origins), 6):
         ours = sorted(
-            moments((loops.loop(j) - origins[k]) @ frames[k, 1:].T).area
-            for j in np.flatnonzero(loops.plane == k)
+            moments((loops.loop(j) - origins[k]) @ frames[k, 1:].T).area for j in np.flatnonzero(loops.plane == k)
         )
         theirs = mesh.section(plane_origin=origins[k], plane_normal=frames[k, 0])
         other = sorted(abs(moments((d[:-1] - origins[k]) @ frames[k, 1:].T).area) for d in theirs.discrete)
@@ -85,7 +84,7 @@ def test_an_open_mesh_gives_open_loops_and_says_how_wide():
 
 
 def test_a_plane_beside_the_mesh_cuts_nothing():
-    vertices, faces, origins, frames = torus()
+    vertices, faces, origins, _ = torus()
     away = origins[:2] + np.array([0.0, 0.0, 500.0])
     upright = np.broadcast_to(np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (2, 3, 3))
     loops = slice_mesh(vertices, faces, away, upright[:, 0])

@@ -90,7 +90,8 @@ def _table(survey: Survey, d: Display) -> list[str]:
         f"{'station':>9} {'area':>9} {'±':>7} {'height':>8} {'width':>8} {'corner':>8} {'area taper':>11} {'cone':>7}"
     )
     unit = d.unit
-    units = f"{unit:>9} {d.area_unit:>9} {d.area_unit:>7} {unit:>8} {unit:>8} {unit:>8} {d.area_unit + '/' + unit:>11} {'deg':>7}"
+    per = f"{d.area_unit}/{unit}"
+    units = f"{unit:>9} {d.area_unit:>9} {d.area_unit:>7} {unit:>8} {unit:>8} {unit:>8} {per:>11} {'deg':>7}"
     lines = [head, units]
     measured = survey.port.rows
     for k, m in enumerate(survey.measures):

@@ -129,18 +129,21 @@ def _dams(short: Side | None) -> list[Notice]:
     flat = np.column_stack([(line - line[0]) @ run, -(line - line[0]) @ inward])
     touching = _upper_hull(flat)
     found: list[Notice] = []
-    last_top = -1
+    base: tuple[FloatArray, FloatArray] | None = None  # the floor's own line: a point and a direction
     for a, b in pairwise(touching):
         chord = flat[b] - flat[a]
         arm = flat[a : b + 1] - flat[a]
         hollow = (chord[1] * arm[:, 0] - chord[0] * arm[:, 1]) / np.linalg.norm(chord)
         foot = a + int(np.argmax(hollow))
-        if a == last_top or foot == a:
-            continue  # the far side of a dam is no dam of its own
-        approach = flat[foot] - flat[a]
-        over = flat[b] - flat[foot]
-        height = float((approach[0] * over[1] - approach[1] * over[0]) / np.linalg.norm(approach))
-        length = float(np.linalg.norm(over))
+        if foot == a:
+            continue
+        if not found:  # past a dam the line from the string's start would run down the dam's back
+            approach = flat[foot] - flat[a]
+            base = flat[foot], approach / np.linalg.norm(approach)
+        assert base is not None
+        over = flat[b] - base[0]
+        height = float(base[1][0] * over[1] - base[1][1] * over[0])
+        length = float(np.linalg.norm(flat[b] - flat[foot]))
         if height > max(DAM_MM, DAM_SLOPE * length):
             found.append(
                 Notice(
@@ -149,7 +152,6 @@ def _dams(short: Side | None) -> list[Notice]:
                     {"at": float(at[b]), "height": height, "length": length, "limit": DAM_MM},
                 )
             )
-            last_top = b
     return found
 
 

@@ -1,0 +1,177 @@
+"""Lofts and surveys against mensuration, Pappus, published fits, Open CASCADE and the GUM."""
+
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from OCP.Approx import Approx_IsoParametric
+from OCP.BRep import BRep_Tool
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeWire
+from OCP.BRepGProp import BRepGProp
+from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.BRepOffsetAPI import BRepOffsetAPI_ThruSections
+from OCP.collections import HArray1_double, HArray1_gp_Pnt
+from OCP.GeomAbs import GeomAbs_C1
+from OCP.GeomAPI import GeomAPI_Interpolate
+from OCP.gp import gp_Pnt
+from OCP.GProp import GProp_GProps
+from OCP.TopAbs import TopAbs_FACE
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS
+
+from portgeo.centreline import at
+from portgeo.io.sheets import read_sheet
+from portgeo.loft import quarters, surface_from_readings
+from portgeo.plane import fit_circle
+from portgeo.port import port_from_readings, sections_at
+from portgeo.section import Reading, area_of, outline_of
+from portgeo.survey import survey
+from portgeo.survey.uncertainty import from_readings
+from portgeo.triangles import volume
+from portgeo.units import MM_PER_INCH
+from tests.conftest import DEMO, elbow_readings
+
+WITHIN = 5e-4  # volume and every area of the closed-form shapes
+
+
+def test_frustum_by_mensuration():
+    """Handbook mensuration: V = pi h / 12 (D^2 + D d + d^2)."""
+    readings = (
+        Reading(2, 0.0, shape="round", height=50.0, width=50.0),
+        Reading(3, 80.0, shape="round", height=30.0, width=30.0),
+    )
+    port = port_from_readings(readings)
+    assert volume(port.vertices, port.faces) == pytest.approx(np.pi * 80.0 / 12.0 * (2500 + 1500 + 900), rel=WITHIN)
+    s = survey(port)
+    diameter = 50.0 - 20.0 * s.stations / 80.0
+    assert s.area == pytest.approx(np.pi * diameter**2 / 4.0, rel=WITHIN)
+    assert s.short_side is None
+    assert s.least_station == pytest.approx(80.0)
+    assert np.tan(s.cone_angle / 2.0) == pytest.approx(np.full(len(s.stations), -10.0 / 80.0), rel=WITHIN)
+
+
+def test_rounded_rectangle_elbow_by_pappus(rect_elbow):
+    """Pappus's centroid theorem: V = A R t for the turn, A L for the legs; short side R - h / 2."""
+    area = 44.0 * 32.0 - (4.0 - np.pi) * 81.0
+    turn = np.radians(75.0)
+    s = survey(rect_elbow)
+    assert s.volume == pytest.approx(area * (58.0 + 22.0 + 40.0 * turn), rel=WITHIN)
+    assert s.area == pytest.approx(np.full(len(s.area), area), rel=WITHIN)
+    assert s.short_side.radius == pytest.approx(18.0, rel=0.01)
+    assert s.short_side.least_radius == pytest.approx(18.0, rel=0.01)
+    assert s.long_side.radius == pytest.approx(62.0, rel=0.01)
+    assert np.degrees(s.short_side.turn) == pytest.approx(75.0, abs=0.1)
+    # 5 % to 95 % of the change of heading is the middle nine tenths of the arc.
+    arc = 40.0 * turn
+    assert s.short_side.station_from == pytest.approx(58.0 + 0.05 * arc, abs=0.4)
+    assert s.short_side.station_to == pytest.approx(58.0 + 0.95 * arc, abs=0.4)
+
+
+@pytest.mark.parametrize("unit", [1.0, MM_PER_INCH])
+def test_round_elbow_by_pappus_in_either_unit(unit):
+    """A 38 mm bore on a 60 mm radius, and one of 1.5 in on 2.25 in."""
+    bore, radius, legs = (
+        (38.0, 60.0, (40.0, 100.0)) if unit == 1.0 else (1.5 * unit, 2.25 * unit, (1.0 * unit, 2.0 * unit))
+    )
+    s = survey(port_from_readings(elbow_readings(bore, bore, 0.0, legs, radius, 90.0, "round")))
+    area = np.pi * bore**2 / 4.0
+    assert s.volume == pytest.approx(area * (sum(legs) + radius * np.pi / 2.0), rel=WITHIN)
+    assert s.area == pytest.approx(np.full(len(s.area), area), rel=WITHIN)
+    assert s.short_side.radius == pytest.approx(radius - bore / 2.0, rel=0.01)
+    wall = np.pi * bore * (sum(legs) + radius * np.pi / 2.0)  # Pappus's first theorem
+    assert s.wetted_area == pytest.approx(wall, rel=1e-3)
+
+
+def test_prismoidal_rule_holds_between_two_rectangles():
+    """Mensuration: h / 6 (A1 + 4 Am + A2), the middle section's sides being the means (no area stands in between)."""
+    readings = (Reading(2, 0.0, height=50.0, width=30.0), Reading(3, 60.0, height=40.0, width=28.0))
+    port = port_from_readings(readings)
+    exact = 60.0 / 6.0 * (1500.0 + 4.0 * 45.0 * 29.0 + 1120.0)
+    assert volume(port.vertices, port.faces) == pytest.approx(exact, rel=1e-6)
+
+
+def test_circle_fit_is_the_published_one():
+    """W. Gander, G. H. Golub, R. Strebel, "Least-squares fitting of circles and ellipses", BIT 34 (1994)."""
+    fit = fit_circle(np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], dtype=float))
+    assert fit.centre == pytest.approx([4.7398, 2.9835], abs=5e-5)
+    assert fit.radius == pytest.approx(4.7142, abs=5e-5)
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(20, 60), st.floats(20, 60), st.floats(2, 9), st.floats(0.01, 0.1))
+def test_area_uncertainty_is_the_guide_s(height, width, corner, error):
+    """JCGM 100 (first order) against JCGM 101 (Monte Carlo) for A = w h - (2 - pi / 2)(roof^2 + floor^2)."""
+    readings = [
+        Reading(k + 2, s, height=height, width=width, corner_roof=corner, corner_floor=corner, error=error)
+        for k, s in enumerate((0.0, 40.0))
+    ]
+    u = from_readings(readings, np.array([0.0, 40.0]), 0.0, None, None)
+    by_corner = (4.0 - np.pi) * corner
+    first_order = error * np.sqrt(height**2 + width**2 + 2.0 * by_corner**2)
+    assert u.area == pytest.approx(np.full(2, first_order), rel=0.2)  # 200 trials: 5 % each, one in 10^4 past this
+
+
+def evenly(arc, count=60):
+    """Points at equal steps along a polyline: B-splines through them keep to its straight stretches."""
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(arc, axis=0), axis=1))])
+    return np.column_stack([np.interp(np.linspace(0.0, length[-1], count), length, arc[:, k]) for k in range(2)])
+
+
+def occ_port(readings):
+    """The same outlines by Open CASCADE's smooth ThruSections: each quarter one B-spline, one parameter.
+
+    Cubic and once continuous: with more asked of it ThruSections approximates, and misses the
+    sections themselves by millimetres.
+    """
+    surface = surface_from_readings(readings)
+    points, frames = at(surface.centreline, surface.stations)
+    maker = BRepOffsetAPI_ThruSections(True, False, 1e-6)
+    maker.SetContinuity(GeomAbs_C1)
+    maker.SetMaxDegree(3)
+    maker.SetParType(Approx_IsoParametric)
+    for reading, origin, frame in zip(readings, points, frames, strict=True):
+        wire = BRepBuilderAPI_MakeWire()
+        for arc in quarters(outline_of(reading) + np.array([reading.shift, reading.rise]), reading.row):
+            space = origin + evenly(arc) @ frame[1:]
+            row, parameter = HArray1_gp_Pnt(1, len(space)), HArray1_double(1, len(space))
+            for k, p in enumerate(space):
+                row.SetValue(k + 1, gp_Pnt(*map(float, p)))
+                parameter.SetValue(k + 1, k / (len(space) - 1.0))
+            curve = GeomAPI_Interpolate(row, parameter, False, 1e-6)
+            curve.Perform()
+            wire.Add(BRepBuilderAPI_MakeEdge(curve.Curve()).Edge())
+        maker.AddWire(wire.Wire())
+    maker.Build()
+    return maker.Shape()
+
+
+def occ_mesh(shape):
+    """A solid's own tessellation by Open CASCADE, 0.003 mm off it at most."""
+    BRepMesh_IncrementalMesh(shape, 0.003, False, 0.1, False)
+    vertices, faces = [], []
+    explorer = TopExp_Explorer(shape, TopAbs_FACE)
+    while explorer.More():
+        part = BRep_Tool.Triangulation_s(TopoDS.Face(explorer.Current()), TopLoc_Location())
+        faces += [[len(vertices) + k - 1 for k in part.Triangle(i + 1).Get()] for i in range(part.NbTriangles())]
+        vertices += [(p.X(), p.Y(), p.Z()) for p in (part.Node(i + 1) for i in range(part.NbNodes()))]
+        explorer.Next()
+    return trimesh.Trimesh(vertices, faces)
+
+
+@pytest.mark.parametrize("state", ["as-cast", "first-cut"])
+def test_the_demo_s_loft_agrees_with_open_cascade(state):
+    """Open CASCADE ThruSections (smooth), GProp and plane sections of the same outlines, within 0.3 %."""
+    readings = read_sheet(DEMO / f"demo-{state}.csv").readings
+    port = port_from_readings(readings)
+    solid = occ_port(readings)
+    properties = GProp_GProps()
+    BRepGProp.VolumeProperties_s(solid, properties)
+    assert volume(port.vertices, port.faces) == pytest.approx(abs(properties.Mass()), rel=3e-3)
+    stations = np.linspace(*port.centreline.stations[[0, -1]], 12)[1:-1]
+    points, frames = at(surface_from_readings(readings).centreline, stations)
+    mesh = occ_mesh(solid)
+    cuts = [mesh.section(plane_origin=p, plane_normal=f[0]).to_2D()[0] for p, f in zip(points, frames, strict=True)]
+    theirs = [sum(polygon.area for polygon in cut.polygons_full) for cut in cuts]
+    assert [area_of(s) for s in sections_at(port, stations)] == pytest.approx(theirs, rel=3e-3)

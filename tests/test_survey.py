@@ -1,0 +1,150 @@
+"""A survey says what the port is, and remarks on what a good porter would."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from portgeo.plane import moments
+from portgeo.port import port_from_readings
+from portgeo.section import Reading, outline_of
+from portgeo.survey import survey
+from portgeo.survey.sides import find_turn, side, turn_plane
+from tests.conftest import elbow_readings, port_readings
+
+
+def codes(found):
+    return [notice.code for notice in found.warnings]
+
+
+def straight(rows):
+    """Round sections of given diameters at given stations."""
+    return [Reading(k + 2, float(s), shape="round", height=d, width=d) for k, (s, d) in enumerate(rows)]
+
+
+def test_measured_stations_have_their_own_sections_areas(port):
+    found = survey(port)
+    at_rows = np.isin(found.stations, port.rows)
+    exact = [moments(outline_of(r)).area for r in port_readings()]
+    assert found.area[at_rows] == pytest.approx(exact, rel=2e-4)
+
+
+def test_station_count_is_the_user_s(port):
+    assert len(survey(port, 17).stations) == 17
+
+
+def test_a_survey_does_not_depend_on_where_the_sheet_begins():
+    """The same port with its first row turned and lifted is the same port."""
+    readings = elbow_readings(44.0, 32.0, 9.0, (58.0, 22.0), 40.0, 75.0)
+    moved = [replace(r, turn=r.turn + 0.4, rise=3.0, shift=-2.0) for r in readings]
+    a, b = survey(port_from_readings(readings)), survey(port_from_readings(moved))
+    # A section off the centreline sweeps by its own centroid's radius (Pappus): only the turn's part changes.
+    area = a.area[0]
+    assert b.volume - a.volume == pytest.approx(area * 3.0 * np.radians(75.0), rel=1e-3)
+    assert b.area == pytest.approx(a.area, rel=1e-4)
+    assert b.port.centreline.frames[0] == pytest.approx(np.eye(3), abs=1e-12)
+
+
+def test_mirrored_ports_have_mirrored_frames_and_equal_numbers():
+    readings = [replace(r, swing=0.3 * r.turn, shift=1.0) for r in port_readings()]
+    other = [replace(r, swing=-r.swing, shift=-r.shift) for r in readings]
+    a, b = survey(port_from_readings(readings)), survey(port_from_readings(other))
+    assert a.volume == pytest.approx(b.volume, rel=1e-6)
+    assert a.short_side.radius == pytest.approx(b.short_side.radius, rel=1e-4)
+    assert a.short_side.apex * np.array([1, -1, 1]) == pytest.approx(b.short_side.apex, abs=0.2)
+
+
+def test_least_radius_is_that_of_the_tighter_part():
+    """A turn of 40 mm centreline radius that tightens to 30: heights of 24 leave 28 and 18 at the floor."""
+    turns = np.radians([0.0, 0.0, 45.0, 90.0, 90.0])
+    stations = np.cumsum([0.0, 30.0, 40.0 * np.pi / 4, 30.0 * np.pi / 4, 30.0])
+    readings = [
+        Reading(k + 2, s, height=24.0, width=24.0, corner_roof=4.0, corner_floor=4.0, turn=t)
+        for k, (s, t) in enumerate(zip(stations, turns, strict=True))
+    ]
+    found = survey(port_from_readings(readings)).short_side
+    assert found.least_radius == pytest.approx(18.0, rel=0.02)
+    assert 18.0 < found.radius < 28.0
+
+
+def test_the_turn_runs_from_five_to_ninety_five_percent_of_the_heading():
+    angle = np.radians(np.concatenate([np.zeros(60), np.linspace(0, 80, 120), np.full(60, 80.0)]))
+    line = np.cumsum(np.column_stack([np.cos(angle), np.zeros_like(angle), -np.sin(angle)]), axis=0)
+    plane = turn_plane(np.column_stack([np.cos(angle), np.zeros_like(angle), -np.sin(angle)]))
+    turn = find_turn(np.arange(240.0), line, plane)
+    radius = 119.0 / np.radians(80.0)
+    assert turn.station[turn.last] - turn.station[turn.first] == pytest.approx(0.9 * 119.0, abs=2.0)
+    assert side(np.arange(240.0), line, plane).radius == pytest.approx(radius, rel=2e-3)
+
+
+def test_a_port_that_hardly_turns_has_no_short_side():
+    readings = straight([(0, 40), (60, 40)])
+    assert survey(port_from_readings([readings[0], replace(readings[1], turn=np.radians(2.0))])).short_side is None
+
+
+def test_a_pinch_is_named_with_its_station_and_size():
+    found = survey(port_from_readings(straight([(0, 40), (30, 38), (45, 36), (60, 38), (90, 37.5)])))
+    (notice,) = [n for n in found.warnings if n.code == "pinch"]
+    assert notice.lengths["at"] == pytest.approx(45.0, abs=0.5)
+    assert notice.areas["here"] == pytest.approx(np.pi * 18.0**2, rel=1e-3)
+    share = float(re.search(r"is ([\d.]+)% under", notice.text)[1])
+    assert share == pytest.approx(100.0 * (1.0 - (36.0 / 38.0) ** 2), abs=0.1)
+
+
+def test_a_reversing_taper_is_named():
+    found = survey(port_from_readings(straight([(0, 36), (50, 40), (100, 37)])))
+    (notice,) = [n for n in found.warnings if n.code == "taper_reverses"]
+    assert notice.lengths["at"] == pytest.approx(50.0, abs=0.5)
+
+
+def test_a_plain_taper_draws_no_remark():
+    assert codes(survey(port_from_readings(straight([(0, 40), (50, 39), (100, 38)])))) == []
+
+
+def test_a_cone_of_more_than_seven_degrees_is_sudden():
+    half = np.tan(np.radians([6.0, 8.0]))
+    calm, sudden = (survey(port_from_readings(straight([(0, 30), (60, 30 + 2 * 60 * t)]))) for t in half)
+    assert "sudden_change" not in codes(calm)
+    assert "sudden_change" in codes(sudden)
+
+
+def test_a_dam_on_the_floor_is_named_with_its_height():
+    readings = []
+    for k, s in enumerate(np.linspace(0, 60, 13)):
+        hump = 2.5 * np.exp(-(((s - 35.0) / 8.0) ** 2))
+        readings.append(
+            Reading(k + 2, float(s), height=44 - hump, width=32, corner_roof=6, corner_floor=6, rise=hump / 2)
+        )
+    turn = np.radians(70.0)
+    end = replace(readings[-1], row=15, station=60 + 45 * turn, turn=turn)
+    (notice,) = [n for n in survey(port_from_readings([*readings, end])).warnings if n.code == "dam"]
+    assert notice.lengths["at"] == pytest.approx(35.0, abs=2.0)
+    assert notice.lengths["height"] == pytest.approx(2.5, abs=0.3)
+
+
+def test_the_doubtful_reading_is_blamed():
+    """One row was read ten times worse than the rest; its width moves its area most."""
+    readings = [
+        replace(r, error=0.25 if r.row == 4 else 0.025)
+        for r in (
+            Reading(k + 2, 30.0 * k, height=50 - 4 * k, width=30, corner_roof=5, corner_floor=5) for k in range(4)
+        )
+    ]
+    readings[3] = replace(readings[3], height=60.0)
+    found = survey(port_from_readings(readings))
+    assert found.blame.least_area[:2] == (4, "width")
+    assert found.blame.volume[:2] == (4, "width")
+
+
+def test_uncertainty_of_a_radius_grows_with_the_reading_error(rect_elbow):
+    worse = port_from_readings([replace(r, error=0.25) for r in rect_elbow.readings])
+    a, b = survey(rect_elbow), survey(worse)
+    assert b.short_side.radius_u == pytest.approx(10 * a.short_side.radius_u, rel=0.15)
+    assert b.volume_u == pytest.approx(10 * a.volume_u, rel=0.05)
+
+
+def test_the_same_readings_give_the_same_survey(port):
+    a, b = survey(port), survey(port_from_readings(port_readings()))
+    assert (a.area_u == b.area_u).all()
+    assert a.volume_u == b.volume_u
