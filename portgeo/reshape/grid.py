@@ -17,6 +17,7 @@ from portgeo.loft import quarters, skin
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import is_simple
+from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
 LEAST_LEAN = 0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much
@@ -158,6 +159,11 @@ def area_slopes(grid: WallGrid, depth: FloatArray) -> FloatArray:
     outline = moved(grid, depth)
     run = np.roll(outline, -1, axis=1) - np.roll(outline, 1, axis=1)
     return 0.5 * (grid.outward[..., 0] * run[..., 1] - grid.outward[..., 1] * run[..., 0])
+
+
+def volume_after(grid: WallGrid, depth: FloatArray) -> float:
+    """Return the volume (mm3) inside the rings of a cut of `depth` (n, m)."""
+    return volume(*skin(grid.in_space(moved(grid, depth)), grid.frames))
 
 
 def exits(points: FloatArray, directions: FloatArray, outline: FloatArray) -> FloatArray:

@@ -35,10 +35,14 @@ class WallReading:
 
 @dataclass(frozen=True)
 class Limit:
-    """The greatest depth (n, m) that one thing allows, inf where it says nothing; `name` for messages."""
+    """The greatest depth (n, m) that one thing allows, inf where it says nothing.
+
+    name : for messages. chosen : whether it is the user's own choice, and not metal's.
+    """
 
     name: str
     depth: FloatArray
+    chosen: bool = False
 
 
 def together(limits: Sequence[Limit], shape: tuple[int, int]) -> FloatArray:
@@ -52,7 +56,7 @@ def together(limits: Sequence[Limit], shape: tuple[int, int]) -> FloatArray:
 def chosen_limits(grid: WallGrid, target: Target) -> list[Limit]:
     """Return the limits that the target itself sets: greatest depth, walls, stations, parts kept."""
     shape = grid.lean.shape
-    limits = [Limit("greatest depth", target.greatest_depth / grid.lean)]
+    limits = [Limit("greatest depth", target.greatest_depth / grid.lean, chosen=True)]
     walls = np.isin(grid.wall, [WALLS.index(wall) for wall in target.walls])
     first, last = grid.stations[[0, -1]]
     start = first if target.start is None else target.start
@@ -60,7 +64,7 @@ def chosen_limits(grid: WallGrid, target: Target) -> list[Limit]:
     inside = (grid.stations >= start - 1e-9) & (grid.stations <= end + 1e-9)
     if not walls.all() or not inside.all():
         allowed = np.broadcast_to(walls, shape) & inside[:, None]
-        limits.append(Limit("the part of the wall that may be cut", np.where(allowed, NOTHING, 0.0)))
+        limits.append(Limit("the part of the wall that may be cut", np.where(allowed, NOTHING, 0.0), chosen=True))
     for keep in target.keep:
         along = (grid.stations >= keep.start - 1e-9) & (grid.stations <= keep.end + 1e-9)
         span = (keep.clock_end - keep.clock_start) % 12.0 or 12.0
@@ -114,26 +118,54 @@ def outer_limit(
     forward the free distance there is (Hart, "Sphere tracing", The Visual Computer 12, 1996), up to
     `deepest`. vertices (k, 3) in the port frame.
     """
-    origins = grid.points.reshape(-1, 3)
-    directions = grid.directions.reshape(-1, 3)
-    depth = np.zeros(len(origins))
     faces = np.ascontiguousarray(faces, dtype=np.int64)
     vertices = np.ascontiguousarray(vertices, dtype=np.float64)
-    low, high = vertices.min(axis=0) - least_wall - deepest, vertices.max(axis=0) + least_wall + deepest
-    near = ((origins >= low) & (origins <= high)).all(axis=1)
-    depth[~near] = NOTHING
-    going = np.flatnonzero(near)
     tree = igl.AABB()
     tree.init(vertices, faces)
+
+    def march(origins: FloatArray, directions: FloatArray) -> FloatArray:
+        return _march(tree, vertices, faces, origins, directions, least_wall, deepest)
+
+    # The wall between places is a chord, and what it must clear may bulge between them: where the
+    # middle of a chord would pass its own limit, both its ends stay back by as much.
+    points, directions = grid.points, grid.directions
+    depth = march(points, directions)
+    back = np.zeros(depth.shape)
+    for down, aside in ((1, 0), (0, 1), (1, 1), (1, -1)):
+        one = slice(0, len(points) - down), slice(None)
+        other = slice(down, None), slice(None)
+        ends = [np.roll(a, -aside, axis=1)[other] for a in (points, directions, depth)]
+        way = directions[one] + ends[1]
+        way /= np.linalg.norm(way, axis=2, keepdims=True)
+        over = np.maximum((depth[one] + ends[2]) / 2.0 - march((points[one] + ends[0]) / 2.0, way), 0.0)
+        back[one] = np.maximum(back[one], over)
+        back[other] = np.maximum(back[other], np.roll(over, aside, axis=1))
+    return Limit(name, np.where((depth >= deepest) & (back == 0.0), NOTHING, np.maximum(depth - back, 0.0)))
+
+
+def _march(
+    tree: igl.AABB,
+    vertices: FloatArray,
+    faces: IntArray,
+    origins: FloatArray,
+    directions: FloatArray,
+    least: float,
+    deepest: float,
+) -> FloatArray:
+    """Return how far (n, m) points can go before a mesh is `least` away, no more than `deepest`."""
+    start, way = origins.reshape(-1, 3), directions.reshape(-1, 3)
+    depth = np.full(len(start), deepest)
+    low, high = vertices.min(axis=0) - least - deepest, vertices.max(axis=0) + least + deepest
+    going = np.flatnonzero(((start >= low) & (start <= high)).all(axis=1))
+    depth[going] = 0.0
     for _ in range(MARCH_STEPS):
         if len(going) == 0:
             break
-        here = origins[going] + depth[going, None] * directions[going]
-        square, _, _ = tree.squared_distance(vertices, faces, here)
-        free = np.sqrt(square) - least_wall
+        square, _, _ = tree.squared_distance(vertices, faces, start[going] + depth[going, None] * way[going])
+        free = np.sqrt(np.atleast_1d(square)) - least
         depth[going] += np.maximum(free, 0.0)
         going = going[(free > CLEAR_MM) & (depth[going] < deepest)]
-    return Limit(name, np.where(depth >= deepest, NOTHING, depth).reshape(grid.lean.shape))
+    return np.minimum(depth, deepest).reshape(origins.shape[:2])
 
 
 def gasket_limit(grid: WallGrid, outline: FloatArray, at_exit: bool = False) -> Limit:

@@ -14,7 +14,7 @@ import numpy as np
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
-from portgeo.reshape.grid import WallGrid, areas_after, exits, moved, port_after, wall_grid
+from portgeo.reshape.grid import WallGrid, areas_after, exits, moved, port_after, volume_after, wall_grid
 from portgeo.reshape.limits import Limit, chosen_limits, together
 from portgeo.reshape.shortside import ShortSideCut, floor_of, rounded_again, short_side_cut
 from portgeo.reshape.solve import Blend, Solution, blend_of, solve
@@ -28,7 +28,8 @@ NODES_ROUND = 48
 RING_MM = 0.9  # between rings of the mesh and of every check
 PLACES_ROUND = 240  # a multiple of NODES_ROUND and of 4
 ROUND_ENOUGH_MM = 0.005  # the short side's arc is fair again when rounding it takes no more than this
-LEAST_CUT_MM = 1e-6  # less is the solver's rounding
+LARGEST_GAP = 0.01  # of the cost: more is told
+LEAST_CUT_MM = 1e-3  # less is the solver's rounding, and no tool takes it
 UNLIKE_MM = 0.1  # a wanted shape inside today's wall by more than this is told
 
 FROZEN = Notice(
@@ -127,14 +128,14 @@ def plan_cut(
     blend = blend_of(grid, rows, columns)
     solution = solve(
         grid, blend, base, limit, lowest, wanted, target.blend,
-        symmetric=target.symmetric, equal=target.fill > 0.0,
+        symmetric=target.symmetric,
     )  # fmt: skip
     if cut is not None and cut.depth.any():
         solution, frozen = _with_short_side(grid, blend, base, limit, lowest, wanted, target, cut, solution)
         notices += [FROZEN] if frozen else []
     travel = np.where(np.abs(solution.depth) < LEAST_CUT_MM, 0.0, solution.depth)
     after = port_after(port, grid, travel)
-    volumes = [_volume(port_after(port, grid, t)) for t in (np.zeros_like(travel), np.maximum(travel, 0.0))]
+    volumes = [volume_after(grid, t) for t in (np.zeros_like(travel), np.maximum(travel, 0.0), travel)]
     removed = volumes[1] - volumes[0]
     area_after = areas_after(grid, travel)
     stops = find_stops(grid, limits, travel, wanted, area_after)
@@ -142,6 +143,9 @@ def plan_cut(
         *area_notices(grid, stops, wanted, area_after, target.fill > 0.0),
         *(short_side_notices(grid, target.short_side, cut, limits) if target.short_side and cut else ()),
     ]
+    if solution.gap > LARGEST_GAP:
+        text = f"the cut found may cost up to {solution.gap:.1%} more than the best one; the solver got no nearer"
+        notices.append(Notice("not_optimal", text))
     if grid.islands:
         notices.append(
             Notice(
@@ -161,8 +165,8 @@ def plan_cut(
         area_after=area_after,
         after=after,
         removed=removed,
-        added=removed - (_volume(after) - volumes[0]),
-        volume_before=_volume(port),
+        added=removed - (volumes[2] - volumes[0]),
+        volume_before=volume(port.vertices, port.faces),
         short_side=cut,
         solution=solution,
         stops=tuple(stops),
@@ -187,7 +191,6 @@ def _with_short_side(
     that takes counts towards the areas, and the cut is solved again. Where a limit leaves no metal
     for that, the floor through the turn is left to the arc and the areas come from the other walls.
     """
-    options = {"symmetric": target.symmetric, "equal": target.fill > 0.0}
 
     def opened(solution: Solution) -> FloatArray:
         return rounded_again(replace(grid, outlines=moved(grid, solution.depth)), cut.radius)
@@ -195,7 +198,9 @@ def _with_short_side(
     floor = floor_of(grid)
     more = opened(first)
     if (more > ROUND_ENOUGH_MM).any():
-        second = solve(grid, blend, np.minimum(base + more, limit), limit, lowest, wanted, target.blend, **options)
+        second = solve(
+            grid, blend, np.minimum(base + more, limit), limit, lowest, wanted, target.blend, symmetric=target.symmetric
+        )
         more = opened(second)
     else:
         second = first
@@ -204,12 +209,15 @@ def _with_short_side(
     turn = (grid.stations > cut.start - target.blend) & (grid.stations < cut.end + target.blend)
     left = np.where(turn[:, None] & floor, base, limit)
     return solve(
-        grid, blend, base, left, np.maximum(lowest, np.minimum(base, 0.0)), wanted, target.blend, **options
+        grid,
+        blend,
+        base,
+        left,
+        np.maximum(lowest, np.minimum(base, 0.0)),
+        wanted,
+        target.blend,
+        symmetric=target.symmetric,
     ), True
-
-
-def _volume(port: Port) -> float:
-    return volume(port.vertices, port.faces)
 
 
 def wall_positions(grid: WallGrid, port: Port, other: Port) -> FloatArray:

@@ -11,7 +11,7 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.port import Port
-from portgeo.reshape.grid import areas_after
+from portgeo.reshape.grid import areas_after, volume_after
 from portgeo.reshape.plan import Plan, wall_positions
 from portgeo.reshape.stops import oclock
 from portgeo.units import Notice
@@ -74,7 +74,6 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     spots = tuple(_spots(plan, values) for values in (over, missed, past))
     area = areas_after(grid, travel)
     rest = np.where(left > tolerance, plan.travel, travel)
-    gained = areas_after(grid, rest) - area
     warnings = [
         Notice(
             "past_limit",
@@ -88,7 +87,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         taken=travel * grid.lean,
         left=left,
         area=area,
-        left_volume=float(np.trapezoid(gained, grid.stations)),
+        left_volume=volume_after(grid, rest) - volume_after(grid, travel),
         too_deep=spots[0],
         missed=spots[1],
         past_limit=spots[2],

@@ -19,7 +19,9 @@ from portgeo.reshape.grid import WallGrid, area_slopes, areas_after
 MOST_PASSES = 12  # areas are nearly linear in depth: two or three passes settle them
 SETTLED = 2e-5  # of the area: passes end when every wanted area is met, or missed as before, this closely
 SHORT_PRICE = 1e5  # mm2 a share of area missed: past what any cut costs, so area is missed only where limits say
-LARGEST_GAP = 1e-3  # of the optimum: what the solver may leave
+OVER_PRICE = 1e4  # mm2 a share of area over: less, so that no area is missed to keep another from being over
+GAP_MM2 = 1e-11  # the solver goes on until the gap is this small, or 1e-8 of the cost
+NO_COST = 1e-4  # mm2: a cut of a hundredth of a millimetre; gaps are shares of no less
 
 
 @dataclass(frozen=True)
@@ -67,25 +69,24 @@ def solve(
     fade: float,
     *,
     symmetric: bool = False,
-    equal: bool = False,
 ) -> Solution:
     """Return the cut of least cost that meets wanted areas.
 
     base : (n, m), cut anyway. limit, lowest : (n, m), the whole depth stays between them (lowest is
     0, or below it where epoxy may go in). wanted : (n,), areas, nan where none is. fade : the blend
-    length b. equal : areas are to be met from both sides, else from below.
+    length b.
 
     The cost of the depth d beyond `base` is the mean over the wall of 1/2 d^2 + 1/2 b^4 |second
     derivatives of d|^2, so the cut is small, spread evenly and fades over about b: the energy of a
     thin plate on an elastic bed. It is strictly convex, so there is one best cut for linear areas;
-    areas are quadratic in d and are made linear about the last answer until they settle. Missed area
-    is priced so high that it is missed only as far as limits force it.
+    areas are quadratic in d and are made linear about the last answer until they settle. Area missed,
+    and area over, is priced so high that it is only as far as limits, today's wall or `base` force it.
     """
     wanted_rows = np.flatnonzero(~np.isnan(wanted))
     at = np.searchsorted(blend.rows, wanted_rows)
     coarse = np.ix_(blend.rows, blend.columns)
     top = np.maximum(limit - base, 0.0)[coarse]
-    bottom = np.minimum(lowest - base, 0.0)[coarse] if equal else np.zeros_like(top)
+    bottom = np.where(lowest < 0.0, np.minimum(lowest - base, 0.0), 0.0)[coarse]
     fold = _mirrored(len(blend.columns)) if symmetric else np.arange(len(blend.columns))
     if symmetric:
         top, bottom = np.minimum(top, top[:, fold]), np.maximum(bottom, bottom[:, fold])
@@ -95,6 +96,13 @@ def solve(
     if len(wanted_rows) == 0 or spread.shape[1] == 0:
         return Solution(depth, 0.0, 0.0, 0, top.size)
 
+    # An area outside what the bounds allow can come no nearer than the bound; aimed at, it would only
+    # add a price that no cut changes, and cost digits.
+    lowest_depth = np.where(lowest < 0.0, lowest, depth)
+    reachable = (
+        areas_after(grid, each)[wanted_rows] for each in (np.minimum(lowest_depth, depth), np.maximum(limit, depth))
+    )
+    aim = np.clip(wanted[wanted_rows], *reachable)
     beyond = np.zeros(top.shape)
     hessian = (spread.T @ energy @ spread).tocsc()
     bounds = top.ravel()[index], bottom.ravel()[index]
@@ -109,14 +117,13 @@ def solve(
             ),
             shape=(slope.size, beyond.size),
         )
-        jacobian = sparse.diags(1.0 / wanted[wanted_rows]) @ rows @ place
+        jacobian = sparse.diags(1.0 / aim) @ rows @ place
         area = areas_after(grid, depth)[wanted_rows]
-        short = (wanted[wanted_rows] - area) / wanted[wanted_rows] + jacobian @ beyond.ravel()
-        found, cost, gap = _programme(hessian, (jacobian @ spread).tocsr(), short, bounds, equal)
+        short = (aim - area) / aim + jacobian @ beyond.ravel()
+        found, cost, gap = _programme(hessian, (jacobian @ spread).tocsr(), short, bounds)
         beyond = (spread @ found).reshape(beyond.shape)
         depth = np.clip(base + blend.along @ beyond @ blend.around.T, lowest, limit)
-        now = wanted[wanted_rows] - areas_after(grid, depth)[wanted_rows]
-        now = (now if equal else np.maximum(now, 0.0)) / wanted[wanted_rows]
+        now = areas_after(grid, depth)[wanted_rows] / aim - 1.0
         if np.abs(now - missed).max() < SETTLED:
             break
         missed = now
@@ -195,47 +202,29 @@ def _programme(
     jacobian: sparse.csr_matrix,
     short: FloatArray,
     bounds: tuple[FloatArray, FloatArray],
-    equal: bool,
 ) -> tuple[FloatArray, float, float]:
-    """Solve min 1/2 x' H x + price (missed) with J x + missed >= short and bounds on x.
+    """Solve min 1/2 x' H x + the price of |J x - short| with bounds on x.
 
-    Returns x, its cost and the relative duality gap. `equal` prices being over as well.
+    Returns x, its cost without the price, and the relative duality gap.
     """
     top, bottom = bounds
     k, count = jacobian.shape
-    sides = 2 if equal else 1
+    # The unknowns are x, what is missed and what is over; Clarabel wants A z + s = b with s >= 0.
+    price = np.concatenate([np.zeros(count), np.full(k, SHORT_PRICE), np.full(k, OVER_PRICE)])
     slack = sparse.identity(k, format="csc")
-    zeros = sparse.csc_matrix((count, count))
-    big = sparse.block_diag([hessian, sparse.csc_matrix((sides * k, sides * k))], format="csc")
-    price = np.concatenate([np.zeros(count), np.full(sides * k, SHORT_PRICE)])
-    # Clarabel wants A x + s = b with s >= 0.
-    one = sparse.identity(count, format="csc")
-    none = sparse.csc_matrix((count, sides * k))
-    parts = [sparse.hstack([one, none]), sparse.hstack([-one, none])]
-    right = [top, -bottom]
-    under = [-jacobian, -slack] + ([sparse.csc_matrix((k, k))] if equal else [])
-    parts.append(sparse.hstack(under))
-    right.append(-short)
-    if equal:
-        parts.append(sparse.hstack([jacobian, sparse.csc_matrix((k, k)), -slack]))
-        right.append(short)
-    parts.append(sparse.hstack([sparse.csc_matrix((sides * k, count)), -sparse.identity(sides * k)]))
-    right.append(np.zeros(sides * k))
+    balance = sparse.hstack([jacobian, slack, -slack])
+    x_only = sparse.hstack([sparse.identity(count, format="csc"), sparse.csc_matrix((count, 2 * k))])
+    slacks_only = sparse.hstack([sparse.csc_matrix((2 * k, count)), sparse.identity(2 * k)])
+    matrix = sparse.vstack([balance, x_only, -x_only, -slacks_only], format="csc")
+    right = np.concatenate([short, top, -bottom, np.zeros(2 * k)])
+    cones = [clarabel.ZeroConeT(k), clarabel.NonnegativeConeT(len(right) - k)]
     settings = clarabel.DefaultSettings()
     settings.verbose = False
+    settings.tol_gap_abs = GAP_MM2
     settings.max_threads = 1  # the same sums in the same order on every machine
-    matrix, limits = sparse.vstack(parts, format="csc"), np.concatenate(right)
-    del zeros
-    solver = clarabel.DefaultSolver(
-        sparse.triu(big, format="csc"),
-        price,
-        matrix,
-        limits,
-        [clarabel.NonnegativeConeT(len(limits))],
-        settings,
-    )
-    answer = solver.solve()
+    big = sparse.block_diag([sparse.triu(hessian), sparse.csc_matrix((2 * k, 2 * k))], format="csc")
+    answer = clarabel.DefaultSolver(big, price, matrix, right, cones, settings).solve()
     x = np.clip(np.array(answer.x)[:count], bottom, top)
     cost = 0.5 * float(x @ (hessian @ x))
-    gap = abs(answer.obj_val - answer.obj_val_dual) / max(abs(answer.obj_val), 1e-12)
+    gap = abs(answer.obj_val - answer.obj_val_dual) / max(abs(answer.obj_val), NO_COST)
     return x, cost, float(gap)

@@ -56,21 +56,22 @@ def find_stops(
     """Return where limits stop the cut: one for each area missed, then one for each limit touched.
 
     What a limit costs is what the section's area would gain, up to the wanted area, were it lifted
-    and all others held.
+    and all others held. Limits that metal sets are named before those that the user chose.
     """
     stops: list[Stop] = []
-    limit = together(limits, travel.shape)
+    all_limits = together(limits, travel.shape)
     short = np.nan_to_num(1.0 - area / wanted, nan=0.0)
     short[short < SHORT] = 0.0
     held = [together([b for b in limits if b is not a], travel.shape) for a in limits]
     for row in np.flatnonzero(short).tolist():
         gains = []
         for others in held:
-            lifted = np.minimum(others, limit + LIFTED_MM)
+            lifted = np.minimum(others, all_limits + LIFTED_MM)
             gained = areas_after(grid, np.maximum(lifted, travel))[row]
             gains.append(float((min(gained, wanted[row]) - area[row]) / wanted[row]))
-        worst = int(np.argmax(gains))
-        column = _tightest(limits[worst].depth[row], limit[row], travel[row])
+        hard = [0.0 if limit.chosen else gain for limit, gain in zip(limits, gains, strict=True)]
+        worst = int(np.argmax(hard if max(hard) > SHORT else gains))
+        column = _tightest(limits[worst].depth[row], all_limits[row], travel[row])
         stops.append(_stop(grid, row, column, limits[worst].name, travel, float(short[row]), gains[worst]))
     for one in limits:
         touched = (travel > TOUCHES_MM) & (travel > one.depth - TOUCHES_MM)
