@@ -135,13 +135,8 @@ def _run_pair(args: argparse.Namespace) -> None:
     )
     density = args.density or DENSITY_G_CC[args.alloy]
     metal = "metal" if args.density else args.alloy
-    warnings = (
-        *before.warnings,
-        *before.port.warnings,
-        *after.warnings,
-        *after.port.warnings,
-        *found.warnings,
-    )
+    told = (*before.warnings, *before.port.warnings, *after.warnings, *after.port.warnings)
+    warnings = (*found.warnings, *unique(told))
     display = before.display
     if args.json:
         sources = {"before": before.source, "after": after.source}

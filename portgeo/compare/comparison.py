@@ -102,7 +102,8 @@ def compare_ports(
     after_wedges = wedges(one.tube, moved, after_wall, stretch)
 
     depth = depth_of(wall, one.tube, after_wedges, noise)
-    map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch)
+    read_volume_u, read_depth_u = readings_u(before, after)
+    map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch, untold=read_depth_u)
     sides = ((1.0, after_wedges), (-1.0, before_wedges))
     cut = [(sign, part, map_.at(map_.cut, part.where)) for sign, part in sides]
     built_up = [(sign, part, map_.at(map_.built_up, part.where)) for sign, part in sides]
@@ -110,7 +111,6 @@ def compare_ports(
     added = -sum(sign * volume_where(part, weight) for sign, part, weight in built_up)
     below_noise = after_wedges.total - before_wedges.total - removed + added
 
-    read_volume_u, read_depth_u = readings_u(before, after)
     before_state, after_state = state_of(before), state_of(after)
     short = before_state.short_side
     after_faces = other.port.faces

@@ -78,11 +78,19 @@ class Spot:
 
 
 def depth_map(
-    tube: Tube, where: Places, depth: FloatArray, area: FloatArray, noise: float, stretch: tuple[float, float]
+    tube: Tube,
+    where: Places,
+    depth: FloatArray,
+    area: FloatArray,
+    noise: float,
+    stretch: tuple[float, float],
+    *,
+    untold: float = 0.0,
 ) -> DepthMap:
     """Return the map of depths (k,) at places of the wall that stand for areas (k,).
 
-    noise : standard deviation of one depth. A cell is cut where the averaged depth is over the noise
+    noise : standard deviation of one depth. untold : depth that readings leave unsure.
+    A cell is cut where the averaged depth is over the noise
     (over FLOOR_MM on clean meshes); its cut runs on to where it fades to FAINT of that.
     """
     rows = max(int(np.ceil((stretch[1] - stretch[0]) / CELL_MM)), 8)
@@ -104,7 +112,7 @@ def depth_map(
     if empty.any():
         wide = _smooth(lifted, 3.0) / np.maximum(_smooth(total, 3.0), 1e-12)
         mean = np.where(empty, wide, mean)
-    threshold = max(FLOOR_MM, noise)
+    threshold = max(FLOOR_MM, noise, untold)
     cut, is_cut = _parts(mean, threshold)
     built_up, is_built_up = _parts(-mean, threshold)
     over = np.maximum(cut + built_up, 1.0)

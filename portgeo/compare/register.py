@@ -96,15 +96,12 @@ def align(
     noise = float(np.hypot(before.noise, after.noise))
     coarse = max(NARROWEST_KERNEL_MM, KERNEL_NOISES * noise)
     kernel = max(NARROWEST_KERNEL_MM, KERNEL_NOISES * noise / NEIGHBOURS**0.5)
-    best: tuple[Fit, bool] | None = None
-    for mirrored in hands:
-        fit = seek(target, sampled(after_walled, COARSE_POINTS, mirrored), np.eye(4), coarse)
-        if best is None or fit.share > 1.1 * best[0].share:
-            best = fit, mirrored
-        if best[0].share > PLAINLY:
-            break
-    assert best is not None
-    fit, mirrored = best
+    fit, mirrored = _laid(target, after_walled, coarse, hands)
+    read = KERNEL_NOISES * float(np.hypot(_reading_error(before), _reading_error(after)))
+    if fit.share < ENOUGH_SHARE and read > coarse:
+        # Two sheets read anew agree nowhere to the last digit, but everywhere within their readings.
+        coarse = kernel = read
+        fit, mirrored = _laid(target, after_walled, coarse, hands)
     if fit.share < ENOUGH_SHARE:
         _refuse_unlike(target, after_walled, fit, coarse, hands)
     points = sampled(after_walled, FINE_POINTS, mirrored)
@@ -145,6 +142,23 @@ def align(
         mirrored=mirrored,
         warnings=_doubts(target, fit, method),
     )
+
+
+def _laid(target: Target, after: Walled, kernel: float, hands: tuple[bool, ...]) -> tuple[Fit, bool]:
+    """Return the best fit of AFTER, and whether it is that of the other hand."""
+    best: tuple[Fit, bool] | None = None
+    for mirrored in hands:
+        fit = seek(target, sampled(after, COARSE_POINTS, mirrored), np.eye(4), kernel)
+        if best is None or fit.share > 1.1 * best[0].share:
+            best = fit, mirrored
+        if best[0].share > PLAINLY:
+            break
+    assert best is not None
+    return best
+
+
+def _reading_error(port: Port) -> float:
+    return max((reading.error for reading in port.readings), default=0.0)
 
 
 def wall_of(port: Walled) -> Wall:

@@ -167,6 +167,23 @@ def test_sheets_compare_directly():
     assert found.removed_u == pytest.approx(0.025 * 25.4 * np.sqrt(np.sum(np.square(sizes))), rel=0.02)
 
 
+def test_sheet_read_anew_is_not_a_cut():
+    """Two people read one port, each to 0.025 mm (a careful hand: common practice, no source)."""
+    draws = np.random.default_rng(12).normal(0.0, 0.025, (2, 6, 2))
+    first, second = (
+        port_from_readings(
+            [
+                replace(r, height=r.height + d[0], width=r.width + d[1])
+                for r, d in zip(invented_readings(), own, strict=True)
+            ]
+        )
+        for own in draws
+    )
+    found = compare_ports(first, second)
+    assert abs(found.removed) < 2.0 * found.removed_u
+    assert found.depth.deepest < 0.1
+
+
 def test_record_has_the_promised_keys(dug):
     found = dug
     record = comparison_record(found, {"before": {}, "after": {}}, 2.68, (), Display("in"))
