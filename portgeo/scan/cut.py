@@ -65,6 +65,7 @@ def cut_end(
             mend="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
         )
     mine = np.isin(label[at_b], chosen)
+    of_tube = int(np.flatnonzero(label == chosen[0])[0])
     new = count + np.arange(len(edge))
     parts = [np.delete(faces, crossing[mine], axis=0)]
     one = mine & ~single_up  # the apex is below, two corners above
@@ -83,7 +84,7 @@ def cut_end(
         parts.append(np.column_stack([new[rim_start], ring[rim_end], ring[rim_start]]))
     order = _walks(rim_start, rim_end)
     parts.append(ring[_cap(flat, order)])
-    return np.vstack(made), np.concatenate(parts), int(new[order[0][0]])
+    return np.vstack(made), np.concatenate(parts), int(new[of_tube])
 
 
 def _cap(flat: FloatArray, loops: list[IntArray]) -> IntArray:

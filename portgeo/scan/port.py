@@ -96,6 +96,7 @@ def _course(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tu
         body = _without_legs(body, way)
         coarse = coarse_copy(body.vertices, body.faces)
         count = len(way.tips)
+        way = find_way(inside_of(*coarse), ends)
         notices.append(
             Notice(
                 "legs_cut",
@@ -186,7 +187,9 @@ def _openings(
             far = opening is None or abs((asked - opening.origin) @ heading) > ASKED_ELSEWHERE * radius
             if far:
                 at = int(np.argmin(np.linalg.norm(course.points - asked, axis=1)))
-                opening = Opening(course.points[at], sign * course.headings[at], "trimmed", 0.0, 0.0)
+                along = course.headings[at]
+                there = course.points[at] + ((asked - course.points[at]) @ along) * along
+                opening = Opening(there, sign * along, "trimmed", 0.0, 0.0)
         found.append(opening)
     closed = [o is None for o in found]
     if any(closed):

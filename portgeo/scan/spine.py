@@ -29,8 +29,9 @@ COARSE_ROUNDS, RELAX_ROUNDS, FULL_ROUNDS = (
 DAMPING = 0.6  # of the way to the centroids a round: undamped, short waves grow in a tapered bend
 STIFFNESS = 1e-3  # against change of curvature from knot to knot; 1e-3 moves an elbow's ends by 0.01 mm
 ROOM = 0.92  # of its radius of curvature that a section may reach inward: at 1 planes cross at the wall
-RELAX = 6.0  # how much stiffer a stretch gets each time its planes still cross
-MOST_RELAXED = 6  # times
+FIRST_STIFF = 0.1  # where planes cross: a hundred times the common stiffness
+RELAX = 3.0  # how much stiffer a stretch gets each time its planes still cross
+MOST_RELAXED = 7  # times
 HOLLOW = 1.02  # hull over area: sections with less have no notch worth looking for
 NOTCH = 0.5  # of the tube's radius, half the width of what counts as a notch: a guide boss
 NODES_PER_KNOT = 8  # nodes of the finished centreline
@@ -67,8 +68,8 @@ def fit_curve(
     """Return the least-squares cubic spline through points (n, 3) at lengths s (n,).
 
     start, end : the place of each end, and its heading along the curve, free where None. pieces :
-    number of stretches. stiffness : (pieces,) weight of the bending of each stretch, beside the
-    common weight on the change of curvature.
+    number of stretches. stiffness : (pieces,) further weight on the change of curvature in
+    each stretch.
     """
     length = float(s[-1])
     inner = np.linspace(0.0, length, pieces + 1)
@@ -76,13 +77,12 @@ def fit_curve(
     count = pieces + 3
     design = BSpline.design_matrix(np.clip(s, 0.0, length), knots, 3).toarray()
     weight = np.sqrt(len(s) / count)
-    change = np.diff(np.eye(count), n=3, axis=0) * np.sqrt(STIFFNESS) * weight
-    bend = np.diff(np.eye(count), n=2, axis=0)
-    # The bending of a stretch is carried by the two second differences nearest to it.
-    of_row = np.clip(np.arange(len(bend)) - 1, 0, pieces - 1)
-    bend = bend * (np.sqrt(stiffness[of_row]) * weight)[:, None]
-    system = np.vstack([design, change, bend])
-    wanted = np.vstack([points, np.zeros((len(change) + len(bend), 3))])
+    change = np.diff(np.eye(count), n=3, axis=0)
+    # The change of curvature at a knot is stiffened with the stretches beside it.
+    beside = np.clip(np.arange(len(change)), 0, pieces - 1)
+    change = change * (np.sqrt(STIFFNESS + stiffness[beside]) * weight)[:, None]
+    system = np.vstack([design, change])
+    wanted = np.vstack([points, np.zeros((len(change), 3))])
     fixed = {0: start[0], count - 1: end[0]}
     span = length / pieces / 3.0
     if start[1] is not None:
@@ -170,9 +170,9 @@ def settle(
         curve = state.curve
         if not state.tight.any():
             break
-        near = np.convolve(state.tight.astype(float), np.ones(5), mode="same") > 0
-        stiffness[near] = np.maximum(stiffness[near] * RELAX, 0.05)
-        relaxed |= near
+        # A turn too tight for its height is spread evenly over a stretch that grows into its legs.
+        relaxed = np.convolve((relaxed | state.tight).astype(float), np.ones(3), mode="same") > 0
+        stiffness[relaxed] = np.maximum(stiffness[relaxed] * RELAX, FIRST_STIFF)
     state = _rounds(full, curve, stiffness, start, end, radius, FULL_ROUNDS)
     if state.missing:
         raise GeometryError(

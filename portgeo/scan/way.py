@@ -19,8 +19,8 @@ from portgeo.plane import FloatArray, IntArray
 
 CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port
 THIN = 0.3  # of the greatest inside radius: thinner parts (a spill sheet, a flash line) are no tube
-FILLED = 0.35  # of the greatest inside radius: outside that is narrower than twice this counts as tube
-BRANCH = 2.0  # a leg that reaches this many tube radii from the way is an end of its own
+FILLED = 0.45  # of the greatest inside radius: outside that is narrower than twice this counts as tube
+BRANCH = 2.1  # a leg that reaches this many tube radii from the way is an end of its own
 SHORT = 1.5  # a way of fewer diameters than this has no direction of its own
 NEIGHBOURS = [(i, j, k) for i in (0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)]
 

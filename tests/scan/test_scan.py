@@ -1,5 +1,6 @@
 """What a scan measures is what the clean shape measures, whatever the scanner and the mold did to it."""
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -143,7 +144,7 @@ def test_an_end_cut_by_hand_is_trimmed_to_the_last_whole_section(clean):
 def test_pose_order_and_density_change_nothing_beyond_the_noise():
     rng = np.random.default_rng(10)
     volumes, least, radii = [], [], []
-    for edge in (0.8, 0.6, 0.5):
+    for edge in (1.0, 0.8, 0.6):
         scan = make.roughened(make.tube(CONSTANT, edge), 0.02, rng)
         for _ in range(2):
             m = measured(make.shuffled(make.posed(scan, make.random_pose(rng)), rng))
@@ -160,7 +161,7 @@ def test_stated_uncertainties_hold_the_truth():
     """JCGM 100: an interval of two standard uncertainties holds 95 times in 100."""
     rng = np.random.default_rng(11)
     inside = []
-    for _ in range(6):
+    for _ in range(4):
         scan = make.roughened(make.tube(CONSTANT, rng.uniform(0.7, 1.4)), rng.uniform(0.02, 0.08), rng)
         found = measured(make.posed(scan, make.random_pose(rng))).found
         inside.append(abs(found.volume - CONSTANT.volume) < 2 * found.volume_u)
@@ -184,7 +185,7 @@ def test_planes_of_a_tight_bend_do_not_cross_and_the_stations_are_named():
     assert 20.0 < notice.lengths["start"] < notice.lengths["end"] < tight.length
     stations = np.linspace(0.0, m.found.length, 60)
     sections = sections_at(m.port, stations)
-    for one, other in zip(sections[:-1], sections[1:], strict=True):
+    for one, other in itertools.pairwise(sections):
         ring = other.in_space(other.outline)
         assert ((ring - one.origin) @ one.frame[0]).min() > -0.05
 
@@ -217,7 +218,7 @@ def test_entry_and_exit_points_overrule_the_finder(clean):
     m = measured(clean, entry=exit_point)
     assert m.port.to_source(np.zeros(3)) == pytest.approx(exit_point, abs=0.1)
     short = measured(clean, entry=np.zeros(3), exit=SHAPE.spine(np.array([90.0]))[0][0])
-    assert short.found.length == pytest.approx(90.0, abs=2.5)
+    assert short.found.length == pytest.approx(90.0, abs=1.0)
 
 
 def test_a_mesh_inside_out_or_wound_both_ways_or_unjoined_is_put_right(clean):
