@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -152,16 +153,14 @@ def _frames(tangents: FloatArray, up: FloatArray | None) -> FloatArray:
     lean = np.array([0.0, 0.0, 1.0]) if up is None else np.asarray(up, float)
     left = np.cross(lean, tangents[0])
     left /= np.linalg.norm(left)
-    frames = np.empty((len(tangents), 3, 3))
-    frames[0] = tangents[0], left, np.cross(tangents[0], left)
-    axes, angles = _turn_between(tangents[:-1], tangents[1:])
-    for k in range(1, len(tangents)):
-        frames[k] = _rotate(frames[k - 1 : k], axes[k - 1 : k], angles[k - 1 : k])[0]
-        frames[k, 0] = tangents[k]  # no drift over a long chain
-        frames[k, 1] -= (frames[k, 1] @ tangents[k]) * tangents[k]
-        frames[k, 1] /= np.linalg.norm(frames[k, 1])
-        frames[k, 2] = np.cross(frames[k, 0], frames[k, 1])
-    return frames
+    lefts = [left]
+    for a, b in pairwise(tangents):
+        # The least rotation that takes a to b, put on a vector square to a.
+        turned = lefts[-1] - (b @ lefts[-1]) / (1.0 + a @ b) * (a + b)
+        turned -= (turned @ b) * b  # no drift over a long chain
+        lefts.append(turned / np.sqrt(turned @ turned))
+    left_rows = np.array(lefts)
+    return np.stack([tangents, left_rows, np.cross(tangents, left_rows)], axis=1)
 
 
 def crossings(points: FloatArray, frames: FloatArray, rings: Sequence[FloatArray] | FloatArray) -> np.ndarray:

@@ -98,7 +98,7 @@ def correspond(
     for k in range(4):
         arcs = [q[k] for q in stretches]
         shares = [_share(arc) for arc in arcs]
-        common = np.unique(np.round(np.concatenate(shares), 12))
+        common: FloatArray = np.unique(np.round(np.concatenate(shares), 12))
         stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
         parts.append(_thin(stack, chord_error, girth * LONGEST_EDGE)[:, :-1])
     return np.concatenate(parts, axis=1)

@@ -200,6 +200,8 @@ def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list
     smallest solid loop round the plane's origin, else the nearest one; holes inside it are its
     islands; all other loops (debris, another reach of the same port) are left out.
     """
+    if len(loops.plane) == 0:
+        return [None] * len(origins)
     size = np.diff(loops.first)
     of_point = np.repeat(loops.plane, size)
     arm = loops.points - origins[of_point]
@@ -209,7 +211,7 @@ def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list
     q = flat[following]
     twice = _by_loop(flat[:, 0] * q[:, 1] - flat[:, 1] * q[:, 0], loops.first)
     winds = _by_loop(_winding(flat, q), loops.first) != 0
-    distance = np.minimum.reduceat(np.einsum("ij,ij->i", flat, flat), loops.first[:-1]) if len(flat) else []
+    distance = np.minimum.reduceat(np.einsum("ij,ij->i", flat, flat), loops.first[:-1])
 
     sections: list[Section | None] = []
     bounds = np.searchsorted(loops.plane, np.arange(len(origins) + 1))
@@ -223,7 +225,7 @@ def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list
         tube = (
             round_it[np.argmin(twice[round_it])]
             if len(round_it)
-            else solid[np.argmin(np.asarray(distance)[solid])]
+            else solid[np.argmin(distance[solid])]
         )
         outline = flat[loops.first[tube] : loops.first[tube + 1]]
         holes = [flat[loops.first[j] : loops.first[j + 1]] for j in here[twice[here] < 0]]
@@ -234,7 +236,7 @@ def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list
 
 def _by_loop(values: NDArray, first: IntArray) -> NDArray:
     """Return the sums of values over each loop."""
-    return np.add.reduceat(values, first[:-1]) if len(values) else np.zeros(0)
+    return np.add.reduceat(values, first[:-1])
 
 
 def _winding(p: FloatArray, q: FloatArray) -> IntArray:

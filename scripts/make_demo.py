@@ -22,18 +22,18 @@ AT = [0.0, 0.6, 1.2, 1.8, 2.4, 3.0, 3.4, 3.8]
 ROOF = [0.975, 0.950, 0.925, 0.888, 0.826, 0.750, 0.735, 0.735]
 FLOOR = [-0.975, -0.940, -0.893, -0.848, -0.790, -0.746, -0.735, -0.735]
 WIDTH = [1.150, 1.150, 1.152, 1.172, 1.245, 1.410, 1.470, 1.470]
-CORNER_ROOF = [0.220, 0.245, 0.280, 0.340, 0.450, 0.640, 0.735, 0.735]
-CORNER_FLOOR = [0.220, 0.240, 0.270, 0.320, 0.430, 0.640, 0.735, 0.735]
-DAM = (1.25, 0.28, 0.080)  # on the floor ahead of the turn: where, how long, how high
-PUSH = (1.25, 0.32, 0.050)  # the walls pushed in for what passes beside them
+CORNER_ROOF = [0.220, 0.245, 0.280, 0.340, 0.450, 0.670, 0.735, 0.735]
+CORNER_FLOOR = [0.220, 0.240, 0.270, 0.320, 0.430, 0.670, 0.735, 0.735]
+DAM = (1.00, 0.26, 0.070)  # on the floor ahead of the turn: where, how long, how high
+PUSH = (1.00, 0.30, 0.040)  # the walls pushed in for what passes beside them
 TURN = (1.6, 3.3, 75.0)  # the centreline turns at one rate between the two stations
 # What the first cut took off roof, floor and both walls together: all along, and at the dam.
 CUT_ROOF, CUT_FLOOR, CUT_WALLS = 0.010, 0.022, 0.020
-CUT_DAM, CUT_PUSH = 0.070, 0.040
+CUT_DAM, CUT_PUSH = 0.066, 0.036
 UNCUT_FROM = 3.3  # the throat was left alone
 STATIONS = np.round(np.arange(0.0, 3.81, 0.2), 3)
 BOWL = 2.8  # the traced row's station
-OVAL, THROAT = 3.0, 3.4  # from here on the bowl is oval, and round
+THROAT = 3.4  # from here on the bowl is round
 SHEET_COLUMNS = (
     "station_in,height_in,width_in,shape,corner_roof_in,corner_floor_in,turn_deg,rise_in,outline,reading_error_in,note"
 )
@@ -42,7 +42,7 @@ SHEET_COLUMNS = (
 def bowl_outline(height: float, width: float) -> np.ndarray:
     """Return a traced outline (n, 2) of the bowl in inches, right and up: between a box and an oval."""
     angle = np.linspace(0.0, 2.0 * np.pi, 96, endpoint=False)
-    power = 2.0 / 2.35
+    power = 2.0 / 2.6
     x = np.sign(np.cos(angle)) * np.abs(np.cos(angle)) ** power * width / 2.0
     y = np.sign(np.sin(angle)) * np.abs(np.sin(angle)) ** power * height / 2.0
     y -= 0.010 * np.exp(-((angle - np.pi / 2.0) ** 2) / 0.05)  # a flat by the guide
@@ -84,12 +84,10 @@ def sheet(state: str, title: str, random: np.random.Generator) -> str:
             points = "\n".join(f"{x:.4f},{y:.4f}" for x, y in bowl_outline(roof - floor, width))
             (MESHES / name).write_text(f"x_in,y_in\n{points}\n", encoding="utf-8", newline="\n")
             lines.append(f"{station:.3f},,,outline,,,{place},{name},0.002,traced round a card")
-        elif station < OVAL:
-            note = "flange" if station == 0 else ""
+        elif station < THROAT:
+            note = "flange" if station == 0 else "bowl" if station > BOWL else ""
             corners = f"{corner_roof:.3f},{corner_floor:.3f}"
             lines.append(f"{station:.3f},{h:.3f},{w:.3f},rect,{corners},{place},,0.001,{note}")
-        elif station < THROAT:
-            lines.append(f"{station:.3f},{h:.3f},{w:.3f},oval,,,{place},,0.001,bowl")
         else:
             lines.append(f"{station:.3f},{h:.3f},,round,,,{place},,0.001,throat")
     return "\n".join(lines) + "\n"

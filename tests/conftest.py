@@ -4,9 +4,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 from portgeo.port import port_from_readings
 from portgeo.section import Reading
+
+# A loaded machine is not a fault of the code: no test is timed.
+settings.register_profile("portgeo", deadline=None)
+settings.load_profile("portgeo")
 
 DEMO = Path(__file__).resolve().parent.parent / "meshes"
 

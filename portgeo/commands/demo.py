@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from portgeo.errors import PortgeoError
+    from portgeo.survey import Survey
+    from portgeo.units import Display
 
 HELP = "run everything on the demo: one port of an invented engine, as cast and after its first cut"
 EXAMPLE = """example:
@@ -20,8 +27,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Run the demo and say what it wrote and what it means."""
-    from pathlib import Path
-
     from portgeo.commands.common import load_port
     from portgeo.errors import OutputError
     from portgeo.io.files import atomic_write, check_free, write_json, write_table_csv
@@ -37,7 +42,12 @@ def run(args: argparse.Namespace) -> None:
     wanted = [out / name for name in sheets] + [
         out / f"{state}{ending}" for state, _ in STATES for ending in (".stl", ".json", ".schedule.csv", ".png")
     ]
-    out.mkdir(parents=True, exist_ok=True)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder cannot be made ({error.strerror or error})", file=str(out), mend="Choose another name or place"
+        ) from error
     check_free([*wanted, out / "area-schedule.png"], force=args.force)
     print("The engine is invented, and so is every number of it.\n")
     for name, content in sheets.items():
@@ -67,14 +77,13 @@ def run(args: argparse.Namespace) -> None:
                 no_picture = refusal
     display = loaded.display
     schedule_chart(surveys, display, str(out / "area-schedule.png"), force=args.force)
-    _meaning(surveys, display)
+    _meaning(surveys[0][1], surveys[1][1], display)
     _written(out, no_picture)
 
 
 def demo_files() -> dict[str, bytes]:
     """Return the demo's input files by name, from the installed package or the checkout."""
     from importlib.resources import files
-    from pathlib import Path
 
     installed = files("portgeo") / "meshes"
     folder = installed if installed.is_dir() else Path(__file__).resolve().parents[2] / "meshes"
@@ -85,31 +94,39 @@ def demo_files() -> dict[str, bytes]:
     }
 
 
-def _meaning(surveys: list, display) -> None:  # type: ignore[no-untyped-def]
+def _meaning(before: Survey, after: Survey, display: Display) -> None:
     """Print what the two states say side by side."""
-    (_, before), (_, after) = surveys
+    import numpy as np
+
+    gain = np.interp(before.fine_stations, after.fine_stations, after.fine_area) - before.fine_area
+    most = int(np.argmax(gain))
+    more = (after.volume - before.volume) / 1000.0
+    change = after.least_area - before.least_area
+    doubt = 2.0 * float(np.hypot(before.least_area_u, after.least_area_u))
+    least = f"went from {display.area(before.least_area)} to {display.area(after.least_area)}"
+    if abs(change) < doubt:
+        least = f"is what it was, {display.area(after.least_area)}: the two differ by less than their readings can tell"
     print("what it means")
     print(
-        f"  The first cut added {(after.volume - before.volume) / 1000.0:.2f} cc of air. The least area went from "
-        f"{display.area(before.least_area)} at {display.length(before.least_station)}\n"
-        f"  to {display.area(after.least_area)} at {display.length(after.least_station)}."
+        f"  The first cut made the port {more:.2f} cc larger, most at {display.length(before.fine_stations[most])}: ",
+        end="",
     )
+    print(f"{display.area(gain[most])} more area there.")
+    print(f"  The least area {least}.")
     if before.short_side and after.short_side:
-        print(
-            f"  The short side's radius went from {display.length(before.short_side.radius)} to "
-            f"{display.length(after.short_side.radius)}: the floor ahead of it came down, the turn itself is still tight."
-        )
+        radii = display.length(before.short_side.radius), display.length(after.short_side.radius)
+        print(f"  The short side's radius went from {radii[0]} to {radii[1]}: the turn is still tight.")
     print()
 
 
-def _written(out, no_picture) -> None:  # type: ignore[no-untyped-def]
+def _written(out: Path, no_picture: PortgeoError | None) -> None:
     """Print what was written, and plainly what was not."""
     print(f"written to {out}")
-    print("  demo-*.csv            the measured sheets and the outline traced in the bowl: copy them for your own port")
-    print("  *.stl                 the port as a watertight mesh, millimetres")
-    print("  *.json                every number, with its unit in its name")
-    print("  *.schedule.csv        the table of stations")
-    print("  area-schedule.png     both area schedules in one chart")
+    print("  demo-*.csv       the measured sheets, and the outline traced in the bowl: copy them for your own port")
+    print("  *.stl            the port as a watertight mesh, millimetres")
+    print("  *.json           every number, with its unit in its name")
+    print("  *.schedule.csv   the table of stations")
+    print("  area-schedule.png   both area schedules in one chart")
     if no_picture is None:
         print("  as-cast.png, first-cut.png   the port with its stations, floor line and short-side circle")
     else:

@@ -99,7 +99,7 @@ def draw_painted(
     import pyvista
 
     port = survey.port
-    surface = pyvista.make_tri_mesh(port.vertices, port.faces)
+    surface = pyvista.make_tri_mesh(port.vertices, np.asarray(port.faces, dtype=int))
     bar = {
         "title": bar_title, "vertical": False, "position_x": 0.25, "position_y": 0.03, "width": 0.5,
         "height": 0.06, "title_font_size": 20, "label_font_size": 18, "color": INK, "fmt": "%.3g", "n_labels": 5,

@@ -141,15 +141,17 @@ def _dams(short: Side | None) -> list[Notice]:
             approach = flat[foot] - flat[a]
             base = flat[foot], approach / np.linalg.norm(approach)
         assert base is not None
-        over = flat[b] - base[0]
-        height = float(base[1][0] * over[1] - base[1][1] * over[0])
+        over = flat[[foot, b]] - base[0]
+        at_foot, height = base[1][0] * over[:, 1] - base[1][1] * over[:, 0]
+        if found and at_foot > DAM_MM / 2.0:
+            continue  # a dent in the crown of the dam before
         length = float(np.linalg.norm(flat[b] - flat[foot]))
         if height > max(DAM_MM, DAM_SLOPE * length):
             found.append(
                 Notice(
                     "dam",
                     "dam on the floor line at {at}: it rises {height} over {length} (limit {limit})",
-                    {"at": float(at[b]), "height": height, "length": length, "limit": DAM_MM},
+                    {"at": float(at[b]), "height": float(height), "length": length, "limit": DAM_MM},
                 )
             )
     return found

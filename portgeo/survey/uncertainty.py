@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -195,15 +196,16 @@ def _moved(reading: Reading, name: str, by: float) -> Reading:
         scale = np.ones(2)
         scale[1 if name == "height" else 0] = value / getattr(reading, name)
         reading = replace(reading, outline=reading.outline * scale)
-    moved = replace(reading, **{name: value})
-    return replace(moved, **_corners_that_fit(moved)) if moved.shape == "rect" else moved
+    change: dict[str, Any] = {name: value}
+    moved = replace(reading, **change)
+    return _with_corners_that_fit(moved) if moved.shape == "rect" else moved
 
 
-def _corners_that_fit(r: Reading) -> dict[str, float]:
-    """Return the corner radii of a reading, cut back to what its height and width leave room for."""
+def _with_corners_that_fit(r: Reading) -> Reading:
+    """Return a reading with its corner radii cut back to what its height and width leave room for."""
     roof, floor = (min(max(c, 0.0), r.width / 2.0) for c in (r.corner_roof, r.corner_floor))
     over = max((roof + floor) / r.height, 1.0)
-    return {"corner_roof": roof / over, "corner_floor": floor / over}
+    return replace(r, corner_roof=roof / over, corner_floor=floor / over)
 
 
 def _trial(surface: Surface, stations: FloatArray) -> _Trial:
