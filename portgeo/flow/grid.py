@@ -7,7 +7,7 @@ layers lie between it and the wall.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -24,6 +24,9 @@ THINNEST = 1.0 / 6.0  # the layer at the wall, of the innermost: speed changes m
 PEAKED = 12.0  # decay of the weight that places a corner, per half width: smooth, and still the corner
 SHARP = 0.3  # radians: a bend at one point that is a corner of the wall, where a node must stand
 INWARD = 0.02  # of the section's size: least distance of the centre from every wall line, seen inside
+
+
+BlockOf = Callable[[FloatArray, IntArray], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -90,8 +93,8 @@ def sweep(sections: Sequence[Section], made: Pattern) -> Grid:
         centres[k] = _kernel_centre(walls[k], sections[k])
     origins = np.stack([s.origin for s in sections])
     frames = np.stack([s.frame for s in sections])
-    for follow_shape in (False, True):
-        plane = _fill(walls, centres, made, follow_shape)
+    for block_of in BLOCKS:
+        plane = _fill(walls, centres, made, block_of)
         nodes = origins[:, None] + np.einsum("nkc,ncj->nkj", plane, frames[:, 1:])
         folded = least_jacobians(nodes, made) <= 0.0
         if not folded.any():
@@ -216,22 +219,10 @@ def _place(section: Section) -> str:
     return f"the section about ({x:.1f}, {y:.1f}, {z:.1f}) mm of the port's frame"
 
 
-def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, follow_shape: bool) -> FloatArray:
-    """Return the nodes (n, k, 2) of sections with walls (n, p, 2).
-
-    The block stands off the wall by one distance all round; with `follow_shape` by one share of the
-    way to the centre.
-    """
+def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, block_of: BlockOf) -> FloatArray:
+    """Return the nodes (n, k, 2) of sections with walls (n, p, 2)."""
     arm = walls - centres[:, None]
-    bounds = np.cumsum([0, made.across, made.down, made.across, made.down])
-    straight = np.empty_like(arm)
-    for a, b in pairwise(bounds):
-        share = (np.arange(b - a) / (b - a))[None, :, None]
-        straight[:, a:b] = arm[:, a : a + 1] * (1 - share) + arm[:, b % bounds[-1]][:, None] * share
-    half = np.ptp(walls, axis=1) / 2.0
-    least = half.min(axis=1, keepdims=True)
-    size = np.full_like(half, INNER) if follow_shape else 1.0 - (1.0 - INNER) * least / half
-    block = size[:, None] * (ROUNDING * arm + (1.0 - ROUNDING) * straight)
+    block = block_of(arm, np.cumsum([0, made.across, made.down, made.across, made.down]))
     nodes = np.empty((len(walls), made.count, 2))
     inside = _transfinite(block, made.across, made.down)
     nodes[:, : inside.shape[1]] = inside
@@ -239,6 +230,32 @@ def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, follow_shape: b
     share = (np.cumsum(thickness) / thickness.sum())[None, :, None, None]
     nodes[:, inside.shape[1] :] = (block[:, None] * (1 - share) + arm[:, None] * share).reshape(len(walls), -1, 2)
     return nodes + centres[:, None]
+
+
+def _inset(arm: FloatArray, bounds: IntArray) -> FloatArray:
+    """Return the block's edge (n, p, 2) off the wall by one distance all round: the best for a plain outline.
+
+    arm (n, p, 2) : of the wall's nodes from the centre. bounds (5,) : where its corners are.
+    """
+    straight = np.empty_like(arm)
+    for a, b in pairwise(bounds):
+        share = (np.arange(b - a) / (b - a))[None, :, None]
+        straight[:, a:b] = arm[:, a : a + 1] * (1 - share) + arm[:, b % bounds[-1]][:, None] * share
+    half = np.ptp(arm, axis=1) / 2.0
+    size = 1.0 - (1.0 - INNER) * half.min(axis=1, keepdims=True) / half
+    return size[:, None] * (ROUNDING * arm + (1.0 - ROUNDING) * straight)
+
+
+def _disc(arm: FloatArray, bounds: IntArray) -> FloatArray:
+    """Return the block's edge on a circle, on the rays to the wall's nodes.
+
+    Layers along rays cannot fold where the centre sees the whole wall, whatever the outline.
+    """
+    reach = np.linalg.norm(arm, axis=2, keepdims=True)
+    return arm / reach * (INNER * reach.min(axis=1, keepdims=True))
+
+
+BLOCKS = (_inset, _disc)  # in the order in which they are tried
 
 
 def _transfinite(edge: FloatArray, across: int, down: int) -> FloatArray:

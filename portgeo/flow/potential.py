@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse.linalg import cg
 
 from portgeo.errors import GeometryError
 from portgeo.flow.grid import Grid, hexahedra
@@ -56,7 +57,7 @@ def solve(grid: Grid) -> Potential:
         improve_candidates=None,
     )
     start = np.repeat(_way(grid)[1:-1], count)
-    answer, state = levels.solve(load, x0=start, tol=TOLERANCE, maxiter=MOST_STEPS, accel="cg", return_info=True)
+    answer, state = cg(inside, load, start, rtol=TOLERANCE, maxiter=MOST_STEPS, M=levels.aspreconditioner(cycle="V"))
     if state != 0:
         raise GeometryError(
             "the flow through this shape could not be solved",

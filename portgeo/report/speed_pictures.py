@@ -96,7 +96,12 @@ def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path:
         "without loss, from the depression", (0.01, first.ideal_speed / unit), xycoords=("axes fraction", "data"),
         va="bottom", fontsize=8, color=INK,
     )  # fmt: skip
-    axes.set_xlabel(f"station from the entry, {display.unit}")
+    for joint in first.path.starts[1:]:
+        axes.axvline(display.of_length(float(joint)), color=INK, linewidth=0.8)
+        axes.annotate(
+            " joint", (display.of_length(float(joint)), 0.01), xycoords=("data", "axes fraction"), fontsize=8, color=INK
+        )
+    axes.set_xlabel(f"station of the port, {display.unit}")
     axes.set_ylabel(f"speed, {name}")
     axes.set_ylim(bottom=0.0)
     axes.set_title(

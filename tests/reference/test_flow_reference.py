@@ -26,7 +26,6 @@ from portgeo.flow.wall import size_for, sizing_of, wall_solution
 from portgeo.port import port_from_readings
 from portgeo.section import Reading
 from portgeo.units import FOOT, M3_S_PER, PA_PER
-from tests.conftest import elbow_readings
 
 FLOW, DEPRESSION = 200.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"]
 
@@ -34,6 +33,19 @@ FLOW, DEPRESSION = 200.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"]
 def solution_of(port, unknowns):
     path = path_of(port)
     return wall_solution(path, size_for(sizing_of(path), unknowns))
+
+
+def bend_of(height, width, radius, degrees, legs):
+    """A duct of one rectangular section with sharp corners: leg, turn, leg; a row in the middle of the turn too."""
+    turn = np.radians(degrees)
+    stations = np.cumsum([0.0, legs[0], radius * turn / 2.0, radius * turn / 2.0, legs[1]])
+    turns = (0.0, 0.0, turn / 2.0, turn, turn)
+    return port_from_readings(
+        tuple(
+            Reading(k + 2, float(s), height=height, width=width, turn=t)
+            for k, (s, t) in enumerate(zip(stations, turns, strict=True))
+        )
+    )
 
 
 def at_middle(solution, line):
@@ -88,7 +100,7 @@ def bend_wall_speed(height, radius, turn, legs, across):
 @pytest.fixture(scope="module")
 def square_bend():
     """180 degrees of a square duct, centre radius one height, with straight legs."""
-    return port_from_readings(elbow_readings(40.0, 40.0, 0.0, (60.0, 60.0), 40.0, 180.0))
+    return bend_of(40.0, 40.0, 40.0, 180.0, (60.0, 60.0))
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +120,7 @@ def test_free_vortex_in_the_middle_of_a_bend(square_bend_solution):
 )
 def test_grid_error_estimate_holds_the_truth(height, radius, degrees, legs):
     """The peak on the short side against the stream function of the same bend in two dimensions."""
-    port = port_from_readings(elbow_readings(height, 30.0, 0.0, legs, radius, degrees))
+    port = bend_of(height, 30.0, radius, degrees, legs)
     found = air_speed(path_of(port), FLOW, DEPRESSION)
     far = tuple(leg + 2.0 * height for leg in legs)
     peaks = []
