@@ -11,7 +11,19 @@ from collections.abc import Sequence
 from portgeo import __version__
 from portgeo.errors import PortgeoError
 
-COMMANDS = ("loft", "measure", "compare", "match", "view", "demo")
+COMMANDS = (
+    "loft",
+    "measure",
+    "compare",
+    "match",
+    "new",
+    "reshape",
+    "reach",
+    "airspeed",
+    "templates",
+    "view",
+    "demo",
+)
 
 
 def build_parser() -> argparse.ArgumentParser:
