@@ -249,17 +249,18 @@ def _is_clear(
     block: _Scene | None,
 ) -> np.ndarray:
     """Return whether tools with their heads at starts (k, 3) along ways (k, 3) touch nothing else."""
-    clear = wall.is_rod_clear(starts, ways, tool.shank / 2.0, sight)
+    clear = np.ones(len(starts), dtype=bool)
+    if block is not None:
+        nose = np.maximum(needed, tool.free_length) - tool.head / 2.0
+        clear = block.is_rod_clear(starts, ways, tool.shank / 2.0, nose)
+        k = np.flatnonzero(clear)
+        body = starts[k] + nose[k, None] * ways[k]
+        clear[k] = block.is_rod_clear(body, ways[k], tool.collet / 2.0, np.full(len(k), BODY_MM))
+    k = np.flatnonzero(clear)
+    clear[k] = wall.is_rod_clear(starts[k], ways[k], tool.shank / 2.0, sight[k])
     straight = tool.head_length - tool.head
     if straight > 0.0:
         k = np.flatnonzero(clear)
         length = np.minimum(straight, sight[k])
         clear[k] = wall.is_rod_clear(starts[k], ways[k], tool.head / 2.0 - HEAD_ROOM_MM, length)
-    if block is not None:
-        k = np.flatnonzero(clear)
-        nose = np.maximum(needed[k], tool.free_length) - tool.head / 2.0
-        body = np.full(len(k), BODY_MM)
-        clear[k] = block.is_rod_clear(starts[k], ways[k], tool.shank / 2.0, nose) & block.is_rod_clear(
-            starts[k] + nose[:, None] * ways[k], ways[k], tool.collet / 2.0, body
-        )
     return clear

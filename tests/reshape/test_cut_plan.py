@@ -80,9 +80,10 @@ def test_no_limit_is_broken_and_no_metal_is_put_back(problem):
     for k, factor in problem["wanted"]:
         wanted[rows[k]] = grid.areas[rows[k]] * factor
     lowest = np.where(limit > 0.0, -problem["fill"], 0.0)
+    blend = blend_of(grid, rows, np.arange(0, 96, 4))
     found = solve(
         grid,
-        blend_of(grid, rows, np.arange(0, 96, 4)),
+        blend,
         np.zeros_like(limit),
         limit,
         lowest,
@@ -101,9 +102,11 @@ def test_no_limit_is_broken_and_no_metal_is_put_back(problem):
         within = (grid.clock - keep.clock_start) % 12.0 <= span
         assert np.abs(square[inside[:, None] & within]).max(initial=0.0) <= BREAK_MM
     assert square.min() >= -problem["fill"] - 1e-9
-    # An area is missed only as far as the limits miss it with everything cut to them.
+    # An area is missed only as far as the limits miss it with everything cut to them, as closely as
+    # depths between the nodes can follow a limit that has kinks there.
     asked = ~np.isnan(wanted)
-    now, most = areas_after(grid, found.depth), areas_after(grid, limit)
+    at_limit = blend.along @ limit[np.ix_(blend.rows, blend.columns)] @ blend.around.T
+    now, most = areas_after(grid, found.depth), areas_after(grid, np.clip(at_limit, 0.0, limit))
     if not problem["symmetric"]:
         reachable = np.minimum(wanted, most)
         assert (now / reachable)[asked].min() > 1.0 - 0.002

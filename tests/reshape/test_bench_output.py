@@ -1,0 +1,168 @@
+"""What the commands print and write: the answer first, whole files, the same bytes each time."""
+
+import argparse
+import importlib
+import json
+
+import ezdxf
+import numpy as np
+import pytest
+import svgelements
+import trimesh
+
+from portgeo.errors import InputError, OutputError, PortgeoError
+from portgeo.io.meshes import read_mesh
+from portgeo.report.template_pages import one_sheet
+from portgeo.report.templates import dxf, svg
+from portgeo.reshape.gauges import gauges
+from portgeo.units import Display
+
+SHEET = """station_in,height_in,width_in,corner_roof_in,corner_floor_in,turn_deg
+0,1.60,1.20,0.3,0.3,0
+1.0,1.58,1.18,0.3,0.3,0
+2.0,1.55,1.18,0.35,0.35,0
+3.9,1.55,1.3,0.5,0.5,75
+4.5,1.5,1.5,0.7,0.7,80
+"""
+NOW = SHEET.replace("1.0,1.58,1.18", "1.0,1.62,1.20")
+TARGET = """units = "in"
+[[taper]]
+from = 0.5
+to = 2.5
+area_from = 1.95
+area_to = 1.9
+[short_side]
+radius = 0.8
+[limits]
+wall_readings = "wall.csv"
+least_wall = 0.1
+[[keep]]
+name = "valve seat"
+from = 4.3
+to = 4.5
+"""
+WALL = "station_in,clock,thickness_in\n" + "".join(
+    f"{s},{c},{0.14 if (s, c) == (1.5, 3) else 0.3}\n" for s in (0.5, 1.5, 3, 4) for c in (12, 3, 6, 9)
+)
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    """A folder with an invented port's sheet, its target, wall readings and the port half done."""
+    monkeypatch.chdir(tmp_path)
+    for name, text in (("port.csv", SHEET), ("now.csv", NOW), ("wanted.toml", TARGET), ("wall.csv", WALL)):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    return tmp_path
+
+
+def _run(command, *words):
+    module = importlib.import_module(f"portgeo.commands.{command}")
+    parser = argparse.ArgumentParser()
+    module.add_arguments(parser)
+    module.run(parser.parse_args(words))
+
+
+def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
+    _run("reshape", "port.csv", "wanted.toml", "--out", "plan", "--json", "plan-2.json")
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[1].startswith("  take out") and "g of aluminium" in lines[1]
+    assert any(line.startswith("order of work") for line in lines) and any("scrap casting" in line for line in lines)
+    record = json.loads((bench / "plan" / "plan.json").read_text(encoding="utf-8"))
+    assert record["schema"] == "portgeo.reshape/1" and list(record)[:4] == ["schema", "source", "target", "warnings"]
+    assert (bench / "plan-2.json").read_bytes() == (bench / "plan" / "plan.json").read_bytes()
+    assert record["volume_after_cc"] == pytest.approx(record["volume_before_cc"] + record["removed_cc"])
+    assert all(row["after_mm2"] >= row["wanted_mm2"] * 0.999 for row in record["areas"])
+    assert all(max(row["take_mm"]) < 0.01 for row in record["stations"] if row["station_mm"] > 4.31 * 25.4)
+    mesh = read_mesh(bench / "plan" / "target.stl")
+    made = trimesh.Trimesh(mesh.vertices, mesh.faces)
+    assert made.is_watertight
+    assert made.volume / 1000.0 == pytest.approx(record["volume_after_cc"], rel=5e-4)
+    survey = json.loads((bench / "plan" / "target-survey.json").read_text(encoding="utf-8"))
+    assert survey["short_side"]["radius_mm"] > 0.98 * 0.8 * 25.4
+    compared = json.loads((bench / "plan" / "compare.json").read_text(encoding="utf-8"))
+    assert compared["net_cc"] == pytest.approx(record["removed_cc"], rel=0.02)
+
+
+def test_work_half_done_is_checked_against_the_plan(bench, capsys):
+    _run("reshape", "port.csv", "wanted.toml", "--check", "now.csv", "--json", "left.json", "--csv", "left.csv")
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[1].startswith("  left") and "is done" in lines[1]
+    record = json.loads((bench / "left.json").read_text(encoding="utf-8"))
+    assert 0.0 < record["left_cc"] < record["planned_cc"]
+    assert (bench / "left.csv").read_text(encoding="utf-8").startswith("station_in,left_12_oclock_in")
+
+
+def test_reach_prints_depth_from_each_end_and_a_map(bench, capsys):
+    _run("reach", "port.csv", "--free", "3in", "--json", "reach.json", "--csv", "reach.csv")
+    text = capsys.readouterr().out
+    assert "from entry" in text and "free reaches" in text
+    record = json.loads((bench / "reach.json").read_text(encoding="utf-8"))
+    assert record["schema"] == "portgeo.reach/1"
+    assert sum(record["share_of_wall"][k] for k in ("both", "entry_only", "exit_only", "neither")) == pytest.approx(1.0)
+    with pytest.raises(InputError, match="not a length"):
+        _run("reach", "port.csv", "--free", "long")
+
+
+def test_an_obstacle_before_an_opening_takes_reach_away(bench):
+    wall = trimesh.creation.box((2.0, 200.0, 200.0))
+    wall.apply_translation([-30.0, 0.0, 0.0])
+    wall.export(bench / "plenum.stl")
+    found = []
+    for extra in ((), ("--obstacle", "plenum.stl")):
+        _run("reach", "port.csv", "--free", "5in", "--json", "r.json", "--force", "-q", *extra)
+        found.append(json.loads((bench / "r.json").read_text(encoding="utf-8")))
+    # The wall is 29 mm before the entry, and 127 mm of tool stand out of the collet: only past some 90 mm
+    # of depth does the collet still clear it. (At the very rim the tool can lie flat before the face.)
+    stations = np.array(found[0]["stations_mm"])
+    shallow = (stations > 20.0) & (stations < 85.0)
+    free, blocked = (np.array(each["reached"])[shallow] for each in found)
+    assert (free & 1).mean() > 0.9
+    assert (blocked & 1).sum() == 0
+    assert (free & 2 == blocked & 2).all()
+
+
+@pytest.mark.parametrize("kind", ["pdf", "dxf", "svg"])
+def test_templates_are_the_same_bytes_each_time(bench, capsys, kind):
+    for name in ("one", "two"):
+        _run("templates", "port.csv", "--at", "0.5,1in", "--out", f"{name}.{kind}", "--json", f"{name}.json")
+    assert (bench / f"one.{kind}").read_bytes() == (bench / f"two.{kind}").read_bytes()
+    record = json.loads((bench / "one.json").read_text(encoding="utf-8"))
+    assert record["schema"] == "portgeo.templates/1"
+    assert [g["name"] for g in record["gauges"][:3]] == ["section", "height gauge", "width gauge"]
+    assert "measure the bars" in capsys.readouterr().out
+
+
+def test_templates_refuse_other_files_and_stations_outside(bench):
+    with pytest.raises(OutputError, match=r"\.doc"):
+        _run("templates", "port.csv", "--out", "gauges.doc")
+    with pytest.raises(InputError, match="outside the port"):
+        _run("templates", "port.csv", "--at", "9in", "--out", "gauges.pdf")
+    assert not list(bench.glob("gauges.*"))
+
+
+def test_a_cutters_files_hold_the_section_at_its_size(bend, tmp_path):
+    made = [g for g in gauges(bend, np.array([20.0])) if g.name == "section"]
+    sheet = one_sheet(made, Display("mm"), "bend")
+    (tmp_path / "a.dxf").write_bytes(dxf(sheet))
+    drawing = ezdxf.readfile(tmp_path / "a.dxf")
+    assert drawing.units == ezdxf.units.MM
+    cut = [np.array(e.get_points("xy")) for e in drawing.modelspace().query('LWPOLYLINE[layer=="CUT"]')]
+    assert np.ptp(cut[0], axis=0) == pytest.approx([30.0, 40.0], abs=0.01)
+    (tmp_path / "a.svg").write_bytes(svg(sheet))
+    # ppi 25.4 makes a pixel a millimetre.
+    read = svgelements.SVG.parse(str(tmp_path / "a.svg"), ppi=25.4)
+    paths = [p for p in read.elements() if isinstance(p, svgelements.Path) and p.values.get("stroke") == "#ff0000"]
+    left, top, right, bottom = paths[0].bbox()
+    assert (right - left, bottom - top) == pytest.approx((30.0, 40.0), abs=0.01)
+
+
+def test_nothing_is_overwritten_or_half_written(bench):
+    before = b"measured by hand\n"
+    (bench / "cut.csv").write_bytes(before)
+    with pytest.raises(PortgeoError, match="there already"):
+        _run("reshape", "port.csv", "wanted.toml", "--csv", "cut.csv", "-q")
+    (bench / "wanted.toml").write_text(TARGET.replace("to = 2.5", "to = 25"), encoding="utf-8")
+    with pytest.raises(InputError, match="outside the port") as refusal:
+        _run("reshape", "port.csv", "wanted.toml", "--csv", "cut.csv", "-q", "--force")
+    assert "wanted.toml" in str(refusal.value) and "line 3" in str(refusal.value)
+    assert (bench / "cut.csv").read_bytes() == before

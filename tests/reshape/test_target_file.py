@@ -1,0 +1,96 @@
+"""Target files and wall readings: what is written is what is planned, and every wrong key is named."""
+
+import re
+
+import pytest
+
+from portgeo.errors import InputError
+from portgeo.io.target import blank_target, read_target
+from portgeo.io.walls import read_walls
+
+
+def _written(folder, text, name="wanted.toml"):
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_blank_target_reads_once_its_keys_are_taken_out_of_comments(tmp_path):
+    lines = [re.sub(r"^# (?=\[|[a-z_]+ = )", "", line) for line in blank_target().splitlines()]
+    keep = [line for line in lines if not line.startswith(("percent = ", "throat_diameter"))]
+    found = read_target(_written(tmp_path, "\n".join(keep)))
+    assert found.unit == "in"
+    assert found.target.greatest_depth == pytest.approx(2.54)
+    assert found.target.short_side.radius == pytest.approx(0.7 * 25.4)
+    assert [w.start for w in found.target.areas] == pytest.approx([25.4, 38.1])
+    assert found.target.areas[0].at_start == pytest.approx(2.35 * 645.16)
+    assert found.least_wall == pytest.approx(2.54) and found.outer_meshes[0] == tmp_path / "water.stl"
+    assert found.target.keep[0].name == "valve seat" and found.copy == tmp_path / "good-cylinder.csv"
+
+
+def test_a_blank_target_as_it_is_wants_nothing_and_says_so(tmp_path):
+    with pytest.raises(InputError, match="wants nothing"):
+        read_target(_written(tmp_path, blank_target()))
+
+
+def test_lengths_in_either_unit_and_percentages_of_the_throat(tmp_path):
+    text = 'units = "mm"\nthroat_diameter_in = 1.5\n[[area]]\nstation_in = 1\npercent = 110\n'
+    text += "[[area]]\nstation = 30\narea_in2 = 2\n"
+    found = read_target(_written(tmp_path, text)).target
+    assert found.areas[0].start == pytest.approx(25.4) and found.areas[0].of_throat
+    assert found.areas[0].at_start == pytest.approx(1.1)
+    assert found.areas[1].at_start == pytest.approx(2 * 645.16)
+    assert found.throat_area == pytest.approx(3.14159265 / 4 * 38.1**2)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("greatest_depth = 1", "units is missing"),
+        ('units = "ft"', "line 1, units: 'ft' is not known"),
+        ('units = "in"\n[short_side]\nradius = "a"', "line 3, [short_side] radius: 'a' is not a number"),
+        ('units = "in"\n[short_side]\nradus = 1', "line 3, [short_side] radus: radius is missing. Is radus meant"),
+        ('units = "in"\ngreatest_dept = 1\n[short_side]\nradius = 1', "line 2, greatest_dept: there is no such key"),
+        ('units = "in"\n[[area]]\nstation = 1\narea = 2\n[[area]]\nstation = 2', "line 5, [area]: neither area nor"),
+        ('units = "in"\n[[area]]\nstation = 1\narea = 2\npercent = 3', "area and percent are both given"),
+        ('units = "in"\n[[taper]]\nfrom = 2\nto = 1\narea_from = 1\narea_to = 1', "the taper ends before it begins"),
+        ('units = "in"\n[[taper]]\nfrom = 1\nto = 2\narea_from = 1\npercent_to = 90', "one end of the taper"),
+        ('units = "in"\nsymmetric = "yes"\n[short_side]\nradius = 1', "line 2, symmetric: 'yes' is not true or false"),
+        ('units = "in"\nwalls = ["top"]\n[short_side]\nradius = 1', "line 2, walls: ['top'] is not a list of walls"),
+        ('units = "in"\n[short_side]\nradius = nan', "nan is not a number"),
+        ('units = "in"\n[short_side]\nradius = 1\nradius_mm = 1', "radius is given twice"),
+        ('units = "in"\narea = 3', "area is not a list of tables"),
+        ("units = ", "this is not TOML"),
+        ('units = "in"\ngreatest_depth = 1e300\n[short_side]\nradius = 1', "is not between"),
+    ],
+)
+def test_a_wrong_target_is_refused_with_its_line_and_key(tmp_path, text, told):
+    with pytest.raises(InputError) as refusal:
+        read_target(_written(tmp_path, text))
+    assert told in str(refusal.value) and "wanted.toml" in str(refusal.value)
+
+
+def test_wall_readings_in_inches_with_clock_written_either_way(tmp_path):
+    path = _written(
+        tmp_path, "station_in,clock,thickness_in,note\n1,12,0.25,\n1.5,4:30,0.2,thin\n2,7.5,0.3,\n", "wall.csv"
+    )
+    found = read_walls(path)
+    assert [r.clock for r in found] == [0.0, 4.5, 7.5]
+    assert found[1].station == pytest.approx(38.1) and found[1].thickness == pytest.approx(5.08)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("station_in,clock\n1,2\n", "no thickness column"),
+        ("station_in,clock,thickness_in\n1,13,0.2\n", "row 2, column clock"),
+        ("station_in,clock,thickness_in\n1,6,-0.2\n", "row 2, column thickness_in"),
+        ("station_in,clock,thickness_in\n1,,0.2\n", "the cell is empty"),
+        ("station_in,clock,thickness_in,depth\n1,6,0.2,3\n", "there is no such column"),
+        ("station_in,clock,thickness_in\n", "no wall readings"),
+    ],
+)
+def test_wrong_wall_readings_are_refused_with_their_place(tmp_path, text, told):
+    with pytest.raises(InputError) as refusal:
+        read_walls(_written(tmp_path, text, "wall.csv"))
+    assert told in str(refusal.value) and "wall.csv" in str(refusal.value)
