@@ -81,12 +81,16 @@ def run(args: argparse.Namespace) -> None:
         raise InputError("there is neither a port nor a bench sheet", mend="Name a port, or a sheet with --bench")
     if args.cfm is not None and args.bench is not None:
         raise InputError("a flow is given with --cfm and with --bench", mend="Give one of the two")
+    for name in ("run_name", "lift", "bench_chart"):
+        if getattr(args, name) is not None and args.bench is None:
+            option = "--" + name.removesuffix("_name").replace("_", "-")
+            raise InputError(f"{option} needs a bench sheet", mend="Name it with --bench")
     bench = read_bench(args.bench) if args.bench else None
     if args.port is not None:
         _through_port(args, bench)
         return
     assert bench is not None
-    for name in ("picture", "chart", "beside", "runner"):
+    for name in ("picture", "chart", "beside", "runner", "csv"):
         if getattr(args, name):
             raise InputError(f"--{name} needs a port", mend="Name the port before the options")
     display = Display(args.units or bench.unit)
@@ -134,6 +138,8 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
     title = args.port if runner is None else f"{args.runner} and {args.port}"
+    if picked is not None:
+        title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
     record = airspeed_record(result, loaded.source, warnings, display)
     if runner is not None:
         record["runner_source"] = runner.source
@@ -262,9 +268,12 @@ def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
 def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
     import numpy as np
 
+    from portgeo.errors import InputError
     from portgeo.flow.valve import Valve, check_valve
 
     if args.valve is None or args.throat is None:
+        if args.throat is not None or (args.bench is not None and args.valve is not None and args.bore is None):
+            raise InputError("a valve needs --valve and --throat", mend="Give both, and --stem where it has one")
         return None
     width = _length(args, "seat_width", display) if args.seat_width else 1.5
     stem = _length(args, "stem", display) if args.stem else 0.0

@@ -29,7 +29,7 @@ from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
 from portgeo.survey.schedule import FINE_STATIONS, table_stations
 from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
-from portgeo.units import M3_S_PER, PA_PER, Notice
+from portgeo.units import M3_S_PER, MM_PER_INCH, PA_PER, Notice
 
 WHAT_IT_IS = (
     "Ideal (potential) flow through the measured shape at this flow: it shows where air is driven fast and "
@@ -202,7 +202,7 @@ def _refuse_absurd(flow: float, least_mm2: float, air: Air) -> None:
     cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
     if flow >= choke_flow(least_mm2 * 1e-6, air):
         raise InputError(
-            f"{cfm:.1f} cfm is more than chokes the least area of {least_mm2:.1f} mm2: "
+            f"{cfm:.1f} cfm is more than chokes the least area of {least_mm2:.1f} mm2 ({least_mm2 / MM_PER_INCH**2:.3f} sq in): "
             f"at the most {choke:.1f} cfm goes through it",
             mend="Check the flow and its unit, and the readings at the least area",
         )

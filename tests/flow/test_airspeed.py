@@ -199,6 +199,8 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
         ([AS_CAST, "--cfm", "215", "--depression", "0"], "depression"),
         ([AS_CAST, "--cfm", "215", "--bore", "3.5in"], "--stroke"),
         ([AS_CAST, "--cfm", "215", "--unknowns", "3"], "--unknowns"),
+        ([AS_CAST, "--cfm", "215", "--run", "as cast"], "--run"),
+        ([AS_CAST, "--cfm", "215", "--throat", "1.4in"], "--valve"),
         ([AS_CAST, "--cfm", "215", "--valve", "1.4in", "--throat", "1.6in"], "throat"),
         (["no-such-file.csv", "--cfm", "215"], "no-such-file.csv"),
         (["--bench", "no-such-bench.csv"], "no-such-bench.csv"),
