@@ -1,0 +1,606 @@
+"""The commands loft, measure, view and demo as a person runs them: answers, files, refusals.
+
+The elbow of these tests is a round bore swept along two straight legs and an arc, so that Pappus's
+centroid theorem gives its volume (bore area times centreline length), and its floor through the turn
+is an arc of the centreline's radius less half the bore.
+"""
+
+import csv
+import json
+import os
+import struct
+import subprocess
+import sys
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+import portgeo.survey
+import portgeo.survey.uncertainty
+from portgeo.cli import COMMANDS, main
+from portgeo.io.meshes import read_mesh, write_mesh
+from portgeo.report import pictures
+
+BORE, TURN_RADIUS, TURN, LEGS = 30.0, 40.0, np.radians(60.0), (40.0, 20.0)
+PLACE = np.array([100.0, 50.0, 20.0])  # of the entry, in the sheet's own coordinates
+LENGTH = LEGS[0] + TURN_RADIUS * TURN + LEGS[1]
+VOLUME_CC = np.pi * BORE**2 / 4.0 * LENGTH / 1000.0
+
+PORT_SHEET = """station_in,height_in,width_in,shape,corner_in,turn_deg
+0,1.95,1.15,rect,0.22,0
+1.6,1.75,1.15,rect,0.3,0
+3.3,1.47,1.47,round,,75
+3.8,1.47,1.47,round,,75
+"""
+
+TOP_KEYS = {
+    "schema", "source", "warnings", "volume_cc", "wetted_area_mm2", "length_mm", "mean_area_mm2",
+    "openings", "stations", "least_area", "short_side", "long_side", "frame",
+}  # fmt: skip
+STATION_KEYS = {
+    "station_mm", "origin_mm", "normal", "area_mm2", "area_u_mm2", "perimeter_mm", "height_mm", "width_mm",
+    "hydraulic_diameter_mm", "corner_radius_mm", "area_taper_mm2_per_mm",
+}  # fmt: skip
+SIDE_KEYS = {
+    "radius_mm", "radius_u_mm", "least_radius_mm", "turn_deg", "station_from_mm", "station_to_mm", "apex_mm",
+    "fit_rms_mm",
+}  # fmt: skip
+
+
+def on_the_elbow(station):
+    """Return point and heading of the elbow's centreline, entry at the origin, turning to -z."""
+    turned = np.clip((station - LEGS[0]) / TURN_RADIUS, 0.0, TURN)
+    ahead = np.array([np.cos(turned), 0.0, -np.sin(turned)])
+    arc = TURN_RADIUS * np.array([np.sin(turned), 0.0, np.cos(turned) - 1.0])
+    straight = min(station, LEGS[0]) * np.array([1.0, 0.0, 0.0])
+    return straight + arc + max(station - LEGS[0] - TURN_RADIUS * TURN, 0.0) * ahead, ahead
+
+
+def elbow_sheet():
+    """Return the sheet of the elbow, each row with its place given outright."""
+    lines = ["station_mm,diameter_mm,shape,turn_deg,x_mm,y_mm,z_mm"]
+    for station in np.cumsum([0.0, LEGS[0], TURN_RADIUS * TURN, LEGS[1]]):
+        point, ahead = on_the_elbow(station)
+        x, y, z = (repr(float(v)) for v in PLACE + point)
+        turn = float(np.degrees(np.arctan2(-ahead[2], ahead[0])))
+        lines.append(f"{float(station)!r},{BORE},round,{turn!r},{x},{y},{z}")
+    return "\n".join(lines) + "\n"
+
+
+@pytest.fixture(autouse=True, scope="module")
+def few_trials():
+    """The Monte Carlo behind ± has its own tests: here a few trials of it do."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(portgeo.survey.uncertainty, "SAMPLES", 8)
+        yield
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """A folder with two sheets, and what loft and measure make of the elbow."""
+    folder = tmp_path_factory.mktemp("bench")
+    (folder / "port.csv").write_text(PORT_SHEET)
+    (folder / "elbow.csv").write_text(elbow_sheet())
+    assert main(["measure", str(folder / "elbow.csv"), "-q", "--json", str(folder / "elbow.json")]) == 0
+    assert main(["loft", str(folder / "elbow.csv"), "-q", "--stations", "41", "-o", str(folder / "elbow.stl")]) == 0
+    return folder
+
+
+@pytest.fixture(scope="module")
+def elbow(bench):
+    return json.loads((bench / "elbow.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    """A sheet alone in a folder."""
+    path = tmp_path / "port.csv"
+    path.write_text(PORT_SHEET)
+    return path
+
+
+def words(*given):
+    return [str(word) for word in given]
+
+
+def listing(folder):
+    """Return every file under a folder with its bytes."""
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+# ---- what is printed
+
+
+def test_measure_gives_the_answer_first_and_writes_nothing_unasked(sheet, capsys):
+    before = listing(sheet.parent)
+    assert main(words("measure", sheet)) == 0
+    assert listing(sheet.parent) == before
+    out, err = capsys.readouterr()
+    lines = out.splitlines()
+    assert err == ""
+    assert lines[0] == str(sheet)
+    assert [line.split()[0] for line in lines[1:4]] == ["volume", "least", "short"]
+    assert "cc" in lines[1] and "sq in" in lines[2] and "radius" in lines[3]
+    assert all(len(line) < 100 for line in lines[1:])
+
+
+def test_a_straight_port_has_no_short_side(tmp_path, capsys):
+    path = tmp_path / "pipe.csv"
+    path.write_text("station_mm,diameter_mm,shape\n0,30,round\n80,30,round\n")
+    assert main(words("measure", path, "--json", tmp_path / "pipe.json")) == 0
+    assert "does not turn" in capsys.readouterr().out.splitlines()[3]
+    record = json.loads((tmp_path / "pipe.json").read_text(encoding="utf-8"))
+    assert record["short_side"] is None
+    assert record["volume_cc"] == pytest.approx(np.pi * 225.0 * 80.0 / 1000.0, rel=1e-3)
+
+
+def test_units_and_stations_and_the_table(sheet, tmp_path, capsys):
+    """The same schedule in inches and in millimetres, as many rows as were asked for."""
+    tables = {}
+    for unit in ("in", "mm"):
+        path = tmp_path / f"{unit}.csv"
+        assert main(words("measure", sheet, "--units", unit, "--stations", 9, "--csv", path)) == 0
+        out = capsys.readouterr().out
+        assert ("sq in" in out) == (unit == "in") and ("mm²" in out) == (unit == "mm")
+        body = out.split("station      area")[1].splitlines()[2:]
+        assert body.index("") == 9  # rows printed before the blank line
+        with open(path, newline="", encoding="utf-8") as stream:
+            header, *rows = csv.reader(stream)
+        assert header[:2] == [f"station_{unit}", f"area_{unit}2"]
+        tables[unit] = np.array(rows, dtype=float)
+        assert tables[unit].shape == (9, len(header))
+    assert tables["mm"][:, 0] == pytest.approx(np.linspace(0.0, 3.8 * 25.4, 9))
+    assert tables["mm"][:, 0] == pytest.approx(25.4 * tables["in"][:, 0], abs=1e-4)
+    assert tables["mm"][:, 1] == pytest.approx(25.4**2 * tables["in"][:, 1], rel=1e-5)
+
+
+def test_quiet_prints_nothing(sheet, tmp_path, capfd):
+    assert main(words("measure", sheet, "-q", "--stations", 3)) == 0
+    assert main(words("loft", sheet, "-q", "--stations", 9, "-o", tmp_path / "port.stl")) == 0
+    assert capfd.readouterr() == ("", "")
+
+
+def test_loft_says_what_it_wrote(sheet, tmp_path, capsys):
+    path = tmp_path / "port.stl"
+    assert main(words("loft", sheet, "-o", path, "--stations", 9)) == 0
+    out, err = capsys.readouterr()
+    assert err == "" and out.startswith(f"{path}: ")
+    (triangles,) = struct.unpack("<I", path.read_bytes()[80:84])
+    assert f"{triangles:,} triangles" in out and "4 measured sections" in out and "3.800 in" in out
+
+
+def test_help_loads_nothing_heavy():
+    """Help of the tool and of each command comes before any of the large libraries is loaded."""
+    script = (
+        "import sys\nfrom portgeo.cli import COMMANDS, main\n"
+        "for argv in [['-h'], *([c, '-h'] for c in COMMANDS)]:\n"
+        "    try:\n        main(argv)\n    except SystemExit as end:\n        assert end.code == 0\n"
+        "loaded = {'numpy', 'scipy', 'pyvista', 'trimesh', 'matplotlib'} & set(sys.modules)\n"
+        "print('loaded:', sorted(loaded))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "loaded: []"
+    assert done.stdout.count("example") >= len(COMMANDS)  # each explains itself with one
+
+
+def test_wrong_words_on_the_line_are_refused(sheet, capsys):
+    for argv, told in (
+        ((), "COMMAND"),
+        (("measur", sheet), "measur"),
+        (("measure", sheet, "--stations", 1), "2 to 2000"),
+        (("measure", sheet, "--entry", "1,2"), "X,Y,Z"),
+        (("measure", sheet, "--scale", "nan"), "not a number"),
+        (("loft", sheet), "--output"),
+    ):
+        with pytest.raises(SystemExit) as end:
+            main(words(*argv))
+        assert end.value.code == 2
+        out, err = capsys.readouterr()
+        assert out == "" and told in err and "Traceback" not in err
+
+
+# ---- the record
+
+
+def test_the_record_has_every_promised_key(elbow):
+    assert elbow["schema"] == "portgeo.measure/1"
+    assert set(elbow) >= TOP_KEYS
+    assert set(elbow["source"]) >= {"file", "sha256", "triangles", "units", "scale"}
+    assert all(set(station) >= STATION_KEYS for station in elbow["stations"])
+    assert set(elbow["short_side"]) >= SIDE_KEYS and set(elbow["long_side"]) >= SIDE_KEYS
+    assert set(elbow["least_area"]) >= {"station_mm", "area_mm2"}
+    assert [opening["role"] for opening in elbow["openings"]] == ["entry", "exit"]
+    assert all(set(opening) >= {"origin_mm", "normal", "area_mm2"} for opening in elbow["openings"])
+
+
+def test_the_record_s_numbers_agree_with_each_other_and_with_pappus(elbow):
+    stations = elbow["stations"]
+    along = np.array([s["station_mm"] for s in stations])
+    area = np.array([s["area_mm2"] for s in stations])
+    assert (np.diff(along) > 0).all()
+    assert along[[0, -1]] == pytest.approx([0.0, elbow["length_mm"]])
+    assert elbow["mean_area_mm2"] == pytest.approx(1000.0 * elbow["volume_cc"] / elbow["length_mm"], rel=1e-7)
+    assert [o["area_mm2"] for o in elbow["openings"]] == pytest.approx(area[[0, -1]])
+    assert elbow["least_area"]["area_mm2"] <= area.min() * (1.0 + 1e-9)
+    for s in stations:
+        assert s["hydraulic_diameter_mm"] == pytest.approx(4.0 * s["area_mm2"] / s["perimeter_mm"], rel=1e-7)
+        assert np.linalg.norm(s["normal"]) == pytest.approx(1.0)
+        assert s["area_u_mm2"] > 0.0
+    assert elbow["length_mm"] == pytest.approx(LENGTH, rel=1e-7)
+    assert elbow["volume_cc"] == pytest.approx(VOLUME_CC, rel=1e-3)
+    assert area == pytest.approx(np.full(len(area), np.pi * BORE**2 / 4.0), rel=1e-3)
+    assert elbow["wetted_area_mm2"] == pytest.approx(np.pi * BORE * LENGTH, rel=1e-3)
+    assert elbow["short_side"]["radius_mm"] == pytest.approx(TURN_RADIUS - BORE / 2.0, rel=0.02)
+    assert elbow["long_side"]["radius_mm"] == pytest.approx(TURN_RADIUS + BORE / 2.0, rel=0.02)
+    assert elbow["short_side"]["turn_deg"] == pytest.approx(60.0, abs=0.5)
+
+
+def check_places(record, pose, tolerance):
+    """Every point and direction of an elbow's record is where the elbow has it, moved by a pose."""
+    turn, shift = pose
+    for s in record["stations"]:
+        point, ahead = on_the_elbow(s["station_mm"])
+        assert s["origin_mm"] == pytest.approx(turn @ point + shift, abs=tolerance)
+        assert s["normal"] == pytest.approx(turn @ ahead, abs=tolerance / 5.0)
+    for opening, station in zip(record["openings"], (0.0, LENGTH), strict=True):
+        point, ahead = on_the_elbow(station)
+        assert opening["origin_mm"] == pytest.approx(turn @ point + shift, abs=tolerance)
+        assert opening["normal"] == pytest.approx(turn @ ahead, abs=tolerance / 5.0)
+    middle, ahead = on_the_elbow(LEGS[0] + TURN_RADIUS * TURN / 2.0)
+    inward = np.array([ahead[2], 0.0, -ahead[0]])
+    apex = turn @ (middle + BORE / 2.0 * inward) + shift
+    # Along the floor the middle of a turn is found less well than the floor itself.
+    off = np.array(record["short_side"]["apex_mm"]) - apex
+    assert abs(off @ (turn @ inward)) < max(tolerance, 0.05)
+    assert np.linalg.norm(off) < 1.0
+    frame = np.array(record["frame"])
+    assert frame[:3, :3] @ frame[:3, :3].T == pytest.approx(np.eye(3), abs=1e-7)
+    assert frame[:3, :3] @ turn == pytest.approx(np.eye(3), abs=tolerance / 5.0)
+    assert frame[:3, :3] @ shift + frame[:3, 3] == pytest.approx(np.zeros(3), abs=tolerance)
+
+
+def test_points_are_in_the_sheet_s_own_coordinates(elbow):
+    check_places(elbow, (np.eye(3), PLACE), 1e-4)
+
+
+def test_a_mesh_measures_as_its_sheet_in_any_pose_and_in_its_own_coordinates(bench, elbow):
+    """The STL that loft wrote, and the same moved by a known pose."""
+    turn = Rotation.from_euler("zyx", [130.0, -35.0, 70.0], degrees=True).as_matrix()
+    shift = np.array([-210.0, 35.0, 410.0])
+    mesh = read_mesh(bench / "elbow.stl")
+    write_mesh(bench / "posed.stl", (mesh.vertices - PLACE) @ turn.T + shift, mesh.faces)
+    for name, pose in (("elbow", (np.eye(3), PLACE)), ("posed", (turn, shift))):
+        assert main(words("measure", bench / f"{name}.stl", "-q", "--json", bench / f"{name}-mesh.json")) == 0
+        found = json.loads((bench / f"{name}-mesh.json").read_text(encoding="utf-8"))
+        assert found["volume_cc"] == pytest.approx(elbow["volume_cc"], rel=1e-3)
+        assert found["short_side"]["radius_mm"] == pytest.approx(elbow["short_side"]["radius_mm"], rel=0.02)
+        assert found["least_area"]["area_mm2"] == pytest.approx(elbow["least_area"]["area_mm2"], rel=2e-3)
+        assert found["length_mm"] == pytest.approx(elbow["length_mm"], abs=0.1)
+        assert found["source"]["units"] == "mm" and found["source"]["scale"] == 1.0
+        check_places(found, pose, 0.05)
+
+
+@pytest.mark.parametrize("ending", ["ply", "obj", "3mf", "glb"])
+def test_every_format_of_loft_holds_the_same_mesh(bench, ending, tmp_path):
+    """Triangle by triangle the mesh of the STL, in millimetres, so that its measures are the STL's."""
+    path = tmp_path / f"elbow.{ending}"
+    assert main(words("loft", bench / "elbow.csv", "-q", "--stations", 41, "-o", path)) == 0
+    one, other = read_mesh(bench / "elbow.stl"), read_mesh(path)
+    assert other.unit is not None and other.triangles == one.triangles
+    both = [m.vertices[m.faces] for m in (one, other)]
+    assert both[0] == pytest.approx(both[1], abs=2e-5)  # a single float's step at 200 mm
+
+
+def test_same_input_same_bytes(sheet, tmp_path):
+    outputs = []
+    for k in range(2):
+        folder = tmp_path / str(k)
+        folder.mkdir()
+        made = {ending: folder / f"port.{ending}" for ending in ("json", "csv", "stl", "3mf")}
+        assert main(words("measure", sheet, "-q", "--json", made["json"], "--csv", made["csv"])) == 0
+        for ending in ("stl", "3mf"):
+            argv = words("loft", sheet, "-q", "--stations", 9, "-o", made[ending])
+            if k == 0 or ending == "stl":
+                assert main(argv) == 0
+            else:  # another process, with its own order of hashes
+                env = os.environ | {"PYTHONHASHSEED": "7"}
+                subprocess.run([sys.executable, "-m", "portgeo", *argv], check=True, env=env)
+        outputs.append(listing(folder))
+    assert outputs[0].keys() == {"port.json", "port.csv", "port.stl", "port.3mf"}
+    assert outputs[0] == outputs[1]
+
+
+# ---- what is there already, and what is stopped half-way
+
+
+@pytest.mark.parametrize(
+    ("taken", "argv"),
+    [
+        ("port.stl", ["loft", "port.csv", "-o", "port.stl"]),
+        ("table.csv", ["measure", "port.csv", "--json", "new.json", "--csv", "table.csv"]),
+        ("port.json", ["measure", "port.csv", "--json", "port.json", "--csv", "new.csv"]),
+        ("chart.png", ["measure", "port.csv", "--json", "new.json", "--chart", "chart.png"]),
+        ("port.png", ["measure", "port.csv", "--json", "new.json", "--picture", "port.png"]),
+        ("port.png", ["view", "port.csv", "--picture", "port.png"]),
+        ("out/first-cut.json", ["demo", "--out", "out"]),
+    ],
+)
+def test_a_file_that_is_there_stays_and_nothing_else_is_written(sheet, taken, argv, monkeypatch, capsys):
+    monkeypatch.chdir(sheet.parent)
+    (sheet.parent / taken).parent.mkdir(exist_ok=True)
+    (sheet.parent / taken).write_text("mine")
+    before = listing(sheet.parent)
+    assert main(argv) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and len(err.splitlines()) == 1
+    assert os.path.normpath(taken) in err and "--force" in err
+    assert listing(sheet.parent) == before
+
+
+def test_force_replaces(sheet, tmp_path):
+    (tmp_path / "port.stl").write_text("mine")
+    assert main(words("loft", sheet, "-q", "--force", "--stations", 9, "-o", tmp_path / "port.stl")) == 0
+    assert (tmp_path / "port.stl").stat().st_size > 1000
+
+
+def test_an_output_never_replaces_its_own_input(sheet, capsys):
+    before = listing(sheet.parent)
+    assert main(words("measure", sheet, "--csv", sheet)) == 2
+    assert listing(sheet.parent) == before
+    assert "there already" in capsys.readouterr().err
+
+
+def interrupted(*_args, **_named):
+    raise KeyboardInterrupt
+
+
+def test_ctrl_c_while_measuring_leaves_nothing(sheet, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(portgeo.survey, "survey", interrupted)
+    before = listing(tmp_path)
+    assert main(words("measure", sheet, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv")) == 130
+    assert listing(tmp_path) == before
+    out, err = capsys.readouterr()
+    assert out == "" and len(err.splitlines()) == 1 and "stopped" in err
+
+
+def test_ctrl_c_while_writing_leaves_nothing_half_written(sheet, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("portgeo.io.files.os.replace", interrupted)
+    before = listing(tmp_path)
+    assert main(words("loft", sheet, "--stations", 9, "-o", tmp_path / "port.3mf")) == 130
+    assert listing(tmp_path) == before
+    assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+# ---- pictures
+
+
+class BrokenPool:
+    """A pool whose child dies, as where OpenGL is missing."""
+
+    def __init__(self, *_args, **_named):
+        pass
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_failure):
+        return None
+
+    def submit(self, *_work):
+        dead = Future()
+        dead.set_exception(BrokenProcessPool("the child died"))
+        return dead
+
+
+def test_view_draws_a_picture_or_says_why_not(sheet, tmp_path, capfd):
+    picture = tmp_path / "port.png"
+    status = main(words("view", sheet, "--picture", picture))
+    out, err = capfd.readouterr()
+    if status == 0:
+        data = picture.read_bytes()
+        assert data.startswith(b"\x89PNG")
+        assert struct.unpack(">II", data[16:24]) == pictures.WINDOW
+        assert str(picture) in out and err == ""
+    else:
+        assert status == 2 and out == "" and not picture.exists()
+        assert len(err.splitlines()) == 1 and "OpenGL" in err
+
+
+def test_view_opens_a_window_on_the_port(sheet, monkeypatch):
+    shown = []
+    monkeypatch.setattr(pictures, "show", lambda *scene: shown.append(scene))
+    assert main(words("view", sheet, "--units", "mm")) == 0
+    ((found, display, title),) = shown
+    assert found.length == pytest.approx(3.8 * 25.4) and display.unit == "mm" and title == str(sheet)
+
+
+def test_a_picture_that_fails_costs_nothing_else(sheet, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(pictures, "ProcessPoolExecutor", BrokenPool)
+    made = {name: tmp_path / name for name in ("port.json", "table.csv", "chart.png")}
+    argv = ["measure", sheet, "--picture", tmp_path / "port.png"]
+    argv += ["--json", made["port.json"], "--csv", made["table.csv"], "--chart", made["chart.png"]]
+    status = main(words(*argv))
+    out, err = capsys.readouterr()
+    assert status == 2
+    assert out.splitlines()[1].split()[0] == "volume"
+    assert len(err.splitlines()) == 1 and "OpenGL" in err and str(tmp_path / "port.png") in err
+    assert all(path.stat().st_size > 0 for path in made.values())
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*made, "port.csv"])
+
+
+# ---- demo
+
+
+def test_demo_writes_what_it_says_and_says_what_it_could_not(tmp_path, monkeypatch, capsys):
+    """On a machine without OpenGL."""
+    monkeypatch.setattr(pictures, "ProcessPoolExecutor", BrokenPool)
+    folder = tmp_path / "new" / "port-demo"
+    assert main(["demo", "--out", str(folder)]) == 0
+    out, err = capsys.readouterr()
+    names = {path.name for path in folder.iterdir()}
+    assert err == ""
+    assert names == {
+        *(f"demo-{what}{state}.csv" for what in ("", "bowl-") for state in ("as-cast", "first-cut")),
+        *(f"{state}{end}" for state in ("as-cast", "first-cut") for end in (".stl", ".json", ".schedule.csv")),
+        "area-schedule.png",
+    }
+    assert all(path.stat().st_size > 0 for path in folder.iterdir())
+    assert "invented" in out.splitlines()[0]
+    assert "no pictures: " in out and "OpenGL" in out
+    for said in ("*.stl", "*.json", "*.schedule.csv", "area-schedule.png", "demo-*.csv"):
+        assert said in out
+        assert list(folder.glob(said))
+    cast, cut = (json.loads((folder / f"{s}.json").read_text(encoding="utf-8")) for s in ("as-cast", "first-cut"))
+    assert cut["volume_cc"] > cast["volume_cc"]
+    assert f"{cut['volume_cc'] - cast['volume_cc']:.2f} cc" in out.split("what it means")[1]
+    for record, state in ((cast, "as-cast"), (cut, "first-cut")):
+        mesh = read_mesh(folder / f"{state}.stl")
+        corners = mesh.vertices[mesh.faces]
+        signed = np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6000.0
+        assert signed == pytest.approx(record["volume_cc"], rel=1e-5)
+        assert record["source"]["file"] == f"demo-{state}.csv"
+
+
+def test_demo_into_a_file_is_refused(sheet, capsys):
+    before = listing(sheet.parent)
+    assert main(words("demo", "--out", sheet)) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and len(err.splitlines()) == 1 and str(sheet) in err
+    assert listing(sheet.parent) == before
+
+
+# ---- bad input
+
+HEAD = "station_in,height_in,width_in,shape,corner_in,turn_deg,outline\n"
+FIRST = "0,1.95,1.15,rect,0.22,0,\n"
+LAST = "3.3,1.47,1.47,round,,75,\n"
+TIGHT = "1,1.95,1.15,rect,0.22,0,\n1.5,1.95,1.15,rect,0.22,80,\n"
+TRACED = HEAD + FIRST + "2,,,outline,,0,trace.csv\n" + LAST
+BOW_TIE = "x_in,y_in\n0,0\n1,1\n1,0\n0,1\n0,0.02\n"
+OPEN = "x_in,y_in\n0,0\n1,0\n1,1\n"
+
+
+def between(row):
+    """Return a sheet with a row between two good ones: the file's row 3."""
+    return HEAD + FIRST + row + "\n" + LAST
+
+
+BAD_SHEETS = {
+    # name: (sheet, trace, what the message must name)
+    "no station column": ("height_in,width_in\n1,1\n1,1\n", None, ["row 1", "station_in"]),
+    "no height column": ("station_in,width_in\n0,1\n1,1\n", None, ["row 2", "column height", "micrometer"]),
+    "no unit": ("station,height_in\n0,1\n1,1\n", None, ["row 1", "column station", "station_in"]),
+    "unknown column": ("station_in,hieght_in\n0,1\n1,1\n", None, ["row 1", "column hieght_in", "height_in"]),
+    "a word": (between("2,tall,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "'tall'", "1.625"]),
+    "negative size": (between("2,-1.7,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "-1.7"]),
+    "negative corner": (between("2,1.7,1.15,rect,-0.22,0,"), None, ["row 3", "column corner_in", "-0.22"]),
+    "infinity": (between("2,1.7,inf,rect,0.22,0,"), None, ["row 3", "column width_in", "inf"]),
+    "beyond numbers": (between("2,1.7,1e999,rect,0.22,0,"), None, ["row 3", "column width_in", "too large"]),
+    "not a number": (between("nan,1.7,1.15,rect,0.22,0,"), None, ["row 3", "column station_in", "nan"]),
+    "another unit": (between("2,43.2 mm,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "millimetres"]),
+    "two units": ("station_in,height_in,height_mm\n0,1,25\n1,1,25\n", None, ["row 1", "column height_mm", "two units"]),
+    "out of order": (HEAD + FIRST + LAST + FIRST, None, ["rows 3 and 4", "column station_in", "order"]),
+    "one station twice": (HEAD + FIRST + LAST + LAST, None, ["rows 3 and 4", "column station_in", "Leave one"]),
+    "corner too large": (between("2,1.7,1.15,rect,0.7,0,"), None, ["row 3", "column corner_in", "half the width"]),
+    "empty size": (between("2,,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "empty"]),
+    "unknown shape": (between("2,1.7,1.15,heart,0.22,0,"), None, ["row 3", "column shape", "'heart'"]),
+    "crossing outline": (TRACED, BOW_TIE, ["trace.csv", "row 3", "column outline", "crosses", "Mend"]),
+    "open outline": (TRACED, OPEN, ["trace.csv", "row 3", "column outline", "not closed"]),
+    "no outline": (TRACED, None, ["trace.csv", "row 3", "column outline", "no such file"]),
+    "too tight": (HEAD + FIRST + TIGHT, None, ["rows 3 and 4", "overlap", "turn_deg"]),
+    "one row": (HEAD + FIRST, None, ["two or more"]),
+    "header alone": (HEAD, None, ["two or more"]),
+    "comments alone": ("# nothing yet\n", None, ["no header"]),
+}
+
+
+def refused(folder, argv, named, capsys):
+    """The command refuses in one line that names the file and all of `named`, and writes nothing."""
+    before = listing(folder)
+    assert main(words(*argv)) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert len(err.splitlines()) == 1, err
+    assert err.startswith(f"portgeo: {argv[1]}"), err
+    assert "Traceback" not in err
+    assert err.rstrip().endswith(".") and ". " in err, f"no mend in: {err}"
+    for name in named:
+        assert name in err
+    assert listing(folder) == before
+
+
+@pytest.mark.parametrize("fault", BAD_SHEETS)
+def test_bad_sheets_are_refused(fault, tmp_path, capsys):
+    text, trace, named = BAD_SHEETS[fault]
+    path = tmp_path / "port.csv"
+    path.write_text(text)
+    if trace is not None:
+        (tmp_path / "trace.csv").write_text(trace)
+    refused(tmp_path, ["measure", path, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv"], named, capsys)
+    refused(tmp_path, ["loft", path, "-o", tmp_path / "port.stl"], named, capsys)
+    refused(tmp_path, ["view", path, "--picture", tmp_path / "port.png"], named, capsys)
+
+
+def binary():
+    return np.random.default_rng(5).integers(0, 256, 4000, dtype=np.uint8).tobytes()
+
+
+def one_triangle():
+    return b" " * 80 + struct.pack("<I", 1) + struct.pack("<12fH", *np.arange(12.0), 0)
+
+
+BAD_FILES = {
+    "an empty sheet": ("port.csv", b"", "empty"),
+    "a binary sheet": ("port.csv", binary(), "binary"),
+    "a workbook that is none": ("port.xlsx", binary(), "not a workbook"),
+    "an empty mesh": ("port.stl", b"", "empty"),
+    "a binary file named stl": ("port.stl", binary(), ""),
+    "an stl cut short": ("port.stl", b" " * 80 + struct.pack("<I", 900) + bytes(50), ""),
+    "an stl of one triangle": ("port.stl", one_triangle(), ""),
+    "a binary file named ply": ("port.ply", binary(), ""),
+    "a binary file named obj": ("port.obj", binary(), ""),
+    "a binary file named off": ("port.off", binary(), ""),
+    "a binary file named 3mf": ("port.3mf", binary(), ""),
+    "a binary file named glb": ("port.glb", binary(), ""),
+    "an ending nobody knows": ("port.doc", b"words", ".doc"),
+    "no ending": ("port", b"words", "nameless"),
+}
+
+
+@pytest.mark.parametrize("fault", BAD_FILES)
+def test_bad_files_are_refused(fault, tmp_path, capsys):
+    name, data, named = BAD_FILES[fault]
+    path = tmp_path / name
+    path.write_bytes(data)
+    refused(tmp_path, ["measure", path, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv"], [named], capsys)
+    refused(tmp_path, ["loft", path, "-o", tmp_path / "new.stl"], [], capsys)
+
+
+@pytest.mark.parametrize("name", ["port.csv", "port.xlsx", "port.stl", "port.3mf"])
+def test_what_is_not_there_or_is_a_folder_is_refused(name, tmp_path, capsys):
+    argv = ["measure", tmp_path / name, "--json", tmp_path / "a.json"]
+    refused(tmp_path, argv, ["no such file"], capsys)
+    (tmp_path / name).mkdir()
+    refused(tmp_path, argv, ["not an ordinary file"], capsys)
+
+
+def test_places_that_cannot_be_written_are_refused_first(sheet, tmp_path, monkeypatch, capsys):
+    """Before any work: survey and loft are not reached."""
+    monkeypatch.setattr(portgeo.survey, "survey", None)
+    before = listing(tmp_path)
+    missing, folder = tmp_path / "no" / "a.json", tmp_path / "folder"
+    folder.mkdir()
+    for argv, named in (
+        (("measure", sheet, "--json", missing), "no folder"),
+        (("measure", sheet, "--csv", folder), "not an ordinary file"),
+        (("measure", sheet, "--json", tmp_path / "a", "--csv", tmp_path / "a"), "two results"),
+        (("loft", sheet, "-o", tmp_path / "no" / "port.stl"), "no folder"),
+        (("loft", sheet, "-o", tmp_path / "port.doc"), ".doc"),
+    ):
+        assert main(words(*argv)) == 2
+        out, err = capsys.readouterr()
+        assert out == "" and len(err.splitlines()) == 1 and named in err
+    assert listing(tmp_path) == before
