@@ -71,8 +71,8 @@ def from_readings(
     difference of two depths across the port, has that of two readings over the height.
     """
     model = _Model(readings, stations)
-    centre = model.trial(np.zeros(len(model.movable)))
-    single = [model.trial(one) for one in np.eye(len(model.movable))]
+    centre = model.trial(np.zeros(len(model.movable)), radii=False)
+    single = [model.trial(one, radii=False) for one in np.eye(len(model.movable))]
     errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
     trials = [model.trial(row) for row in errors]
     area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1)
@@ -107,7 +107,7 @@ class _Model:
         self.outlines = stack[: len(readings)]
         self.steps = stack[len(readings) :] - self.outlines[[row for row, _, _ in self.movable]]
 
-    def trial(self, errors: FloatArray) -> _Trial:
+    def trial(self, errors: FloatArray, radii: bool = True) -> _Trial:
         """Return what the port is where each movable reading is off by `errors` of its uncertainty."""
         outlines, readings = self.outlines.copy(), list(self.readings)
         for (row, name, size), step, error in zip(self.movable, self.steps, errors, strict=True):
@@ -118,7 +118,7 @@ class _Model:
             else:
                 outlines[row] += error * step
         spine, nodes = spine_of(readings)
-        return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table)
+        return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table, radii)
 
     def most(self, moves: Sequence[float]) -> tuple[int, str, float]:
         """Return row, name and share of variance of the reading that moved a result most."""
@@ -208,7 +208,7 @@ def _with_corners_that_fit(r: Reading) -> Reading:
     return replace(r, corner_roof=roof / over, corner_floor=floor / over)
 
 
-def _trial(surface: Surface, stations: FloatArray) -> _Trial:
+def _trial(surface: Surface, stations: FloatArray, with_radii: bool) -> _Trial:
     s = np.linspace(surface.stations[0], surface.stations[-1], PLANES)
     points, frames = at(surface.centreline, s)
     outlines = outlines_at(surface, s)
@@ -217,7 +217,7 @@ def _trial(surface: Surface, stations: FloatArray) -> _Trial:
     # Pappus, slab by slab: area along the spine, less what the turn takes from the inside.
     swept = 0.5 * (area[1:] + area[:-1]) @ np.diff(s)
     swept -= 0.5 * np.einsum("kj,kj->", moment[1:] + moment[:-1], np.diff(frames[:, 0], axis=0))
-    plane = turn_plane(frames[:, 0])
+    plane = turn_plane(frames[:, 0]) if with_radii else None
     radii = np.full(2, np.nan)
     if plane is not None:
         radii = np.array([_radius(s, outlines, points, frames, plane, inner) for inner in (True, False)])
