@@ -304,3 +304,13 @@ def no_port(name: str, clean: Scan) -> tuple[FloatArray, IntArray]:
             flat = np.asarray(mesh.vertices)[np.asarray(mesh.faces)][:, :, 2].min(axis=1) > 0.2
             mesh = trimesh.Trimesh(mesh.vertices, mesh.faces[flat], process=True)
     return np.asarray(mesh.vertices), np.asarray(mesh.faces)
+
+
+def runner_mouth(rounding: float, edge: float) -> Scan:
+    """A straight round runner of 18 mm radius and 110 mm length, its entry rounded into a flat wall."""
+    turn = np.linspace(1.5 * np.pi, np.pi, 60)
+    mouth = np.column_stack([18.0 + rounding + rounding * np.cos(turn), rounding + rounding * np.sin(turn)])
+    tube_wall = np.column_stack([np.full(60, 18.0), np.linspace(mouth[-1, 1], 110.0, 61)[1:]])
+    profile = np.vstack([[[0.0, 0.0]], mouth, tube_wall, [[0.0, 110.0]]])
+    mesh = trimesh.creation.revolve(profile, sections=160)
+    return _scan(_solid(Scan(np.asarray(mesh.vertices, dtype=float), np.asarray(mesh.faces))), edge, np.eye(4))

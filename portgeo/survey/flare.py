@@ -1,0 +1,84 @@
+"""Flare: how an opening's edge is rounded, by clock position.
+
+A Port comes in; the radius of the rounding round its entry or its exit goes out, nan where the edge is
+square.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from portgeo.plane import FloatArray, fit_circle
+from portgeo.port import Port, sections_at
+from portgeo.slicing import slice_mesh, tube_sections
+
+CLOCK = 12  # positions: 12 o'clock is the roof, 3 the right wall seen looking into the entry
+DEPTHS = 40  # sections looked at
+REACH = 0.6  # of the opening's radius: a larger rounding than this is the port's own taper
+LEAST_OPENING = np.radians(25.0)  # a wall that leans out by less at the opening is not rounded there
+LEAN = np.radians(6.0)  # a wall that leans by less is past the rounding
+STEP, ROUGH_STEP = 0.04, 20.0  # depth over which a lean is taken: of the opening, or of the noise
+LEAST_POINTS = 4  # sections that a circle is fitted to
+LEAST_RADIUS = 3.0  # standard deviations of the mesh: a smaller rounding is its roughness
+
+
+@dataclass(frozen=True)
+class Flare:
+    """Radius (12,) of an opening's rounding by clock position, from 12 o'clock on; nan where square."""
+
+    radius: FloatArray
+
+
+def flare(port: Port, at_exit: bool = False) -> Flare:
+    """Return the rounding of a port's entry, or of its exit.
+
+    Sections are taken down from the opening as deep as a rounding can be. In each of twelve directions
+    from their middle the wall's line in depth is followed: where it leans out at the opening by
+    LEAST_OPENING and comes upright within that depth, a circle is fitted to what leans.
+    """
+    first, last = port.centreline.stations[[0, -1]]
+    opening = sections_at(port, np.array([last if at_exit else first]))[0]
+    middle = (opening.outline.max(axis=0) + opening.outline.min(axis=0)) / 2.0
+    size = float(np.sqrt(np.prod(np.ptp(opening.outline, axis=0)))) / 2.0
+    depth = min(REACH * size, 0.4 * (last - first)) * np.linspace(0.0, 1.0, DEPTHS) ** 2
+    # Planes beside the opening's own: a line of centroids would sway in so steep a wall.
+    frame = opening.frame
+    inward = -frame[0] if at_exit else frame[0]
+    origins = opening.origin + depth[:, None] * inward
+    frames = np.repeat(frame[None], DEPTHS, axis=0)
+    sections = tube_sections(slice_mesh(port.vertices, port.faces, origins, frames[:, 0]), origins, frames)
+    clock = 2.0 * np.pi * np.arange(CLOCK) / CLOCK
+    across = np.column_stack([-np.sin(clock), np.cos(clock)])  # left, up: 3 o'clock is the right wall
+    walls = np.array(
+        [[np.nan if s is None else _wall(s.outline, middle, direction) for direction in across] for s in sections]
+    )
+    step = max(STEP * size, ROUGH_STEP * port.noise)
+    return Flare(np.array([_rounding(depth, walls[:, k], step, port.noise) for k in range(CLOCK)]))
+
+
+def _wall(outline: FloatArray, middle: FloatArray, direction: FloatArray) -> float:
+    """Return how far an outline's wall is from a point along a direction (the farthest crossing)."""
+    p = outline - middle
+    q = np.roll(p, -1, axis=0)
+    side_p, side_q = (direction[0] * v[:, 1] - direction[1] * v[:, 0] for v in (p, q))
+    crosses = (side_p < 0) != (side_q < 0)
+    share = side_p[crosses] / (side_p[crosses] - side_q[crosses])
+    hit = (p[crosses] + share[:, None] * (q[crosses] - p[crosses])) @ direction
+    return float(hit.max()) if len(hit) else float("nan")
+
+
+def _rounding(depth: FloatArray, wall: FloatArray, step: float, noise: float) -> float:
+    """Return the radius of the circle that a wall's line (depth, distance) follows into an opening."""
+    # The lean over a step in depth long enough that the mesh's roughness tells little.
+    starts = depth[depth + step <= depth[-1]]
+    lean = np.arctan2(wall[: len(starts)] - np.interp(starts + step, depth, wall), step)
+    upright = np.flatnonzero(lean < LEAN)
+    if not np.isfinite(wall).all() or len(upright) == 0 or upright[0] < LEAST_POINTS:
+        return float("nan")
+    end = int(upright[0])
+    if lean[:end].max() < LEAST_OPENING:
+        return float("nan")
+    radius = fit_circle(np.column_stack([depth[: end + 1], wall[: end + 1]])).radius
+    return radius if np.isfinite(radius) and radius > LEAST_RADIUS * noise else float("nan")
