@@ -202,8 +202,8 @@ def _refuse_absurd(flow: float, least_mm2: float, air: Air) -> None:
     cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
     if flow >= choke_flow(least_mm2 * 1e-6, air):
         raise InputError(
-            f"{cfm:.1f} cfm is more than chokes the least area of {least_mm2:.1f} mm2 ({least_mm2 / MM_PER_INCH**2:.3f} sq in): "
-            f"at the most {choke:.1f} cfm goes through it",
+            f"{cfm:.1f} cfm is more than chokes the least area of {least_mm2:.1f} mm2 "
+            f"({least_mm2 / MM_PER_INCH**2:.3f} sq in): at the most {choke:.1f} cfm goes through it",
             mend="Check the flow and its unit, and the readings at the least area",
         )
     if flow / (least_mm2 * 1e-6) < SLOWEST:

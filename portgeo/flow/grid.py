@@ -151,26 +151,24 @@ def _corners(outline: FloatArray, length: FloatArray) -> FloatArray:
     heading = np.arctan2(edge[:, 1], edge[:, 0])
     bend = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
     sharp = place[:-1][bend > SHARP]
-    found = np.empty(4)
-    for k, signs in enumerate(np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])):
-        reach = square @ signs
-        top = float(place[int(np.argmax(reach))])
-        weight, share = _edge_weights(PEAKED * (reach - reach.max()), step)
-        begin = (place[:-1] - top + round_it / 2.0) % round_it - round_it / 2.0
-        mean = top + float(weight @ (begin + share * step) / weight.sum())
-        away = np.abs((sharp - mean + round_it / 2.0) % round_it - round_it / 2.0)
-        if len(sharp) and away.min() < 1.0 / PEAKED:
-            mean = float(sharp[int(np.argmin(away))])
-        found[k] = np.interp(mean % round_it, place, length)
-    return found
+    reach = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]]) @ square.T
+    top = place[np.argmax(reach, axis=1)]
+    weight, share = _edge_weights(PEAKED * (reach - reach.max(axis=1, keepdims=True)), step)
+    begin = (place[:-1] - top[:, None] + round_it / 2.0) % round_it - round_it / 2.0
+    mean = top + (weight * (begin + share * step)).sum(axis=1) / weight.sum(axis=1)
+    if len(sharp):
+        away = np.abs((sharp - mean[:, None] + round_it / 2.0) % round_it - round_it / 2.0)
+        close = away.min(axis=1) < 1.0 / PEAKED
+        mean[close] = sharp[np.argmin(away, axis=1)][close]
+    return np.interp(mean % round_it, place, length)
 
 
 def _edge_weights(height: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the integrals (n,) of exp(height) over edges of lengths step (n,), and where along each they balance.
+    """Return the integrals (k, n) of exp(height) over edges of lengths step (n,), and where along each they balance.
 
-    height (n + 1,) at the edges' ends, linear between; the shares (n,) are 0 at the start, 1 at the end.
+    height (k, n + 1) at the edges' ends, linear between; the shares (k, n) are 0 at the start, 1 at the end.
     """
-    start, end = height[:-1], height[1:]
+    start, end = height[:, :-1], height[:, 1:]
     high = np.maximum(start, end)
     drop = -np.abs(end - start)
     flat = drop > -1e-4
