@@ -70,17 +70,20 @@ def from_readings(
     by its error (JCGM 100). Each length of a row has the row's error; a heading, read as a
     difference of two depths across the port, has that of two readings over the height.
     """
-    model = _Model(readings, stations)
+    # The least section is looked at itself: it lies between rows of the table, however few there are.
+    places = np.union1d(stations, least_station)
+    least = int(np.searchsorted(places, least_station))
+    model = _Model(readings, places)
     centre = model.trial(np.zeros(len(model.movable)), radii=False)
     single = [model.trial(one, radii=False) for one in np.eye(len(model.movable))]
     errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
     trials = [model.trial(row) for row in errors]
     area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1)
     radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) if short or long else np.zeros(2)
-    at_least = [np.interp(least_station, stations, t.area - centre.area) for t in single]
+    at_least = [t.area[least] - centre.area[least] for t in single]
     return Uncertainty(
-        area=area_u,
-        least_area=float(np.interp(least_station, stations, area_u)),
+        area=area_u[np.searchsorted(places, stations)],
+        least_area=float(area_u[least]),
         volume=float(np.std([t.volume for t in trials], ddof=1)),
         short_side=replace(short, radius_u=float(radii_u[0])) if short else None,
         long_side=replace(long, radius_u=float(radii_u[1])) if long else None,
