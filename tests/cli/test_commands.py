@@ -205,6 +205,20 @@ def test_wrong_words_on_the_line_are_refused(sheet, capsys):
 # ---- the record
 
 
+def test_how_many_rows_are_asked_for_changes_no_answer(sheet, tmp_path):
+    records = []
+    for rows in (2, 11):
+        path = tmp_path / f"{rows}.json"
+        assert main(words("measure", sheet, "-q", "--stations", rows, "--json", path)) == 0
+        records.append(json.loads(path.read_text(encoding="utf-8")))
+        assert len(records[-1]["stations"]) == rows
+    for answer in ("volume_cc", "volume_u_cc", "length_mm", "short_side", "most_uncertain_reading"):
+        assert records[0][answer] == records[1][answer]
+    # The table's own rows are looked at too, and may lie a hair lower than the planes between them.
+    for part in ("area_mm2", "area_u_mm2"):
+        assert records[0]["least_area"][part] == pytest.approx(records[1]["least_area"][part], rel=1e-3)
+
+
 def test_the_record_has_every_promised_key(elbow):
     assert elbow["schema"] == "portgeo.measure/1"
     assert set(elbow) >= TOP_KEYS
