@@ -217,8 +217,11 @@ class _Face:
     depth: float
 
 
-def _pieces(region: _Region, point: FloatArray, heading: FloatArray, radius: float) -> FloatArray:
-    """Return the triangles (k, 3, 3) beyond a point, large ones split: a flat face may have only a few."""
+def _pieces(region: _Region, point: FloatArray, heading: FloatArray, radius: float) -> tuple[FloatArray, int]:
+    """Return triangles (k, 3, 3) beyond a point, large ones split, and how many each stands for.
+
+    A flat face may have only a few.
+    """
     beyond = (region.z[region.faces] > -0.5 * radius).all(axis=1)
     pieces = region.vertices[region.faces[beyond]]
     for _ in range(MOST_SPLITS):
@@ -230,19 +233,20 @@ def _pieces(region: _Region, point: FloatArray, heading: FloatArray, radius: flo
         ab, bc, ca = (a + b) / 2.0, (b + c) / 2.0, (c + a) / 2.0
         split = [np.stack(t, axis=1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
         pieces = np.concatenate([pieces[~large], *split])
-    return pieces[:: max(len(pieces) // MOST_PIECES, 1)]
+    every = max(len(pieces) // MOST_PIECES, 1)
+    return pieces[::every], every
 
 
 def _face(
     region: _Region, core: shapely.Polygon, point: FloatArray, heading: FloatArray, radius: float, noise: float
 ) -> _Face | None:
     """Return the face of an end, None where nothing closes it."""
-    pieces = _pieces(region, point, heading, radius)
+    pieces, every = _pieces(region, point, heading, radius)
     cross = np.cross(pieces[:, 1] - pieces[:, 0], pieces[:, 2] - pieces[:, 0])
     middles = pieces.mean(axis=1)
     flat = (middles - point) @ plane_frame(heading)[1:].T
     on = (cross @ heading > FACING * np.linalg.norm(cross, axis=1)) & shapely.contains_xy(core, flat[:, 0], flat[:, 1])
-    if (cross[on] @ heading).sum() / 2.0 < COVERED * core.area:
+    if every * (cross[on] @ heading).sum() / 2.0 < COVERED * core.area:
         return None
     points = middles[on]
     z = (points - point) @ heading

@@ -15,7 +15,9 @@ from portgeo.port import Port, sections_at
 from portgeo.slicing import slice_mesh, tube_sections
 
 CLOCK = 12  # positions: 12 o'clock is the roof, 3 the right wall seen looking into the entry
+BESIDE = np.radians([-8.0, -4.0, 0.0, 4.0, 8.0])  # rays about each position, whose mean evens roughness out
 DEPTHS = 40  # sections looked at
+NUDGE = 0.01  # squared, of the reach: the first section stands just inside the flat opening
 REACH = 0.6  # of the opening's radius: a larger rounding than this is the port's own taper
 LEAST_OPENING = np.radians(25.0)  # a wall that leans out by less at the opening is not rounded there
 LEAN = np.radians(6.0)  # a wall that leans by less is past the rounding
@@ -42,7 +44,7 @@ def flare(port: Port, at_exit: bool = False) -> Flare:
     opening = sections_at(port, np.array([last if at_exit else first]))[0]
     middle = (opening.outline.max(axis=0) + opening.outline.min(axis=0)) / 2.0
     size = float(np.sqrt(np.prod(np.ptp(opening.outline, axis=0)))) / 2.0
-    depth = min(REACH * size, 0.4 * (last - first)) * np.linspace(0.0, 1.0, DEPTHS) ** 2
+    depth = min(REACH * size, 0.4 * (last - first)) * np.linspace(NUDGE, 1.0, DEPTHS) ** 2
     # Planes beside the opening's own: a line of centroids would sway in so steep a wall.
     frame = opening.frame
     inward = -frame[0] if at_exit else frame[0]
@@ -50,10 +52,12 @@ def flare(port: Port, at_exit: bool = False) -> Flare:
     frames = np.repeat(frame[None], DEPTHS, axis=0)
     sections = tube_sections(slice_mesh(port.vertices, port.faces, origins, frames[:, 0]), origins, frames)
     clock = 2.0 * np.pi * np.arange(CLOCK) / CLOCK
-    across = np.column_stack([-np.sin(clock), np.cos(clock)])  # left, up: 3 o'clock is the right wall
+    rays = (clock[:, None] + BESIDE).ravel()
+    across = np.column_stack([-np.sin(rays), np.cos(rays)])  # left, up: 3 o'clock is the right wall
     walls = np.array(
         [[np.nan if s is None else _wall(s.outline, middle, direction) for direction in across] for s in sections]
     )
+    walls = walls.reshape(DEPTHS, CLOCK, len(BESIDE)).mean(axis=2)
     step = max(STEP * size, ROUGH_STEP * port.noise)
     return Flare(np.array([_rounding(depth, walls[:, k], step, port.noise) for k in range(CLOCK)]))
 
