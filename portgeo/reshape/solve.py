@@ -17,7 +17,7 @@ from portgeo.plane import FloatArray, IntArray
 from portgeo.reshape.grid import WallGrid, area_slopes, areas_after
 
 MOST_PASSES = 12  # areas are nearly linear in depth: two or three passes settle them
-SETTLED = 2e-5  # of the area: passes end when every wanted area is met, or missed as before, this closely
+SETTLED = 1e-4  # of the area: passes end when every wanted area is met, or missed as before, this closely
 SHORT_PRICE = 1e5  # mm2 a share of area missed: past what any cut costs, so area is missed only where limits say
 OVER_PRICE = 1e4  # mm2 a share of area over: less, so that no area is missed to keep another from being over
 GAP_MM2 = 1e-11  # the solver goes on until the gap is this small, or 1e-8 of the cost
@@ -124,7 +124,7 @@ def solve(
         beyond = (spread @ found).reshape(beyond.shape)
         depth = np.clip(base + blend.along @ beyond @ blend.around.T, lowest, limit)
         now = areas_after(grid, depth)[wanted_rows] / aim - 1.0
-        if np.abs(now - missed).max() < SETTLED:
+        if min(np.abs(now).max(), np.abs(now - missed).max()) < SETTLED:
             break
         missed = now
     return Solution(depth, cost, gap, passes, top.size)

@@ -84,7 +84,8 @@ def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
 
 
 def test_work_half_done_is_checked_against_the_plan(bench, capsys):
-    _run("reshape", "port.csv", "wanted.toml", "--check", "now.csv", "--json", "left.json", "--csv", "left.csv")
+    (bench / "areas.toml").write_text('units = "in"\n[[area]]\nstation = 1\narea = 1.95\n', encoding="utf-8")
+    _run("reshape", "port.csv", "areas.toml", "--check", "now.csv", "--json", "left.json", "--csv", "left.csv")
     lines = capsys.readouterr().out.splitlines()
     assert lines[1].startswith("  left") and "is done" in lines[1]
     record = json.loads((bench / "left.json").read_text(encoding="utf-8"))
