@@ -113,9 +113,7 @@ def _rotate(frames: FloatArray, axis: FloatArray, angle: FloatArray) -> FloatArr
     about = axis[:, None, :]
     along = np.einsum("kij,kj->ki", frames, axis)[:, :, None]
     return (
-        frames * cosine
-        + np.cross(np.broadcast_to(about, frames.shape), frames) * sine
-        + about * along * (1 - cosine)
+        frames * cosine + np.cross(np.broadcast_to(about, frames.shape), frames) * sine + about * along * (1 - cosine)
     )
 
 
@@ -126,9 +124,7 @@ def _arc(start: FloatArray, end: FloatArray, length: float) -> FloatArray:
     return length * np.sinc(half / np.pi) * both / np.linalg.norm(both)
 
 
-def _two_arcs(
-    p0: FloatArray, t0: FloatArray, p1: FloatArray, t1: FloatArray
-) -> list[tuple[float, FloatArray]]:
+def _two_arcs(p0: FloatArray, t0: FloatArray, p1: FloatArray, t1: FloatArray) -> list[tuple[float, FloatArray]]:
     """Return [(length, end heading)] of the pair of arcs with equal tangent lengths (a biarc).
 
     The tangent length d makes the control points p0 + d t0 and p1 - d t1 lie 2 d apart.

@@ -76,16 +76,12 @@ def spine_of(readings: Sequence[Reading]) -> tuple[Centreline, FloatArray]:
     return spine, spine.stations[steps]
 
 
-def surface_on(
-    outlines: FloatArray, centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]
-) -> Surface:
+def surface_on(outlines: FloatArray, centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]) -> Surface:
     """Return the surface through corresponding outlines (n, m, 2) at stations (n,) of a centreline."""
     return Surface(stations, outlines, _slopes(stations, outlines), centreline, rows)
 
 
-def correspond(
-    outlines: Sequence[FloatArray], rows: Sequence[int], chord_error: float = CHORD_MM
-) -> FloatArray:
+def correspond(outlines: Sequence[FloatArray], rows: Sequence[int], chord_error: float = CHORD_MM) -> FloatArray:
     """Return outlines, each (k, 2) with its own points, as one array (n, m, 2) of corresponding points.
 
     They correspond by wall: each is split at its 12, 3, 6 and 9 o'clock points, and within a
@@ -144,9 +140,7 @@ def _place_on(outline: FloatArray, mark: FloatArray) -> float:
     """Return where along an outline (k, 2) a point on it lies: edge number and fraction."""
     p, q = outline, np.roll(outline, -1, axis=0)
     edge = q - p
-    along = np.clip(
-        np.einsum("ij,ij->i", mark - p, edge) / np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-300), 0, 1
-    )
+    along = np.clip(np.einsum("ij,ij->i", mark - p, edge) / np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-300), 0, 1)
     k = int(np.argmin(np.linalg.norm(p + along[:, None] * edge - mark, axis=1)))
     return float((k + along[k]) % len(outline))
 
@@ -327,9 +321,7 @@ def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
 
 
 def _rows_about(surface: Surface, station: float) -> str:
-    k = int(
-        np.clip(np.searchsorted(surface.stations, station, side="right") - 1, 0, len(surface.stations) - 2)
-    )
+    k = int(np.clip(np.searchsorted(surface.stations, station, side="right") - 1, 0, len(surface.stations) - 2))
     a, b = surface.stations[k], surface.stations[k + 1]
     return f"rows {surface.rows[k]} and {surface.rows[k + 1]} (stations {a:.2f} and {b:.2f} mm)"
 

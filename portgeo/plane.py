@@ -45,9 +45,7 @@ def moments(outline: FloatArray) -> Moments:
         return Moments(0.0, outline.mean(axis=0), np.zeros((2, 2)), _length(p, q))
     centroid = (cross @ (p + q)) / (6.0 * area)
     squares = cross @ (p * p + p * q + q * q) / 12.0
-    mixed = (
-        cross @ (p[:, 0] * q[:, 1] + 2 * p[:, 0] * p[:, 1] + 2 * q[:, 0] * q[:, 1] + q[:, 0] * p[:, 1]) / 24.0
-    )
+    mixed = cross @ (p[:, 0] * q[:, 1] + 2 * p[:, 0] * p[:, 1] + 2 * q[:, 0] * q[:, 1] + q[:, 0] * p[:, 1]) / 24.0
     second = np.array([[squares[0], mixed], [mixed, squares[1]]])
     second = second - area * np.outer(centroid, centroid)
     return Moments(float(area), centroid + start, second, _length(p, q))

@@ -222,11 +222,7 @@ def tube_sections(loops: Loops, origins: FloatArray, frames: FloatArray) -> list
             sections.append(None)
             continue
         round_it = solid[winds[solid]]
-        tube = (
-            round_it[np.argmin(twice[round_it])]
-            if len(round_it)
-            else solid[np.argmin(distance[solid])]
-        )
+        tube = round_it[np.argmin(twice[round_it])] if len(round_it) else solid[np.argmin(distance[solid])]
         outline = flat[loops.first[tube] : loops.first[tube + 1]]
         holes = [flat[loops.first[j] : loops.first[j + 1]] for j in here[twice[here] < 0]]
         islands = tuple(h for h in holes if _contains(outline, h[0]))

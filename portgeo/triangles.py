@@ -39,8 +39,7 @@ def meet(vertices: FloatArray, one: IntArray, other: IntArray) -> bool:
     if (low > high).any():
         return False
     near_one, near_other = (
-        c[((c.max(axis=1) >= low) & (c.min(axis=1) <= high)).all(axis=1)]
-        for c in (corners_one, corners_other)
+        c[((c.max(axis=1) >= low) & (c.min(axis=1) <= high)).all(axis=1)] for c in (corners_one, corners_other)
     )
     step = max(PAIRS_AT_ONCE // max(len(near_other), 1), 1)
     for k in range(0, len(near_one), step):

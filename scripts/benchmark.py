@@ -155,7 +155,7 @@ def peak_memory() -> float | None:
 def timed(task: str, path: Path) -> tuple[float, float, float]:
     """Return seconds, processor seconds and peak memory (MB, nan) of a task in a process of its own."""
     done = subprocess.run(
-        [sys.executable, __file__, "--task", task, str(path)], check=True, capture_output=True, text=True
+        [sys.executable, __file__, "--task", task, str(path)], check=True, stdout=subprocess.PIPE, text=True
     )
     wall, busy, peak = (float(word) for word in done.stdout.split())
     return wall, busy, peak

@@ -93,13 +93,65 @@ def sheet(state: str, title: str, random: np.random.Generator) -> str:
     return "\n".join(lines) + "\n"
 
 
+def bench() -> str:
+    """Return the bench sheet: flow against lift in both states, flat past half lift over the tight turn."""
+    lines = [
+        "# Flow bench, the same invented port. All values are invented.",
+        "lift_in,flow_cfm,depression_in_h2o,state,setup",
+    ]
+    for state, most in (("as cast", 198.0), ("first cut", 211.0)):
+        for lift in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7):
+            flow = most * np.tanh((lift / 0.27) ** 1.1)
+            first = lift == 0.1
+            setup = "clay entry; no manifold" if first else ""
+            lines.append(f"{lift:.3f},{flow:.1f},28,{state if first else ''},{setup}")
+    return "\n".join(lines) + "\n"
+
+
+TARGET = """\
+# What the second cut should do to the invented port: lay the short side back, keep the throat.
+units = "in"
+greatest_depth = 0.100
+blend = 0.300
+symmetric = true
+cut_from = 0.300
+cut_to = 3.600
+
+[[area]]
+station = 2.000
+area = 2.020
+
+[short_side]
+radius = 0.500
+from = 1.700
+to = 3.600
+
+[limits]
+least_wall = 0.100
+wall_readings = "demo-walls.csv"
+"""
+WALLS = """\
+# Sonic-tester readings on the invented casting. All values are invented.
+station_in,clock,thickness_in
+1.0,6,0.210
+1.6,6,0.190
+2.0,6,0.175
+2.4,6,0.160
+2.8,6,0.170
+3.2,6,0.200
+"""
+
+
 def main() -> None:
-    """Write the two sheets and the outlines they name."""
+    """Write the two sheets and the outlines they name, the bench sheet, and a target with wall readings."""
     random = np.random.default_rng(SEED)
     for state, title in (("as-cast", "as cast"), ("first-cut", "after the first cut")):
         path = MESHES / f"demo-{state}.csv"
         path.write_text(sheet(state, title, random), encoding="utf-8", newline="\n")
         print(f"meshes/{path.name}")
+    for name, text in (("demo-bench.csv", bench()), ("demo-target.toml", TARGET), ("demo-walls.csv", WALLS)):
+        (MESHES / name).write_text(text, encoding="utf-8", newline="\n")
+        print(f"meshes/{name}")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from portgeo.commands.common import Loaded, add_common, add_scan, load_port
@@ -137,7 +138,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
-    title = args.port if runner is None else f"{args.runner} and {args.port}"
+    title = Path(args.port).name if runner is None else f"{Path(args.runner).name} and {Path(args.port).name}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
     record = airspeed_record(result, loaded.source, warnings, display)

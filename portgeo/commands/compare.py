@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import Any
 
-from portgeo.commands.common import Loaded, add_common, add_scan, add_stations, load_port
+from portgeo.commands.common import SHEET_TYPES, Loaded, add_common, add_scan, add_stations, load_port
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
 EXAMPLE = """examples:
@@ -14,9 +15,9 @@ EXAMPLE = """examples:
   portgeo compare stock.stl ported.stl --align fixed --fixed entry --box 0,-20,30,15,20,45
   portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
 
-Where nothing says how the two files lie, --align auto (the usual) lays them together by the wall
-that was not cut. Densities of the named alloys are handbook values for a common casting alloy: the
-mass is an estimate."""
+Two sheets are laid as they were measured, from one entry along one centreline (--align none); where
+a mesh is among the two, --align auto lays them together by the wall that was not cut. Densities of
+the named alloys are handbook values for a common casting alloy: the mass is an estimate."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,9 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
     parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
     parser.add_argument("--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner")
-    parser.add_argument(
-        "--align", choices=("none", "fixed", "auto"), default="auto", help="how the two are laid together"
-    )
+    parser.add_argument("--align", choices=("none", "fixed", "auto"), help="how the two are laid together")
     parser.add_argument(
         "--fixed",
         action="append",
@@ -108,6 +107,9 @@ def run(args: argparse.Namespace) -> None:
         return
     if not args.before or not args.after:
         raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
+    if args.align is None:
+        sheets = all(Path(name).suffix.lower() in SHEET_TYPES for name in (args.before, args.after))
+        args.align = "none" if sheets else "auto"
     _run_pair(args)
 
 
@@ -143,7 +145,7 @@ def _run_pair(args: argparse.Namespace) -> None:
         write_json(args.json, comparison_record(found, sources, density, warnings, display), force=args.force)
     if args.csv:
         write_table_csv(args.csv, *comparison_table(found, display), force=args.force)
-    title = f"{args.before} -> {args.after}"
+    title = f"{Path(args.before).name} -> {Path(args.after).name}"
     if not args.quiet:
         print(comparison_text(found, title, metal, density, warnings, display))
     if args.depth_mesh:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from portgeo.commands.common import add_common, add_scan, add_stations, load_port
 
@@ -32,6 +33,7 @@ def run(args: argparse.Namespace) -> None:
 
     check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], force=args.force)
     loaded = load_port(args.port, args)
+    name = Path(args.port).name
     found = survey(loaded.port, args.stations)
     warnings = (*loaded.warnings, *found.warnings)
     if args.json:
@@ -41,10 +43,10 @@ def run(args: argparse.Namespace) -> None:
     if args.chart:
         from portgeo.report.charts import schedule_chart
 
-        schedule_chart([(args.port, found)], loaded.display, args.chart, force=args.force)
+        schedule_chart([(name, found)], loaded.display, args.chart, force=args.force)
     if not args.quiet:
-        print(survey_text(found, args.port, warnings, loaded.display))
+        print(survey_text(found, name, warnings, loaded.display))
     if args.picture:
         from portgeo.report.pictures import port_picture
 
-        port_picture(found, loaded.display, args.port, args.picture, force=args.force)
+        port_picture(found, loaded.display, name, args.picture, force=args.force)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from portgeo.commands.common import add_scan, load_port
 
@@ -32,7 +33,7 @@ def run(args: argparse.Namespace) -> None:
     loaded = load_port(args.port, args)
     found = survey(loaded.port)
     if args.picture:
-        port_picture(found, loaded.display, args.port, args.picture, force=args.force)
+        port_picture(found, loaded.display, Path(args.port).name, args.picture, force=args.force)
         print(f"{args.picture}: white line: floor; black lines: roof and stations; circle: short side")
     else:
-        show(found, loaded.display, args.port)
+        show(found, loaded.display, Path(args.port).name)
