@@ -52,7 +52,12 @@ def run(args: argparse.Namespace) -> None:
 
     out = Path(args.out)
     inputs = demo_files()
-    out.mkdir(parents=True, exist_ok=True)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder cannot be made ({error.strerror or error})", file=str(out), mend="Choose another name or place"
+        ) from error
     written = [word for _, command in STEPS for word in command if _is_output(word, inputs)]
     check_free([out / name for name in (*inputs, *written)], force=args.force)
     print(f"One port of an engine that is invented, and so is every number of it. In {out}:")
