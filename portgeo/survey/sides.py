@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import savgol_filter
 
 from portgeo.plane import FloatArray, fit_circle
 from portgeo.section import Section
@@ -119,16 +118,16 @@ def _extreme(depth: FloatArray, aside: FloatArray) -> float:
 class Turn:
     """Where a side line turns: the line at equal steps, and its stretch from 5 % to 95 % of the change.
 
-    along, station, heading (n,); line, smooth (n, 2), along the entry and inward; first, last : the
-    turn is line[first:last + 1]. noise : scatter of one section's point. spacing : between sections.
+    along, station, heading (n,); line (n, 2), along the entry and inward; first, last : the turn is
+    line[first:last + 1]. window : points over which headings were read. noise : scatter of one section's point. spacing : between sections.
     others : where the turn might as well begin and end, for the headings' own error.
     """
 
     along: FloatArray
     station: FloatArray
     line: FloatArray
-    smooth: FloatArray
     heading: FloatArray
+    window: int
     first: int
     last: int
     noise: float
@@ -161,7 +160,7 @@ def find_turn(
     noise, spacing = _scatter(flat), float(step.mean())
     if rough is not None:
         noise, spacing = max(noise, rough.sigma), max(spacing, rough.reach)
-    heading, smooth, error = _headings(along, line, noise, plane.turn, spacing)
+    heading, window, error = _headings(along, line, noise, plane.turn, spacing)
     change = heading[-1] - heading[0]
     if abs(change) < LEAST_TURN:
         return None
@@ -173,7 +172,7 @@ def find_turn(
     narrow = _limits(share, TURN_FROM + off, TURN_TO - off)
     at_station = np.interp(along, length[keep], stations[keep])
     return (
-        Turn(along, at_station, line, smooth, heading, first, last, noise, spacing, (wide, narrow))
+        Turn(along, at_station, line, heading, window, first, last, noise, spacing, (wide, narrow))
         if last - first >= 3
         else None
     )
@@ -207,7 +206,7 @@ def side(stations: FloatArray, points: FloatArray, plane: TurnPlane, rough: Roug
         radius_u=float(
             np.hypot(_radius_u(turn.points, fit.centre, turn.noise, independent), _limits_u(turn, fit.radius))
         ),
-        least_radius=_least_radius(turn.smooth[a : b + 1], turn.heading[a : b + 1], fit.radius),
+        least_radius=_least_radius(_windowed(turn.line, turn.window, 0)[a : b + 1], turn.heading[a : b + 1], fit.radius),
         turn=abs(float(turn.heading[-1] - turn.heading[0])),
         station_from=float(turn.station[a]),
         station_to=float(turn.station[b]),
@@ -237,11 +236,10 @@ def _scatter(flat: FloatArray) -> float:
 
 def _headings(
     along: FloatArray, line: FloatArray, noise: float, turn: float, spacing: float
-) -> tuple[FloatArray, FloatArray, float]:
-    """Return the line's heading (n,) at each point, the line smoothed as noise asks (n, 2), the heading's error.
+) -> tuple[FloatArray, int, float]:
+    """Return the line's heading (n,) at each point, the window it was read over, and its standard error.
 
-    A parabola is fitted to a window about each point (Savitzky and Golay, Anal. Chem. 36, 1964); the
-    window is the shortest whose heading's standard error stays under 1 % of the turn, up to an
+    A parabola is fitted to a window about each point; the window is the shortest whose heading's standard error stays under 1 % of the turn, up to an
     eighth of the line. At the two ends, where no window reaches past, a parabola's slope is four times
     as uncertain: there the window is as much longer as makes up for it.
     """
@@ -253,15 +251,34 @@ def _headings(
         width *= 1.2
     error = float(noise * np.sqrt(12.0 / (width / spacing + 1.0)) / width)
     window = 2 * round(width / along[1] / 2.0) + 1
-    smooth = savgol_filter(line, window, 2, axis=0)
-    slope = savgol_filter(line, window, 2, deriv=1, delta=float(along[1]), axis=0)
+    slope = _windowed(line, window, 1) / float(along[1])
     if error > QUIET * turn:
         half, long = window // 2, min(round(END_WINDOW * window), len(line) // 2)
         x = np.arange(long) * along[1]
         for end, places in ((slice(None, long), slice(None, half)), (slice(-long, None), slice(-half, None))):
             fit = np.polynomial.polynomial.polyfit(x, line[end], 2)
             slope[places] = (fit[1] + 2.0 * fit[2] * x[:, None])[places]
-    return np.unwrap(np.arctan2(slope[:, 1], slope[:, 0])), smooth, error
+    return np.unwrap(np.arctan2(slope[:, 1], slope[:, 0])), window, error
+
+
+def _windowed(line: FloatArray, window: int, order: int) -> FloatArray:
+    """Return the value (order 0) or the slope (1) per step, (n, 2), of parabolas fitted to windows of a line.
+
+    About each point an odd number of points is fitted (Savitzky and Golay, Anal. Chem. 36, 1964); the
+    first and last half windows are read off the first and last whole window's parabola.
+    """
+    half = window // 2
+    x = np.arange(-half, half + 1) / half
+    fit = np.linalg.pinv(np.vander(x, 3, increasing=True))
+    # Value and slope at each place of a window; at its middle they are the fit's own terms.
+    read = np.vander(x, 3, increasing=True) if order == 0 else np.column_stack([0.0 * x, 1.0 + 0.0 * x, 2.0 * x]) / half
+    rows = read @ fit
+    found = np.empty_like(line)
+    for k in range(line.shape[1]):
+        found[half:-half, k] = np.convolve(line[:, k], rows[half, ::-1], mode="valid")
+    found[:half] = rows[:half] @ line[:window]
+    found[-half:] = rows[half + 1 :] @ line[-window:]
+    return found
 
 
 def _least_radius(points: FloatArray, heading: FloatArray, radius: float) -> float:
