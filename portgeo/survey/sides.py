@@ -22,6 +22,8 @@ LONGEST_WINDOW = 1.0 / 8.0  # of the line
 END_WINDOW = 2.5  # windows: 2.5^1.5 is the 4 by which a parabola's slope is worse at its end
 QUIET = 1e-4  # of the turn: a heading with less error than this needs no longer window
 ALONG = 400  # points at equal steps on a side line
+TRIALS = 200  # of a noisy side's headings: ten lie beyond the 95 % that count
+SEED = 20260  # any number, so that the same scan gives the same answer
 
 
 @dataclass(frozen=True)
@@ -119,8 +121,8 @@ class Turn:
     """Where a side line turns: the line at equal steps, and its stretch from 5 % to 95 % of the change.
 
     along, station, heading (n,); line (n, 2), along the entry and inward; first, last : the turn is
-    line[first:last + 1]. window : points over which headings were read. noise : scatter of one section's point. spacing : between sections.
-    others : where the turn might as well begin and end, for the headings' own error.
+    line[first:last + 1]. window : points over which headings were read. noise : scatter of one
+    section's point. spacing : between sections. quiet : noise puts the headings next to nothing off.
     """
 
     along: FloatArray
@@ -132,7 +134,7 @@ class Turn:
     last: int
     noise: float
     spacing: float
-    others: tuple[tuple[int, int], ...]
+    quiet: bool
 
     @property
     def points(self) -> FloatArray:
@@ -160,29 +162,27 @@ def find_turn(
     noise, spacing = _scatter(flat), float(step.mean())
     if rough is not None:
         noise, spacing = max(noise, rough.sigma), max(spacing, rough.reach)
-    heading, window, error = _headings(along, line, noise, plane.turn, spacing)
+    window, quiet = _heading_window(along, noise, plane.turn, spacing)
+    slope = _slopes(along, line, window, quiet)
+    heading = np.unwrap(np.arctan2(slope[:, 1], slope[:, 0]))
     change = heading[-1] - heading[0]
     if abs(change) < LEAST_TURN:
         return None
-    share = (heading - heading[0]) / change
-    first, last = _limits(share, TURN_FROM, TURN_TO)
-    # The limits, had the heading there been read as far off as noise makes likely.
-    off = error / abs(change)
-    wide = _limits(share, max(TURN_FROM - off, 0.0), min(TURN_TO + off, 1.0))
-    narrow = _limits(share, TURN_FROM + off, TURN_TO - off)
+    first, last = _limits(heading)
     at_station = np.interp(along, length[keep], stations[keep])
     return (
-        Turn(along, at_station, line, heading, window, first, last, noise, spacing, (wide, narrow))
+        Turn(along, at_station, line, heading, window, first, last, noise, spacing, quiet)
         if last - first >= 3
         else None
     )
 
 
-def _limits(share: FloatArray, low: float, high: float) -> tuple[int, int]:
-    """Return the last place before the middle of a turn whose share is at `low`, and the first past it at `high`."""
+def _limits(heading: FloatArray) -> tuple[int, int]:
+    """Return the last place before the middle of a turn that is at its beginning, and the first past it at its end."""
+    share = (heading - heading[0]) / (heading[-1] - heading[0])
     middle = int(np.flatnonzero((share[:-1] < 0.5) & (share[1:] >= 0.5))[-1])
-    before = np.flatnonzero(share[: middle + 1] <= low)
-    after = np.flatnonzero(share[middle:] >= high)
+    before = np.flatnonzero(share[: middle + 1] <= TURN_FROM)
+    after = np.flatnonzero(share[middle:] >= TURN_TO)
     return int(before[-1]) if len(before) else 0, middle + int(after[0]) if len(after) else len(share) - 1
 
 
@@ -206,7 +206,9 @@ def side(stations: FloatArray, points: FloatArray, plane: TurnPlane, rough: Roug
         radius_u=float(
             np.hypot(_radius_u(turn.points, fit.centre, turn.noise, independent), _limits_u(turn, fit.radius))
         ),
-        least_radius=_least_radius(_windowed(turn.line, turn.window, 0)[a : b + 1], turn.heading[a : b + 1], fit.radius),
+        least_radius=_least_radius(
+            _windowed(turn.line, turn.window, 0)[a : b + 1], turn.heading[a : b + 1], fit.radius
+        ),
         turn=abs(float(turn.heading[-1] - turn.heading[0])),
         station_from=float(turn.station[a]),
         station_to=float(turn.station[b]),
@@ -234,14 +236,11 @@ def _scatter(flat: FloatArray) -> float:
     return float(np.median(np.abs((third * normal).sum(axis=1))) / 0.6745 / np.sqrt(20.0))
 
 
-def _headings(
-    along: FloatArray, line: FloatArray, noise: float, turn: float, spacing: float
-) -> tuple[FloatArray, int, float]:
-    """Return the line's heading (n,) at each point, the window it was read over, and its standard error.
+def _heading_window(along: FloatArray, noise: float, turn: float, spacing: float) -> tuple[int, bool]:
+    """Return the window, an odd number of points, that headings are read over, and whether noise is next to none.
 
-    A parabola is fitted to a window about each point; the window is the shortest whose heading's standard error stays under 1 % of the turn, up to an
-    eighth of the line. At the two ends, where no window reaches past, a parabola's slope is four times
-    as uncertain: there the window is as much longer as makes up for it.
+    It is the shortest whose heading's standard error stays under 1 % of the turn, up to an eighth of
+    the line.
     """
     width = max(4.0 * spacing, 4.0 * along[1])
     # A straight line's slope through n points over a width w has the error noise sqrt(12 / n) / w.
@@ -250,19 +249,27 @@ def _headings(
             break
         width *= 1.2
     error = float(noise * np.sqrt(12.0 / (width / spacing + 1.0)) / width)
-    window = 2 * round(width / along[1] / 2.0) + 1
-    slope = _windowed(line, window, 1) / float(along[1])
-    if error > QUIET * turn:
-        half, long = window // 2, min(round(END_WINDOW * window), len(line) // 2)
+    return 2 * round(width / along[1] / 2.0) + 1, error <= QUIET * turn
+
+
+def _slopes(along: FloatArray, values: FloatArray, window: int, quiet: bool) -> FloatArray:
+    """Return the slopes (n, k) along a line of values (n, k), by parabolas over a window about each point.
+
+    At the two ends, where no window reaches past, a parabola's slope is four times as uncertain: there
+    the window is as much longer as makes up for it, where there is noise.
+    """
+    slope = _windowed(values, window, 1) / float(along[1])
+    if not quiet:
+        half, long = window // 2, min(round(END_WINDOW * window), len(values) // 2)
         x = np.arange(long) * along[1]
         for end, places in ((slice(None, long), slice(None, half)), (slice(-long, None), slice(-half, None))):
-            fit = np.polynomial.polynomial.polyfit(x, line[end], 2)
+            fit = np.polynomial.polynomial.polyfit(x, values[end], 2)
             slope[places] = (fit[1] + 2.0 * fit[2] * x[:, None])[places]
-    return np.unwrap(np.arctan2(slope[:, 1], slope[:, 0])), window, error
+    return slope
 
 
-def _windowed(line: FloatArray, window: int, order: int) -> FloatArray:
-    """Return the value (order 0) or the slope (1) per step, (n, 2), of parabolas fitted to windows of a line.
+def _windowed(values: FloatArray, window: int, order: int) -> FloatArray:
+    """Return the value (order 0) or the slope (1) per step, (n, k), of parabolas fitted to windows of values (n, k).
 
     About each point an odd number of points is fitted (Savitzky and Golay, Anal. Chem. 36, 1964); the
     first and last half windows are read off the first and last whole window's parabola.
@@ -273,11 +280,11 @@ def _windowed(line: FloatArray, window: int, order: int) -> FloatArray:
     # Value and slope at each place of a window; at its middle they are the fit's own terms.
     read = np.vander(x, 3, increasing=True) if order == 0 else np.column_stack([0.0 * x, 1.0 + 0.0 * x, 2.0 * x]) / half
     rows = read @ fit
-    found = np.empty_like(line)
-    for k in range(line.shape[1]):
-        found[half:-half, k] = np.convolve(line[:, k], rows[half, ::-1], mode="valid")
-    found[:half] = rows[:half] @ line[:window]
-    found[-half:] = rows[half + 1 :] @ line[-window:]
+    found = np.empty_like(values)
+    for k in range(values.shape[1]):
+        found[half:-half, k] = np.convolve(values[:, k], rows[half, ::-1], mode="valid")
+    found[:half] = rows[:half] @ values[:window]
+    found[-half:] = rows[half + 1 :] @ values[-window:]
     return found
 
 
@@ -295,10 +302,29 @@ def _least_radius(points: FloatArray, heading: FloatArray, radius: float) -> flo
 
 
 def _limits_u(turn: Turn, radius: float) -> float:
-    """Return the standard uncertainty of a radius from where the turn begins and ends."""
-    radii = [fit_circle(turn.line[a : b + 1]).radius for a, b in turn.others if b - a >= 3]
-    finite = [abs(r - radius) for r in radii if np.isfinite(r)]
-    return float(np.mean(finite)) if finite else 0.0
+    """Return the standard uncertainty of a radius from where the turn begins and ends.
+
+    Where a side's own taper keeps its heading near a limit, noise moves the limit by jumps, and radii
+    are far from normally distributed. So headings are tried with the errors that noise gives them,
+    and half of what 95 % of the radii stay within is the uncertainty (JCGM 101, 7.7: an interval's
+    coverage, not a standard deviation).
+    """
+    if turn.quiet:
+        return 0.0
+    nodes = np.arange(0.0, turn.along[-1] + turn.spacing, turn.spacing)
+    drawn = turn.noise * np.random.default_rng(SEED).standard_normal((TRIALS, len(nodes)))
+    off = np.array([np.interp(turn.along, nodes, row) for row in drawn]).T
+    # A line moved by so much square to itself turns by that much's slope.
+    headings = turn.heading[:, None] + _slopes(turn.along, off, turn.window, turn.quiet)
+    radii: dict[tuple[int, int], float] = {}
+    errors = []
+    for heading in headings.T:
+        a, b = limits = _limits(heading)
+        if b - a >= 3 and limits not in radii:
+            radii[limits] = fit_circle(turn.line[a : b + 1]).radius
+        errors.append(abs(radii.get(limits, np.inf) - radius))
+    finite = np.array(errors)[np.isfinite(errors)]
+    return float(np.quantile(finite, 0.95)) / 2.0 if len(finite) else 0.0
 
 
 def _radius_u(points: FloatArray, centre: FloatArray, noise: float, independent: float) -> float:
