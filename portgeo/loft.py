@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import manifold3d
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
@@ -17,6 +16,7 @@ from portgeo.centreline import Centreline, at, crossings, heading, through
 from portgeo.errors import GeometryError
 from portgeo.plane import CHORD_MM, FloatArray, IntArray, chord, moments
 from portgeo.section import WELD_MM, Reading, is_simple, outline_of
+from portgeo.skin import folds, skin
 from portgeo.triangles import meet
 
 CHORD_ERROR_MM = 0.005  # rings this close: an elbow's volume then comes within 0.02 % of Pappus's
@@ -272,7 +272,10 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
         else:
             rings = np.union1d(np.asarray(stations, float), surface.stations)
             rings = rings[np.concatenate([[True], np.diff(rings) > 10 * WELD_MM])]
-        folded = rings[~is_simple(outlines_at(surface, rings))]
+        points, frames, space = rings_at(surface, rings)
+        mended = ~is_simple(outlines_at(surface, rings))
+        mended[:-1] |= folds(space)
+        folded = rings[mended]
         if len(folded) == 0:
             break
         if scale is None:
@@ -282,7 +285,6 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
                 mend="Measure or trace one more section between them",
             )
         surface = _calmed(surface, folded, scale)
-    points, frames, space = rings_at(surface, rings)
     crossing = crossings(points, frames, space)
     if crossing.any():
         raise GeometryError(
@@ -322,37 +324,7 @@ def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
 
 def _rows_about(surface: Surface, station: float) -> str:
     k = int(np.clip(np.searchsorted(surface.stations, station, side="right") - 1, 0, len(surface.stations) - 2))
-    a, b = surface.stations[k], surface.stations[k + 1]
-    return f"rows {surface.rows[k]} and {surface.rows[k + 1]} (stations {a:.2f} and {b:.2f} mm)"
-
-
-def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Return vertices and outward faces of rings (k, m, 3) joined to a tube with flat ends."""
-    step = np.linalg.norm(space - np.roll(space, 1, axis=1), axis=2)
-    keep = step > WELD_MM
-    count = keep.sum(axis=1)
-    first = np.concatenate([[0], np.cumsum(count)[:-1]])
-    index = first[:, None] + (np.cumsum(keep, axis=1) - 1) % count[:, None]
-    vertices = space[keep]
-
-    a, d = index[:-1], index[1:]
-    b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
-    ac = np.linalg.norm(vertices[c] - vertices[a], axis=2)
-    bd = np.linalg.norm(vertices[d] - vertices[b], axis=2)
-    by_ac = (ac <= bd + WELD_MM)[..., None]  # a tie goes one way, whatever the rounding
-    faces = np.concatenate(
-        [
-            np.where(by_ac, np.stack([a, b, c], axis=2), np.stack([a, b, d], axis=2)).reshape(-1, 3),
-            np.where(by_ac, np.stack([a, c, d], axis=2), np.stack([b, c, d], axis=2)).reshape(-1, 3),
-        ]
-    )
-    sound = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
-    caps = []
-    for k, outward in ((0, -1), (len(space) - 1, 1)):
-        ring = vertices[first[k] : first[k] + count[k]]
-        triangles = manifold3d.triangulate([(ring - ring[0]) @ frames[k, 1:].T])
-        caps.append(np.asarray(triangles, dtype=np.int64)[:, ::outward] + first[k])
-    return vertices, np.concatenate([faces[sound], *caps])
+    return f"rows {surface.rows[k]} and {surface.rows[k + 1]}"
 
 
 def _refuse_overlap(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+from os.path import basename
 from typing import TYPE_CHECKING, Any
 
 from portgeo.commands.common import Loaded, add_common, add_scan, load_port
@@ -138,7 +138,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
-    title = Path(args.port).name if runner is None else f"{Path(args.runner).name} and {Path(args.port).name}"
+    title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
     record = airspeed_record(result, loaded.source, warnings, display)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from portgeo.errors import PortgeoError
+from portgeo.errors import InputError, PortgeoError
 from portgeo.units import MM_PER, Display, Notice
 
 if TYPE_CHECKING:
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from portgeo.port import Port
 
 SHEET_TYPES = (".csv", ".xlsx")
+OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
+SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "entry", "exit", "up", "with_stem")
+FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,9 @@ def add_scan(parser: argparse.ArgumentParser) -> None:
     scan.add_argument("--shrink-percent", type=_number, metavar="P", help="the mold shrank by P percent")
     scan.add_argument("--entry", type=_point, metavar="X,Y,Z", help="a point on the entry, in the file's coordinates")
     scan.add_argument("--exit", type=_point, metavar="X,Y,Z", help="a point on the exit")
-    scan.add_argument("--up", type=_point, metavar="X,Y,Z", help="direction of the roof, where the port is straight")
+    scan.add_argument(
+        "--up", type=_direction, metavar="X,Y,Z", help="direction of the roof, where the port is straight"
+    )
     scan.add_argument("--with-stem", type=_number, metavar="MM", help="take off a valve stem the mold lacks (diameter)")
 
 
@@ -75,6 +80,13 @@ def _point(text: str) -> tuple[float, ...]:
     return parts
 
 
+def _direction(text: str) -> tuple[float, ...]:
+    parts = _point(text)
+    if not any(parts):
+        raise argparse.ArgumentTypeError(f"'{text}' has no direction")
+    return parts
+
+
 def _count(text: str) -> int:
     try:
         value = int(text)
@@ -87,10 +99,28 @@ def _count(text: str) -> int:
 
 def load_port(path: str, args: argparse.Namespace) -> Loaded:
     """Return the port in a section sheet or a mesh file. Raises InputError or GeometryError naming it."""
-    try:
+    with naming(path):
         if Path(path).suffix.lower() in SHEET_TYPES:
             return _from_sheet(path, args)
+        if Path(path).suffix.lower() in OTHER_TABLES:
+            raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
         return _from_mesh(path, args)
+
+
+def refuse_scan_options(path: str, args: argparse.Namespace) -> None:
+    """Refuse what is said of a mesh where the one port is a sheet."""
+    given = [f"--{name.replace('_', '-')}" for name in SCAN_OPTIONS if getattr(args, name) is not None]
+    if given and Path(path).suffix.lower() in SHEET_TYPES:
+        raise InputError(
+            f"{given[0]} says something of a mesh, and this is a section sheet", file=path, mend=f"Leave out {given[0]}"
+        )
+
+
+@contextmanager
+def naming(path: str) -> Iterator[None]:
+    """Name the file in a refusal that does not."""
+    try:
+        yield
     except PortgeoError as refusal:
         raise refusal.in_file(path) from None
 
@@ -132,6 +162,15 @@ def _from_mesh(path: str, args: argparse.Namespace) -> Loaded:
         given = getattr(args, name, None)
         return None if given is None else np.array(given) * size
 
+    low, high = vertices.min(axis=0) * scale, vertices.max(axis=0) * scale
+    for name in ("entry", "exit"):
+        place = point(name)
+        if place is not None and (np.maximum(low - place, place - high) > FAR * (high - low).max()).any():
+            raise InputError(
+                f"the point given with --{name} is far from the mesh, which reaches from "
+                f"{_coordinates(low / size)} to {_coordinates(high / size)}",
+                mend="Give it in the file's own coordinates and unit",
+            )
     options = ScanOptions(
         entry=point("entry"), exit=point("exit"), up=point("up"), with_stem_mm=getattr(args, "with_stem", None)
     )
@@ -146,6 +185,10 @@ def _from_mesh(path: str, args: argparse.Namespace) -> Loaded:
     }
     display = Display(getattr(args, "units", None) or ("in" if unit == "in" else "mm"))
     return Loaded(port, source, display, tuple(notices))
+
+
+def _coordinates(point: np.ndarray) -> str:
+    return "(" + ", ".join(f"{value:.4g}" for value in point) + ")"
 
 
 @contextmanager

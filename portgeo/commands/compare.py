@@ -99,7 +99,8 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.io.files import check_free
 
     outputs = (args.json, args.csv, args.depth_mesh, args.removed_mesh, args.picture, args.chart)
-    check_free([p for p in outputs if p], force=args.force)
+    read = [p for p in (args.before, args.after, *(args.set or ())) if p]
+    check_free([p for p in outputs if p], args.force, read)
     if args.set:
         if args.before or args.after:
             raise InputError("there is a port before --set", mend="Name all the runners after --set, and no other")

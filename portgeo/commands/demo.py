@@ -59,7 +59,8 @@ def run(args: argparse.Namespace) -> None:
             f"the folder cannot be made ({error.strerror or error})", file=str(out), mend="Choose another name or place"
         ) from error
     written = [word for _, command in STEPS for word in command if _is_output(word, inputs)]
-    check_free([out / name for name in (*inputs, *written)], force=args.force)
+    # The plan's folder may be there: reshape looks at what is in it.
+    check_free([out / name for name in (*inputs, *written) if name != "plan"], force=args.force)
     print(f"One port of an engine that is invented, and so is every number of it. In {out}:")
     for name, content in inputs.items():
         atomic_write(out / name, content, force=args.force)

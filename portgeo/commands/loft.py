@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.triangles import volume
     from portgeo.units import Display
 
-    check_free([args.output], force=args.force)
+    check_free([args.output], args.force, [args.sheet])
     try:
         sheet = read_sheet(args.sheet)
         stations = None

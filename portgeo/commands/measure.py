@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portgeo.commands.common import add_common, add_scan, add_stations, load_port
+from portgeo.commands.common import add_common, add_scan, add_stations, load_port, naming, refuse_scan_options
 
 HELP = "measure a port: volume, least area, short side, then every station"
 EXAMPLE = """examples:
@@ -31,10 +31,12 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.report.records import survey_record, survey_table
     from portgeo.survey import survey
 
-    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], force=args.force)
+    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [args.port])
+    refuse_scan_options(args.port, args)
     loaded = load_port(args.port, args)
     name = Path(args.port).name
-    found = survey(loaded.port, args.stations)
+    with naming(args.port):
+        found = survey(loaded.port, args.stations)
     warnings = (*loaded.warnings, *found.warnings)
     if args.json:
         write_json(args.json, survey_record(found, loaded.source, warnings, loaded.display), force=args.force)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portgeo.commands.common import add_scan, load_port
+from portgeo.commands.common import add_scan, load_port, naming, refuse_scan_options
 
 HELP = "look at a port in 3D, in a window or as a picture"
 EXAMPLE = """examples:
@@ -29,9 +29,11 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.survey import survey
 
     if args.picture:
-        check_free([args.picture], force=args.force)
+        check_free([args.picture], args.force, [args.port])
+    refuse_scan_options(args.port, args)
     loaded = load_port(args.port, args)
-    found = survey(loaded.port)
+    with naming(args.port):
+        found = survey(loaded.port)
     if args.picture:
         port_picture(found, loaded.display, Path(args.port).name, args.picture, force=args.force)
         print(f"{args.picture}: white line: floor; black lines: roof and stations; circle: short side")

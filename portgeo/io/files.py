@@ -78,12 +78,13 @@ def _unreadable(path: str | Path, error: Exception) -> InputError:
     )
 
 
-def check_free(paths: Iterable[str | Path], force: bool) -> None:
+def check_free(paths: Iterable[str | Path], force: bool, inputs: Iterable[str | Path] = ()) -> None:
     """Refuse, before anything is computed, outputs that could not be written at the end.
 
     Raises OutputError where a folder is missing, a file is there already (unless `force`), what is
-    there is no ordinary file, or two outputs are one file.
+    there is no ordinary file, two outputs are one file, or one is a file that is read.
     """
+    read = {os.path.normcase(os.path.abspath(path)) for path in inputs}
     seen: set[str] = set()
     for path in map(Path, paths):
         name = str(path)
@@ -94,6 +95,8 @@ def check_free(paths: Iterable[str | Path], force: bool) -> None:
             raise OutputError(f"this is no name for a file ({error})", file=name, mend="Choose another") from error
         if "\0" in name:
             raise OutputError("this is no name for a file", file=name.replace("\0", "?"), mend="Choose another")
+        if real in read:
+            raise OutputError("this file is read, and a result would replace it", file=name, mend="Choose another name")
         if real in seen:
             raise OutputError("two results would go to this one file", file=name, mend="Name two files")
         seen.add(real)

@@ -23,7 +23,7 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
     d = display
     lines = [
         title,
-        f"  volume      {survey.volume / 1000.0:.2f} ± {_two(survey.volume_u / 1000.0):.2f} cc, "
+        f"  volume      {survey.volume / 1000.0:.2f} ± {max(_two(survey.volume_u / 1000.0), 0.01):.2f} cc, "
         "stem and guide not counted",
         f"  least area  {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
         f"at station {d.length(survey.least_station)}",
@@ -44,8 +44,17 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
 
 def notices_lines(warnings: Sequence[Notice], display: Display) -> list[str]:
     """Return notices as wrapped lines under a heading."""
-    lines = ["look at"]
-    for notice in warnings:
+    # How a scan was read (which end is the entry, where the roof is) is no remark on the port.
+    read = [notice for notice in warnings if notice.code.endswith("_rule")]
+    lines: list[str] = []
+    for title, notices in (("look at", [n for n in warnings if n not in read]), ("how it was read", read)):
+        lines += _under(title, notices, display)
+    return lines
+
+
+def _under(title: str, notices: Sequence[Notice], display: Display) -> list[str]:
+    lines = [title] if notices else []
+    for notice in notices:
         lines += textwrap.wrap(notice.message(display), WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return lines
 

@@ -13,10 +13,11 @@ from numpy.typing import ArrayLike
 
 from portgeo.centreline import at, crossings
 from portgeo.errors import GeometryError
-from portgeo.loft import quarters, skin
+from portgeo.loft import quarters
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import is_simple
+from portgeo.skin import skin
 from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
