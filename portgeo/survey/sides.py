@@ -17,6 +17,8 @@ LEAST_TURN = np.radians(5.0)  # a port that turns less has no short side to spea
 TURN_FROM, TURN_TO = 0.05, 0.95  # the part of the whole change of heading that is the turn
 LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
+BAND_AT = np.linspace(-1.0, 1.0, 17)  # places across the band, of half its width
+BAND_FIT = np.linalg.pinv(np.vander(BAND_AT, 3, increasing=True))  # of a parabola to the depths there
 HEADING_ERROR = 0.01  # of the whole turn: windows grow until a heading is known this well
 LONGEST_WINDOW = 1.0 / 8.0  # of the line
 END_WINDOW = 2.5  # windows: 2.5^1.5 is the 4 by which a parabola's slope is worse at its end
@@ -88,29 +90,28 @@ def side_points(sections: Sequence[Section], plane: TurnPlane, inner: bool) -> F
     A parabola through the wall beside the extreme point places it, so that roughness of the mesh
     moves it little.
     """
-    found = np.empty((len(sections), 3))
-    for k, section in enumerate(sections):
-        inward = np.cross(plane.axis, section.frame[0])
-        inward /= np.linalg.norm(inward) * (1.0 if inner else -1.0)
-        across = section.outline @ section.frame[1:]
-        depth, aside = across @ inward, across @ plane.axis
-        found[k] = section.origin + _extreme(depth, aside) * inward
-        found[k] -= (found[k] @ plane.axis) * plane.axis
-    return found
+    frames = np.array([section.frame for section in sections])
+    inward = np.cross(plane.axis, frames[:, 0])
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True) * (1.0 if inner else -1.0)
+    # What a step left and a step up in a section are inward and along the axis.
+    to_depth, to_aside = np.einsum("kij,kj->ki", frames[:, 1:], inward), frames[:, 1:] @ plane.axis
+    reach = [
+        _extreme(section.outline @ to_depth[k], section.outline @ to_aside[k]) for k, section in enumerate(sections)
+    ]
+    found = np.array([section.origin for section in sections]) + np.array(reach)[:, None] * inward
+    return found - (found @ plane.axis)[:, None] * plane.axis
 
 
 def _extreme(depth: FloatArray, aside: FloatArray) -> float:
     """Return the greatest depth of an outline, by a parabola over a band of its innermost wall."""
     deepest = int(np.argmax(depth))
-    half = BAND * float(np.ptp(aside))
+    half = BAND * float(aside.max() - aside.min())
     on_wall = depth > (depth.max() + depth.min()) / 2.0
     # A flat wall has one extreme as good as another: the band is about the middle of the nearly deepest.
     level = on_wall & (depth > depth[deepest] - half / 4.0)
     middle = (aside[level].min() + aside[level].max()) / 2.0
     order = np.argsort(aside[on_wall], kind="stable")
-    at = middle + half * np.linspace(-1.0, 1.0, 17)
-    x, y = (at - middle) / half, np.interp(at, aside[on_wall][order], depth[on_wall][order])
-    c, b, a = np.polynomial.polynomial.polyfit(x, y, 2)
+    c, b, a = BAND_FIT @ np.interp(middle + half * BAND_AT, aside[on_wall][order], depth[on_wall][order])
     if a < 0 and abs(b) < -2.0 * a:
         return float(c - b * b / (4.0 * a))
     return float(c)
