@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.commands.common import add_common, load_port
+from portgeo.commands.common import add_common, add_scan, load_port
 
 HELP = "show where a burr reaches: from the entry, the exit, both or neither, and how long it must be"
 EXAMPLE = """examples:
@@ -29,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--obstacle", metavar="FILE", help="mesh of what stands in the way outside, placed as the port is"
     )
+    add_scan(parser)
     add_common(parser)
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from os.path import basename
 
-from portgeo.commands.common import add_common, load_port
+from portgeo.commands.common import add_common, add_scan, load_port
 
 HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
 EXAMPLE = """examples:
@@ -22,6 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--target", metavar="FILE", help="what is wanted (toml): gauges of the port as it will be")
     parser.add_argument("--out", metavar="FILE", required=True, help="a pdf to print, a dxf or svg for a cutter")
     parser.add_argument("--paper", choices=("A4", "Letter"), help="of the pdf (Letter for inches, else A4)")
+    add_scan(parser)
     add_common(parser, csv=False)
 
 
@@ -55,10 +57,10 @@ def run(args: argparse.Namespace) -> None:
             mend="Name stations along the centreline, from the entry",
         )
     warnings = [*loaded.warnings, *port.warnings]
-    after, title = None, f"{args.port}, as it is"
+    after, title = None, f"{basename(args.port)}, as it is"
     if args.target:
         plan = plan_from(loaded, read_target(args.target), args)
-        after, title = plan.after, f"{args.port}, target"
+        after, title = plan.after, f"{basename(args.port)}, target"
         warnings += plan.warnings
     made = gauges(port, np.asarray(stations), after)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")

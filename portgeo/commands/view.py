@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> None:
     refuse_scan_options(args.port, args)
     loaded = load_port(args.port, args)
     with naming(args.port):
-        found = survey(loaded.port)
+        found = survey(loaded.port, readings_tried=False)
     if args.picture:
         port_picture(found, loaded.display, Path(args.port).name, args.picture, force=args.force)
         print(f"{args.picture}: white line: floor; black lines: roof and stations; circle: short side")

@@ -14,7 +14,7 @@ from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
-from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings, mesh_edge, side_roughness
+from portgeo.survey.uncertainty import Blame, from_noise, from_readings, mesh_edge, side_roughness
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
 
@@ -67,12 +67,13 @@ class Survey:
     warnings: tuple[Notice, ...]
 
 
-def survey(port: Port, stations: int | None = None) -> Survey:
+def survey(port: Port, stations: int | None = None, *, readings_tried: bool = True) -> Survey:
     """Return the survey of a port.
 
     stations : how many rows, evenly spaced from opening to opening; by default the measured
-    sections (where there are any) and rows between them. All planes are cut in one pass. Raises
-    GeometryError where a plane cuts no tube.
+    sections (where there are any) and rows between them. readings_tried : False for a picture that
+    shows no uncertainty: what the readings' errors do is then not tried out, which takes most of the
+    time of a sheet. All planes are cut in one pass. Raises GeometryError where a plane cuts no tube.
     """
     table = table_stations(port, stations)
     first, last = port.centreline.stations[[0, -1]]
@@ -95,7 +96,10 @@ def survey(port: Port, stations: int | None = None) -> Survey:
     area = area_at[rows]
     height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 
-    u = _uncertainty(port, table, float(both[least]), measures, short, long)
+    if port.readings and readings_tried:
+        u = from_readings(port.readings, table, float(both[least]), short, long)
+    else:
+        u = from_noise(port, measures, short, long)
     return Survey(
         port=port,
         stations=table,
@@ -169,16 +173,3 @@ def _sides(
         return None, None
     short, long = (side(stations, side_points(sections, plane, inner), plane, rough) for inner in (True, False))
     return short, long
-
-
-def _uncertainty(
-    port: Port,
-    stations: FloatArray,
-    least_station: float,
-    measures: tuple[SectionMeasures, ...],
-    short: Side | None,
-    long: Side | None,
-) -> Uncertainty:
-    if port.readings:
-        return from_readings(port.readings, stations, least_station, short, long)
-    return from_noise(port, measures, short, long)
