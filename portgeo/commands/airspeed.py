@@ -180,8 +180,8 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
         from portgeo.report.speed_pictures import speed_picture
         from portgeo.survey import survey
 
-        shown = survey(loaded.port, readings_tried=False)
-        speed_picture(result, shown, display, title, args.picture, force=args.force)
+        pictured = survey(loaded.port, readings_tried=False)
+        speed_picture(result, pictured, display, title, args.picture, force=args.force)
 
 
 def _path(args: argparse.Namespace, runner: Loaded | None, port: Loaded) -> Path:

@@ -16,12 +16,15 @@ from scipy.sparse.csgraph import dijkstra
 
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
+from portgeo.scan.repair import is_balanced
 
 CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port
 THIN = 0.3  # of the greatest inside radius: thinner parts (a spill sheet, a flash line) are no tube
 FILLED = 0.45  # of the greatest inside radius: outside that is narrower than twice this counts as tube
 BRANCH = 2.1  # a leg that reaches this many tube radii from the way is an end of its own
 SHORT = 1.5  # a way of fewer diameters than this has no direction of its own
+OFF_GRID = 1e-6  # of a step
+MOST_PASSES = 20  # faces that pass a column, for each voxel
 NEIGHBOURS = [(i, j, k) for i in (0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)]
 
 
@@ -56,7 +59,8 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
     """Return the places inside a mesh, open or closed, that are not in a thin part of it.
 
     Inside is where the generalised winding number passes one half (Jacobson, Kavan and
-    Sorkine-Hornung, ACM Trans. Graphics 32, 2013), so holes and open ends do no harm. The grid
+    Sorkine-Hornung, ACM Trans. Graphics 32, 2013), so holes and open ends do no harm; that of a closed
+    mesh is counted along columns, which is as exact and quicker. The grid
     stands along the mesh's own axes.
     """
     middle = vertices.mean(axis=0)
@@ -73,7 +77,9 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
         )
     start = (low + high) / 2.0 - step * (shape - 1) / 2.0
     grid = start + step * np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"), axis=-1).reshape(-1, 3)
-    winding = igl.fast_winding_number(turned, faces, grid).reshape(shape)
+    winding = _columns((turned - start) / step, faces, shape) if is_balanced(faces, len(turned)) else None
+    if winding is None:
+        winding = igl.fast_winding_number(turned, faces, grid).reshape(shape)
     solid = winding > 0.5
     # What is too narrow to be outside (a stem's hole, a guide boss) is filled, so that the way keeps
     # to the middle of the bowl.
@@ -103,6 +109,38 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
     graph = coo_matrix((np.concatenate(length), (np.concatenate(i), np.concatenate(j))), shape=(total, total)).tocsr()
     points = grid[core.ravel()] @ axes.T + middle
     return Inside(points, depth[core], graph, step, skin)
+
+
+def _columns(vertices: FloatArray, faces: IntArray, shape: IntArray) -> IntArray | None:
+    """Return the winding number of a closed mesh at the places of a grid of steps of 1, by columns along z.
+
+    Each face that a column passes through adds one above it where it faces down and takes one where it
+    faces up. None where faces are so large that this is no gain, or where a column runs so exactly
+    through an edge that what it passes does not add up to nothing.
+    """
+    # Off the grid by less than matters, so that columns do not run through edges of a regular mesh.
+    x, y = vertices[:, 0] - OFF_GRID, vertices[:, 1] - OFF_GRID / np.sqrt(2.0)
+    fx, fy = x[faces], y[faces]
+    low = np.column_stack([np.ceil(fx.min(axis=1)), np.ceil(fy.min(axis=1))]).astype(np.int64)
+    high = np.column_stack([np.floor(fx.max(axis=1)), np.floor(fy.max(axis=1))]).astype(np.int64)
+    wide = np.maximum(high - low + 1, 0)
+    number = wide.prod(axis=1)
+    total = int(number.sum())
+    if total > MOST_PASSES * CELLS:
+        return None
+    face = np.repeat(np.arange(len(faces)), number)
+    rank = np.arange(total) - np.repeat(np.cumsum(number) - number, number)
+    i, j = low[face, 0] + rank // wide[face, 1], low[face, 1] + rank % wide[face, 1]
+    dx, dy = fx[face] - i[:, None], fy[face] - j[:, None]
+    # Twice the areas that the column makes with the sides: of one sign where it passes within.
+    share = np.roll(dx, -1, axis=1) * np.roll(dy, -2, axis=1) - np.roll(dx, -2, axis=1) * np.roll(dy, -1, axis=1)
+    within = (share > 0.0).all(axis=1) | (share < 0.0).all(axis=1)
+    share, face, i, j = share[within], face[within], i[within], j[within]
+    z = np.einsum("ij,ij->i", share, vertices[:, 2][faces[face]]) / share.sum(axis=1)
+    above = np.clip(np.ceil(z).astype(np.int64), 0, shape[2] - 1)
+    at = (i * shape[1] + j) * shape[2] + above
+    winding = np.bincount(at, -np.sign(share[:, 0]), int(np.prod(shape))).reshape(shape).cumsum(axis=2)
+    return np.rint(winding).astype(np.int64) if not winding[:, :, -1].any() else None
 
 
 def find_way(inside: Inside, ends: tuple[FloatArray | None, FloatArray | None] = (None, None)) -> Way:
