@@ -117,10 +117,10 @@ def run(args: argparse.Namespace) -> None:
 def _run_pair(args: argparse.Namespace) -> None:
     import numpy as np
 
-    from portgeo.compare.bench_text import comparison_text, unique
     from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
-    from portgeo.compare.record import comparison_record, comparison_table
     from portgeo.io.files import write_json, write_table_csv
+    from portgeo.report.compare_records import comparison_record, comparison_table
+    from portgeo.report.compare_text import comparison_text, unique
     from portgeo.units import MM_PER
 
     before, after = load_port(args.before, args), _load_after(args)
@@ -184,9 +184,9 @@ def _write_removed(found: Any, args: argparse.Namespace) -> None:
 
 def _run_set(args: argparse.Namespace) -> None:
     from portgeo.compare.balance import balance
-    from portgeo.compare.balance_text import balance_record, balance_table, balance_text
-    from portgeo.compare.bench_text import unique
     from portgeo.io.files import write_json, write_table_csv
+    from portgeo.report.balance_text import balance_record, balance_table, balance_text
+    from portgeo.report.compare_text import unique
 
     loaded = [load_port(path, args) for path in args.set]
     found = balance([one.port for one in loaded], args.flow)

@@ -41,10 +41,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Match and print."""
-    from portgeo.compare.bench_text import unique
     from portgeo.compare.joint import match
-    from portgeo.compare.joint_text import match_record, match_table, match_text
     from portgeo.io.files import check_free, write_json, write_table_csv
+    from portgeo.report.compare_text import unique
+    from portgeo.report.joint_text import match_record, match_table, match_text
 
     check_free([p for p in (args.json, args.csv, args.picture) if p], force=args.force)
     # A point named on an opening is on the joint's: UPSTREAM's exit, DOWNSTREAM's entry.

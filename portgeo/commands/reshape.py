@@ -129,9 +129,9 @@ def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str
 
 def _write_target(folder: Path, args: argparse.Namespace, loaded: Loaded, plan: Plan, density: float) -> None:
     from portgeo.compare.comparison import compare_ports
-    from portgeo.compare.record import comparison_record
     from portgeo.io.files import sha256_of, write_json
     from portgeo.io.meshes import write_mesh
+    from portgeo.report.compare_records import comparison_record
     from portgeo.report.records import survey_record
     from portgeo.survey import survey
 

@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.errors import InputError
     from portgeo.io.files import check_free, write_json
     from portgeo.io.target import read_target
-    from portgeo.report.records import notices_record
+    from portgeo.report.notices import notices_record
     from portgeo.report.templates import write_templates
     from portgeo.reshape.gauges import gauges
 

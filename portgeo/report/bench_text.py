@@ -5,16 +5,15 @@ A Survey comes in; lines of text go out, in the user's unit, no wider than a ter
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
 
+from portgeo.report.notices import notices_lines
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Side
 from portgeo.units import Display, Notice
 
-WIDTH = 88
 READING_NAMES = {"corner_roof": "roof corner", "corner_floor": "floor corner"}
 
 
@@ -36,27 +35,10 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
     if survey.blame is not None:
         lines += _blame_lines(survey)
     lines.append("")
-    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += notices_lines(warnings, d)
     lines += _table(survey, d)
     lines += ["", "± holds 19 times in 20. Stations run along the centreline from the entry."]
     return "\n".join(lines)
-
-
-def notices_lines(warnings: Sequence[Notice], display: Display) -> list[str]:
-    """Return notices as wrapped lines under a heading."""
-    # How a scan was read (which end is the entry, where the roof is) is no remark on the port.
-    read = [notice for notice in warnings if notice.code.endswith("_rule")]
-    lines: list[str] = []
-    for title, notices in (("look at", [n for n in warnings if n not in read]), ("how it was read", read)):
-        lines += _under(title, notices, display)
-    return lines
-
-
-def _under(title: str, notices: Sequence[Notice], display: Display) -> list[str]:
-    lines = [title] if notices else []
-    for notice in notices:
-        lines += textwrap.wrap(notice.message(display), WIDTH, initial_indent="  - ", subsequent_indent="    ")
-    return lines
 
 
 def _two(u: float) -> float:

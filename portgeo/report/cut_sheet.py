@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.report.bench_text import WIDTH, notices_lines
-from portgeo.report.records import notices_record
+from portgeo.report.notices import WIDTH, notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, CutTable, at_hours, cut_table
 from portgeo.reshape.grid import WALLS
 from portgeo.reshape.plan import CAUTIONS, Plan
@@ -45,7 +44,7 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     after = plan.volume_before + plan.removed - plan.added
     lines.append(f"  burette     {_volume(plan.volume_before)} today, {_volume(after)} when it is right")
     lines += [f"  smallest    {_optimum(plan)}", ""]
-    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += notices_lines(warnings, d)
     lines += [*_depth_lines(table.stations, table.depth, d, "take, square to the wall"), ""]
     lines += [*_mic_lines(table, d), "", "order of work"]
     for k, step in enumerate(order_of_work(plan, table, d), start=1):
@@ -258,7 +257,7 @@ def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display
         f"  within {d.length(found.tolerance)} counts as done",
         "",
     ]
-    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += notices_lines(warnings, d)
     rows = np.searchsorted(grid.stations, cut_table(found.plan).stations - 1e-9)
     depth = at_hours(grid, found.left)[rows]
     lines += _depth_lines(grid.stations[rows], depth, d, "left to take, minus is too deep,")

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.report.bench_text import notices_lines
-from portgeo.report.records import notices_record
+from portgeo.report.notices import notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
 from portgeo.units import Display, Notice
@@ -47,7 +46,7 @@ def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Di
     if share < 0.995 - too_big:
         lines.append(f"  no line     {1.0 - share - too_big:.0%} of the wall is round a corner for any straight tool")
     lines.append("")
-    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += notices_lines(warnings, d)
     lines += [
         "reached from the entry E, the exit X, both B, neither . by station and clock",
         f"{'station':>8} " + "".join(f"{hour:>4.0f}" for hour in HOURS),

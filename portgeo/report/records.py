@@ -11,14 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.report.notices import notices_record
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Side
 from portgeo.units import MM_PER, Display, Notice
-
-
-def notices_record(notices: Sequence[Notice], display: Display) -> list[dict[str, str]]:
-    """Return notices as records."""
-    return [{"code": n.code, "message": n.message(display)} for n in notices]
 
 
 def survey_record(

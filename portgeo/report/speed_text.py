@@ -15,10 +15,9 @@ from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
 from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine
 from portgeo.flow.gas import mach_through
 from portgeo.flow.valve import PASSAGES, Valve
-from portgeo.report.bench_text import notices_lines
+from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
 
-WIDTH = 100
 HEADING = 14  # columns before what a heading says
 
 
@@ -34,7 +33,7 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
         *_said("grid", f"{result.wall.unknowns} unknowns; ± is the doubt that the grid leaves in a speed"),
         "",
     ]
-    lines += [*notices_lines(warnings, d), ""] if warnings else []
+    lines += notices_lines(warnings, d)
     lines += _table(result, d)
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
     lines += textwrap.wrap(

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from portgeo.compare.balance import balance
-from portgeo.compare.balance_text import balance_record, balance_table, balance_text
 from portgeo.errors import GeometryError, InputError
 from portgeo.port import Port
+from portgeo.report.balance_text import balance_record, balance_table, balance_text
 from portgeo.units import Display
 
 from .shapes import invented_readings, meshed, mirrored, posed, straight_readings

@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 
 from portgeo.compare.comparison import Comparison, compare_ports
 from portgeo.compare.depth_map import Spot
-from portgeo.compare.record import comparison_record, comparison_table
 from portgeo.compare.solids import metal_solids, removed_mesh
 from portgeo.compare.tube import places, walled
 from portgeo.compare.wedges import wedges
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
+from portgeo.report.compare_records import comparison_record, comparison_table
 from portgeo.triangles import volume
 from portgeo.units import Display
 

@@ -7,9 +7,9 @@ import pytest
 import shapely
 
 from portgeo.compare.joint import match
-from portgeo.compare.joint_text import match_record, match_text
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
+from portgeo.report.joint_text import match_record, match_text
 from portgeo.section import Reading, outline_of
 from portgeo.units import Display
 

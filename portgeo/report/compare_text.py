@@ -5,14 +5,13 @@ A Comparison comes in; lines of text go out, in the user's unit.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 
 from portgeo.compare.comparison import Comparison
 from portgeo.compare.depth_map import Spot
+from portgeo.report.notices import notices_lines
 from portgeo.units import Display, Notice
 
-WIDTH = 88
 MOST_SPOTS = 6  # places listed; the JSON has all
 
 
@@ -35,14 +34,10 @@ def comparison_text(
         f"  laid together  {_alignment(found, d)}",
         "",
     ]
-    if warnings or found.spots:
-        lines.append("look at")
-        texts = [n.message(d) for n in warnings] + [spot_text(s, d) for s in found.spots[:MOST_SPOTS]]
-        if len(found.spots) > MOST_SPOTS:
-            texts.append(f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON")
-        for text in texts:
-            lines += textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-        lines.append("")
+    spots = [Notice("spot", spot_text(spot, d)) for spot in found.spots[:MOST_SPOTS]]
+    if len(found.spots) > MOST_SPOTS:
+        spots.append(Notice("spot", f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON"))
+    lines += notices_lines([*warnings, *spots], d)
     lines += [*_walls(found, d), "", *_table(found, d), ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
     return "\n".join(lines)

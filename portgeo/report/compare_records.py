@@ -13,6 +13,7 @@ import numpy as np
 
 from portgeo.compare.comparison import Comparison
 from portgeo.compare.state import State
+from portgeo.report.notices import notices_record
 from portgeo.units import MM_PER, Display, Notice
 
 
@@ -29,7 +30,7 @@ def comparison_record(
     return {
         "schema": "portgeo.compare/1",
         "source": sources,
-        "warnings": [{"code": n.code, "message": n.message(display)} for n in warnings],
+        "warnings": notices_record(warnings, display),
         "removed_cc": found.removed / 1000.0,
         "removed_u_cc": found.removed_u / 1000.0,
         "added_cc": found.added / 1000.0,

@@ -6,17 +6,15 @@ table go out.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from portgeo.compare.balance import Balance
-from portgeo.compare.bench_text import signed
+from portgeo.report.compare_text import signed
+from portgeo.report.notices import notices_lines, notices_record
 from portgeo.units import MM_PER, Display, Notice
-
-WIDTH = 88
 
 
 def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice], display: Display) -> str:
@@ -51,11 +49,7 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
         ]
         lines.append(f"{k + 1:>8} " + " ".join(cells))
     lines.append("")
-    if warnings:
-        lines.append("look at")
-        for notice in warnings:
-            lines += textwrap.wrap(notice.message(d), WIDTH, initial_indent="  - ", subsequent_indent="    ")
-        lines.append("")
+    lines += notices_lines(warnings, d)
     lines.append(f"area by station, {d.area_unit}")
     lines.append(f"{'station':>8} " + " ".join(f"{k + 1:>8}" for k in range(len(names))) + f" {'spread':>8}")
     for j, station in enumerate(found.stations):
@@ -82,7 +76,7 @@ def balance_record(
     return {
         "schema": "portgeo.compare-set/1",
         "source": list(sources),
-        "warnings": [{"code": n.code, "message": n.message(display)} for n in warnings],
+        "warnings": notices_record(warnings, display),
         "odd_one_out": None if found.odd is None else found.odd + 1,
         "greatest_spread_percent": 100.0 * found.spread[found.worst],
         "greatest_spread_station_mm": found.stations[found.worst],

@@ -5,17 +5,15 @@ A Match comes in; text for the bench, a record for JSON and the schedule's rows 
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from portgeo.compare.bench_text import clock_text
 from portgeo.compare.joint import TOUCHING_MM, Edge, Margin, Match
+from portgeo.report.compare_text import clock_text
+from portgeo.report.notices import notices_lines, notices_record
 from portgeo.units import MM_PER, Display, Notice
-
-WIDTH = 88
 
 
 def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice], display: Display) -> str:
@@ -34,11 +32,7 @@ def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice
         lines.append(f"  to the gasket line    {name}: {_margin(margin, d)}")
         lines.append(f"                        {_verdict(margin, leave, d)}")
     lines.append("")
-    if warnings:
-        lines.append("look at")
-        for notice in warnings:
-            lines += textwrap.wrap(notice.message(d), WIDTH, initial_indent="  - ", subsequent_indent="    ")
-        lines.append("")
+    lines += notices_lines(warnings, d)
     lines.append(f"{'station':>9} {'area':>9}   one schedule through both parts, {d.unit} and {d.area_unit}")
     for station, area in zip(found.stations, found.areas, strict=True):
         mark = "  joint" if abs(station - found.joint_station) < 1e-6 else ""
@@ -101,7 +95,7 @@ def match_record(
     return {
         "schema": "portgeo.match/1",
         "source": sources,
-        "warnings": [{"code": n.code, "message": n.message(display)} for n in warnings],
+        "warnings": notices_record(warnings, display),
         "upstream_area_mm2": found.upstream_area,
         "downstream_area_mm2": found.downstream_area,
         "lip": _edge_record(found.lip),
