@@ -11,12 +11,18 @@ HELP = "measure a port: volume, least area, short side, then every station"
 EXAMPLE = """examples:
   portgeo measure port.csv
   portgeo measure port.csv --units mm --json port.json --csv schedule.csv
-  portgeo measure port.stl --stations 41"""
+  portgeo measure port.stl --stations 41
+  portgeo measure *.stl --csv all.csv        one row a port, on all cores; stopped, it goes on"""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of measure."""
-    parser.add_argument("port", metavar="PORT", help="section sheet (csv, xlsx) or mesh (stl, ply, obj, 3mf, glb, off)")
+    parser.add_argument(
+        "ports",
+        nargs="+",
+        metavar="PORT",
+        help="section sheet (csv, xlsx) or mesh (stl, ply, obj, 3mf, glb, off); several, with --csv, give a row each",
+    )
     add_stations(parser)
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedule (png)")
@@ -26,16 +32,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Measure and print."""
+    from portgeo.commands.many import measure_many, spread
+
+    names = spread(args.ports)
+    if len(names) == 1:
+        _measure(args, names[0])
+    else:
+        measure_many(args, names)
+
+
+def _measure(args: argparse.Namespace, port: str) -> None:
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.report.bench_text import survey_text
     from portgeo.report.records import survey_record, survey_table
     from portgeo.survey import survey
 
-    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [args.port])
-    refuse_scan_options(args.port, args)
-    loaded = load_port(args.port, args)
-    name = Path(args.port).name
-    with naming(args.port):
+    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [port])
+    refuse_scan_options(port, args)
+    loaded = load_port(port, args)
+    name = Path(port).name
+    with naming(port):
         found = survey(loaded.port, args.stations)
     warnings = (*loaded.warnings, *found.warnings)
     if args.json:
