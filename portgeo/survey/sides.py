@@ -22,6 +22,7 @@ BAND_FIT = np.linalg.pinv(np.vander(BAND_AT, 3, increasing=True))  # of a parabo
 HEADING_ERROR = 0.01  # of the whole turn: windows grow until a heading is known this well
 LONGEST_WINDOW = 1.0 / 8.0  # of the line
 END_WINDOW = 2.5  # windows: 2.5^1.5 is the 4 by which a parabola's slope is worse at its end
+LONGEST_END = 2.0 * LONGEST_WINDOW  # of the line: farther in, the turn itself would bend the end's heading
 QUIET = 1e-4  # of the turn: a heading with less error than this needs no longer window
 ALONG = 400  # points at equal steps on a side line
 TRIALS = 200  # of a noisy side's headings: ten lie beyond the 95 % that count
@@ -243,7 +244,7 @@ def _heading_window(along: FloatArray, noise: float, turn: float, spacing: float
     It is the shortest whose heading's standard error stays under 1 % of the turn, up to an eighth of
     the line.
     """
-    width = max(4.0 * spacing, 4.0 * along[1])
+    width = min(max(4.0 * spacing, 4.0 * along[1]), along[-1] / 2.0)
     # A straight line's slope through n points over a width w has the error noise sqrt(12 / n) / w.
     while width < LONGEST_WINDOW * along[-1]:
         if noise * np.sqrt(12.0 / (width / spacing + 1.0)) / width < HEADING_ERROR * turn:
@@ -257,11 +258,11 @@ def _slopes(along: FloatArray, values: FloatArray, window: int, quiet: bool) -> 
     """Return the slopes (n, k) along a line of values (n, k), by parabolas over a window about each point.
 
     At the two ends, where no window reaches past, a parabola's slope is four times as uncertain: there
-    the window is as much longer as makes up for it, where there is noise.
+    the window is as much longer as makes up for it, where there is noise, up to a quarter of the line.
     """
     slope = _windowed(values, window, 1) / float(along[1])
     if not quiet:
-        half, long = window // 2, min(round(END_WINDOW * window), len(values) // 2)
+        half, long = window // 2, min(round(END_WINDOW * window), round(LONGEST_END * len(values)))
         x = np.arange(long) * along[1]
         for end, places in ((slice(None, long), slice(None, half)), (slice(-long, None), slice(-half, None))):
             fit = np.polynomial.polynomial.polyfit(x, values[end], 2)
