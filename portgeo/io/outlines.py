@@ -139,9 +139,9 @@ def _closed_trace(drawing: Drawing, file: str) -> FloatArray:
 
 def _not_closed(gap: float, point: FloatArray, scale: float, file: str) -> GeometryError:
     return GeometryError(
-        f"the outline is not closed: a gap of {gap:.3f} mm {_place(point, scale)}",
+        f"the outline is not closed: a gap of {gap / scale:.3f} of its own units {_place(point, scale)}",
         file=file,
-        mend="Close it so that it ends where it begins",
+        mend="End it with the point that it begins with",
     )
 
 

@@ -72,7 +72,7 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         columns = named_columns(table.rows[0][1], table.rows[0][0], table.rows[1:])
         if len(table.rows) < 3:
             raise InputError(
-                f"the sheet has {len(table.rows) - 1} rows of readings, and a port needs two or more",
+                f"the sheet has {len(table.rows) - 1} row(s) of readings, and a port needs two or more",
                 mend="Add a row for each station measured",
             )
         unit = _unit_of(columns)
@@ -84,10 +84,27 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         readings = tuple(_reading(row, default_error) for row in rows)
         for before, after in pairwise(zip(rows, readings, strict=True)):
             _check_neighbours(*before, *after)
-        notices = (*_corner_notices(rows, readings), *_unit_notices(readings, unit))
+        _check_headings(rows)
+        notices = (*_corner_notices(rows, readings), *_unit_notices(readings, unit), *_heading_notices(columns))
     except PortgeoError as error:
         raise error.in_file(file) from error
     return Sheet(readings, notices, unit, hashlib.sha256(data).hexdigest())
+
+
+def _check_headings(rows: Sequence[Row]) -> None:
+    """Refuse a heading left empty past the first turn: taken for 0, the port would turn back there."""
+    for name in ("turn", "swing"):
+        turned = False
+        for row in rows:
+            if turned and not row.text(name):
+                row.refuse(name, "this is empty, and the rows before it have turned", "Write the heading turned so far")
+            turned = turned or bool(row.number_in(name))
+
+
+def _heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:
+    if columns.keys() & {"turn", "swing", "x"}:
+        return ()
+    return (Notice("no_heading", "the sheet has no column turn_deg or swing_deg: the port was taken to be straight"),)
 
 
 def _unit_of(columns: dict[str, Column]) -> LengthUnit:

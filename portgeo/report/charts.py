@@ -63,7 +63,8 @@ def schedule_chart(surveys: Sequence[tuple[str, Survey]], display: Display, path
             style,
             color=colour,
             linewidth=1,
-            marker=".",
+            marker="x",
+            markevery=3,
             label=f"width, {name}",
         )
         if survey.short_side is not None and name == surveys[-1][0]:

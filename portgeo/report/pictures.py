@@ -7,6 +7,7 @@ machine whose OpenGL is missing or broken then loses the picture and nothing els
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
@@ -27,6 +28,7 @@ from portgeo.survey.sides import Side
 from portgeo.units import Display
 
 WINDOW = (1400, 900)
+CIRCLE_SHOWN = np.radians(80.0)  # to each side of the apex: a whole circle would hide a small port
 RINGS_SHOWN = 13  # rings with a label; more would hide the port
 INK, FLOOR, SHORT = "#1a1a1a", "#ffffff", "#d1007f"
 TIME_LIMIT = 120.0  # seconds for one picture
@@ -69,7 +71,9 @@ def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...], path: str)
 
 
 def show(survey: Survey, display: Display, title: str) -> None:
-    """Open a window with the port; returns when it is closed."""
+    """Open a window with the port; returns when it is closed. Raises OutputError where none can open."""
+    if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+        raise OutputError("there is no screen to open a window on", mend="Pass --picture FILE to write a picture")
     import pyvista
 
     plotter = pyvista.Plotter(window_size=list(WINDOW), title=f"portgeo: {title}")
@@ -102,7 +106,7 @@ def draw_painted(
     surface = pyvista.make_tri_mesh(port.vertices, np.asarray(port.faces, dtype=int))
     bar = {
         "title": bar_title, "vertical": False, "position_x": 0.25, "position_y": 0.03, "width": 0.5,
-        "height": 0.06, "title_font_size": 20, "label_font_size": 18, "color": INK, "fmt": "%.3g", "n_labels": 5,
+        "height": 0.08, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": "%.3g", "n_labels": 5,
     }  # fmt: skip
     plotter.set_background("white")
     plotter.add_mesh(
@@ -114,7 +118,8 @@ def draw_painted(
         if side is not None:
             _add_tube(plotter, side.line, FLOOR if side is survey.short_side else INK, 0.006 * survey.length)
     if survey.short_side is not None:
-        _add_circle(plotter, survey, survey.short_side, display)
+        _add_circle(plotter, survey, survey.short_side)
+        title += f"\nshort side radius {display.length(survey.short_side.radius)}"
     plotter.add_text(title, position="upper_left", font_size=12, color=INK)
     plotter.enable_parallel_projection()
     # From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.
@@ -127,8 +132,9 @@ def draw_painted(
 def _add_rings(plotter: Any, survey: Survey, display: Display) -> None:
     sections = list(survey.sections)
     rows = np.flatnonzero([np.abs(survey.port.rows - s).min(initial=np.inf) < 1e-6 for s in survey.stations])
-    if not 2 <= len(rows) <= RINGS_SHOWN:
-        rows = np.linspace(0, len(sections) - 1, RINGS_SHOWN).astype(int)
+    if len(rows) < 2:
+        rows = np.arange(len(sections))
+    rows = np.unique(np.append(rows[:: -(-len(rows) // RINGS_SHOWN)], rows[-1]))
     places, labels = [], []
     for k in rows:
         section = sections[k]
@@ -153,13 +159,13 @@ def _add_tube(plotter: Any, line: FloatArray, colour: str, radius: float) -> Non
     plotter.add_mesh(pyvista.lines_from_points(line).tube(radius=radius), color=colour, lighting=False)
 
 
-def _add_circle(plotter: Any, survey: Survey, side: Side, display: Display) -> None:
+def _add_circle(plotter: Any, survey: Survey, side: Side) -> None:
+    """Draw the part of the short side's circle that lies in the metal, and a little of the rest."""
     assert survey.plane is not None
-    angle = np.linspace(0.0, 2.0 * np.pi, 120)
-    ring = np.cos(angle)[:, None] * survey.plane.ahead + np.sin(angle)[:, None] * survey.plane.aside
+    # An angle of 0 is straight into the stream from the circle's centre, at the middle of the turn.
+    across = side.apex - side.centre
+    across = across / np.linalg.norm(across)
+    along = np.cross(survey.plane.axis, across)
+    angle = np.linspace(-CIRCLE_SHOWN, CIRCLE_SHOWN, 120)
+    ring = np.cos(angle)[:, None] * across + np.sin(angle)[:, None] * along
     _add_tube(plotter, side.centre + side.radius * ring, SHORT, 0.005 * survey.length)
-    plotter.add_point_labels(
-        (side.centre + 1.4 * side.radius * survey.plane.aside)[None],
-        [f"short side radius {display.length(side.radius)}"],
-        font_size=20, text_color=SHORT, shape=None, show_points=False, always_visible=True,
-    )  # fmt: skip

@@ -366,3 +366,19 @@ def check_promise(path, data):
     assert len(stations) >= 2 and (np.diff(stations) > 0).all()
     for reading in sheet.readings:
         assert moments(outline_of(reading)).area > 0
+
+
+def test_a_heading_left_empty_past_the_turn_is_refused_and_before_it_is_none(tmp_path):
+    rows = "station_mm,diameter_mm,shape,turn_deg\n0,40,round,\n30,40,round,{}\n60,40,round,{}\n"
+    sheet = tmp_path / "port.csv"
+    sheet.write_text(rows.format("", "20"))
+    assert [round(float(np.degrees(r.turn))) for r in read_sheet(sheet).readings] == [0, 0, 20]
+    sheet.write_text(rows.format("20", ""))
+    with pytest.raises(PortgeoError, match=r"row 4, column turn_deg.*empty"):
+        read_sheet(sheet)
+
+
+def test_a_sheet_without_headings_is_told_to_be_straight(tmp_path):
+    sheet = tmp_path / "port.csv"
+    sheet.write_text("station_mm,diameter_mm,shape\n0,40,round\n30,40,round\n")
+    assert [notice.code for notice in read_sheet(sheet).warnings] == ["no_heading"]
