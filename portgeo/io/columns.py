@@ -91,7 +91,8 @@ def _unknown(plain: str, where: str) -> InputError:
     mend = (
         f"Did you mean {close[0]}? Mend the name or remove the column; remarks go into note"
         if close
-        else "The first row that is no # comment holds the names of the columns: station, height, width, diameter, corner, corner_roof, corner_floor, rise, shift, "
+        else "The first row that is no # comment holds the names of the columns: station, height, width, "
+        "diameter, corner, corner_roof, corner_floor, rise, shift, "
         "reading_error, x, y, z (each with _in or _mm), turn_deg, swing_deg, shape, outline and note"
     )
     return InputError("no column of a section sheet has this name", where=where, mend=mend)

@@ -92,13 +92,12 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
 
 
 def _check_headings(rows: Sequence[Row]) -> None:
-    """Refuse a heading left empty past the first turn: taken for 0, the port would turn back there."""
-    for name in ("turn", "swing"):
-        turned = False
-        for row in rows:
-            if turned and not row.text(name):
-                row.refuse(name, "this is empty, and the rows before it have turned", "Write the heading turned so far")
-            turned = turned or bool(row.number_in(name))
+    """Refuse a turn left empty past the first: taken for 0, the port would turn back there."""
+    turned = False
+    for row in rows:
+        if turned and not row.text("turn"):
+            row.refuse("turn", "this is empty, and the rows before it have turned", "Write the heading turned so far")
+        turned = turned or bool(row.number_in("turn"))
 
 
 def _heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:

@@ -146,14 +146,18 @@ def test_shapes_and_places(tmp_path):
 
 
 def test_a_missing_corner_is_told_with_row_and_station(tmp_path):
-    sheet = read_sheet(save(tmp_path, "station_in,height_in,width_in,corner_in\n0,1,1,0\n1,1,1,\n2,1,1,1/4\n"))
+    sheet = read_sheet(
+        save(tmp_path, "station_in,height_in,width_in,turn_deg,corner_in\n0,1,1,0,0\n1,1,1,0,\n2,1,1,0,1/4\n")
+    )
     assert [notice.code for notice in sheet.warnings] == ["corner_missing"]
     message = sheet.warnings[0].message(Display("in"))
     assert "row 3" in message and "1.000 in" in message and "row 2" not in message
 
 
 def test_a_doubtful_unit_is_told(tmp_path):
-    sheet = read_sheet(save(tmp_path, "station_mm,height_mm,width_mm,corner_mm\n0,1.6,1.2,0\n1,1.6,1.2,0\n"))
+    sheet = read_sheet(
+        save(tmp_path, "station_mm,height_mm,width_mm,corner_mm,turn_deg\n0,1.6,1.2,0,0\n1,1.6,1.2,0,0\n")
+    )
     assert [notice.code for notice in sheet.warnings] == ["unit_doubt"]
 
 
@@ -247,7 +251,7 @@ def test_a_fault_in_a_row_is_named(tmp_path, row, where, reason):
         ("station_mm,height_mm,height mm", "row 1, column height mm", "Leave one"),
         ("height_mm,width_mm,corner_mm", "row 1", "station_mm"),
         ("station_mm,height_mm,,width_mm", "row 1, column 3", "Name the column"),
-        ("station_mm,height_mm,zzzzqq", "row 1, column zzzzqq", "A sheet has station"),
+        ("station_mm,height_mm,zzzzqq", "row 1, column zzzzqq", "names of the columns: station"),
     ],
 )
 def test_a_fault_in_the_header_is_named(tmp_path, header, where, hint):
