@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import os
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 HELP = "run the whole work on the demo: one port of an invented engine, as cast and after its first cut"
@@ -31,7 +35,10 @@ STEPS = (
             *("--picture", "air-speed.png"),
         ),
     ),
-    ("The next cut: the short side laid back, within the wall", ("reshape", CUT, "demo-target.toml", "--out", "plan")),
+    (
+        "The next cut: the short side laid back, within the wall",
+        ("reshape", CUT, "demo-target.toml", "--json", "plan.json", "--csv", "cut-sheet.csv"),
+    ),
     (
         "Gauges at 1:1 for that cut, to print and take to the bench",
         ("templates", CUT, "--target", "demo-target.toml", "--at", "1.0in,2.0in,2.4in", "--out", "gauges.pdf"),
@@ -59,33 +66,37 @@ def run(args: argparse.Namespace) -> None:
             f"the folder cannot be made ({error.strerror or error})", file=str(out), mend="Choose another name or place"
         ) from error
     written = [word for _, command in STEPS for word in command if _is_output(word, inputs)]
-    # The plan's folder may be there: reshape looks at what is in it.
-    check_free([out / name for name in (*inputs, *written) if name != "plan"], force=args.force)
+    check_free([out / name for name in (*inputs, *written)], force=args.force)
     print(f"One port of an engine that is invented, and so is every number of it. In {out}:")
     for name, content in inputs.items():
         atomic_write(out / name, content, force=args.force)
-    unwritten: OutputError | None = None
-    for what, command in STEPS:
-        print(f"\n== {what}\n$ portgeo {' '.join(_quoted(word) for word in command)}\n")
-        try:
-            _run_in(out, command, inputs, force=args.force)
-        except OutputError as refusal:
-            unwritten = refusal
-            print(f"  not written: {refusal}")
+    unwritten = ""
+    # Each step is the command as it would be typed, in a process of its own; two at a time.
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        runs = [pool.submit(_run_in, out, command, args.force) for _, command in STEPS]
+        for (what, command), done in zip(STEPS, runs, strict=True):
+            answer, refusal = done.result()
+            print(
+                f"\n== {what}\n$ portgeo {' '.join(_quoted(word) for word in command)}\n\n{answer}", end="", flush=True
+            )
+            if refusal:
+                unwritten = refusal
+                print(f"  not written: {refusal}")
     print("\n" + _written(out, unwritten))
 
 
-def _run_in(folder: Path, command: tuple[str, ...], inputs: dict[str, bytes], *, force: bool) -> None:
-    """Run one command with its files in a folder."""
-    from portgeo.cli import build_parser
-
-    words = [str(folder / w) if w in inputs or _is_output(w, inputs) else w for w in command]
-    parsed = build_parser().parse_args([*words, *(["--force"] if force else [])])
-    parsed.run(parsed)
+def _run_in(folder: Path, command: tuple[str, ...], force: bool) -> tuple[str, str]:
+    """Run one command in a folder; return what it printed and what it refused."""
+    words = [sys.executable, "-m", "portgeo", *command, *(["--force"] if force else [])]
+    environment = os.environ | {"PYTHONIOENCODING": "utf-8"}
+    done = subprocess.run(words, cwd=folder, env=environment, capture_output=True, encoding="utf-8", check=False)
+    if done.returncode not in (0, 2):
+        raise RuntimeError(done.stderr)
+    return done.stdout, done.stderr.strip().removeprefix("portgeo: ")
 
 
 def _is_output(word: str, inputs: dict[str, bytes]) -> bool:
-    return word not in inputs and (word == "plan" or Path(word).suffix in (".json", ".csv", ".png", ".stl", ".pdf"))
+    return word not in inputs and Path(word).suffix in (".json", ".csv", ".png", ".stl", ".pdf")
 
 
 def _quoted(word: str) -> str:
@@ -105,7 +116,7 @@ def demo_files() -> dict[str, bytes]:
     }
 
 
-def _written(out: Path, unwritten: Exception | None) -> str:
+def _written(out: Path, unwritten: str) -> str:
     """Return what was written, and plainly what was not."""
     lines = [
         f"written to {out}",
@@ -116,9 +127,9 @@ def _written(out: Path, unwritten: Exception | None) -> str:
         "  as-cast.png        the port with its stations, floor line and short-side circle",
         "  cut-depth.png      how deep the first cut went, and where",
         "  air-speed.png      speed at the wall over the mean",
-        "  plan               the cut sheet, the port as it will be, its survey",
+        "  cut-sheet.csv      what to take, and what the micrometer should read (reshape --out DIR writes more)",
         "  gauges.pdf         to print at 100 %",
     ]
-    if unwritten is not None:
-        lines.append(f"Pictures are missing: {unwritten}")
+    if unwritten:
+        lines.append(f"Not everything is there: {unwritten}")
     return "\n".join([*lines, "", "Next: portgeo measure YOUR-SHEET.csv, or portgeo measure -h"])

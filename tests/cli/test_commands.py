@@ -450,9 +450,11 @@ def test_a_picture_that_fails_costs_nothing_else(sheet, tmp_path, monkeypatch, c
 
 
 def test_demo_writes_what_it_says_and_says_what_it_could_not(tmp_path, monkeypatch, capsys):
-    """On a machine without OpenGL; its later steps are commands with tests of their own."""
-    monkeypatch.setattr(pictures, "ProcessPoolExecutor", BrokenPool)
-    monkeypatch.setattr(demo, "STEPS", demo.STEPS[:2])
+    """Its first steps, and one that is refused; the others are commands with tests of their own."""
+    measure, loft = demo.STEPS[:2]
+    plain = (measure[0], measure[1][: measure[1].index("--picture")])
+    refused = ("What is not there", ("measure", "no-such-sheet.csv"))
+    monkeypatch.setattr(demo, "STEPS", (plain, loft, refused))
     folder = tmp_path / "new" / "port-demo"
     assert main(["demo", "--out", str(folder)]) == 0
     out, err = capsys.readouterr()
@@ -461,7 +463,7 @@ def test_demo_writes_what_it_says_and_says_what_it_could_not(tmp_path, monkeypat
     assert {path.name for path in folder.iterdir()} == {*inputs, "as-cast.json", "as-cast.schedule.csv", "as-cast.stl"}
     assert all((folder / name).read_bytes() == content for name, content in inputs.items())
     assert "invented" in out.splitlines()[0]
-    assert "Pictures are missing: " in out and "OpenGL" in out
+    assert "Not everything is there: no-such-sheet.csv" in out
     record = json.loads((folder / "as-cast.json").read_text(encoding="utf-8"))
     assert f"volume      {record['volume_cc']:.2f} " in out
     mesh = read_mesh(folder / "as-cast.stl")
