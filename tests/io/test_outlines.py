@@ -135,7 +135,7 @@ def test_dxf_lines_and_arcs_are_joined(tmp_path):
     check_curve(outline, 800 - (4 - np.pi) * 25, 80 + 10 * np.pi)
     assert len(np.unique(outline.round(6), axis=0)) == len(outline)
     read_outline(dxf(tmp_path, lambda space: rounded_box(space, 0.04)), "mm")
-    with pytest.raises(GeometryError, match=r"gap of 0\.300 mm at x 35"):
+    with pytest.raises(GeometryError, match=r"gap of 0\.300 of its own units at x 35"):
         read_outline(dxf(tmp_path, lambda space: rounded_box(space, 0.3)), "mm")
 
 
@@ -241,7 +241,7 @@ SQUARE = [(0, 0), (20, 0), (20, 20), (0, 20), (0, 0)]
 @pytest.mark.parametrize(
     ("points", "reason"),
     [
-        (SQUARE[:-1], r"gap of 20\.000 mm at x 0, y 20"),
+        (SQUARE[:-1], r"gap of 20\.000 of its own units at x 0, y 20"),
         ([(0, 0), (20, 20), (20, 0), (0, 20), (0, 0)], "itself at x 10, y 10"),
         ([(0, 0), (20, 0), (10, 0), (0, 0)], "no area"),
         ([(0, 0), (20, 0), (0, 0)], "no area"),
