@@ -6,7 +6,7 @@ first coordinate is towards the left wall and the second towards the roof, milli
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -199,16 +199,6 @@ def _rounded_rectangle(reading: Reading, chord_error: float) -> FloatArray:
     outline = np.vstack(corners)
     step = np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1)
     return outline[step > slack + 1e-12]
-
-
-def shifted(section: Section, left: float, up: float) -> Section:
-    """Return a section moved in its own plane."""
-    move = np.array([left, up])
-    return replace(
-        section,
-        outline=section.outline + move,
-        islands=tuple(island + move for island in section.islands),
-    )
 
 
 def is_simple(outlines: FloatArray) -> np.ndarray:

@@ -1,33 +1,16 @@
 """Ports of known shape to plan cuts on."""
 
-import numpy as np
 import pytest
 
 from portgeo.port import port_from_readings
 from portgeo.section import Reading
+from tests.conftest import elbow_readings
 
 
 def tube_readings(length, diameter):
     return tuple(
         Reading(row=k + 2, station=s, shape="round", height=diameter, width=diameter)
         for k, s in enumerate((0.0, length))
-    )
-
-
-def bend_readings(height, width, corner, legs, radius, degrees):
-    turn = np.radians(degrees)
-    stations = np.cumsum([0.0, legs[0], radius * turn, legs[1]])
-    return tuple(
-        Reading(
-            row=k + 2,
-            station=float(s),
-            height=height,
-            width=width,
-            corner_roof=corner,
-            corner_floor=corner,
-            turn=t,
-        )
-        for k, (s, t) in enumerate(zip(stations, (0.0, 0.0, turn, turn), strict=True))
     )
 
 
@@ -40,10 +23,10 @@ def tube():
 @pytest.fixture(scope="session")
 def sharp_bend():
     """A square bend with nearly sharp corners, its short side 12 mm through 90 degrees."""
-    return port_from_readings(bend_readings(40.0, 30.0, 0.3, (50.0, 30.0), 32.0, 90.0))
+    return port_from_readings(elbow_readings(40.0, 30.0, 0.3, (50.0, 30.0), 32.0, 90.0))
 
 
 @pytest.fixture(scope="session")
 def bend():
     """The same bend with 5 mm corners."""
-    return port_from_readings(bend_readings(40.0, 30.0, 5.0, (50.0, 30.0), 32.0, 90.0))
+    return port_from_readings(elbow_readings(40.0, 30.0, 5.0, (50.0, 30.0), 32.0, 90.0))

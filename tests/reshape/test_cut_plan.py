@@ -31,8 +31,9 @@ from portgeo.section import Reading, measure_section
 from portgeo.survey import survey
 from portgeo.triangles import volume
 from portgeo.units import Display
+from tests.conftest import elbow_readings
 
-from .conftest import bend_readings, tube_readings
+from .conftest import tube_readings
 
 EXAMPLES = int(os.environ.get("PORTGEO_EXAMPLES", "40"))
 BREAK_MM = 0.005
@@ -69,7 +70,7 @@ def problems(draw):
 )
 @given(problems())
 def test_no_limit_is_broken_and_no_metal_is_put_back(problem):
-    port = port_from_readings(bend_readings(34.0, 26.0, problem["corner"], (30.0, 20.0), 40.0, problem["degrees"]))
+    port = port_from_readings(elbow_readings(34.0, 26.0, problem["corner"], (30.0, 20.0), 40.0, problem["degrees"]))
     stations = np.linspace(0.0, port.centreline.length, 43)
     grid = wall_grid(port, stations, 96)
     target = Target(greatest_depth=problem["greatest"], keep=problem["keep"])
@@ -147,7 +148,7 @@ def test_the_target_mesh_keeps_its_wall_to_a_passage_beside_it(station, clock, r
 
 
 def test_the_optimum_is_within_two_percent_of_a_finer_grids():
-    port = port_from_readings(bend_readings(30.0, 24.0, 5.0, (25.0, 15.0), 35.0, 45.0))
+    port = port_from_readings(elbow_readings(30.0, 24.0, 5.0, (25.0, 15.0), 35.0, 45.0))
     length = port.centreline.length
     found = []
     for nodes, around in ((24, 48), (48, 96)):
@@ -171,7 +172,7 @@ def test_the_optimum_is_within_two_percent_of_a_finer_grids():
 
 def test_a_known_cut_given_as_a_port_is_recovered():
     # The floor dropped over 50 mm and faded into the walls: made as a second port, cut into the first.
-    port = port_from_readings(bend_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0))
+    port = port_from_readings(elbow_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0))
     grid = wall_grid(port, np.linspace(0.0, port.centreline.length, 201), 256)
     along = np.clip(1.0 - np.abs(grid.stations - 60.0) / 30.0, 0.0, None)
     across = np.clip(np.cos((grid.clock - 6.0) * np.pi / 4.0), 0.0, None) * (np.abs(grid.clock - 6.0) < 2.0)
@@ -311,10 +312,10 @@ def test_recheck_tells_what_is_left_too_deep_and_missed(bend):
 
 
 def test_a_port_measured_anew_in_its_own_coordinates_is_laid_on_the_plan():
-    before = port_from_readings(bend_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0))
+    before = port_from_readings(elbow_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0))
     rows = [
         Reading(**{**r.__dict__, "height": r.height + 2.0, "rise": -1.0})
-        for r in bend_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0)
+        for r in elbow_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0)
     ]
     now, notices = laid_on(before, port_from_readings(rows))
     grid = wall_grid(before, np.linspace(0.0, before.centreline.length, 40), 48)
@@ -333,7 +334,7 @@ def test_a_target_outside_the_port_or_a_straight_short_side_is_refused(tube):
 
 
 def test_the_same_target_gives_the_same_mesh():
-    bend = port_from_readings(bend_readings(30.0, 24.0, 5.0, (20.0, 10.0), 35.0, 45.0))
+    bend = port_from_readings(elbow_readings(30.0, 24.0, 5.0, (20.0, 10.0), 35.0, 45.0))
     target = Target(areas=(AreaWanted(20.0, 40.0, 740.0, 760.0),))
     one, two = plan_cut(bend, target), plan_cut(bend, target)
     assert one.after.vertices.tobytes() == two.after.vertices.tobytes()
