@@ -9,11 +9,21 @@ from hypothesis import settings
 
 from portgeo.port import port_from_readings
 from portgeo.section import Reading
+from tests.validation import Collected, check  # noqa: F401 - a fixture of the checks in tests/reference
 
 # A loaded machine is not a fault of the code: no test is timed. Where a change is judged it meets the
 # same examples each time; at a desk they are new at every run.
 settings.register_profile("portgeo", deadline=None, derandomize="CI" in os.environ)
 settings.load_profile("portgeo")
+
+
+def pytest_addoption(parser):
+    parser.addoption("--rows", metavar="FILE", help="write the validation table's rows (json), and compare no page")
+
+
+def pytest_configure(config):
+    config.pluginmanager.register(Collected(config))
+
 
 DEMO = Path(__file__).resolve().parent.parent / "meshes"
 

@@ -17,7 +17,7 @@ INCH = 25.4
 
 
 @pytest.mark.parametrize("nps", [2, 4])
-def test_long_radius_elbow(nps: int) -> None:
+def test_long_radius_elbow(nps: int, check) -> None:
     bore = nearest_pipe(NPS=nps, schedule="40")[1] * 1000.0
     centre_radius = 1.5 * nps * INCH
     elbow = make.Shape(
@@ -30,7 +30,9 @@ def test_long_radius_elbow(nps: int) -> None:
     found = survey(port)
     # The centreline lies in the plane of the turn, which in the port frame holds x and z.
     line = fit_circle(port.centreline.points[:, [0, 2]])
-    assert line.radius == pytest.approx(centre_radius, rel=0.015)
-    assert found.volume == pytest.approx(np.pi * bore**2 / 4 * centre_radius * np.pi / 2, rel=0.015)
+    what, standard = f"NPS {nps} long-radius elbow, scanned: ", "ASME B16.9, B36.10M (fluids)"
+    check(what + "centreline radius, mm", standard, line.radius, centre_radius, rel=0.015)
+    exact = np.pi * bore**2 / 4 * centre_radius * np.pi / 2
+    check(what + "volume, mm3", standard + ", Pappus", found.volume, exact, rel=0.015)
     assert found.short_side is not None
-    assert found.short_side.radius == pytest.approx(centre_radius - bore / 2, rel=0.015)
+    check(what + "short side radius, mm", standard, found.short_side.radius, centre_radius - bore / 2, rel=0.015)
