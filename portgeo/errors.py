@@ -6,6 +6,10 @@ with status 2. Any other exception is a defect of ours.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
 
 class PortgeoError(Exception):
     """A refusal that the user can mend.
@@ -33,9 +37,17 @@ class PortgeoError(Exception):
         """Return the same refusal with `file` named, where it names none yet."""
         return type(self)(self.what, mend=self.mend, file=self.file or file, where=self.where)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Come whole out of a worker process: what an exception does by itself drops the keywords."""
+        return _refused, (type(self), self.what, self.mend, self.file, self.where)
+
     def __str__(self) -> str:
         place = ", ".join(part for part in (self.file, self.where) if part)
         return f"{place + ': ' if place else ''}{self.what}. {self.mend}."
+
+
+def _refused(kind: type[PortgeoError], what: str, mend: str, file: str | None, where: str | None) -> PortgeoError:
+    return kind(what, mend=mend, file=file, where=where)
 
 
 class InputError(PortgeoError):
@@ -48,3 +60,12 @@ class GeometryError(PortgeoError):
 
 class OutputError(PortgeoError):
     """A result that cannot be written where the user wants it."""
+
+
+@contextmanager
+def naming(file: str) -> Iterator[None]:
+    """Name the file in a refusal that does not."""
+    try:
+        yield
+    except PortgeoError as refusal:
+        raise refusal.in_file(file) from None

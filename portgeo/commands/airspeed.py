@@ -6,7 +6,7 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import Loaded, add_common, add_scan, load_port
+from portgeo.commands.common import add_common, add_scan, load_port
 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from portgeo.flow.path import Path
     from portgeo.flow.valve import Valve
     from portgeo.io.bench import BenchFile
+    from portgeo.io.ports import Loaded
     from portgeo.units import Display
 
 HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"

@@ -6,32 +6,15 @@ import argparse
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from portgeo.errors import InputError, PortgeoError
-from portgeo.units import MM_PER, Display, Notice
+from portgeo.errors import InputError, naming
 
 if TYPE_CHECKING:
-    import numpy as np
+    from portgeo.io.ports import Loaded
 
-    from portgeo.port import Port
-
-SHEET_TYPES = (".csv", ".xlsx")
-OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
+__all__ = ["add_common", "add_scan", "add_stations", "load_port", "naming", "progress_bar", "refuse_scan_options"]
 SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "entry", "exit", "up", "with_stem")
-FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
-
-
-@dataclass(frozen=True)
-class Loaded:
-    """A port with where it came from: `source` is the record for JSON, `display` the user's unit."""
-
-    port: Port
-    source: dict[str, Any]
-    display: Display
-    warnings: tuple[Notice, ...]
 
 
 def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
@@ -99,96 +82,22 @@ def _count(text: str) -> int:
 
 def load_port(path: str, args: argparse.Namespace) -> Loaded:
     """Return the port in a section sheet or a mesh file. Raises InputError or GeometryError naming it."""
-    with naming(path):
-        if Path(path).suffix.lower() in SHEET_TYPES:
-            return _from_sheet(path, args)
-        if Path(path).suffix.lower() in OTHER_TABLES:
-            raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
-        return _from_mesh(path, args)
+    from portgeo.io import ports
+
+    given = (getattr(args, name, None) for name in SCAN_OPTIONS)
+    with progress_bar(path, quiet=getattr(args, "quiet", False) or ports.is_sheet(path)) as progress:
+        return ports.load_port(path, ports.ScanSettings(*given), units=getattr(args, "units", None), progress=progress)
 
 
 def refuse_scan_options(path: str, args: argparse.Namespace) -> None:
     """Refuse what is said of a mesh where the one port is a sheet."""
+    from portgeo.io.ports import is_sheet
+
     given = [f"--{name.replace('_', '-')}" for name in SCAN_OPTIONS if getattr(args, name) is not None]
-    if given and Path(path).suffix.lower() in SHEET_TYPES:
+    if given and is_sheet(path):
         raise InputError(
             f"{given[0]} says something of a mesh, and this is a section sheet", file=path, mend=f"Leave out {given[0]}"
         )
-
-
-@contextmanager
-def naming(path: str) -> Iterator[None]:
-    """Name the file in a refusal that does not."""
-    try:
-        yield
-    except PortgeoError as refusal:
-        raise refusal.in_file(path) from None
-
-
-def _from_sheet(path: str, args: argparse.Namespace) -> Loaded:
-    from portgeo.io.sheets import read_sheet
-    from portgeo.port import port_from_readings
-
-    sheet = read_sheet(path)
-    port = port_from_readings(sheet.readings)
-    source = {
-        "file": path,
-        "sha256": sheet.sha256,
-        "triangles": len(port.faces),
-        "units": sheet.unit,
-        "scale": 1.0,
-    }
-    display = Display(getattr(args, "units", None) or sheet.unit)
-    return Loaded(port, source, display, tuple(sheet.warnings))
-
-
-def _from_mesh(path: str, args: argparse.Namespace) -> Loaded:
-    import numpy as np
-
-    from portgeo.io.meshes import read_mesh
-    from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor
-
-    mesh = read_mesh(path, unit=getattr(args, "units_in", None))
-    notices: list[Notice] = []
-    vertices, unit = mesh.vertices, mesh.unit
-    scale = scale_factor(getattr(args, "scale", None), getattr(args, "shrink_percent", None))
-    if unit is None:
-        unit, notice = judge_unit(vertices * scale)
-        notices.append(notice)
-        vertices = vertices * MM_PER[unit]
-    size = MM_PER.get(unit, 1.0) * scale
-
-    def point(name: str) -> np.ndarray | None:
-        given = getattr(args, name, None)
-        return None if given is None else np.array(given) * size
-
-    low, high = vertices.min(axis=0) * scale, vertices.max(axis=0) * scale
-    for name in ("entry", "exit"):
-        place = point(name)
-        if place is not None and (np.maximum(low - place, place - high) > FAR * (high - low).max()).any():
-            raise InputError(
-                f"the point given with --{name} is far from the mesh, which reaches from "
-                f"{_coordinates(low / size)} to {_coordinates(high / size)}",
-                mend="Give it in the file's own coordinates and unit",
-            )
-    options = ScanOptions(
-        entry=point("entry"), exit=point("exit"), up=point("up"), with_stem_mm=getattr(args, "with_stem", None)
-    )
-    with progress_bar(path, quiet=getattr(args, "quiet", False)) as progress:
-        port = port_from_scan(vertices * scale, mesh.faces, options, progress)
-    source = {
-        "file": path,
-        "sha256": mesh.sha256,
-        "triangles": mesh.triangles,
-        "units": unit,
-        "scale": scale,
-    }
-    display = Display(getattr(args, "units", None) or ("in" if unit == "in" else "mm"))
-    return Loaded(port, source, display, tuple(notices))
-
-
-def _coordinates(point: np.ndarray) -> str:
-    return "(" + ", ".join(f"{value:.4g}" for value in point) + ")"
 
 
 @contextmanager

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import SHEET_TYPES, Loaded, add_common, add_scan, add_stations, load_port
+from portgeo.commands.common import add_common, add_scan, add_stations, load_port
+
+if TYPE_CHECKING:
+    from portgeo.io.ports import Loaded
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
 EXAMPLE = """examples:
@@ -109,8 +112,9 @@ def run(args: argparse.Namespace) -> None:
     if not args.before or not args.after:
         raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
     if args.align is None:
-        sheets = all(Path(name).suffix.lower() in SHEET_TYPES for name in (args.before, args.after))
-        args.align = "none" if sheets else "auto"
+        from portgeo.io.ports import is_sheet
+
+        args.align = "none" if is_sheet(args.before) and is_sheet(args.after) else "auto"
     _run_pair(args)
 
 

@@ -6,9 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import Loaded, add_common, add_scan, load_port
+from portgeo.commands.common import add_common, add_scan, load_port
 
 if TYPE_CHECKING:
+    from portgeo.io.ports import Loaded
     from portgeo.io.target import TargetFile
     from portgeo.reshape.plan import Plan
 

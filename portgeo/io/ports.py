@@ -1,0 +1,143 @@
+"""A port from any file: a section sheet, or a mesh or mold scan with what can be said of it.
+
+A path and settings come in; a Port with the record of its source, the unit to show it in and the
+notices of its reading go out, or a refusal that names the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from portgeo.errors import InputError, naming
+from portgeo.io.meshes import read_mesh
+from portgeo.io.sheets import read_sheet
+from portgeo.plane import FloatArray
+from portgeo.port import Port, port_from_readings
+from portgeo.units import MM_PER, Display, LengthUnit, Notice
+
+SHEET_TYPES = (".csv", ".xlsx")
+OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
+FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ScanSettings:
+    """What can be said of a mesh: its unit, what its lengths are multiplied by, openings, roof, stem.
+
+    entry, exit : points on the openings and up : the direction of the roof, in the file's own
+    coordinates. with_stem_mm : diameter of a stem to take off. Each is None where nothing is said.
+    """
+
+    units: LengthUnit | None = None
+    scale: float | None = None
+    shrink_percent: float | None = None
+    entry: Point | None = None
+    exit: Point | None = None
+    up: Point | None = None
+    with_stem_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A port with where it came from: `source` is the record for JSON, `display` the user's unit."""
+
+    port: Port
+    source: dict[str, Any]
+    display: Display
+    warnings: tuple[Notice, ...]
+
+
+def is_sheet(path: str | Path) -> bool:
+    """Return whether a file is a section sheet by its suffix."""
+    return Path(path).suffix.lower() in SHEET_TYPES
+
+
+def load_port(
+    path: str,
+    settings: ScanSettings | None = None,
+    *,
+    name: str | None = None,
+    units: LengthUnit | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> Loaded:
+    """Return the port in a section sheet or a mesh file.
+
+    settings : of a mesh; a sheet takes none. name : of the file in records and refusals, where it is
+    not its path. units : to show it in, the file's own by default. Raises InputError or GeometryError
+    naming the file.
+    """
+    settings = settings or ScanSettings()
+    with naming(name or path):
+        if is_sheet(path):
+            return _from_sheet(path, name or path, units)
+        if Path(path).suffix.lower() in OTHER_TABLES:
+            raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
+        return _from_mesh(path, name or path, settings, units, progress)
+
+
+def _from_sheet(path: str, name: str, units: LengthUnit | None) -> Loaded:
+    sheet = read_sheet(path)
+    port = port_from_readings(sheet.readings)
+    source = {
+        "file": name,
+        "sha256": sheet.sha256,
+        "triangles": len(port.faces),
+        "units": sheet.unit,
+        "scale": 1.0,
+    }
+    return Loaded(port, source, Display(units or sheet.unit), tuple(sheet.warnings))
+
+
+def _from_mesh(
+    path: str,
+    name: str,
+    settings: ScanSettings,
+    units: LengthUnit | None,
+    progress: Callable[[str, float], None] | None,
+) -> Loaded:
+    from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor
+
+    mesh = read_mesh(path, unit=settings.units)
+    notices: list[Notice] = []
+    vertices, unit = mesh.vertices, mesh.unit
+    scale = scale_factor(settings.scale, settings.shrink_percent)
+    if unit is None:
+        unit, notice = judge_unit(vertices * scale)
+        notices.append(notice)
+        vertices = vertices * MM_PER[unit]
+    size = MM_PER.get(unit, 1.0) * scale
+    low, high = vertices.min(axis=0) * scale, vertices.max(axis=0) * scale
+
+    def place(which: str) -> FloatArray | None:
+        given = getattr(settings, which)
+        return None if given is None else np.array(given) * size
+
+    for end in ("entry", "exit"):
+        point = place(end)
+        if point is not None and (np.maximum(low - point, point - high) > FAR * (high - low).max()).any():
+            raise InputError(
+                f"the point given with --{end} is far from the mesh, which reaches from "
+                f"{_coordinates(low / size)} to {_coordinates(high / size)}",
+                mend="Give it in the file's own coordinates and unit",
+            )
+    options = ScanOptions(entry=place("entry"), exit=place("exit"), up=place("up"), with_stem_mm=settings.with_stem_mm)
+    port = port_from_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))
+    source = {
+        "file": name,
+        "sha256": mesh.sha256,
+        "triangles": mesh.triangles,
+        "units": unit,
+        "scale": scale,
+    }
+    return Loaded(port, source, Display(units or ("in" if unit == "in" else "mm")), tuple(notices))
+
+
+def _coordinates(point: FloatArray) -> str:
+    return "(" + ", ".join(f"{value:.4g}" for value in point) + ")"
