@@ -1,0 +1,374 @@
+"""The tables of a job file as pydantic models, and what is said where one is wrong.
+
+What a TOML reader made of the file comes in, with its unit as context; frozen models with lengths in
+millimetres go out, or pydantic's errors, which `mended` puts into words for the person.
+"""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
+from pydantic_core import PydanticCustomError
+
+from portgeo.units import MM_PER, LengthUnit
+
+NAME_LETTERS, NOTE_LETTERS = 80, 4000
+MOST_STATES, MOST_RUNNERS, MOST_TEMPLATES = 24, 24, 60  # of one port; more is a slip, and hours of work
+STEM_MM = (1.0, 20.0)
+Name = Annotated[str, Field(min_length=1, max_length=NAME_LETTERS)]
+Note = Annotated[str, Field(max_length=NOTE_LETTERS)]
+Point = tuple[float, float, float]
+
+
+def refuse(what: str, mend: str, key: str | None = None) -> PydanticCustomError:
+    """Return an error with its own words. key : where it is, in the table that is being checked."""
+    # Words of the user's own must not be read as fields of pydantic's template.
+    return PydanticCustomError("refused", "{what}", {"what": what, "mend": mend, "key": key})
+
+
+class Table(BaseModel):
+    """A table: no key is unknown, no text is taken for a number, lengths may name their own unit."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    lengths: ClassVar[Mapping[str, tuple[float, float]]] = {}  # key: least and most, mm
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_mm(cls, data: Any, info: ValidationInfo) -> Any:
+        """Return the table with each of its lengths, `key`, `key_in` or `key_mm`, as `key` in mm."""
+        if not isinstance(data, dict) or not cls.lengths:
+            return data
+        unit: LengthUnit = (info.context or {}).get("unit", "mm")
+        found = dict(data)
+        for key, (least, most) in cls.lengths.items():
+            scales = {key: MM_PER[unit], f"{key}_in": MM_PER["in"], f"{key}_mm": 1.0}
+            given = [name for name in scales if name in found]
+            if len(given) > 1:
+                raise refuse(f"{key} is given twice", "Leave one of the two", given[1])
+            for name in given:
+                value, scale = found.pop(name), scales[name]
+                values = value if isinstance(value, list) else [value]
+                for each in values:
+                    if isinstance(each, bool) or not isinstance(each, int | float) or not math.isfinite(each):
+                        raise refuse(f"{each!r} is not a number", "Write a number such as 1.25, without quotes", name)
+                    if not least <= each * scale <= most:
+                        limits = f"{least / scale:.4g} and {most / scale:.4g}"
+                        raise refuse(f"{each} is not between {limits}", "Check the number and its unit", name)
+                scaled = [each * scale for each in values]
+                found[key] = scaled if isinstance(value, list) else scaled[0]
+        return found
+
+    @field_validator("*", mode="after")
+    @classmethod
+    def _plain(cls, value: Any) -> Any:
+        """Refuse text that no person typed: control characters in a name or a note."""
+        if isinstance(value, str) and any(ord(c) < 32 and c not in "\n\t\r" or 0x7F <= ord(c) < 0xA0 for c in value):
+            raise refuse("there are control characters in the text", "Type it again")
+        return value
+
+
+class Engine(Table):
+    """What is known of the engine. Lengths mm."""
+
+    lengths = {
+        "bore": (10.0, 1000.0), "stroke": (10.0, 1500.0), "rod": (20.0, 3000.0), "valve": (3.0, 300.0),
+        "throat": (3.0, 300.0), "stem": (0.5, 60.0), "seat_width": (0.1, 30.0), "max_lift": (0.5, 50.0),
+    }  # fmt: skip
+    name: Name | None = None
+    cylinders: int | None = Field(None, ge=1, le=64)
+    bore: float | None = None
+    stroke: float | None = None
+    rod: float | None = None
+    rpm: float | None = Field(None, ge=10.0, le=30000.0)
+    valve: float | None = None
+    throat: float | None = None
+    stem: float = 0.0
+    seat_width: float = 1.5
+    seat_angle_deg: float = Field(45.0, ge=5.0, le=80.0)
+    valves: int = Field(1, ge=1, le=5)
+    max_lift: float | None = None
+
+
+class Metal(Table):
+    """The casting: a named alloy, or its density."""
+
+    alloy: Literal["aluminium", "iron"] | None = None
+    density_g_cc: float | None = Field(None, gt=0.0, lt=25.0)
+
+    @model_validator(mode="after")
+    def _one(self) -> Self:
+        if self.alloy is not None and self.density_g_cc is not None:
+            raise refuse("alloy and density_g_cc are both given", "Leave one of the two", "density_g_cc")
+        return self
+
+
+class Scan(Table):
+    """What can be said of a mesh, as `portgeo measure` takes it."""
+
+    lengths = {"with_stem": STEM_MM}
+    units: LengthUnit | None = None
+    scale: float | None = Field(None, gt=0.0, lt=1000.0)
+    shrink_percent: float | None = Field(None, ge=-10.0, le=10.0)
+    entry: Point | None = None
+    exit: Point | None = None
+    up: Point | None = None
+    with_stem: float | None = None
+
+    @field_validator("entry", "exit", "up", mode="before")
+    @classmethod
+    def _point(cls, value: Any) -> Any:
+        if value is None:
+            return None
+        numbers = isinstance(value, list) and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
+        if not numbers or len(value) != 3:
+            raise refuse(f"{value!r} is not a point", "Write three numbers: [12.0, 0.0, -3.5]")
+        return tuple(float(v) for v in value)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.scale is not None and self.shrink_percent is not None:
+            raise refuse("scale and shrink_percent are both given", "Leave one of the two", "shrink_percent")
+        if self.up is not None and not any(self.up):
+            raise refuse("up has no direction", "Write one such as [0, 0, 1]", "up")
+        return self
+
+
+class State(Table):
+    """The port, and the runner before it, at one time."""
+
+    name: Name
+    date: str | None = None
+    note: Note = ""
+    port: str
+    runner: str | None = None
+    port_scan: Scan | None = None
+    runner_scan: Scan | None = None
+    bench_run: Name | None = None
+    align: Literal["none", "auto"] | None = None
+
+    @field_validator("date", mode="before")
+    @classmethod
+    def _as_text(cls, value: Any) -> Any:
+        return value.isoformat() if isinstance(value, datetime.date) else value
+
+
+class Bench(Table):
+    """What the bench gave: a sheet, or one flow."""
+
+    lengths = {"lift": (0.0, 50.0)}
+    file: str | None = None
+    flow_cfm: float | None = Field(None, gt=0.0, lt=5000.0)
+    depression_in_h2o: float = Field(28.0, ge=1.0, le=100.0)
+    lift: float | None = None
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if self.file is None and self.flow_cfm is None:
+            raise refuse("there is neither a bench sheet nor a flow", "Give file, or flow_cfm")
+        return self
+
+
+class Planned(Table):
+    """The target file, and the state that the cut starts from."""
+
+    file: str
+    state: Name | None = None
+
+
+class Gasket(Table):
+    """The gasket's opening at the joint, and the margin that is left to it on purpose."""
+
+    lengths = {"leave": (0.0, 20.0)}
+    file: str
+    units: LengthUnit | None = None
+    leave: float = 0.0
+    as_drawn: bool = False
+
+
+class RunnerSet(Table):
+    """The runners to be told apart."""
+
+    files: tuple[str, ...] = Field(min_length=2, max_length=MOST_RUNNERS)
+    flows: tuple[float, ...] | None = None
+    scan: Scan | None = None
+
+    @field_validator("files", "flows", mode="before")
+    @classmethod
+    def _listed(cls, value: Any) -> Any:
+        return tuple(value) if isinstance(value, list) else value
+
+    @model_validator(mode="after")
+    def _alike(self) -> Self:
+        if self.flows is not None and len(self.flows) != len(self.files):
+            told = f"{len(self.flows)} flows for {len(self.files)} files"
+            raise refuse(told, "Give one flow for each file, in the same order", "flows")
+        return self
+
+
+class Tool(Table):
+    """A straight burr in a collet, and the state in which its reach is asked for."""
+
+    lengths = {
+        "head": (0.5, 100.0), "head_length": (0.5, 200.0), "shank": (0.5, 50.0), "collet": (1.0, 100.0),
+        "length": (5.0, 1000.0), "grip": (0.0, 500.0),
+    }  # fmt: skip
+    head: float
+    head_length: float | None = None
+    shank: float
+    collet: float = 19.05
+    length: float
+    grip: float = 25.4
+    state: Name | None = None
+
+    @property
+    def free_length(self) -> float:
+        """From the collet's nose to the tip."""
+        return self.length - self.grip
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        long = self.head if self.head_length is None else self.head_length
+        if self.shank > self.head:
+            raise refuse("the shank is thicker than the head", "Check head and shank", "shank")
+        if long < self.head or self.free_length <= long:
+            what = "the head is longer than the free length or shorter than it is thick"
+            raise refuse(what, "Check head_length, length and grip", "head_length" if self.head_length else "length")
+        return self
+
+
+class Walls(Table):
+    """A tester's readings of the wall, and the state in which they were taken."""
+
+    file: str
+    state: Name | None = None
+
+
+class Templates(Table):
+    """Where the printed sections stand, mm, and on which paper."""
+
+    lengths = {"at": (0.0, 5000.0)}
+    at: tuple[float, ...] | None = None
+    paper: Literal["A4", "Letter"] | None = None
+
+    @field_validator("at", mode="before")
+    @classmethod
+    def _listed(cls, value: Any) -> Any:
+        if not isinstance(value, list) or not 1 <= len(value) <= MOST_TEMPLATES:
+            raise refuse(f"{value!r} is not a list of stations", "Write for example [0.5, 1.0, 2.25]")
+        return tuple(value)
+
+
+class Job(Table):
+    """A whole job."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    units: LengthUnit
+    customer: Note = ""
+    engine: Engine | None = None
+    metal: Metal = Metal()
+    state: tuple[State, ...] = Field(min_length=1, max_length=MOST_STATES)
+    bench: Bench | None = None
+    target: Planned | None = None
+    gasket: Gasket | None = None
+    set: RunnerSet | None = None
+    tool: Tool | None = None
+    walls: Walls | None = None
+    templates: Templates = Templates()
+
+    @field_validator("state", mode="before")
+    @classmethod
+    def _listed(cls, value: Any) -> Any:
+        if not isinstance(value, list):
+            raise refuse("state is not a list of tables", "Write each state under a line [[state]]")
+        return tuple(value)
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        names = [state.name.strip().casefold() for state in self.state]
+        for k, name in enumerate(names):
+            if name in names[:k]:
+                raise refuse(f"two states are named '{self.state[k].name}'", "Give each its own name", "state")
+        for table in ("target", "tool", "walls"):
+            content = getattr(self, table)
+            if content is not None and content.state is not None and content.state.strip().casefold() not in names:
+                told = ", ".join(state.name for state in self.state)
+                raise refuse(
+                    f"[{table}] names the state '{content.state}', and there is none", f"Name one of {told}", table
+                )
+        return self
+
+    def index(self, name: str | None) -> int:
+        """Return the number of a state by its name; the last without one."""
+        if name is None:
+            return len(self.state) - 1
+        return [state.name.strip().casefold() for state in self.state].index(name.strip().casefold())
+
+
+def mended(error: Any, key: str) -> tuple[str, str]:
+    """Return what is wrong and the mend, for one of pydantic's errors at a key."""
+    kind, given, context = error["type"], error.get("input"), error.get("ctx", {})
+    if kind == "refused":
+        return context["what"], context["mend"].rstrip(".")
+    shown = repr(given) if len(repr(given)) <= 60 else repr(given)[:57] + "..."
+    if kind == "missing":
+        return (
+            f"{key} is missing",
+            f"Add  {key} = and its value" if key != "state" else "Add a line [[state]] and its keys",
+        )
+    if kind == "extra_forbidden":
+        return "there is no such key", _closest(error, key)
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
+        limit = next(iter(context.values()))
+        than = {"g": "less than" if kind.endswith("equal") else "not more than"}.get(
+            kind[0], "more than" if kind.endswith("equal") else "not less than"
+        )
+        return f"{shown} is {than} {limit:g}", "Check the number"
+    if kind in ("float_type", "int_type", "float_parsing", "finite_number", "int_from_float"):
+        whole = "whole number such as 4" if kind.startswith("int") else "number such as 1.25"
+        return f"{shown} is not a {whole.split(' such')[0]}", f"Write a {whole}, without quotes"
+    if kind == "literal_error":
+        return f"{shown} is not known here", f"Write one of {context['expected'].replace(chr(39), chr(34))}"
+    if kind == "bool_type":
+        return f"{shown} is not true or false", "Write true or false, without quotes"
+    if kind == "string_type":
+        return f"{shown} is not text", "Write it between quotes"
+    if kind == "string_too_short":
+        return f"{key} is empty", "Write something between the quotes"
+    if kind == "string_too_long":
+        return f"{key} is too long", f"Write it in {context['max_length']} letters or fewer"
+    if kind in ("too_short", "too_long"):
+        return f"{key} has {context['actual_length']} entries", f"Write {_limits(context)}"
+    if kind in ("model_type", "model_attributes_type", "dict_type"):
+        return f"{key} is not a table", f"Write it under a line [{key}]"
+    if kind in ("tuple_type", "list_type"):
+        return f"{shown} is not a list", "Write it between [ and ], with commas"
+    return error["msg"][0].lower() + error["msg"][1:].rstrip("."), "Look at what `portgeo new DIR` writes"
+
+
+def _limits(context: Mapping[str, Any]) -> str:
+    """Return what a list's length may be, in words."""
+    return f"at least {context['min_length']}" if "min_length" in context else f"at most {context['max_length']}"
+
+
+def _closest(error: Any, key: str) -> str:
+    """Return the mend for an unknown key: the nearest of its table's."""
+    table: type[Table] = Job
+    for part in error["loc"][:-1]:
+        if isinstance(part, str):
+            table = TABLES.get(part, table)
+    known = [name for name in table.model_fields if name not in table.lengths]
+    known += [name + suffix for name in table.lengths for suffix in ("", "_in", "_mm")]
+    close = difflib.get_close_matches(key[:60], known, 1)
+    return f"Did you mean {close[0]}" if close else "Known here: " + ", ".join(sorted(table.model_fields))
+
+
+TABLES: dict[str, type[Table]] = {
+    "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,
+    "bench": Bench, "target": Planned, "gasket": Gasket, "set": RunnerSet, "tool": Tool, "walls": Walls,
+    "templates": Templates,
+}  # fmt: skip
