@@ -67,7 +67,7 @@ class Table(BaseModel):
     @classmethod
     def _plain(cls, value: Any) -> Any:
         """Refuse text that no person typed: control characters in a name or a note."""
-        if isinstance(value, str) and any(ord(c) < 32 and c not in "\n\t\r" or 0x7F <= ord(c) < 0xA0 for c in value):
+        if isinstance(value, str) and any((ord(c) < 32 and c not in "\n\t\r") or 0x7F <= ord(c) < 0xA0 for c in value):
             raise refuse("there are control characters in the text", "Type it again")
         return value
 
@@ -80,17 +80,17 @@ class Engine(Table):
         "throat": (3.0, 300.0), "stem": (0.5, 60.0), "seat_width": (0.1, 30.0), "max_lift": (0.5, 50.0),
     }  # fmt: skip
     name: Name | None = None
-    cylinders: int | None = Field(None, ge=1, le=64)
+    cylinders: int | None = Field(default=None, ge=1, le=64)
     bore: float | None = None
     stroke: float | None = None
     rod: float | None = None
-    rpm: float | None = Field(None, ge=10.0, le=30000.0)
+    rpm: float | None = Field(default=None, ge=10.0, le=30000.0)
     valve: float | None = None
     throat: float | None = None
     stem: float = 0.0
     seat_width: float = 1.5
-    seat_angle_deg: float = Field(45.0, ge=5.0, le=80.0)
-    valves: int = Field(1, ge=1, le=5)
+    seat_angle_deg: float = Field(default=45.0, ge=5.0, le=80.0)
+    valves: int = Field(default=1, ge=1, le=5)
     max_lift: float | None = None
 
 
@@ -98,7 +98,7 @@ class Metal(Table):
     """The casting: a named alloy, or its density."""
 
     alloy: Literal["aluminium", "iron"] | None = None
-    density_g_cc: float | None = Field(None, gt=0.0, lt=25.0)
+    density_g_cc: float | None = Field(default=None, gt=0.0, lt=25.0)
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -112,8 +112,8 @@ class Scan(Table):
 
     lengths = {"with_stem": STEM_MM}
     units: LengthUnit | None = None
-    scale: float | None = Field(None, gt=0.0, lt=1000.0)
-    shrink_percent: float | None = Field(None, ge=-10.0, le=10.0)
+    scale: float | None = Field(default=None, gt=0.0, lt=1000.0)
+    shrink_percent: float | None = Field(default=None, ge=-10.0, le=10.0)
     entry: Point | None = None
     exit: Point | None = None
     up: Point | None = None
@@ -162,8 +162,8 @@ class Bench(Table):
 
     lengths = {"lift": (0.0, 50.0)}
     file: str | None = None
-    flow_cfm: float | None = Field(None, gt=0.0, lt=5000.0)
-    depression_in_h2o: float = Field(28.0, ge=1.0, le=100.0)
+    flow_cfm: float | None = Field(default=None, gt=0.0, lt=5000.0)
+    depression_in_h2o: float = Field(default=28.0, ge=1.0, le=100.0)
     lift: float | None = None
 
     @model_validator(mode="after")
