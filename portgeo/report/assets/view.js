@@ -1,0 +1,470 @@
+// The port in 3D: turn it, choose state and paint, read station, clock and value under the pointer.
+"use strict";
+(function () {
+  const holder = document.getElementById("view-data");
+  if (!holder) return;
+  const data = JSON.parse(holder.textContent);
+  const stage = document.getElementById("stage");
+  const canvas = document.getElementById("view-canvas");
+  const said = document.getElementById("reading");
+  const overlay = document.getElementById("labels");
+  const buttons = (name) => Array.from(document.querySelectorAll("[data-" + name + "]"));
+
+  // ---- numbers -------------------------------------------------------------------------------
+  function bytes(text) {
+    const raw = atob(text), out = new Uint8Array(raw.length);
+    for (let k = 0; k < raw.length; k++) out[k] = raw.charCodeAt(k);
+    return out.buffer;
+  }
+  const words = (text) => new Uint16Array(bytes(text));
+  const UNKNOWN = 65535, LEVELS = 65534;
+
+  function opened(model) {
+    if (model.xyz) return model;
+    const raw = words(model.points), n = raw.length / 3;
+    model.faceList = model.wide ? new Uint32Array(bytes(model.faces)) : words(model.faces);
+    model.xyz = new Float32Array(3 * n);
+    for (let k = 0; k < 3 * n; k++) model.xyz[k] = model.low[k % 3] + raw[k] / 65535 * model.size;
+    const s = words(model.station), c = words(model.clock), span = model.stations[1] - model.stations[0];
+    model.s = Float32Array.from(s, (v) => model.stations[0] + v / LEVELS * span);
+    model.round = new Float32Array(2 * n); // sine and cosine of the clock: no seam at 12
+    for (let k = 0; k < n; k++) {
+      const a = c[k] / LEVELS * 2 * Math.PI;
+      model.round[2 * k] = Math.sin(a);
+      model.round[2 * k + 1] = Math.cos(a);
+    }
+    model.share = {};
+    for (const name of Object.keys(model.values)) model.share[name] = words(model.values[name]);
+    model.normals = normals(model.xyz, model.faceList);
+    return model;
+  }
+
+  function normals(p, f) {
+    const out = new Float32Array(p.length);
+    for (let k = 0; k < f.length; k += 3) {
+      const a = 3 * f[k], b = 3 * f[k + 1], c = 3 * f[k + 2];
+      const ux = p[b] - p[a], uy = p[b + 1] - p[a + 1], uz = p[b + 2] - p[a + 2];
+      const vx = p[c] - p[a], vy = p[c + 1] - p[a + 1], vz = p[c + 2] - p[a + 2];
+      const n = [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
+      for (const i of [a, b, c]) for (let j = 0; j < 3; j++) out[i + j] += n[j];
+    }
+    return out;
+  }
+
+  // ---- what is shown -------------------------------------------------------------------------
+  const home = { yaw: -0.29, pitch: -0.48, zoom: 1, x: 0, y: 0 };
+  const shown = Object.assign({ model: 0, paint: null, point: null }, home);
+  const views = { side: [0, 0], entry: [-Math.PI / 2, 0], below: [0, -Math.PI / 2] };
+  const model = () => opened(data.models[shown.model]);
+  const paint = () => data.paints.find((p) => p.name === shown.paint);
+
+  function screen() {
+    const cy = Math.cos(shown.yaw), sy = Math.sin(shown.yaw);
+    const cp = Math.cos(shown.pitch), sp = Math.sin(shown.pitch);
+    // Rows: right, up, towards the viewer.
+    return [cy, sy, 0, -sy * sp, cy * sp, cp, sy * cp, -cy * cp, sp];
+  }
+
+  const extents = {};
+  function fit(part) {
+    // All states of a part share middle and size, so that switching moves nothing.
+    if (extents[part]) return extents[part];
+    const low = [1e9, 1e9, 1e9], high = [-1e9, -1e9, -1e9];
+    for (const m of data.models.filter((one) => one.part === part)) {
+      const p = opened(m).xyz;
+      for (let k = 0; k < p.length; k++) {
+        low[k % 3] = Math.min(low[k % 3], p[k]);
+        high[k % 3] = Math.max(high[k % 3], p[k]);
+      }
+    }
+    const middle = low.map((v, k) => (v + high[k]) / 2);
+    return extents[part] = { middle, radius: Math.hypot(...high.map((v, k) => v - low[k])) / 2 };
+  }
+
+  function placing() {
+    const { middle, radius } = fit(model().part), w = canvas.clientWidth, h = canvas.clientHeight;
+    const scale = shown.zoom * Math.min(w, h * 1.25) / (1.9 * radius); // CSS pixels in a millimetre
+    return { m: screen(), middle, radius, w, h, scale };
+  }
+
+  function project(place, x, y, z) {
+    const { m, middle, scale, w, h } = place, a = x - middle[0], b = y - middle[1], c = z - middle[2];
+    return [
+      w / 2 + shown.x + scale * (m[0] * a + m[1] * b + m[2] * c),
+      h / 2 + shown.y - scale * (m[3] * a + m[4] * b + m[5] * c),
+      m[6] * a + m[7] * b + m[8] * c,
+    ];
+  }
+
+  // ---- drawing -------------------------------------------------------------------------------
+  const VERTEX = `#version 300 es
+  in vec3 place; in vec3 normal; in float station; in vec2 round_; in vec2 painted;
+  uniform mat3 turn; uniform vec3 middle; uniform vec2 scale; uniform vec2 shift; uniform float depth;
+  out vec3 seen; out vec3 side; out float along; out vec2 clock; out vec2 value; flat out float only;
+  void main() {
+    seen = turn * (place - middle); side = turn * normal;
+    along = station; clock = round_; value = painted; only = painted.x;
+    gl_Position = vec4(seen.xy * scale + shift, -seen.z / depth, 1.0);
+  }`;
+  const FRAGMENT = `#version 300 es
+  precision highp float;
+  in vec3 seen; in vec3 side; in float along; in vec2 clock; in vec2 value; flat in float only;
+  uniform sampler2D shades; uniform float marks; uniform float zero; uniform float classes; uniform float ring;
+  uniform float pixel;
+  out vec4 colour;
+  float line(float f, float wide) {
+    float rate = fwidth(f);
+    return rate < 1e-5 ? 0.0 : 1.0 - smoothstep(wide - 0.7, wide + 0.7, abs(fract(f - 0.5) - 0.5) / rate);
+  }
+  float hatch(float k) {
+    vec2 at = gl_FragCoord.xy / pixel;
+    float up = step(fract((at.x + at.y) / 9.0), 0.16), down = step(fract((at.x - at.y) / 9.0), 0.16);
+    if (k < 0.5) return max(up, down);
+    if (k < 1.5) return up;
+    if (k < 2.5) return down;
+    if (k < 3.5) return 0.0;
+    return step(fract((k < 4.5 ? at.y : at.x) / 7.0), 0.2);
+  }
+  void main() {
+    vec3 flat_ = normalize(cross(dFdx(seen), dFdy(seen))), smooth_ = normalize(side);
+    if (smooth_.z < 0.0) smooth_ = -smooth_;
+    vec3 n = dot(flat_, smooth_) < 0.75 ? flat_ : smooth_;
+    float lit = 0.5 + 0.5 * max(dot(n, normalize(vec3(-0.35, 0.45, 0.82))), 0.0);
+    bool known = value.y > 0.99;
+    float v = classes > 0.0 ? (floor(only * classes) + 0.5) / classes : value.x;
+    vec3 paint = known ? texture(shades, vec2(clamp(v, 0.002, 0.998), 0.5)).rgb : vec3(0.85);
+    vec3 ink = dot(paint, vec3(0.3, 0.6, 0.1)) > 0.45 ? vec3(0.05) : vec3(1.0);
+    float f = value.x * marks;
+    float drawn = known && classes == 0.0 && abs(f - zero) > 0.5 ? 0.85 * line(f, 0.7 * pixel) : 0.0;
+    if (known && classes > 0.0) drawn = 0.55 * hatch(floor(only * classes));
+    drawn = max(drawn, 0.4 * line(along / ring, 0.35 * pixel));
+    vec2 c = normalize(clock);
+    if (c.y < 0.0 && fract(along / ring * 4.0) < 0.5)
+      drawn = max(drawn, 1.0 - smoothstep(1.0, 2.0, abs(c.x) / fwidth(c.x) / pixel));
+    colour = vec4(mix(paint, ink, drawn) * lit, 1.0);
+  }`;
+
+  let gl = null, program = null, at = {}, where = {};
+  const kept = new Map();
+
+  function start() {
+    gl = canvas.getContext("webgl2", { antialias: true, alpha: true });
+    if (!gl) return false;
+    program = gl.createProgram();
+    for (const [kind, source] of [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, FRAGMENT]]) {
+      const shader = gl.createShader(kind);
+      gl.shaderSource(shader, source);
+      gl.compileShader(shader);
+      gl.attachShader(program, shader);
+    }
+    gl.linkProgram(program);
+    if (!gl.getProgramParameter(program, gl.LINK_STATUS)) return false;
+    gl.useProgram(program);
+    for (const name of ["place", "normal", "station", "round_", "painted"]) at[name] = gl.getAttribLocation(program, name);
+    for (const name of ["turn", "middle", "scale", "shift", "depth", "marks", "zero", "classes", "ring", "pixel"])
+      where[name] = gl.getUniformLocation(program, name);
+    gl.enable(gl.DEPTH_TEST);
+    gl.clearColor(0, 0, 0, 0);
+    return true;
+  }
+
+  function buffer(key, make, kind) {
+    if (!kept.has(key)) {
+      const made = gl.createBuffer();
+      gl.bindBuffer(kind || gl.ARRAY_BUFFER, made);
+      gl.bufferData(kind || gl.ARRAY_BUFFER, make(), gl.STATIC_DRAW);
+      kept.set(key, made);
+    }
+    gl.bindBuffer(kind || gl.ARRAY_BUFFER, kept.get(key));
+  }
+
+  function feed(name, size, key, make) {
+    buffer(key, make);
+    if (at[name] < 0) return;
+    gl.enableVertexAttribArray(at[name]);
+    gl.vertexAttribPointer(at[name], size, gl.FLOAT, false, 0, 0);
+  }
+
+  function painted(shares) {
+    const out = new Float32Array(2 * shares.length);
+    shares.forEach((v, k) => { if (v !== UNKNOWN) { out[2 * k] = v / LEVELS; out[2 * k + 1] = 1; } });
+    return out;
+  }
+
+  function texture() {
+    const key = "shades " + shown.paint;
+    if (!kept.has(key)) {
+      const made = gl.createTexture(), rgb = new Uint8Array(bytes(paint().shades));
+      gl.bindTexture(gl.TEXTURE_2D, made);
+      gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+      gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGB, rgb.length / 3, 1, 0, gl.RGB, gl.UNSIGNED_BYTE, rgb);
+      for (const side of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(gl.TEXTURE_2D, side, gl.LINEAR);
+      for (const side of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T]) gl.texParameteri(gl.TEXTURE_2D, side, gl.CLAMP_TO_EDGE);
+      kept.set(key, made);
+    }
+    gl.bindTexture(gl.TEXTURE_2D, kept.get(key));
+  }
+
+  function draw() {
+    if (!gl || gl.isContextLost()) return;
+    const pixel = Math.min(window.devicePixelRatio || 1, 2);
+    const w = Math.max(1, Math.round(canvas.clientWidth * pixel)), h = Math.max(1, Math.round(canvas.clientHeight * pixel));
+    if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
+    const one = model(), p = paint(), place = placing(), m = place.m, k = shown.model;
+    gl.viewport(0, 0, w, h);
+    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
+    feed("place", 3, k + " place", () => one.xyz);
+    feed("normal", 3, k + " normal", () => one.normals);
+    feed("station", 1, k + " station", () => one.s);
+    feed("round_", 2, k + " round", () => one.round);
+    feed("painted", 2, k + " paint " + p.name, () => painted(one.share[p.name]));
+    buffer(k + " faces", () => one.faceList, gl.ELEMENT_ARRAY_BUFFER);
+    texture();
+    gl.uniformMatrix3fv(where.turn, false, [m[0], m[3], m[6], m[1], m[4], m[7], m[2], m[5], m[8]]);
+    gl.uniform3fv(where.middle, place.middle);
+    gl.uniform2f(where.scale, 2 * place.scale / place.w, 2 * place.scale / place.h);
+    gl.uniform2f(where.shift, 2 * shown.x / place.w, -2 * shown.y / place.h);
+    gl.uniform1f(where.depth, 2 * place.radius);
+    gl.uniform1f(where.marks, p.marks.length - 1);
+    gl.uniform1f(where.zero, p.centred ? (p.marks.length - 1) / 2 : -9);
+    gl.uniform1f(where.classes, p.classes.length);
+    gl.uniform1f(where.ring, data.ring);
+    gl.uniform1f(where.pixel, pixel);
+    gl.drawElements(gl.TRIANGLES, one.faceList.length, one.wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT, 0);
+    label(place);
+  }
+
+  let asked = false;
+  function redraw() {
+    if (asked) return;
+    asked = true;
+    requestAnimationFrame(() => { asked = false; draw(); });
+  }
+
+  // ---- labels over the picture ---------------------------------------------------------------
+  const tags = new Map();
+  function tag(key, text, x, y) {
+    if (!tags.has(key)) {
+      const made = document.createElement("span");
+      overlay.appendChild(made);
+      tags.set(key, made);
+    }
+    const made = tags.get(key);
+    made.textContent = text;
+    made.className = key === "point" ? "point" : "tag";
+    made.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, -50%)`;
+    made.hidden = false;
+  }
+
+  function rings(one) {
+    // Middle and roof of the port at every round station, from the vertices near it.
+    if (one.rings) return one.rings;
+    const found = [], n = one.s.length, near = (one.stations[1] - one.stations[0]) / 40;
+    for (let s = Math.ceil(one.stations[0] / data.ring - 1e-6) * data.ring; s <= one.stations[1] + 1e-6; s += data.ring) {
+      const middle = [0, 0, 0], ring = [];
+      for (let k = 0; k < n; k++) if (Math.abs(one.s[k] - s) < near) ring.push(k);
+      for (const k of ring) for (let j = 0; j < 3; j++) middle[j] += one.xyz[3 * k + j] / ring.length;
+      if (ring.length) found.push({ s, middle, ring });
+    }
+    return one.rings = found;
+  }
+
+  function label(place) {
+    for (const made of tags.values()) made.hidden = true;
+    const one = model(), found = rings(one);
+    found.forEach((here, k) => {
+      const c = project(place, ...here.middle);
+      let best = null, high = -1e9; // the ring's point that is highest on the screen
+      for (const i of here.ring) {
+        const q = project(place, one.xyz[3 * i], one.xyz[3 * i + 1], one.xyz[3 * i + 2]);
+        const rise = c[1] - q[1] + 0.25 * (q[0] - c[0]);
+        if (rise > high) { high = rise; best = q; }
+      }
+      const dx = best[0] - c[0], dy = best[1] - c[1], away = Math.hypot(dx, dy) || 1;
+      const end = k === 0 ? " entry" : k === found.length - 1 && one.stations[1] - here.s < data.ring / 2 ? " exit" : "";
+      tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 16 * dx / away, best[1] + 16 * dy / away);
+    });
+    if (shown.point) {
+      const q = project(place, ...shown.point.xyz);
+      tag("point", "", q[0], q[1]);
+    }
+  }
+
+  const number = (value, decimals) => String(Number(value.toFixed(decimals)));
+
+  // ---- reading a place -----------------------------------------------------------------------
+  function clockText(hours) {
+    const half = Math.round(hours * 2) % 24;
+    return (Math.floor(half / 2) || 12) + ":" + (half % 2 ? "30" : "00");
+  }
+
+  function valueText(shares, weights, corners) {
+    const p = paint();
+    if (corners.some((k) => shares[k] === UNKNOWN)) return p.label + " not known";
+    let share = 0;
+    if (p.classes.length) share = shares[corners[weights.indexOf(Math.max(...weights))]] / LEVELS;
+    else corners.forEach((k, j) => { share += weights[j] * shares[k] / LEVELS; });
+    const value = p.low + share * (p.high - p.low);
+    if (p.classes.length) return p.label + ": " + p.classes[Math.max(0, Math.min(p.classes.length - 1, Math.round(value)))];
+    const text = (value / p.per).toFixed(p.decimals).replace(/^-(?=[0.]*$)/, "").replace("-", "\u2212");
+    return p.label + " " + text + (p.unit ? " " + p.unit : "");
+  }
+
+  function read(corners, weights) {
+    const one = model();
+    let s = 0, x = 0, y = 0;
+    const xyz = [0, 0, 0];
+    corners.forEach((k, j) => {
+      s += weights[j] * one.s[k];
+      x += weights[j] * one.round[2 * k];
+      y += weights[j] * one.round[2 * k + 1];
+      for (let i = 0; i < 3; i++) xyz[i] += weights[j] * one.xyz[3 * k + i];
+    });
+    const hours = ((Math.atan2(x, y) / (2 * Math.PI)) * 12 + 12) % 12;
+    shown.point = { xyz, corners, weights };
+    said.textContent = "station " + (s / data.length.per).toFixed(data.length.decimals) + " " + data.length.unit +
+      ", " + clockText(hours) + " o\u2019clock, " + valueText(one.share[shown.paint], weights, corners);
+    redraw();
+  }
+
+  function pick(px, py) {
+    const one = model(), place = placing(), n = one.s.length, f = one.faceList;
+    const q = new Float32Array(3 * n);
+    for (let k = 0; k < n; k++) q.set(project(place, one.xyz[3 * k], one.xyz[3 * k + 1], one.xyz[3 * k + 2]), 3 * k);
+    let best = null, nearest = -1e9;
+    for (let k = 0; k < f.length; k += 3) {
+      const a = 3 * f[k], b = 3 * f[k + 1], c = 3 * f[k + 2];
+      const d = (q[b] - q[a]) * (q[c + 1] - q[a + 1]) - (q[c] - q[a]) * (q[b + 1] - q[a + 1]);
+      if (!d) continue;
+      const v = ((px - q[a]) * (q[c + 1] - q[a + 1]) - (q[c] - q[a]) * (py - q[a + 1])) / d;
+      const w = ((q[b] - q[a]) * (py - q[a + 1]) - (px - q[a]) * (q[b + 1] - q[a + 1])) / d;
+      if (v < 0 || w < 0 || v + w > 1) continue;
+      const z = (1 - v - w) * q[a + 2] + v * q[b + 2] + w * q[c + 2];
+      if (z > nearest) { nearest = z; best = [[f[k], f[k + 1], f[k + 2]], [1 - v - w, v, w]]; }
+    }
+    return best;
+  }
+
+  function readAt(station, hours) {
+    // The vertex nearest to a station and clock; a turn of the clock counts as the port's girth, about.
+    const one = model(), a = hours / 12 * 2 * Math.PI, girth = fit(one.part).radius / 2;
+    let best = 0, least = 1e18;
+    for (let k = 0; k < one.s.length; k++) {
+      const ds = one.s[k] - station;
+      const dx = one.round[2 * k] - Math.sin(a), dy = one.round[2 * k + 1] - Math.cos(a);
+      const d = ds * ds + girth * girth * (dx * dx + dy * dy);
+      if (d < least) { least = d; best = k; }
+    }
+    read([best], [1]);
+  }
+
+  // ---- choosing ------------------------------------------------------------------------------
+  function choose(index, name) {
+    const part = data.models[shown.model].part;
+    shown.model = index;
+    const has = Object.keys(data.models[index].values);
+    shown.paint = has.includes(name) ? name : has[0];
+    if (data.models[index].part !== part) Object.assign(shown, home);
+    for (const b of buttons("model")) b.setAttribute("aria-pressed", String(Number(b.dataset.model) === index));
+    for (const b of buttons("paint")) {
+      b.setAttribute("aria-pressed", String(b.dataset.paint === shown.paint));
+      b.disabled = !has.includes(b.dataset.paint);
+    }
+    for (const s of buttons("scale")) s.hidden = s.dataset.scale !== shown.paint;
+    for (const w of buttons("words")) w.hidden = Number(w.dataset.words) !== index;
+    const one = model();
+    canvas.setAttribute("aria-label", one.part + ", " + one.state + ", painted by " + paint().label);
+    station.min = one.stations[0];
+    station.max = one.stations[1];
+    station.step = (one.stations[1] - one.stations[0]) / 200;
+    if (shown.point) reread(); else said.textContent = hint;
+    redraw();
+  }
+
+  const station = document.getElementById("read-station"), clock = document.getElementById("read-clock");
+  const hint = said.textContent;
+  const reread = () => readAt(Number(station.value), Number(clock.value));
+
+  function turn(yaw, pitch) {
+    shown.yaw += yaw;
+    shown.pitch = Math.max(-Math.PI / 2, Math.min(Math.PI / 2, shown.pitch + pitch));
+    redraw();
+  }
+  function zoom(by) {
+    const before = shown.zoom;
+    shown.zoom = Math.max(0.6, Math.min(12, shown.zoom * by));
+    shown.x *= shown.zoom / before;
+    shown.y *= shown.zoom / before;
+    redraw();
+  }
+  const moves = {
+    left: () => turn(0.15, 0), right: () => turn(-0.15, 0), up: () => turn(0, -0.15), down: () => turn(0, 0.15),
+    closer: () => zoom(1.25), farther: () => zoom(0.8), home: () => { Object.assign(shown, home); redraw(); },
+  };
+  for (const name of Object.keys(views)) moves[name] = () => {
+    Object.assign(shown, home, { yaw: views[name][0], pitch: views[name][1] });
+    redraw();
+  };
+  const keys = {
+    ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "closer", "=": "closer", "-": "farther",
+    Home: "home",
+  };
+
+  function listen() {
+    for (const b of buttons("model")) b.addEventListener("click", () => choose(Number(b.dataset.model), shown.paint));
+    for (const b of buttons("paint")) b.addEventListener("click", () => choose(shown.model, b.dataset.paint));
+    for (const b of buttons("move")) b.addEventListener("click", moves[b.dataset.move]);
+    for (const slider of [station, clock]) slider.addEventListener("input", reread);
+    stage.addEventListener("keydown", (event) => {
+      if (!keys[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
+      event.preventDefault();
+      moves[keys[event.key]]();
+    });
+    const down = new Map();
+    const spot = (event) => {
+      const box = canvas.getBoundingClientRect();
+      return [event.clientX - box.left, event.clientY - box.top];
+    };
+    const look = (event) => {
+      const found = pick(...spot(event));
+      if (found) read(...found);
+    };
+    canvas.addEventListener("pointerdown", (event) => {
+      down.set(event.pointerId, spot(event));
+      canvas.setPointerCapture(event.pointerId);
+      if (event.pointerType !== "mouse") look(event);
+    });
+    canvas.addEventListener("pointermove", (event) => {
+      const was = down.get(event.pointerId), now = spot(event);
+      if (!was) { if (event.pointerType === "mouse") look(event); return; }
+      const dx = now[0] - was[0], dy = now[1] - was[1];
+      if (down.size === 2) {
+        const other = Array.from(down).find(([id]) => id !== event.pointerId)[1];
+        const gap = (p) => Math.hypot(p[0] - other[0], p[1] - other[1]) || 1;
+        zoom(gap(now) / gap(was));
+        shown.x += dx / 2;
+        shown.y += dy / 2;
+        redraw();
+      } else if (event.shiftKey) {
+        shown.x += dx;
+        shown.y += dy;
+        redraw();
+      } else turn(-dx * 0.01, dy * 0.01);
+      down.set(event.pointerId, now);
+    });
+    for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, (event) => down.delete(event.pointerId));
+    canvas.addEventListener("wheel", (event) => {
+      // Only with the view in focus or the pinch of a touch pad: the wheel belongs to the page.
+      if (!event.ctrlKey && !stage.contains(document.activeElement)) return;
+      event.preventDefault();
+      zoom(Math.exp(-event.deltaY * 0.0015));
+    }, { passive: false });
+    canvas.addEventListener("webglcontextlost", () => document.body.classList.remove("live"));
+    new ResizeObserver(redraw).observe(canvas);
+  }
+
+  if (!start()) return;
+  document.body.classList.add("live");
+  listen();
+  choose(data.first, data.models[data.first] && Object.keys(data.models[data.first].values)[0]);
+})();

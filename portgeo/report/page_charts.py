@@ -1,0 +1,153 @@
+"""The report's charts: which lines each has, out of the records.
+
+Results come in; figures go out, or None where the job has nothing for one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from portgeo.plane import FloatArray
+from portgeo.report.line_chart import STYLES, Series, Span, line_chart
+from portgeo.report.markup import Element
+from portgeo.report.page_contents import PLANNED_STATE, run_names, speeds_of, surveys_of
+from portgeo.units import Display
+
+PLANNED, WANTED = 2, 3  # styles kept for the planned port and for what is wanted
+STATION_LABEL = "station from the entry, {}"
+
+
+def styles_of(results: Mapping[str, Any]) -> dict[str, int]:
+    """Return each state's style, the same in every chart."""
+    free = [style for style in range(STYLES) if style not in (PLANNED, WANTED)]
+    found = {state["name"]: free[k % len(free)] for k, state in enumerate(results["states"])}
+    if results["plan"]:
+        found[PLANNED_STATE] = PLANNED
+    return found
+
+
+def _column(rows: Sequence[Mapping[str, Any]], key: str, per: float = 1.0) -> FloatArray:
+    return np.array([np.nan if row[key] is None else row[key] for row in rows], dtype=float) / per
+
+
+def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element | None:
+    """Return the area schedules of all states of a part, with what is wanted."""
+    surveys = [(state, record) for which, state, record in surveys_of(results) if which == part]
+    if not surveys:
+        return None
+    length, area, styles = 1.0 / d.of_length(1.0), 1.0 / d.of_area(1.0), styles_of(results)
+    series = []
+    for state, record in surveys:
+        rows = record["stations"]
+        band = 2.0 * _column(rows, "area_u_mm2", area)
+        y = _column(rows, "area_mm2", area)
+        series.append(
+            Series(state, _column(rows, "station_mm", length), y, band if band.any() else None, styles[state])
+        )
+    spans = []
+    if part == "port":
+        if results["plan"]:
+            wanted = results["plan"]["record"]["areas"]
+            if wanted:
+                x, y = _column(wanted, "station_mm", length), _column(wanted, "wanted_mm2", area)
+                series.append(Series("wanted", x, y, None, WANTED, points=True, line=False))
+        side = results["states"][-1]["port"]["short_side"]
+        if side:
+            low, high = d.of_length(side["station_from_mm"]), d.of_length(side["station_to_mm"])
+            spans.append(Span(f"short side, {results['states'][-1]['name']}", low, high))
+    names = ", ".join(state for state, _ in surveys)
+    return line_chart(
+        f"Area along the {part}. Band: 19 times in 20 the true area lies in it.",
+        f"Area against station of the {part}: {names}. The figures are in the tables below.",
+        STATION_LABEL.format(d.unit),
+        f"area, {d.area_unit}",
+        series,
+        spans,
+    )
+
+
+def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
+    """Return the speed along the short side over the mean, of all states."""
+    length, styles, series = 1.0 / d.of_length(1.0), styles_of(results), []
+    for state, record in speeds_of(results):
+        rows = record["stations"]
+        x, y = _column(rows, "station_mm", length), _column(rows, "short_side_over_mean")
+        if np.isfinite(y).any():
+            series.append(Series(state, x, y, None, styles[state]))
+    if not series:
+        return None
+    return line_chart(
+        "Air speed on the short side’s wall, over the mean speed there",
+        "Speed on the short side over mean speed, against station. The figures are in the tables below.",
+        STATION_LABEL.format(d.unit),
+        "speed over mean",
+        series,
+    )
+
+
+def flow_chart(results: Mapping[str, Any], d: Display) -> Element | None:
+    """Return flow against lift, all runs at one depression."""
+    runs = results["bench"]
+    if not runs:
+        return None
+    styles, length = styles_of(results), 1.0 / d.of_length(1.0)
+    own = [styles.get(run["state"]) for run in runs]
+    # Two runs of one state, with different set-ups, may not share its style.
+    apart = len(set(own)) == len(own) and None not in own
+    series = [
+        Series(name, np.array(run["lift_mm"]) / length, np.array(run["flow_cfm"]), None, style, points=True)
+        for k, (name, run) in enumerate(zip(run_names(runs), runs, strict=True))
+        for style in [own[k] if apart and own[k] is not None else k % STYLES]
+    ]
+    return line_chart(
+        f"Flow against lift at {runs[0]['depression_in_h2o']:g} inH2O",
+        "Flow against valve lift, a line a run. The figures are in the table below.",
+        f"lift, {d.unit}",
+        "flow, cfm",
+        series,
+        from_zero=True,
+    )
+
+
+def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
+    """Return the area schedules of a set of runners."""
+    record = results["balance"]
+    if not record:
+        return None
+    x = _column(record["stations"], "station_mm", 1.0 / d.of_length(1.0))
+    areas = np.array([row["area_mm2"] for row in record["stations"]], dtype=float) * d.of_area(1.0)
+    odd = record["odd_one_out"]
+    series = [
+        Series(f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}", x, areas[:, k], None, k % STYLES)
+        for k in range(areas.shape[1])
+    ]
+    return line_chart(
+        "Area along each runner of the set",
+        "Area against station, a line a runner. The figures are in the tables below.",
+        STATION_LABEL.format(d.unit),
+        f"area, {d.area_unit}",
+        series,
+    )
+
+
+def joint_chart(one: Mapping[str, Any], d: Display) -> Element:
+    """Return one area schedule through runner and port."""
+    record = one["record"]
+    length = 1.0 / d.of_length(1.0)
+    x = _column(record["stations"], "station_mm", length)
+    y = _column(record["stations"], "area_mm2", 1.0 / d.of_area(1.0))
+    upstream = x <= record["joint_station_mm"] / length + 1e-6
+    series = [
+        Series("runner", x[upstream], y[upstream], None, 0),
+        Series("port", x[~upstream], y[~upstream], None, 1),
+    ]
+    return line_chart(
+        f"Area through runner and port, {one['state']}",
+        "Area against station through both parts. The figures are in the table below.",
+        f"station from the runner’s entry, {d.unit}",
+        f"area, {d.area_unit}",
+        series,
+    )

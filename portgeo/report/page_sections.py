@@ -1,0 +1,327 @@
+"""The page's sections: heading, words, charts and tables of each, in the order a person reads them.
+
+Results and models come in; sections go out, None for what the job has not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+from urllib.parse import quote
+
+from portgeo.flow.airspeed import WHAT_IT_IS
+from portgeo.flow.demand import INDEX_LIMIT
+from portgeo.report.compare_text import clock_text
+from portgeo.report.markup import Element, el
+from portgeo.report.page_charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
+from portgeo.report.page_contents import best_flows, run_names, speeds_of, surveys_of
+from portgeo.report.page_tables import Table, table_element
+from portgeo.report.page_text import (
+    next_step,
+    peak_text,
+    power_text,
+    radius_text,
+    speed_text,
+    volume_text,
+)
+from portgeo.units import Display
+
+SHOWN_MM = 0.0127  # half a thousandth of an inch: less to take shows as a dot
+TINTS = 4  # of the cut sheet's cells, by share of the deepest
+USUAL_CAUTIONS = (
+    "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
+    "Wear eye and ear protection and a mask for fine metal dust; clamp the work; run burrs within their maker’s speed.",
+    "A port that flows more can make an engine rev and load past what its parts stand: keep to the makers’ limits.",
+)  # *common practice, no source*
+
+
+def fold(summary: str, *inside: Any) -> Element:
+    """Return what is folded away on the screen and open on paper."""
+    return el("details", el("summary", summary), list(inside))
+
+
+def named(tables: Mapping[str, Table], start: str) -> list[Table]:
+    """Return the tables whose name begins so."""
+    return [table for name, table in tables.items() if name.startswith(start)]
+
+
+def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return the area schedules of all states."""
+    found = []
+    for part in ("port", "runner"):
+        chart = schedule_chart(results, part, d)
+        if chart is None:
+            continue
+        found.append(chart)
+        found += [fold(t.caption, table_element(t, d)) for t in named(tables, f"schedule-{part}-")]
+    found += [fold(t.caption, table_element(t, d)) for t in named(tables, "change-")]
+    walls = named(tables, "walls-")
+    return [*found, *([el("h3", "Which wall it came from")] if walls else []), *(table_element(t, d) for t in walls)]
+
+
+def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the short side of all states, and the air on it."""
+    sides = [(part, state, record["short_side"]) for part, state, record in surveys_of(results) if record["short_side"]]
+    if not sides:
+        return None
+    items = []
+    for part, state, side in sides:
+        items.append(
+            el(
+                "li",
+                el("strong", f"{state}{', runner' if part == 'runner' else ''}: "),
+                f"radius {radius_text(side, d)}, tightest {d.length(side['least_radius_mm'])}; turns "
+                f"{side['turn_deg']:.0f}° from station {d.length(side['station_from_mm'])} to "
+                f"{d.length(side['station_to_mm'])}",
+            )
+        )
+    found = [el("ul", items)]
+    speeds = speeds_of(results)
+    if speeds:
+        found.append(el("h3", "The air on it"))
+        found.append(
+            el(
+                "ul",
+                [
+                    el(
+                        "li",
+                        el("strong", f"{state}: "),
+                        f"peak {peak_text(record, d)} (at {record['flow']['cfm']:.1f} cfm)",
+                    )
+                    for state, record in speeds
+                ],
+            )
+        )
+        beside = results["plan"] and results["plan"].get("beside")
+        if beside:
+            way = "comes down" if beside["peak_drop_m_s"] >= 0 else "goes up"
+            found.append(
+                el("p", f"With the planned cut the peak {way} by {speed_text(abs(beside['peak_drop_m_s']), d)}, for "
+                        f"{beside['removed_cc']:.2f} cc of metal.")
+            )  # fmt: skip
+        chart = side_speed_chart(results, d)
+        found += [chart] if chart is not None else []
+        found += [fold(t.caption, table_element(t, d)) for t in named(tables, "speed-")]
+        found.append(el("p", WHAT_IT_IS, class_="note"))
+    return found
+
+
+def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return flow against lift, and what the engine asks."""
+    runs = results["bench"]
+    if not runs and not results["demand"]:
+        return None
+    found: list[Element] = []
+    if runs:
+        chart = flow_chart(results, d)
+        items = []
+        for name, (run, flow, lift) in zip(run_names(runs), best_flows(results), strict=True):
+            text = f"best {flow:.1f} cfm at a lift of {d.length(lift)}"
+            if run["flat_from_lift_mm"] is not None:
+                text += f"; flat from {d.length(run['flat_from_lift_mm'])}"
+            if run["falls_from_lift_mm"] is not None:
+                text += f"; flow falls past {d.length(run['falls_from_lift_mm'])}"
+            items.append(el("li", el("strong", f"{name}: "), text))
+        setups = {run["setup"] for run in runs if run["setup"]}
+        found += [el("ul", items), chart, table_element(tables["flow"], d)]
+        if len(setups) == 1:
+            found.append(el("p", f"Bench set-up: {setups.pop()}.", class_="note"))
+    demand = results["demand"]
+    if demand:
+        found += [
+            el("h3", "What the engine asks"),
+            el(
+                "p",
+                f"Mean piston speed {speed_text(demand['mean_piston_speed_m_s'], d)}. Inlet Mach index "
+                f"{demand['mach_index']:.2f} with a mean flow coefficient of {demand['mean_flow_coefficient']:.2f}; it "
+                f"passes {INDEX_LIMIT:g}, where an engine begins to starve, at {demand['rpm_at_index_limit']:.0f} rpm.",
+            ),
+        ]
+        if demand["power_estimate_hp"]:
+            found.append(el("p", power_text(demand["power_estimate_hp"])))
+    return found
+
+
+def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return the cut sheet in large type: what to do first, what the micrometer should read, in which order."""
+    found: list[Element] = [el("p", next_step(results, d), class_="first")]
+    plan = results["plan"]
+    cautions: Sequence[str] = USUAL_CAUTIONS
+    if plan:
+        record = plan["record"]
+        cautions = (*record["cautions"], *USUAL_CAUTIONS[-1:])
+        found += [
+            el("h3", "Order of work"),
+            el("ol", [el("li", step) for step in record["order_of_work"]]),
+            el(
+                "p",
+                f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right.",
+            ),
+            table_element(tables["cut-micrometer"], d),
+            table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
+        ]
+        if record["limits"]:
+            found += [el("h3", "What stops it"), el("ul", [el("li", _limit(stop, d)) for stop in record["limits"]])]
+    else:
+        found += [
+            table_element(table, d)
+            for table in named(tables, "schedule-port-")[len(results["states"]) - 1 : len(results["states"])]
+        ]
+    if results["reach"]:
+        record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
+        found += [
+            el("h3", "Does the burr get there?"),
+            el(
+                "p",
+                f"Head {d.length(tool['head_mm'])}, shank {d.length(tool['shank_mm'])}, free length "
+                f"{d.length(tool['free_length_mm'])}. From the entry all round to a depth of "
+                f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
+                f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
+            ),
+            table_element(tables["reach"], d),
+        ]
+    return [*found, el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
+
+
+def _limit(stop: Mapping[str, Any], d: Display) -> str:
+    text = (
+        f"{stop['name']} at station {d.length(stop['station_mm'])}, {clock_text(stop['clock_hours'])}: no deeper than "
+        f"{d.length(stop['depth_mm'])}"
+    )
+    missed = stop["area_missed_percent"]
+    return text + (f"; the area there stays {missed:.1f} % short" if missed and missed >= 0.05 else "")
+
+
+def _tints(table: Table) -> dict[tuple[int, int], str]:
+    deepest = max((float(v) for row in table.rows for v in row[1:] if v is not None), default=0.0)
+    if deepest < SHOWN_MM:
+        return {}
+    return {
+        (r, c): f"d{min(int(TINTS * float(v) / deepest) + 1, TINTS)}"
+        for r, row in enumerate(table.rows)
+        for c, v in enumerate(row)
+        if c and v is not None and v >= SHOWN_MM
+    }
+
+
+def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the joints between runner and port, and the balance of a set."""
+    found: list[Element] = []
+    for one, table in zip(results["match"], named(tables, "joint-"), strict=True):
+        found += [
+            el("h3", f"Runner to port, {one['state']}"),
+            el("ul", [el("li", text) for text in _joint(one["record"], d)]),
+            joint_chart(one, d),
+            fold(table.caption, table_element(table, d)),
+        ]
+    balance = results["balance"]
+    if balance:
+        odd = balance["odd_one_out"]
+        found += [
+            el("h3", "Balance of the set"),
+            el(
+                "p",
+                f"{len(balance['runners'])} runners: {f'number {odd} is the odd one out' if odd else 'none stands out'}; "
+                f"areas differ by {balance['greatest_spread_percent']:.1f} % at most, at station "
+                f"{d.length(balance['greatest_spread_station_mm'])}.",
+            ),
+            balance_chart(results, d),
+            table_element(tables["balance"], d),
+            fold(tables["balance-stations"].caption, table_element(tables["balance-stations"], d)),
+        ]
+    return found or None
+
+
+def _joint(record: Mapping[str, Any], d: Display) -> list[str]:
+    def edge(one: Mapping[str, Any]) -> str:
+        if one["clock"] is None:
+            return "none"
+        return f"{d.length(one['height_mm'])} high at most, at {clock_text(one['clock'])}, {d.area(one['area_mm2'])} in all"
+
+    left, up = record["offset_left_mm"], record["offset_up_mm"]
+    said = [
+        f"Lip facing the flow: {edge(record['lip'])}. This costs flow: take it down first.",
+        f"Step away from the flow: {edge(record['step'])}. It costs little (common practice).",
+        f"Openings: {d.area(record['upstream_area_mm2'])} into {d.area(record['downstream_area_mm2'])}; the port’s sits "
+        f"{d.length(abs(left))} to the {'left' if left > 0 else 'right'} and {d.length(abs(up))} "
+        f"{'higher' if up > 0 else 'lower'}.",
+    ]
+    if record["lip"]["clock"] is None:
+        said[0] = "Lip facing the flow: none."
+    for name, margin in (record["gasket"] or {}).items():
+        verdict = {"past_the_line": "cut past the gasket line", "metal_left": "metal is left inside the line"}
+        said.append(
+            f"To the gasket line, {name}: {d.length(margin['least_mm'])} to {d.length(margin['greatest_mm'])}, "
+            f"{verdict.get(margin['fault'], 'as meant')}."
+        )
+    return said
+
+
+def warnings_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return what to look at."""
+    if not results["warnings"]:
+        return [el("p", "Nothing asks for a second look.")]
+    return [table_element(tables["warnings"], d)]
+
+
+def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return how it was measured: inputs, version, alignment, uncertainty, files beside the page."""
+    items = [
+        "Each ± is twice the standard uncertainty: the truth lies within it 19 times in 20. For a sheet it follows from "
+        "the error of the readings, for a scan from the roughness of its mesh. A planned port has none: it is computed."
+    ]
+    for part, state, record in surveys_of(results):
+        name = f"{state}{', runner' if part == 'runner' else ''}"
+        text = f"{name}: volume {volume_text(record)}, stem and guide not counted"
+        if record["noise_mm"]:
+            text += f"; roughness of the mesh {d.length(record['noise_mm'])}"
+        again = record.get("most_uncertain_reading")
+        if again:
+            least = again["least_area"]
+            text += (
+                f"; the reading most worth taking again is row {least['row']}, {least['reading'].replace('_', ' ')} "
+                f"({least['share_of_variance']:.0%} of the doubt in the least area)"
+            )
+        items.append(text + ".")
+    for one in results["compare"]:
+        items.append(f"{one['part']}, {one['before']} to {one['after']}: laid together {_alignment(one['record'], d)}.")
+    for state, record in speeds_of(results):
+        grid = record["grid"]
+        items.append(f"Air speed, {state}: {grid['unknowns']} unknowns, cells of {d.length(grid['cell_mm'])}.")
+    found = [
+        el("ul", [el("li", text) for text in items]),
+        table_element(tables["inputs"], d),
+        el("p", f"Made by portgeo {results['portgeo']}; results.json beside this page holds every number."),
+    ]
+    if results["files"]:
+        links = [el("li", el("a", label, href=_relative(path))) for label, path in results["files"].items()]
+        found += [el("h3", "Files beside this page"), el("ul", links)]
+    return found
+
+
+def _relative(path: str) -> str:
+    """Return a link that can only be to a file beside the page."""
+    return "./" + quote(path.replace("\\", "/").lstrip("/"))
+
+
+def _alignment(record: Mapping[str, Any], d: Display) -> str:
+    fit = record["alignment"]
+    if fit["method"] == "none":
+        return "as the files have them"
+    surface = "named surface" if fit["method"] == "fixed" else "wall"
+    return (
+        f"on {100 * fit['fixed_share']:.0f} % of the {surface}, which agrees within {d.length(fit['rms_mm'])} rms; depths "
+        f"to ± {d.length(2 * fit['depth_u_mm'])}"
+    )
+
+
+Section = Callable[[Mapping[str, Any], Mapping[str, Table], Display], "list[Element] | None"]
+SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
+    ("area", "Area along the port", "area", area_section),
+    ("side", "Short side", "short side", side_section),
+    ("flow", "Flow against lift", "flow", flow_section),
+    ("bench", "At the bench: the cut sheet", "cut sheet", bench_section),
+    ("joint", "Balance and match", "balance and match", joint_section),
+    ("look", "What to look at", "look at", warnings_section),
+    ("how", "How it was measured", "how it was measured", measured_section),
+)

@@ -1,0 +1,202 @@
+"""The report's sentences: what was done, what changed, what comes next, each in words for a person.
+
+Results come in; sentences in the user's unit go out. Each ± is twice the standard uncertainty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
+from portgeo.report.compare_text import clock_text
+from portgeo.report.page_contents import best_flows
+from portgeo.units import FOOT, Display
+
+ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
+
+
+def answer(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the answer in three sentences: what was done, what it changed, what comes next."""
+    return [_done(results, d), _changed(results, d), next_step(results, d)]
+
+
+def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
+    """Return the comparison from the first state to the last, None where there is only one."""
+    states = results["states"]
+    for one in results["compare"]:
+        if (one["before"], one["after"], one["part"]) == (states[0]["name"], states[-1]["name"], part):
+            return one["record"]
+    return None
+
+
+def _done(results: Mapping[str, Any], d: Display) -> str:
+    states, change = results["states"], whole_change(results)
+    if change is None:
+        port = states[-1]["port"]
+        return f"{_capital(states[-1]['name'])}, the port holds {volume_text(port)} over {d.length(port['length_mm'])}."
+    return f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}."
+
+
+def removed_text(change: Mapping[str, Any], d: Display) -> str:
+    """Return what metal came out, and how deep."""
+    depth = change["depth"]
+    text = (
+        f"{change['removed_cc']:.2f} ± {2 * change['removed_u_cc']:.2f} cc of metal came out "
+        f"(about {change['removed_g']:.0f} g), at most "
+        f"{d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
+        f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}"
+    )
+    if change["added_cc"] >= 0.005:
+        text += f", and {change['added_cc']:.2f} cc was added"
+    return text
+
+
+def volume_text(record: Mapping[str, Any]) -> str:
+    """Return a volume with its doubt."""
+    return f"{record['volume_cc']:.2f} ± {max(2 * record['volume_u_cc'], 0.01):.2f} cc"
+
+
+def _changed(results: Mapping[str, Any], d: Display) -> str:
+    states = results["states"]
+    parts = [least_area_change(results, d)]
+    sides = [state["port"]["short_side"] for state in states]
+    if sides[-1] and (len(states) == 1 or not sides[0]):
+        parts.append(f"the short side’s radius is {radius_text(sides[-1], d)}")
+    elif sides[-1]:
+        doubt = 2.0 * max(sides[0]["radius_u_mm"], sides[-1]["radius_u_mm"], ALIKE_MM)
+        if abs(sides[-1]["radius_mm"] - sides[0]["radius_mm"]) <= doubt:
+            parts.append(f"the short side’s radius is as it was, {radius_text(sides[-1], d)}")
+        else:
+            parts.append(
+                f"the short side’s radius went from {d.length(sides[0]['radius_mm'], label=False)} to "
+                f"{radius_text(sides[-1], d)}"
+            )
+    flow = best_flows(results)
+    if flow:
+        parts.append(flow_change(flow))
+    text = ", ".join(parts[:-1]) + (", and " if len(parts) > 1 else "") + parts[-1]
+    return f"{_capital(text)}."
+
+
+def least_area_change(results: Mapping[str, Any], d: Display) -> str:
+    """Return the least area, from the first state to the last."""
+    first, last = (results["states"][k]["port"]["least_area"] for k in (0, -1))
+    now = f"{d.area(last['area_mm2'], label=False)} ± {d.area(2 * last['area_u_mm2'])}"
+    if len(results["states"]) == 1:
+        return f"the least area is {now}, at station {d.length(last['station_mm'])}"
+    doubt = 2.0 * (first["area_u_mm2"] ** 2 + last["area_u_mm2"] ** 2) ** 0.5
+    if abs(last["area_mm2"] - first["area_mm2"]) <= doubt:
+        return f"the least area is as it was, {now}, at station {d.length(last['station_mm'])}"
+    return (
+        f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}, now at station "
+        f"{d.length(last['station_mm'])}"
+    )
+
+
+def radius_text(side: Mapping[str, Any], d: Display) -> str:
+    """Return a short side's radius with its doubt."""
+    return f"{d.length(side['radius_mm'], label=False)} ± {d.length(2 * side['radius_u_mm'])}"
+
+
+def flow_change(flows: list[tuple[Mapping[str, Any], float, float]]) -> str:
+    """Return the best flow, from the first run to the last."""
+    first, last = flows[0], flows[-1]
+    water = f"at {last[0]['depression_in_h2o']:g} inH2O"
+    if len(flows) == 1:
+        return f"the best flow is {last[1]:.1f} cfm {water}"
+    change = 100.0 * (last[1] / first[1] - 1.0)
+    return f"the best flow went from {first[1]:.1f} to {last[1]:.1f} cfm {water} ({change:+.1f} %)".replace("-", "−")
+
+
+def next_step(results: Mapping[str, Any], d: Display) -> str:
+    """Return what to do first now."""
+    plan = results["plan"]
+    if plan:
+        return f"Next, {plan_text(plan['record'], d)}."
+    about_last = [w for w in results["warnings"] if w["about"] == results["states"][-1]["name"]]
+    if about_last:
+        return f"Look first at this: {about_last[0]['message'].rstrip('.')}."
+    return "Nothing measured asks for a second look, and the job names no target for a next cut."
+
+
+def plan_text(record: Mapping[str, Any], d: Display) -> str:
+    """Return what a plan takes, how deep and where."""
+    deepest = record["deepest"]
+    if record["removed_cc"] < 0.005 and record["added_cc"] < 0.005:
+        return "nothing is left to take: the target is met"
+    text = (
+        f"take {record['removed_cc']:.2f} cc, at most {d.length(deepest['depth_mm'])} deep, at station "
+        f"{d.length(deepest['station_mm'])}, {clock_text(deepest['clock_hours'])}"
+    )
+    if record["added_cc"] >= 0.005:
+        text += f"; put back {record['added_cc']:.2f} cc of epoxy"
+    side = record["short_side"]
+    if side:
+        text += (
+            f", which brings the short side to a radius of {d.length(side['radius_mm'])} "
+            f"({d.length(side['wanted_radius_mm'])} is wanted)"
+        )
+    return text
+
+
+def speed_text(m_s: float, d: Display) -> str:
+    """Return a speed in the one unit of the person."""
+    return f"{m_s / FOOT:.0f} ft/s" if d.unit == "in" else f"{m_s:.1f} m/s"
+
+
+def peak_text(record: Mapping[str, Any], d: Display) -> str:
+    """Return the short side's peak speed and whether the wall holds its air."""
+    peak, fall = record["short_side"] or record["highest"], record["slowing"]
+    text = (
+        f"{speed_text(peak['peak_m_s'], d)} ± {speed_text(peak['peak_grid_error_m_s'], d)}, "
+        f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
+    )
+    if fall is None:
+        return text
+    if fall["parts"]:
+        return text + f"; expect the air to leave the wall from about station {d.length(fall['from_station_mm'])}"
+    return text + "; the wall should hold its air"
+
+
+def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
+    """Return what a port's picture shows, in words."""
+    ends = {opening["role"]: opening["area_mm2"] for opening in record["openings"]}
+    text = (
+        f"{_capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to an "
+        f"exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
+        f"{d.length(record['least_area']['station_mm'])}"
+    )
+    side = record["short_side"]
+    if side:
+        text += (
+            f"; it turns {side['turn_deg']:.0f}° towards the floor between stations "
+            f"{d.length(side['station_from_mm'])} and {d.length(side['station_to_mm'])}"
+        )
+    return text + "."
+
+
+def power_text(power: Any) -> str:
+    """Return the power that a flow could feed, hp from and to, as an estimate with its caution."""
+    low, high = power
+    return (
+        f"Power: {low:.0f} to {high:.0f} hp, an estimate by the trade’s rule of {POWER_RULE_LOW:.2f} to "
+        f"{POWER_RULE_HIGH:.3f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no source). "
+        "The upper figure is a ceiling that few engines reach; cam, compression, manifold, exhaust and fuel decide what "
+        "is made. Prove it on a dynamometer, and leave a margin in rods, valve springs and fuel."
+    )
+
+
+def engine_text(results: Mapping[str, Any]) -> str:
+    """Return the engine in a line, as much as is known."""
+    engine = results["engine"] or {}
+    parts = [str(engine["name"])] if engine.get("name") else []
+    if engine.get("cylinders"):
+        parts.append(f"{engine['cylinders']} cylinder{'s' if engine['cylinders'] != 1 else ''}")
+    if engine.get("rpm"):
+        parts.append(f"{engine['rpm']:.0f} rpm")
+    return ", ".join(parts)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
