@@ -24,7 +24,7 @@ from portgeo.flow.gas import (
 )
 from portgeo.flow.path import Path, joint_notices, sections_along, to_source
 from portgeo.flow.separation import Slowing, slowing
-from portgeo.flow.wall import UNKNOWNS, WallSpeed, coarser, size_for, sizing_of, wall_solution
+from portgeo.flow.wall import UNKNOWNS, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
 from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
 from portgeo.survey.schedule import FINE_STATIONS, table_stations
@@ -34,7 +34,7 @@ from portgeo.units import M3_S_PER, MM_PER_INCH, PA_PER, Notice
 WHAT_IT_IS = (
     "Ideal (potential) flow through the measured shape at this flow: it shows where air is driven fast and "
     "where it is asked to slow too quickly. It is not a flow bench and not a full viscous simulation; guide, "
-    "boss, valve and stem are left out."
+    "boss, valve and stem are left out, and past both openings the port is taken to go straight on."
 )
 SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
@@ -57,6 +57,21 @@ class Peak:
 
 
 @dataclass(frozen=True)
+class TurningOn:
+    """What the short side would read if the path kept turning past the ends at which it still turns.
+
+    entry, exit : which of them. peak : of the short side then. line (n,) : speed over mean along it, at
+    the rings of the solution. The truth lies between this and the answer, as long as what follows
+    turns no tighter.
+    """
+
+    entry: bool
+    exit: bool
+    peak: Peak
+    line: FloatArray
+
+
+@dataclass(frozen=True)
 class AirSpeed:
     """Air through a path. Stations mm, areas mm2, speeds m/s, flow m3/s of air at rest.
 
@@ -65,6 +80,7 @@ class AirSpeed:
     clock_over_mean : (n, 12), from 12 o'clock on.
     ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
     without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them.
+    turning_on : the short side if the path keeps turning past its ends, None where it is straight there.
     """
 
     path: Path
@@ -90,6 +106,7 @@ class AirSpeed:
     wall: WallSpeed
     short_line: FloatArray
     long_line: FloatArray
+    turning_on: TurningOn | None
     warnings: tuple[Notice, ...]
 
 
@@ -110,7 +127,8 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
 
     flow : m3/s of air at rest. depression : Pa. The wall-speed solution is made on two grids; their
     difference, carried on to cells of no size as if the error went with the cells' size, is the doubt
-    about each peak. The layer on the wall is taken to begin at the path's entry. Raises InputError for a
+    about each peak. Past both openings the tube is taken to go straight on; where it still turns there,
+    the coarser grid is solved once more with the turn kept up. The layer on the wall is taken to begin at the path's entry. Raises InputError for a
     flow that no air can make (more than chokes the least area), GeometryError where no grid can be laid.
     """
     check_flow(flow, depression)
@@ -124,15 +142,18 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
     mach = mach_through(flow, area * 1e-6, air)
     mean = flow / (area * 1e-6)
 
-    sizing = sizing_of(path)
+    known = [sections[int(np.argmin(np.abs(close - at)))] for at in sizing_stations(path)]
+    sizing = sizing_of(path, known)
     size = size_for(sizing, unknowns)
-    fine, coarse = (wall_solution(path, s) for s in (size, coarser(sizing, size)))
+    coarse_size = coarser(sizing, size)
+    fine, coarse = wall_solution(path, size), wall_solution(path, coarse_size)
     growth = coarse.cell / fine.cell - 1.0
     means = flow / (np.interp(fine.stations, close, net) * 1e-6)
     coarse_means = flow / (np.interp(coarse.stations, close, net) * 1e-6)
 
     plane = turn_plane(np.array([s.frame[0] for s in fine.sections]))
-    short, long, fall, peak = np.full_like(means, np.nan), np.full_like(means, np.nan), None, None
+    short, long = np.full_like(means, np.nan), np.full_like(means, np.nan)
+    fall, peak, turning_on = None, None, None
     if plane is not None:
         short, short_points = side_line(fine, plane, inner=True)
         long, _ = side_line(fine, plane, inner=False)
@@ -149,6 +170,12 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
             peak = _peak(fine, means, short[top], top, short_points[top], gap / growth)
             along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
             fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
+            if any(fine.turns):
+                kept, _ = side_line(wall_solution(path, coarse_size, turning=True), plane, inner=True)
+                line = np.interp(fine.stations, coarse.stations, kept)
+                k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
+                doubt = peak.error * coarse.cell / fine.cell
+                turning_on = TurningOn(*fine.turns, _peak(fine, means, line[k], k, short_points[k], doubt), line)
     ring, node = np.unravel_index(int(np.argmax(fine.over_mean * means[:, None])), fine.over_mean.shape)
     rough_top = float((coarse.over_mean * coarse_means[:, None]).max())
     fine_top = float(fine.over_mean[ring, node] * means[ring])
@@ -181,6 +208,7 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
         wall=fine,
         short_line=short,
         long_line=long,
+        turning_on=turning_on,
         warnings=_notices(path, sections, flow, depression, float(net[least]), float(close[least]), mach, air),
     )
 

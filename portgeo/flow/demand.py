@@ -14,8 +14,9 @@ from portgeo.errors import InputError
 
 INDEX_LIMIT = 0.6  # volumetric efficiency falls away past it (C. F. Taylor, vol. 1; from memory)
 TYPICAL_COEFFICIENT = 0.35  # mean flow coefficient on the valve's area, where none is measured (Taylor; from memory)
-# Horsepower for each cfm at 28 inH2O a cylinder, naturally aspirated: common practice, no source.
-POWER_RULE_LOW, POWER_RULE_HIGH = 0.20, 0.257
+# Horsepower for each cfm at 28 inH2O a cylinder, naturally aspirated, by two rules of thumb.
+POWER_RULE_LOW = 0.20  # ordinary good work: common practice, no source
+POWER_RULE_HIGH = 0.257  # the ceiling often put: from memory, no source
 LIFT_STEPS = 721  # of the valve's opening, for the mean of its coefficient
 
 
@@ -126,7 +127,6 @@ def mean_coefficient(coefficients: np.ndarray, lifts: np.ndarray, highest: float
 def power_range(cfm_at_28: float, cylinders: int) -> tuple[float, float]:
     """Return the least and greatest horsepower that a flow (cfm at 28 inH2O a cylinder) could feed.
 
-    A naturally aspirated engine, by the trade's rule of thumb of 0.257 hp for each cfm as a ceiling
-    and 0.20 as ordinary good work (common practice, no source).
+    A naturally aspirated engine, by two rules of thumb of the trade: an estimate, never a forecast.
     """
     return POWER_RULE_LOW * cfm_at_28 * cylinders, POWER_RULE_HIGH * cfm_at_28 * cylinders

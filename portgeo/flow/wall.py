@@ -6,6 +6,7 @@ difference that a finer grid makes go out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from portgeo.flow.grid import Grid, Pattern, pattern, sweep, wall_nodes
 from portgeo.flow.path import Path, sections_along
 from portgeo.flow.potential import solve, wall_speed
+from portgeo.flow.run_on import distances, end_of, run_on
 from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
 
@@ -20,11 +22,9 @@ UNKNOWNS = 30_000  # some 24 cells from wall to wall in an ordinary port
 LEAST_BLOCK, MOST_BLOCK = 4, 60  # cells across the inner block
 LONGEST = 5.0  # cells along the block of a long thin section, by those across: beyond, they stretch
 COARSER = 0.66  # size of the second grid's block: 3.5 times fewer unknowns
-RUN_ON = 1.0  # the tube goes on past both openings by so many of its widths, to no one's harm inside
-STRETCH = 1.3  # growth of cells from ring to ring out there
 RINGS = 1.3  # rings for every cell's length of path
 EVEN = 0.6  # of the rings stand evenly, the others where the wall turns most
-SIZING = 181  # sections in which the wall's turning is looked for: half a cell apart, in an ordinary grid
+SIZING = 121  # sections in which the wall's turning is looked for: half a cell apart, in an ordinary grid
 WINDOW = np.convolve(np.ones(3), np.ones(3)) / 9.0  # spreads that turning over its neighbours
 LINES = 4  # wall lines a side on which it is
 LEAST_TURN = np.radians(10.0)  # a wall that turns less in all has nowhere to crowd rings
@@ -36,7 +36,7 @@ class WallSpeed:
 
     stations (n,) of the rings in the path; sections at them; area (n,) of their outlines; wall
     (n, p, 3); over_mean (n, p). flux (m,) through every layer, over the flow. unknowns : of the
-    solution. rings, pattern of the grid.
+    solution. cell : their size. turns : whether the path still turns at its entry, at its exit.
     """
 
     stations: FloatArray
@@ -47,6 +47,7 @@ class WallSpeed:
     flux: FloatArray
     unknowns: int
     cell: float
+    turns: tuple[bool, bool]
 
 
 @dataclass(frozen=True)
@@ -73,13 +74,19 @@ class Size:
     unknowns: int
 
 
-def sizing_of(path: Path) -> Sizing:
+def sizing_stations(path: Path) -> FloatArray:
+    """Return the stations (SIZING,) at which a path's sections size its grids."""
+    return np.linspace(path.first, path.last, SIZING)
+
+
+def sizing_of(path: Path, known: Sequence[Section] | None = None) -> Sizing:
     """Return what a path's grids are sized by: rings stand partly evenly, partly where the wall turns.
 
-    Raises GeometryError where a plane cuts no tube.
+    known : the sections at `sizing_stations`, where they are cut already. Raises GeometryError where a
+    plane cuts no tube.
     """
-    close = np.linspace(path.first, path.last, SIZING)
-    sections = sections_along(path, close)
+    close = sizing_stations(path)
+    sections = sections_along(path, close) if known is None else known
     extents = np.array([np.ptp(s.outline, axis=0) for s in sections])
     width, height = np.exp(np.log(extents).mean(axis=0))
     lines = np.stack([s.in_space(wall_nodes(s.outline, LINES, LINES)) for s in sections])
@@ -119,7 +126,8 @@ def _sized(sizing: Sizing, block: int) -> Size:
     made = pattern(across, down, round(0.75 * block))
     count = max(int(np.ceil(RINGS * sizing.length / cell)), 4) + 1
     rings = np.interp(np.linspace(0.0, 1.0, count), sizing.way, sizing.close)
-    outside = 2 * len(_run_on(cell, RUN_ON * np.sqrt(sizing.height * sizing.width)))
+    across_it = float(np.sqrt(sizing.height * sizing.width))
+    outside = sum(len(distances(float(gap), across_it)) for gap in (rings[1] - rings[0], rings[-1] - rings[-2]))
     return Size(made, rings, cell, made.count * (count + outside - 2))
 
 
@@ -128,18 +136,13 @@ def _even(cells: float) -> int:
     return max(2 * round(cells / 2.0), 2)
 
 
-def _run_on(cell: float, length: float) -> FloatArray:
-    """Return distances (k,) past an opening at which rings stand."""
-    count = int(np.ceil(np.log1p(length / cell * (STRETCH - 1.0) / STRETCH) / np.log(STRETCH)))
-    return np.cumsum(cell * STRETCH ** np.arange(1, max(count, 2) + 1))
-
-
-def wall_solution(path: Path, size: Size) -> WallSpeed:
+def wall_solution(path: Path, size: Size, *, turning: bool = False) -> WallSpeed:
     """Return the speeds along the wall of a path at unit flow.
 
-    The tube goes on straight past both openings, as a runner or a bench's adapter does, and the flow
-    enters and leaves it out there at one potential: nothing is imposed at the openings themselves.
-    Raises GeometryError where no grid can be laid or the solution fails.
+    The tube goes on past both openings, straight as a runner, a seat's bore or a bench's adapter does,
+    or `turning` as it does at the opening; the flow enters and leaves it out there at one potential, so
+    that nothing is imposed at the openings themselves. Raises GeometryError where no grid can be laid
+    or the solution fails.
     """
     sections = sections_along(path, size.rings)
     grid = sweep(sections, size.pattern)
@@ -147,7 +150,8 @@ def wall_solution(path: Path, size: Size) -> WallSpeed:
     # The grid's own sections, polygons of their wall nodes, are a little smaller: a mean over them is
     # what the grid's speeds are to be measured by, and a straight duct reads one on any grid.
     meshed = np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)])
-    whole, before = _with_run_on(grid, sections, size.cell, area)
+    ends = (end_of(grid, sections, size.rings, exit=False), end_of(grid, sections, size.rings, exit=True))
+    whole, before = run_on(grid, ends, turning=turning)
     found = solve(whole)
     inside = slice(before, before + len(size.rings))
     speed = wall_speed(whole.wall, found.values[:, size.pattern.wall])[inside]
@@ -160,12 +164,5 @@ def wall_solution(path: Path, size: Size) -> WallSpeed:
         flux=found.flux,
         unknowns=(len(whole.nodes) - 2) * size.pattern.count,
         cell=size.cell,
+        turns=(ends[0].turns, ends[1].turns),
     )
-
-
-def _with_run_on(grid: Grid, sections: list[Section], cell: float, area: FloatArray) -> tuple[Grid, int]:
-    """Return the grid with the tube gone on past both openings, and how many rings that adds before."""
-    ahead = _run_on(cell, RUN_ON * float(np.sqrt(area[-1])))[:, None, None] * sections[-1].frame[0]
-    behind = _run_on(cell, RUN_ON * float(np.sqrt(area[0])))[::-1, None, None] * sections[0].frame[0]
-    nodes = np.concatenate([grid.nodes[:1] - behind, grid.nodes, grid.nodes[-1:] + ahead])
-    return Grid(nodes, grid.pattern), len(behind)

@@ -9,7 +9,7 @@ import numpy as np
 
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
-from portgeo.flow.demand import Demand
+from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW, Demand
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.report.notices import notices_record
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
@@ -54,6 +54,7 @@ def speed_record(result: AirSpeed) -> dict[str, Any]:
         ],
         "short_side": None if result.side_peak is None else _peak_record(result, result.side_peak),
         "highest": _peak_record(result, result.highest),
+        "past_the_ends": {"taken": "straight on", "if_it_keeps_turning": _turning_record(result)},
         "slowing": None
         if fall is None
         else {
@@ -73,6 +74,19 @@ def speed_record(result: AirSpeed) -> dict[str, Any]:
             "cell_mm": wall.cell,
             "flux_spread": float(np.ptp(wall.flux)),
         },
+    }
+
+
+def _turning_record(result: AirSpeed) -> dict[str, Any] | None:
+    """Return the short side if the port keeps turning past its ends, None where it is straight there."""
+    on = result.turning_on
+    if on is None:
+        return None
+    return {
+        "at_entry": on.entry,
+        "at_exit": on.exit,
+        "short_side": _peak_record(result, on.peak),
+        "short_side_over_mean": np.interp(result.stations, result.wall.stations, on.line),
     }
 
 
@@ -109,6 +123,12 @@ def demand_record(found: Demand, power: tuple[float, float] | None) -> dict[str,
         "mean_flow_coefficient": found.coefficient,
         "rpm_at_index_limit": found.speed_at_limit * 60.0,
         "power_estimate_hp": None if power is None else list(power),
+        "power_rules_hp_per_cfm": None
+        if power is None
+        else {
+            "ordinary good work, common practice, no source": POWER_RULE_LOW,
+            "the ceiling often put, from memory": POWER_RULE_HIGH,
+        },
     }
 
 

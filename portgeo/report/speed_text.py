@@ -14,6 +14,7 @@ from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_s
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
 from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine
 from portgeo.flow.gas import mach_through
+from portgeo.flow.separation import Slowing
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
@@ -28,9 +29,10 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
         f"{title}: air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
         "",
         *_said("short side", _peak_text(result, d)),
+        *_past_ends_lines(result, d),
         *_said("slowing", _slowing_text(result, d)),
         *_said("least area", _least_text(result, d)),
-        *_said("grid", f"{result.wall.unknowns} unknowns; ± is the doubt that the grid leaves in a speed"),
+        *_said("fineness", f"solved at {result.wall.unknowns:,} points; ± is the doubt that they leave in a speed"),
         "",
     ]
     lines += notices_lines(warnings, d)
@@ -69,6 +71,22 @@ def _at(result: AirSpeed, peak: Peak, d: Display) -> str:
     )
 
 
+def _past_ends_lines(result: AirSpeed, d: Display) -> list[str]:
+    """Return what is taken of the tube past ends at which it still turns, and what hangs on it."""
+    on = result.turning_on
+    if on is None:
+        return []
+    where, past = ("past exit", "ends") if on.exit else ("before entry", "begins")
+    if on.entry and on.exit:
+        where, past = "past the ends", "begins and where it ends"
+    text = (
+        f"the port still turns where it {past}, and is taken to go straight on from there, as a seat's bore or a "
+        f"bench's adapter does. If the turn goes on there, the peak is up to {d.speed(on.peak.speed)}, at station "
+        f"{d.length(on.peak.station)}: the truth lies between"
+    )
+    return _said(where, text)
+
+
 def _slowing_text(result: AirSpeed, d: Display) -> str:
     fall = result.slowing
     if fall is None:
@@ -77,12 +95,19 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
     if fall.recovered <= 0.0:
         return "the air does not slow past the peak"
     asked = (
-        f"asks back {fall.recovered:.0%} of the peak's dynamic pressure; margin {fall.margin:+.2f} by the turbulent "
-        "criterion, 0 is the limit"
+        f"the wall takes back {fall.recovered:.0%} of the peak's dynamic pressure, at the worst {_used(fall)} of what "
+        "the air along it can follow, by Stratford's rule for a turbulent layer"
     )
+    if result.turning_on is not None and result.turning_on.exit:
+        asked += "; judged up to the exit, where the air is still slowing"
     if fall.parts:
         return f"too quick: expect the air to leave the wall from about station {station} ({asked})"
     return f"the wall should hold its air; nearest to parting at station {station} ({asked})"
+
+
+def _used(fall: Slowing) -> str:
+    """Return the share of what the air along the wall can follow that is asked of it."""
+    return f"{1.0 - fall.margin:.0%}"
 
 
 def _least_text(result: AirSpeed, d: Display) -> str:
@@ -128,9 +153,11 @@ def beside_text(today: AirSpeed, planned: AirSpeed, found: Beside, name: str, d:
         text += f": {_fine(found.drop_per_cc, d)} for each cc" if found.peak_drop > 0 else ""
     if abs(found.peak_drop) < doubt:
         text += f". The grid leaves {_fine(doubt, d)} of doubt in the difference, more than it is"
-    for label, result in (("today", today), ("planned", planned)):
-        if result.slowing is not None:
-            text += f". Margin against parting, {label}: {result.slowing.margin:+.2f}"
+    if today.slowing is not None and planned.slowing is not None:
+        text += (
+            f". Of what the air past the peak can follow, the wall asks {_used(today.slowing)} today and "
+            f"{_used(planned.slowing)} planned"
+        )
     return "\n".join(_said("beside", text))
 
 
@@ -154,13 +181,13 @@ def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool,
 
 
 def power_text(cfm_at_28: float, cylinders: int, low: float, high: float) -> str:
-    """Return the power a flow could feed, as an estimate."""
+    """Return the power a flow could feed, as an estimate: both ends of the range, and what each is."""
     text = (
-        f"{low:.0f} to {high:.0f} hp, an estimate: what {cylinders} cylinders at {cfm_at_28:.0f} cfm (28 inH2O) could "
-        f"feed, naturally aspirated, by the trade's rule of {POWER_RULE_LOW:.2f} to {POWER_RULE_HIGH:.3f} hp for each "
-        "cfm a cylinder (common practice, no source). The upper figure is a ceiling that few engines reach; cam, "
-        "compression, manifold, exhaust and fuel decide what is made. Prove it on a dynamometer, and leave a margin in "
-        "rods, valve springs and fuel for what it does make"
+        f"{low:.0f} to {high:.0f} hp, an estimate of what {cylinders} cylinders at {cfm_at_28:.0f} cfm (28 inH2O) could "
+        f"feed, naturally aspirated. {low:.0f} is ordinary good work, {POWER_RULE_LOW:.2f} hp for each cfm a cylinder "
+        f"(common practice, no source); {high:.0f} is the ceiling often put, {POWER_RULE_HIGH:.3f} (from memory, no "
+        "source), which few engines reach. Cam, compression, manifold, exhaust and fuel decide what is made: prove it "
+        "on a dynamometer, and leave a margin in rods, valve springs and fuel for what it does make"
     )
     return "\n".join(_said("power", text))
 

@@ -135,6 +135,44 @@ def test_grid_error_estimate_holds_the_truth(height, radius, degrees, legs):
     assert found.side_peak.error < 0.06 * found.side_peak.speed
 
 
+@pytest.mark.parametrize("cut", ["exit", "entry", "both"])
+def test_a_bend_cut_in_mid_turn(cut):
+    """Free vortex (any textbook): with the turn kept up its speed holds to the cut; straight on, it falls off to it."""
+    radius, height, turn = 40.0, 40.0, np.radians(135.0)
+    legs = {"exit": (60.0, 0.0), "entry": (0.0, 60.0), "both": (0.0, 0.0)}[cut]
+    stations = np.cumsum([0.0, legs[0], radius * turn / 2.0, radius * turn / 2.0, legs[1]])
+    rows = dict(zip(stations.tolist(), (0.0, 0.0, turn / 2.0, turn, turn), strict=True))
+    port = port_from_readings(
+        tuple(Reading(k + 2, s, height=height, width=30.0, turn=t) for k, (s, t) in enumerate(rows.items()))
+    )
+    found = air_speed(path_of(port), FLOW, DEPRESSION, unknowns=12_000)
+    vortex = 1.0 / (0.5 * np.log(3.0))
+    doubt = found.side_peak.error / (FLOW / (height * 30.0 * 1e-6))
+    on = found.turning_on
+    assert (on.entry, on.exit) == (cut != "exit", cut != "entry")
+    place = found.wall.stations - legs[0]
+    for is_cut, from_cut in ((on.entry, place), (on.exit, radius * turn - place)):
+        if is_cut:
+            near = (from_cut >= 0.0) & (from_cut < height)
+            assert on.line[near] == pytest.approx(vortex, rel=0.01)
+            assert np.all(found.short_line[near] < vortex + doubt)
+            # A straight leg after the cut lets the wall's speed down gradually: no spike at the cut itself.
+            assert np.all(np.diff(found.short_line[near][np.argsort(from_cut[near])]) > -1e-3)
+    assert found.side_peak.over_mean - doubt < vortex < on.peak.over_mean + doubt
+    assert found.side_peak.over_mean == pytest.approx(vortex, rel=0.03)
+
+
+def test_walls_that_lean_at_a_cut_leave_no_spike():
+    """A cone of a source flow cut across: its walls lean at both ends, and nothing there stands out."""
+    half = np.radians(8.0)
+    rows = tuple(
+        Reading(k + 2, z - 60.0, shape="round", height=2 * z * np.tan(half), width=2 * z * np.tan(half))
+        for k, z in enumerate((60.0, 200.0))
+    )
+    found = solution_of(port_from_readings(rows), 30_000)
+    assert found.over_mean == pytest.approx((1.0 + np.cos(half)) / 2.0, abs=0.02)
+
+
 def test_source_flow_in_a_cone():
     """A radial source: speed goes as 1 / r^2 from the apex; over the plane mean it is (1 + cos a) / 2 at the wall."""
     half = np.radians(8.0)
