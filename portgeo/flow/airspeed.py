@@ -128,8 +128,9 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
     flow : m3/s of air at rest. depression : Pa. The wall-speed solution is made on two grids; their
     difference, carried on to cells of no size as if the error went with the cells' size, is the doubt
     about each peak. Past both openings the tube is taken to go straight on; where it still turns there,
-    the coarser grid is solved once more with the turn kept up. The layer on the wall is taken to begin at the path's entry. Raises InputError for a
-    flow that no air can make (more than chokes the least area), GeometryError where no grid can be laid.
+    the coarser grid is solved once more with the turn kept up. The layer on the wall is taken to begin at
+    the path's entry. Raises InputError for a flow that no air can make (more than chokes the least area),
+    GeometryError where no grid can be laid.
     """
     check_flow(flow, depression)
     table = _table_stations(path)

@@ -12,9 +12,11 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from portgeo.errors import InputError
+from portgeo.flow.demand import mean_coefficient
 from portgeo.flow.gas import STANDARD, Air, depression_speed
 from portgeo.flow.valve import Valve, curtain_area, passage, throat_area
 from portgeo.plane import FloatArray, IntArray
+from portgeo.units import Display
 
 FLAT = 0.1  # of the run's greatest slope: where the curve rises less from there on, it is flat
 FALLS = 0.01  # of the greatest flow: a bench does not repeat much better
@@ -55,6 +57,28 @@ def flow_at(run: Run, lift: float, depression: float) -> float:
     if len(flow) == 1:
         return float(flow[0])
     return float(PchipInterpolator(run.lift, flow)(np.clip(lift, run.lift[0], run.lift[-1])))
+
+
+def flow_through(run: Run, lift: float | None, depression: float, display: Display) -> float:
+    """Return a run's flow at a lift (mm), or its best without one, at one depression (Pa).
+
+    display : the unit that a refusal is in. Raises InputError for a lift outside the run's.
+    """
+    if lift is None:
+        return float(at_depression(run, depression).max())
+    if not run.lift[0] - 1e-6 <= lift <= run.lift[-1] + 1e-6:
+        span = f"{display.length(float(run.lift[0]))} to {display.length(float(run.lift[-1]))}"
+        raise InputError(f"a lift of {display.length(lift)} is outside the run's lifts", mend=f"Give one from {span}")
+    return flow_at(run, lift, depression)
+
+
+def mean_over_lift(run: Run, head_area: float, highest: float | None = None) -> float:
+    """Return a run's mean flow coefficient on the valves' head area (m2) over an opening.
+
+    highest : greatest lift of the opening, mm; the run's own without one.
+    """
+    speed = np.array([depression_speed(float(p)) for p in run.depression])
+    return mean_coefficient(run.flow / speed / head_area, run.lift, highest or float(run.lift[-1]))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.flow.grid import Grid, Pattern, pattern, sweep, wall_nodes
+from portgeo.flow.grid import Pattern, pattern, sweep, wall_nodes
 from portgeo.flow.path import Path, sections_along
 from portgeo.flow.potential import solve, wall_speed
 from portgeo.flow.run_on import distances, end_of, run_on
