@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import argparse
-import importlib
 import os
 import sys
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from portgeo import __version__
-from portgeo.errors import PortgeoError
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
 
 # The matrices here are small or go through in blocks: a second thread mostly waits, and costs 8 % more
 # of the processor. Set before numpy is loaded; a user's own setting goes before it.
@@ -32,6 +33,9 @@ COMMANDS = (
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of all commands. Command modules import nothing heavy until they run."""
+    import argparse
+    import importlib
+
     parser = argparse.ArgumentParser(
         prog="portgeo",
         description="The shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.",
@@ -54,7 +58,16 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit status: 0, or 2 for input that is refused."""
+    """Run one command and return its exit status: 0, or 2 for input that is refused.
+
+    Without `argv` the process is the command's own: its words are read, and Ctrl-C ends it at once.
+    """
+    if argv is None:
+        import signal  # before all else that takes time to import
+
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
+    from portgeo.errors import PortgeoError
+
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a console without ² or ± still gets its numbers

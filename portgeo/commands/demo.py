@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import subprocess
 import sys
-from concurrent.futures import ThreadPoolExecutor
+import threading
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
+
+from portgeo.interrupts import minded, result_of
 
 HELP = "run the whole work on the demo: one port of an invented engine, as cast and after its first cut"
 EXAMPLE = """example:
   portgeo demo --out port-demo"""
 
+STOPPING = 0.5  # seconds that a stopped step has to put away a file it was writing
 CAST, CUT = "demo-as-cast.csv", "demo-first-cut.csv"
 # What is shown, the command (words in capitals are files in the demo's folder), what it writes.
 STEPS = (
@@ -71,11 +78,10 @@ def run(args: argparse.Namespace) -> None:
     for name, content in inputs.items():
         atomic_write(out / name, content, force=args.force)
     unwritten = ""
-    # Each step is the command as it would be typed, in a process of its own; two at a time.
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        runs = [pool.submit(_run_in, out, command, args.force) for _, command in STEPS]
+    # Each step is the command as it would be typed, in a process of its own; one a core at a time.
+    with _steps(out, args.force) as runs:
         for (what, command), done in zip(STEPS, runs, strict=True):
-            answer, refusal = done.result()
+            answer, refusal = result_of(done)
             print(
                 f"\n== {what}\n$ portgeo {' '.join(_quoted(word) for word in command)}\n\n{answer}", end="", flush=True
             )
@@ -85,14 +91,45 @@ def run(args: argparse.Namespace) -> None:
     print("\n" + _written(out, unwritten))
 
 
-def _run_in(folder: Path, command: tuple[str, ...], force: bool) -> tuple[str, str]:
-    """Run one command in a folder; return what it printed and what it refused."""
-    words = [sys.executable, "-m", "portgeo", *command, *(["--force"] if force else [])]
-    environment = os.environ | {"PYTHONIOENCODING": "utf-8"}
-    done = subprocess.run(words, cwd=folder, env=environment, capture_output=True, encoding="utf-8", check=False)
-    if done.returncode not in (0, 2):
-        raise RuntimeError(done.stderr)
-    return done.stdout, done.stderr.strip().removeprefix("portgeo: ")
+@contextmanager
+def _steps(folder: Path, force: bool) -> Iterator[list[Future[tuple[str, str]]]]:
+    """Run all steps' commands in a folder; give what each printed and refused, in time.
+
+    What still runs when the block is left by an exception is stopped as Ctrl-C stops it, and waited for.
+    """
+    running: list[subprocess.Popen[str]] = []
+    starting = threading.Lock()
+    stopped = False
+
+    def run_one(command: tuple[str, ...]) -> tuple[str, str]:
+        words = [sys.executable, "-m", "portgeo", *command, *(["--force"] if force else [])]
+        environment = os.environ | {"PYTHONIOENCODING": "utf-8"}
+        with starting:
+            if stopped:
+                return "", ""
+            pipe = subprocess.PIPE
+            step = subprocess.Popen(words, cwd=folder, env=environment, stdout=pipe, stderr=pipe, encoding="utf-8")
+            running.append(step)
+        printed, refused = step.communicate()
+        if step.returncode not in (0, 2) and not stopped:
+            raise RuntimeError(refused)
+        return printed, refused.strip().removeprefix("portgeo: ")
+
+    with minded(), ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        try:
+            yield [pool.submit(run_one, command) for _, command in STEPS]
+        except BaseException:
+            with starting:
+                stopped = True
+            for step in running:
+                if os.name == "posix":  # elsewhere Ctrl-C has reached it already
+                    step.send_signal(signal.SIGINT)
+            for step in running:
+                try:
+                    step.wait(STOPPING)
+                except subprocess.TimeoutExpired:
+                    step.kill()
+            raise
 
 
 def _is_output(word: str, inputs: dict[str, bytes]) -> bool:

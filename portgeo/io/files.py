@@ -12,14 +12,17 @@ import json
 import math
 import os
 import secrets
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from portgeo.errors import InputError, OutputError
+from portgeo.interrupts import held
 
+BLOCK = 2**24  # bytes written to the disk at a time: a second's work on a slow one
 JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits
 TABLE_DIGITS = 6  # decimals in tables; below 1, significant digits
 
@@ -114,32 +117,33 @@ def check_free(paths: Iterable[str | Path], force: bool, inputs: Iterable[str | 
             )
 
 
-def atomic_write(path: str | Path, data: bytes | Callable[[Path], None], *, force: bool) -> None:
-    """Write a file whole or not at all.
+def atomic_write(path: str | Path, data: bytes, *, force: bool) -> None:
+    """Write a file whole or not at all, Ctrl-C or not.
 
-    data : the bytes, or a function that writes a file at the path it is given (same suffix, same
-    folder). Raises OutputError as `check_free` does and where the system refuses.
+    Raises OutputError as `check_free` does and where the system refuses.
     """
     path = Path(path)
     check_free([path], force)
     # A name of our own and not tempfile's, whose files only their maker may read.
     part = path.with_name(f".{secrets.token_hex(8)}{path.suffix}")
-    try:
-        if callable(data):
-            data(part)
-        else:
-            part.write_bytes(data)
-        with open(part, "r+b") as stream:
-            os.fsync(stream.fileno())
-        os.replace(part, path)
-    except OSError as error:
-        raise OutputError(
-            f"the file cannot be written ({error.strerror or error})",
-            file=str(path),
-            mend="Close whatever has it open and check that there is room and that you may write there",
-        ) from error
-    finally:
-        part.unlink(missing_ok=True)
+    with held() as look:
+        try:
+            with open(part, "xb") as stream:
+                for start in range(0, len(data), BLOCK):
+                    stream.write(data[start : start + BLOCK])
+                    stream.flush()
+                    os.fsync(stream.fileno())
+                    look()
+            os.replace(part, path)
+        except OSError as error:
+            raise OutputError(
+                f"the file cannot be written ({error.strerror or error})",
+                file=str(path),
+                mend="Close whatever has it open and check that there is room and that you may write there",
+            ) from error
+        finally:
+            with suppress(OSError):  # a disk that has become read-only keeps it, and what is wrong is told
+                part.unlink(missing_ok=True)
 
 
 def write_json(path: str | Path, result: Mapping[str, Any], force: bool) -> None:

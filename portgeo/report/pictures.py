@@ -6,19 +6,17 @@ machine whose OpenGL is missing or broken then loses the picture and nothing els
 
 from __future__ import annotations
 
+import io
 import os
 import sys
-import tempfile
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from portgeo.errors import OutputError
+from portgeo.interrupts import result_of, workers
 from portgeo.io.files import atomic_write
 from portgeo.plane import FloatArray
 from portgeo.port import stations_of
@@ -45,29 +43,29 @@ def port_picture(survey: Survey, display: Display, title: str, path: str, *, for
 
 def render(draw: Callable[..., None], scene: tuple[Any, ...], path: str, *, force: bool) -> None:
     """Write what `draw(plotter, *scene)` draws, as PNG. `draw` is a function of a module."""
-    with tempfile.TemporaryDirectory() as folder:
-        picture = str(Path(folder) / "picture.png")
-        with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-            try:
-                pool.submit(_draw_in_child, draw, scene, picture).result(TIME_LIMIT)
-            except (BrokenProcessPool, RuntimeError, TimeoutError) as failure:
-                raise OutputError(
-                    "this machine could not draw a picture: its OpenGL is missing or does not work",
-                    mend=NO_OPENGL,
-                    file=path,
-                ) from failure
-        atomic_write(path, Path(picture).read_bytes(), force=force)
+    try:
+        with workers(1) as submit:
+            picture = result_of(submit(_draw_in_child, draw, scene), TIME_LIMIT)
+    except (BrokenProcessPool, RuntimeError, TimeoutError) as failure:
+        raise OutputError(
+            "this machine could not draw a picture: its OpenGL is missing or does not work",
+            mend=NO_OPENGL,
+            file=path,
+        ) from failure
+    atomic_write(path, picture, force=force)
 
 
-def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...], path: str) -> None:
+def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...]) -> bytes:
     # The graphics library complains of displays it does not need; the parent says what matters.
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
     import pyvista
 
     plotter = pyvista.Plotter(off_screen=True, window_size=list(WINDOW))
     draw(plotter, *scene)
-    plotter.screenshot(path)
+    picture = io.BytesIO()
+    plotter.screenshot(picture)
     plotter.close()
+    return picture.getvalue()
 
 
 def show(survey: Survey, display: Display, title: str) -> None:

@@ -1,0 +1,140 @@
+"""Ctrl-C: a run ends at once, or as soon as what it has begun is put right.
+
+Python shows a Ctrl-C to the program only between two of its own instructions, which is seconds late
+inside a library's loop. So the command line (cli.main) gives it back to the system, which ends the
+process then and there (a shell tells status 130), and what is here takes it in hand only where something
+would stay behind: a file half put in its place, or other processes at work.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+STOPS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name))
+LOOK = 0.2  # seconds between two looks for a Ctrl-C, which on Windows does not end a wait
+
+
+@contextmanager
+def _handled(handler: Callable[[int, Any], None]) -> Iterator[None]:
+    """Give the signals that end a run to a handler (in the main thread, which alone may)."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = {stop: signal.getsignal(stop) for stop in STOPS}
+    # One that is ignored (nohup) or that Python did not set stays as it is.
+    before = {stop: old for stop, old in before.items() if old is not None and old is not signal.SIG_IGN}
+    for stop in before:
+        signal.signal(stop, handler)
+    try:
+        yield
+    finally:
+        for stop, old in before.items():
+            signal.signal(stop, old)
+
+
+@contextmanager
+def held() -> Iterator[Callable[[], None]]:
+    """Hold Ctrl-C off until the block is done, and let it come through then.
+
+    Gives a function to call within a long block, at places that can be left: it raises
+    KeyboardInterrupt where a Ctrl-C waits.
+    """
+    caught: list[int] = []
+
+    def look() -> None:
+        if caught:
+            raise KeyboardInterrupt
+
+    try:
+        with _handled(lambda number, _frame: caught.append(number)):
+            yield look
+    finally:
+        if caught:
+            signal.raise_signal(caught[0])
+
+
+@contextmanager
+def minded() -> Iterator[None]:
+    """Have Ctrl-C raise KeyboardInterrupt within the block, which then ends what it has set to work."""
+
+    def stop(number: int, _frame: Any) -> None:
+        for each in STOPS:
+            signal.signal(each, signal.SIG_IGN)  # the second Ctrl-C must not disturb the clearing up
+        raise KeyboardInterrupt
+
+    with _handled(stop):
+        yield
+
+
+@contextmanager
+def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
+    """Give a `submit(function, *arguments)` that runs functions in `count` other processes.
+
+    Ctrl-C in a terminal goes to all of its processes: these do not hear it. They are ended when the
+    block is left, whatever they are doing if it is left by an exception.
+    """
+    others = set(multiprocessing.active_children())
+    with minded():
+        pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_deafen)
+
+        def submit(function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+            with _deaf_children():
+                return pool.submit(function, *arguments)
+
+        try:
+            yield submit
+        except BaseException:
+            for child in set(multiprocessing.active_children()) - others:
+                child.kill()
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+        pool.shutdown()
+
+
+def _deafen() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _deaf_children() -> Iterator[None]:
+    """Start processes that do not hear Ctrl-C from their first instruction, where the system can do that.
+
+    What a thread holds off its children hold off too; a Ctrl-C that comes meanwhile is not lost.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    from multiprocessing import resource_tracker
+
+    resource_tracker.ensure_running()  # when it starts it lets Ctrl-C through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def as_they_come(futures: Iterable[Future[T]]) -> Iterator[Future[T]]:
+    """Yield futures as they are done; a Ctrl-C is seen meanwhile on every system."""
+    waiting = set(futures)
+    while waiting:
+        done, waiting = wait(waiting, LOOK, FIRST_COMPLETED)
+        yield from done
+
+
+def result_of(future: Future[T], seconds: float = float("inf")) -> T:
+    """Return a future's result; a Ctrl-C is seen meanwhile. Raises TimeoutError after `seconds`."""
+    left = seconds
+    while not wait([future], min(LOOK, left)).done:
+        left -= LOOK
+        if left <= 0.0:
+            raise TimeoutError
+    return future.result()
