@@ -11,12 +11,11 @@ import glob
 import math
 import os
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from multiprocessing import get_context
-from pathlib import Path
+from concurrent.futures.process import BrokenProcessPool
 
 from portgeo.commands.common import load_port, naming, progress_bar
-from portgeo.errors import InputError, PortgeoError
+from portgeo.errors import InputError, OutputError, PortgeoError
+from portgeo.interrupts import as_they_come, workers
 
 HEADER = [
     *("file", "sha256", "volume_cc", "volume_u_cc", "length_mm", "least_area_mm2", "least_area_u_mm2"),
@@ -40,13 +39,25 @@ def measure_many(args: argparse.Namespace, names: list[str]) -> None:
     A table that is there already is gone on with: files that it holds, unchanged since, are not
     measured again. --force begins it anew, as is needed where the options are others.
     """
-    from portgeo.io.files import sha256_of, write_table_csv
+    from portgeo.io.files import check_free, sha256_of, write_table_csv
 
     if not args.csv:
         raise InputError("there are several files and nowhere to put the table", mend="Pass --csv FILE")
     if args.json or args.picture or args.chart:
         raise InputError("--json, --picture and --chart are of one port", mend="Name one file, or leave them out")
-    done = {} if args.force else _rows_there(args.csv)
+    check_free([args.csv], True)
+    there = _rows_there(args.csv)
+    if there is not None:
+        names = [name for name in names if not _same(name, args.csv)]  # the table itself, by a pattern
+    elif os.path.lexists(args.csv):
+        check_free([args.csv], True, names)
+        if not args.force:
+            raise OutputError(
+                "this file is there already and is no table of ports",
+                file=args.csv,
+                mend="Pass --force to replace it, or choose another name",
+            )
+    done = {} if args.force or there is None else there
     rows: dict[str, list[str]] = {}
     for name in names:
         row = done.get(name)
@@ -54,17 +65,21 @@ def measure_many(args: argparse.Namespace, names: list[str]) -> None:
             rows[name] = row
     left = [name for name in dict.fromkeys(names) if name not in rows]
     quiet = argparse.Namespace(**{**vars(args), "quiet": True})
-    workers = max(min(os.cpu_count() or 1, len(left)), 1)
-    with (
-        progress_bar("measure", quiet=args.quiet) as progress,
-        ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool,
-    ):
-        waiting = {pool.submit(measure_one, name, quiet): name for name in left}
-        for count, future in enumerate(as_completed(waiting), 1):
-            rows[waiting[future]] = future.result()
-            # Whole after every file: whatever stops the run, no row that was measured is lost.
-            write_table_csv(args.csv, HEADER, [rows[name] for name in names if name in rows], force=True)
-            progress(f"{count} of {len(left)} files", count / len(left))
+    count = max(min(os.cpu_count() or 1, len(left)), 1)
+    try:
+        with progress_bar("measure", quiet=args.quiet) as progress, workers(count) as submit:
+            waiting = {submit(measure_one, name, quiet): name for name in left}
+            for number, future in enumerate(as_they_come(waiting), 1):
+                rows[waiting[future]] = future.result()
+                # Whole after every file: whatever stops the run, no row that was measured is lost.
+                write_table_csv(args.csv, HEADER, [rows[name] for name in names if name in rows], force=True)
+                progress(f"{number} of {len(left)} files", number / len(left))
+    except BrokenProcessPool as failure:
+        raise OutputError(
+            "the system ended one of the processes that measure, as it does when memory runs out",
+            file=args.csv,
+            mend="Close other programs, or measure fewer and smaller files at once; the same command goes on from here",
+        ) from failure
     refused = [name for name in dict.fromkeys(names) if rows[name][-1]]
     if not args.quiet:
         print(f"{args.csv}: {len(rows)} ports, {len(rows) - len(left)} of them measured before")
@@ -95,14 +110,17 @@ def measure_one(name: str, args: argparse.Namespace) -> list[str]:
     return [name, loaded.source["sha256"], *texts, " ".join(dict.fromkeys(codes)), ""]
 
 
-def _rows_there(path: str) -> dict[str, list[str]]:
-    """Return the rows of a table of an earlier run by file; refuse a file that is none."""
-    if not Path(path).exists():
-        return {}
-    with open(path, newline="", encoding="utf-8", errors="replace") as stream:
-        rows = list(csv.reader(stream))
-    if not rows or rows[0] != HEADER:
-        raise InputError(
-            "this file is there already and is no table of ports", file=path, mend="Pass --force to replace it"
-        )
-    return {row[0]: row for row in rows[1:] if len(row) == len(HEADER)}
+def _same(one: str, other: str) -> bool:
+    return os.path.normcase(os.path.abspath(one)) == os.path.normcase(os.path.abspath(other))
+
+
+def _rows_there(path: str) -> dict[str, list[str]] | None:
+    """Return the rows of a table of an earlier run by file; None where there is none, or something else."""
+    try:
+        with open(path, newline="", encoding="utf-8", errors="replace") as stream:
+            table = csv.reader(stream)
+            if next(table, None) != HEADER:
+                return None
+            return {row[0]: row for row in table if len(row) == len(HEADER)}
+    except (OSError, ValueError, csv.Error):
+        return None

@@ -38,9 +38,12 @@ def test_a_run_goes_on_where_it_was_stopped(sheets, capsys):
     before = rows("all.csv")
     (sheets / "b.csv").write_text("station_mm,diameter_mm,shape\n0,30,round\n50,30,round\n")
     capsys.readouterr()
-    assert main(["measure", "*.csv", "--csv", "all.csv"]) == 2  # c.csv and the table itself are no ports
+    assert (
+        main(["measure", "*.csv", "--csv", "all.csv"]) == 2
+    )  # c.csv is no port; the table itself is none that is asked for
     assert "1 of them measured before" in capsys.readouterr().out
     after = rows("all.csv")
+    assert "all.csv" not in after
     assert after["a.csv"] == before["a.csv"]
     assert float(after["b.csv"]["least_area_mm2"]) == pytest.approx(3.14159265 * 15**2, rel=1e-3)
 
@@ -50,6 +53,10 @@ def test_a_file_that_is_no_table_of_ports_is_left_alone(sheets, capsys):
     assert main(["measure", "a.csv", "b.csv", "--csv", "mine.csv"]) == 2
     assert "is no table of ports" in capsys.readouterr().err
     assert (sheets / "mine.csv").read_text() == "my,notes\n"
+    sheet = (sheets / "a.csv").read_text()
+    assert main(["measure", "a.csv", "b.csv", "--csv", "a.csv", "--force"]) == 2
+    assert "this file is read" in capsys.readouterr().err
+    assert (sheets / "a.csv").read_text() == sheet
 
 
 def test_several_files_need_a_table(sheets, capsys):
