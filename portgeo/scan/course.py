@@ -120,6 +120,11 @@ def follow(vertices: FloatArray, faces: IntArray, line: FloatArray, radius: floa
 def _eased(line: FloatArray, radius: float, off: float) -> FloatArray:
     """Return points STEP apart on a line (n, 3), smoothed over EASE of the radius, `off` its two ends."""
     length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    if length[-1] > MOST_STEPS * STEP * radius:
+        raise GeometryError(
+            f"the mesh is {length[-1] / (2.0 * radius):.0f} times as long as it is wide, which no port is",
+            mend="Check what was scanned and exported, and that all three axes have one scale",
+        )
     off = min(off, 0.3 * length[-1])
     s = np.linspace(off, length[-1] - off, max(round((length[-1] - 2.0 * off) / (STEP * radius)), 4) + 1)
     fine = np.linspace(0.0, length[-1], 4 * len(s))
