@@ -6,7 +6,7 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import add_common, add_scan, load_port
+from portgeo.commands.common import add_common, add_scan, length_of, load_port
 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
@@ -203,16 +203,10 @@ def _depression(args: argparse.Namespace) -> float:
 
 
 def _flow_of(args: argparse.Namespace, picked: Run, depression: float, display: Display) -> float:
-    from portgeo.errors import InputError
-    from portgeo.flow.bench import at_depression, flow_at
+    from portgeo.flow.bench import flow_through
 
-    if args.lift is None:
-        return float(at_depression(picked, depression).max())
-    lift = _length(args, "lift", display)
-    if not picked.lift[0] - 1e-6 <= lift <= picked.lift[-1] + 1e-6:
-        span = f"{display.length(float(picked.lift[0]))} to {display.length(float(picked.lift[-1]))}"
-        raise InputError(f"--lift {args.lift} is outside the run's lifts", mend=f"Give one from {span}")
-    return flow_at(picked, lift, depression)
+    lift = None if args.lift is None else _length(args, "lift", display)
+    return flow_through(picked, lift, depression, display)
 
 
 def _demand(
@@ -227,17 +221,16 @@ def _demand(
     """Return the demand, its texts, and the power that the flow could feed."""
     import numpy as np
 
-    from portgeo.flow.demand import TYPICAL_COEFFICIENT, demand, mean_coefficient, power_range
-    from portgeo.flow.gas import depression_speed
+    from portgeo.flow.bench import mean_over_lift
+    from portgeo.flow.demand import TYPICAL_COEFFICIENT, demand, power_range
     from portgeo.report.speed_text import demand_text, power_text
     from portgeo.units import M3_S_PER, PA_PER
 
     coefficient = TYPICAL_COEFFICIENT
     if picked is not None:
         head = np.pi / 4.0 * engine.valve**2 * engine.valves
-        speed = np.array([depression_speed(float(p)) for p in picked.depression])
-        highest = _length(args, "max_lift", display) if args.max_lift else float(picked.lift[-1])
-        coefficient = mean_coefficient(picked.flow / speed / head, picked.lift, highest)
+        highest = _length(args, "max_lift", display) if args.max_lift else None
+        coefficient = mean_over_lift(picked, head, highest)
     asked = demand(engine, result.air.sound, coefficient)
     said = [demand_text(engine, asked, result.least_area, picked is not None, result.air.sound, display)]
     power = None
@@ -303,16 +296,7 @@ def _number(args: argparse.Namespace, name: str) -> float:
 
 
 def _length(args: argparse.Namespace, name: str, display: Display) -> float:
-    """Return a length in millimetres: with its unit, or in the user's."""
-    from portgeo.io.numbers import read_number
-    from portgeo.units import MM_PER
-
-    text, unit = str(getattr(args, name)), display.unit
-    for of, endings in (("mm", ("mm",)), ("in", ("in", '"'))):
-        if text.strip().lower().endswith(endings):
-            unit = of  # type: ignore[assignment]
-    where = "--" + name.replace("_", "-")
-    return read_number(text, unit=unit, decimal_comma=False, where=where) * MM_PER[unit]
+    return length_of(str(getattr(args, name)), display.unit, "--" + name.replace("_", "-"))
 
 
 def _unknowns(count: int) -> int:

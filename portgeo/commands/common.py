@@ -9,12 +9,24 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from portgeo.errors import InputError, naming
+from portgeo.units import MM_PER
 
 if TYPE_CHECKING:
     from portgeo.io.ports import Loaded
 
-__all__ = ["add_common", "add_scan", "add_stations", "load_port", "naming", "progress_bar", "refuse_scan_options"]
+__all__ = [
+    "add_common",
+    "add_scan",
+    "add_stations",
+    "length_of",
+    "load_port",
+    "naming",
+    "progress_bar",
+    "refuse_scan_options",
+]
 SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "entry", "exit", "up", "with_stem")
+LONGEST_MM = 5000.0  # no length of a port or a tool is more
+QUOTES = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "′": "'"})  # as phones and word processors type them
 
 
 def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
@@ -77,6 +89,37 @@ def _count(text: str) -> int:
         value = 0
     if not 2 <= value <= 2000:
         raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 2 to 2000")
+    return value
+
+
+def length_of(text: str, unit: str, where: str) -> float:
+    """Return a length typed on the command line in mm: 6, 1/4, 1 1/2, 6in, 3/8", 152.4mm, 41,3mm.
+
+    unit : of a bare number, the one answers are shown in. where : the option, for a refusal. Raises
+    InputError for what is no length, and for a bare fraction where the unit is mm.
+    """
+    from portgeo.io.numbers import TRAILING_UNIT, UNIT_MARKS, read_number
+
+    shown = f"'{text.strip()[:40]}'"
+    mend = "Write for example 6in, 1 1/2in or 152.4mm"
+    mark = TRAILING_UNIT.search(text.strip().translate(QUOTES))
+    named = UNIT_MARKS.get(mark[1].lower()) if mark else None
+    number = text.strip().translate(QUOTES)[: mark.start()] if mark and named else text
+    of: str = named or unit
+    if of not in MM_PER:
+        raise InputError(f"{shown} is not in inches or millimetres", where=where, mend=mend)
+    if "/" in number and of != "in":
+        raise InputError(
+            f"{shown} is a fraction, of millimetres",
+            where=where,
+            mend=f"Write {number.strip()}in if it is of an inch, else a decimal such as 6.35mm",
+        )
+    try:
+        value = read_number(number, unit="in", decimal_comma=True, where=where) * MM_PER[of]
+    except InputError:
+        raise InputError(f"{shown} is not a length", where=where, mend=mend) from None
+    if not 0.0 <= value <= LONGEST_MM:
+        raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)
     return value
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.commands.common import add_common, add_scan, load_port
+from portgeo.commands.common import add_common, add_scan, length_of, load_port
 
 HELP = "match a joint: lip facing the flow, offset, margin to the gasket line, bend of floor and roof"
 EXAMPLE = """examples:
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> None:
     own = [argparse.Namespace(**vars(args) | {name: pair[k] for name, pair in ends.items()}) for k in (0, 1)]
     up, down = load_port(args.upstream, own[0]), load_port(args.downstream, own[1])
     display = up.display
-    leave = _length(args.leave, display.unit)
+    leave = length_of(args.leave, display.unit, "--leave")
     gasket = None
     if args.gasket:
         from portgeo.io.outlines import read_outline
@@ -71,14 +71,3 @@ def run(args: argparse.Namespace) -> None:
         from portgeo.report.depth_pictures import outlines_chart
 
         outlines_chart(found, display, args.picture, force=args.force)
-
-
-def _length(text: str, unit: str) -> float:
-    """Return a length in millimetres: with its unit, or in the user's."""
-    from portgeo.io.numbers import read_number
-    from portgeo.units import MM_PER
-
-    for name, endings in (("mm", ("mm",)), ("in", ("in", '"'))):
-        if text.strip().lower().endswith(endings):
-            unit = name
-    return read_number(text, unit=unit, decimal_comma=False, where="--leave") * MM_PER[unit]

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.commands.common import add_common, add_scan, load_port
+from portgeo.commands.common import add_common, add_scan, length_of, load_port
 
 HELP = "show where a burr reaches: from the entry, the exit, both or neither, and how long it must be"
 EXAMPLE = """examples:
   portgeo reach runner.csv
-  portgeo reach runner.csv --head 0.5in --shank 0.25in --length 6in --grip 1in
+  portgeo reach runner.csv --head 1/2in --shank 1/4in --length 6in --grip 1in
   portgeo reach runner.stl --free 9in --obstacle divider.stl
 
-Lengths are in the port file's unit unless they end in "in" or "mm". --length is the whole burr and
---grip what the collet holds; --free is what is left, from the collet's nose to the tip."""
+Lengths that do not end in "in" or "mm" are in the unit the answer is shown in. --length is the whole
+burr and --grip what the collet holds; --free is what is left, from the collet's nose to the tip."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> None:
 
     check_free([p for p in (args.json, args.csv) if p], force=args.force)
     loaded = load_port(args.port, args)
-    unit = loaded.source["units"]
+    unit = loaded.display.unit
     head, shank, collet = (length_of(getattr(args, name), unit, f"--{name}") for name in ("head", "shank", "collet"))
     free = (
         length_of(args.free, unit, "--free")
@@ -72,19 +72,3 @@ def run(args: argparse.Namespace) -> None:
         write_table_csv(args.csv, *reach_table(found, loaded.display), force=args.force)
     if not args.quiet:
         print(reach_text(found, args.port, warnings, loaded.display))
-
-
-def length_of(text: str, unit: str, where: str) -> float:
-    """Return a length in mm from text such as 6, 6in or 152.4mm. Raises InputError."""
-    from portgeo.errors import InputError
-    from portgeo.units import MM_PER
-
-    plain = text.strip().lower()
-    named = next((u for u in ("in", "mm") if plain.endswith(u)), None)
-    try:
-        value = float(plain.removesuffix(named or "")) * MM_PER[named or (unit if unit in MM_PER else "mm")]
-    except ValueError:
-        value = float("nan")
-    if not 0.0 <= value < 5000.0:
-        raise InputError(f"'{text}' is not a length", where=where, mend="Write for example 6in or 152.4mm")
-    return value

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from os.path import basename
 
-from portgeo.commands.common import add_common, add_scan, load_port
+from portgeo.commands.common import add_common, add_scan, length_of, load_port
 
 HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
 EXAMPLE = """examples:
@@ -13,7 +13,8 @@ EXAMPLE = """examples:
   portgeo templates port.csv --target wanted.toml --at 0.5in,1.0in --out gauges.dxf
 
 With --target the gauges are those of the port as it will be, with today's outline dashed. Print the
-PDF at 100 % and measure its bars. Stations are in the port file's unit unless they end in "in" or "mm"."""
+PDF at 100 % and measure its bars; cut a dxf or svg at 1:1, in millimetres. Stations that do not end in
+"in" or "mm" are in the unit the answer is shown in."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,7 +32,6 @@ def run(args: argparse.Namespace) -> None:
     """Make the templates and say what there is."""
     import numpy as np
 
-    from portgeo.commands.reach import length_of
     from portgeo.commands.reshape import plan_from
     from portgeo.errors import InputError
     from portgeo.io.files import check_free, write_json
@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> None:
     port, display = loaded.port, loaded.display
     first, last = (float(s) for s in port.centreline.stations[[0, -1]])
     if args.at:
-        stations = np.unique([length_of(part, loaded.source["units"], "--at") for part in args.at.split(",")])
+        stations = np.unique([length_of(part, display.unit, "--at") for part in args.at.split(",")])
     else:
         stations = port.rows if len(port.rows) else np.linspace(first, last, 5)
     outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]

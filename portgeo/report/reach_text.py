@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from portgeo.report.notices import notices_lines, notices_record
+from portgeo.report.notices import WIDTH, notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
+from portgeo.reshape.stops import oclock
 from portgeo.units import Display, Notice
 
 MARKS = (".", "E", "X", "B")  # neither, from the entry, from the exit, from both
 MOST_ROWS = 25
+CAUTIONS = (
+    "A long shank whips: keep within the speed its maker gives for the free length, and start it in the port.",
+    "Wear eye and ear protection and a mask for fine metal dust.",
+)  # *common practice, no source*
 
 
 def _everything(found: Reach) -> tuple[float, float]:
@@ -37,9 +43,14 @@ def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Di
         f"  of the wall {found.share(3):.0%} from both ends, {found.share(1):.0%} from the entry only, "
         f"{found.share(2):.0%} from the exit only, {found.share(0):.0%} from neither",
     ]
+    if found.share(0) > 0.005:
+        row, column = found.farthest_missed()
+        place = f"{d.length(float(found.grid.stations[row]))}, {oclock(float(found.grid.clock[row, column]))}"
+        lines.append(f"  missed      farthest from any wall it reaches: station {place}")
     if share > 0.0:
         lines.append(
-            f"  length      {d.length(length)} free reaches all that a straight tool can: {share:.0%} of the wall"
+            f"  length      {d.length(length)} free, from the nearer end, reaches all that a straight tool can: "
+            f"{share:.0%} of the wall"
         )
     if too_big > 0.005:
         lines.append(f"  head        too large to lie on {too_big:.0%} of the wall: take a smaller one there")
@@ -48,12 +59,15 @@ def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Di
     lines.append("")
     lines += notices_lines(warnings, d)
     lines += [
-        "reached from the entry E, the exit X, both B, neither . by station and clock",
+        "E reached from the entry, X from the exit, B from both, . from neither; by station and clock",
         f"{'station':>8} " + "".join(f"{hour:>4.0f}" for hour in HOURS),
     ]
     for k in _rows(found):
         marks = "".join(f"{MARKS[which]:>4}" for which in _at_hours(found)[k])
         lines.append(f"{d.length(float(found.grid.stations[k]), label=False):>8} {marks}")
+    lines += ["", "cautions"]
+    for caution in CAUTIONS:
+        lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return "\n".join(lines)
 
 
@@ -119,4 +133,5 @@ def reach_record(found: Reach, source: dict[str, Any], warnings: Sequence[Notice
         "reached_means": {"0": "neither", "1": "entry", "2": "exit", "3": "both"},
         "free_length_from_entry_mm": found.from_entry,
         "free_length_from_exit_mm": found.from_exit,
+        "cautions": list(CAUTIONS),
     }

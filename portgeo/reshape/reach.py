@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 from portgeo.compare.tube import walled
 from portgeo.plane import FloatArray, IntArray, resample
@@ -75,6 +76,15 @@ class Reach:
     def share(self, which: int) -> float:
         """Return the share of the wall with `reached` equal to `which`."""
         return float(self.area[self.reached == which].sum() / self.area.sum())
+
+    def farthest_missed(self) -> tuple[int, int]:
+        """Return the place (row, column) that is not reached and is farthest from any that is."""
+        points, missed = self.grid.points.reshape(-1, 3), (self.reached == 0).ravel()
+        if missed.all():
+            return len(self.grid.stations) // 2, 0
+        away, _ = cKDTree(points[~missed]).query(points)
+        row, column = divmod(int(np.argmax(np.where(missed, away, -1.0))), self.grid.lean.shape[1])
+        return row, column
 
     def deepest(self, at_exit: bool = False) -> tuple[float, float]:
         """Return how far in (mm from that opening) the wall is reached all round, and at any place.
@@ -209,7 +219,9 @@ def _shortest(centres: FloatArray, opening: _Opening, tool: Tool, wall: _Scene, 
     depth = (opening.origin - centres) @ out
     feet = (centres - opening.origin) @ opening.frame[1:].T
     over_opening = shapely.contains_xy(opening.inside, *feet.T)
-    straight_out = centres + depth[:, None] * out
+    # At a flared rim the head's centre may lie outside the plane already: the tool is held straight out.
+    outside = depth <= 0.0
+    straight_out = centres + np.where(outside, 1.0, depth)[:, None] * out
     points = np.concatenate(
         [straight_out[:, None], np.broadcast_to(opening.points, (len(centres), *opening.points.shape))],
         axis=1,
@@ -221,8 +233,9 @@ def _shortest(centres: FloatArray, opening: _Opening, tool: Tool, wall: _Scene, 
     lying = np.sqrt(np.maximum(1.0 - upright**2, 0.0))
     with np.errstate(divide="ignore", invalid="ignore"):
         # The nose is a disk square to the axis; its lowest edge must be at the opening's plane.
-        needed = (depth[:, None] + tool.collet / 2.0 * lying) / upright + tool.head / 2.0
-    needed[(upright < STRAIGHT_UP) | (depth <= 0.0)[:, None]] = np.inf
+        needed = (np.maximum(depth, 0.0)[:, None] + tool.collet / 2.0 * lying) / upright + tool.head / 2.0
+    needed[upright < STRAIGHT_UP] = np.inf
+    needed[outside, 1:] = np.inf
     needed[~over_opening, 0] = np.inf
     order = np.argsort(needed, axis=1, kind="stable")
     found = np.full(len(centres), np.inf)
@@ -233,7 +246,7 @@ def _shortest(centres: FloatArray, opening: _Opening, tool: Tool, wall: _Scene, 
         k, way = k[possible], way[possible]
         if len(k) == 0:
             break
-        sight = far[k, way] - SHORT_OF_PLANE_MM / upright[k, way]
+        sight = np.where(outside[k], 0.0, far[k, way] - SHORT_OF_PLANE_MM / upright[k, way])
         clear = _is_clear(centres[k], ways[k, way], sight, needed[k, way], tool, wall, block)
         found[k[clear]] = needed[k, way][clear]
     return found

@@ -151,6 +151,19 @@ def test_a_straight_tube_is_reached_as_far_as_the_tool_is_long(tube):
     assert longest == pytest.approx(159.5 + 9.5 / 2.0, abs=0.01)
 
 
+def test_the_rim_of_a_flared_opening_is_reached_from_outside_it():
+    # A cone that opens by 45 degrees at its mouth: a ball on its wall less than r sin(45) from the mouth has its
+    # centre outside the plane (plane trigonometry), and a tool held straight out gets to it all the same.
+    rows = [
+        Reading(k + 2, s, shape="round", height=d, width=d) for k, (s, d) in enumerate([(0, 30), (40, 30), (50, 50)])
+    ]
+    found = reach(port_from_readings(rows), Tool(6.0, 6.0, 3.0, 12.0, 60.0))
+    near = found.grid.stations > 50.0 - 3.0 * np.sin(np.pi / 4.0) / 2.0
+    assert near.any() and np.isfinite(found.from_exit[near]).all()
+    assert found.from_exit[near].max() < 6.0  # hardly more than half a head
+    assert found.deepest(at_exit=True)[0] > 40.0
+
+
 def test_an_elbow_is_seen_past_the_inside_of_its_turn():
     # A straight line that clears a circle of radius a, between points at radii p and q from its centre, spans
     # at most arccos(a / p) + arccos(a / q) (two right triangles at the point of touch). With a rod of radius s

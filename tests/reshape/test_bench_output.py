@@ -10,6 +10,7 @@ import pytest
 import svgelements
 import trimesh
 
+from portgeo.commands.common import length_of
 from portgeo.errors import InputError, OutputError, PortgeoError
 from portgeo.io.meshes import read_mesh
 from portgeo.report.template_pages import one_sheet
@@ -96,12 +97,63 @@ def test_work_half_done_is_checked_against_the_plan(bench, capsys):
 def test_reach_prints_depth_from_each_end_and_a_map(bench, capsys):
     _run("reach", "port.csv", "--free", "3in", "--json", "reach.json", "--csv", "reach.csv")
     text = capsys.readouterr().out
-    assert "from entry" in text and "free reaches" in text
+    assert "from entry" in text and "free, from the nearer end, reaches" in text
     record = json.loads((bench / "reach.json").read_text(encoding="utf-8"))
     assert record["schema"] == "portgeo.reach/1"
     assert sum(record["share_of_wall"][k] for k in ("both", "entry_only", "exit_only", "neither")) == pytest.approx(1.0)
     with pytest.raises(InputError, match="not a length"):
         _run("reach", "port.csv", "--free", "long")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "mm"),
+    [
+        ("6", "in", 152.4),
+        ("1/4", "in", 6.35),
+        ("1 1/2", "in", 38.1),
+        ("1-1/2in", "mm", 38.1),
+        ('3/8"', "mm", 9.525),
+        ("3/8”", "mm", 9.525),
+        ("6in", "mm", 152.4),
+        ("6 in", "mm", 152.4),
+        ("150mm", "in", 150.0),
+        ("6,35", "mm", 6.35),
+        ("½in", "mm", 12.7),
+        ("15cm", "in", 150.0),
+        ("0", "mm", 0.0),
+    ],
+)
+def test_lengths_are_typed_as_they_are_written_on_a_sheet(text, unit, mm):
+    assert length_of(text, unit, "--free") == pytest.approx(mm)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "told"),
+    [
+        ("1/4", "mm", "--shank: '1/4' is a fraction, of millimetres. Write 1/4in"),
+        ("1/4mm", "in", "is a fraction, of millimetres"),
+        ("1/0", "in", "not a length"),
+        ("-3", "in", "not a length that"),
+        ("6ft", "in", "not in inches or millimetres"),
+        ("", "in", "not a length"),
+        ("1e9", "mm", "not a length that"),
+        ("nan", "mm", "not a length"),
+    ],
+)
+def test_what_is_no_length_is_refused_with_its_option(text, unit, told):
+    with pytest.raises(InputError) as refusal:
+        length_of(text, unit, "--shank")
+    assert told in str(refusal.value) and str(refusal.value).startswith("--shank")
+
+
+def test_fractions_serve_every_command_that_takes_lengths(bench):
+    _run("reach", "port.csv", "--shank", "1/4", "--head", "3/8", "--free", "4 1/2", "--json", "r.json", "-q")
+    tool = json.loads((bench / "r.json").read_text(encoding="utf-8"))["tool"]
+    assert (tool["shank_mm"], tool["head_mm"], tool["free_length_mm"]) == pytest.approx((6.35, 9.525, 114.3))
+    _run("templates", "port.csv", "--at", "1/2,1 1/4in,50mm", "--out", "g.svg", "--json", "t.json", "-q")
+    made = json.loads((bench / "t.json").read_text(encoding="utf-8"))["gauges"]
+    assert sorted({g["station_mm"] for g in made if g["name"] == "section"}) == pytest.approx([12.7, 31.75, 50.0])
+    _run("match", "port.csv", "port.csv", "--leave", "1/32", "--json", "m.json", "-q")
 
 
 def test_an_obstacle_before_an_opening_takes_reach_away(bench):
