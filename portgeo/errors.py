@@ -19,7 +19,7 @@ class PortgeoError(Exception):
     what : str
         What is wrong, a clause without a full stop: ``"'abc' is not a number"``.
     mend : str
-        What to do about it, a sentence without a full stop: ``"Write a number such as 1.625"``.
+        What to do about it, a sentence without a full stop: ``"Write a number such as 1.625"``; or a question.
     file : str or None
         The file it is in, as the user named it.
     where : str or None
@@ -43,7 +43,7 @@ class PortgeoError(Exception):
 
     def __str__(self) -> str:
         place = ", ".join(part for part in (self.file, self.where) if part)
-        return f"{place + ': ' if place else ''}{self.what}. {self.mend}."
+        return f"{place + ': ' if place else ''}{self.what}. {self.mend}{'' if self.mend.endswith('?') else '.'}"
 
 
 def _refused(kind: type[PortgeoError], what: str, mend: str, file: str | None, where: str | None) -> PortgeoError:

@@ -126,13 +126,12 @@ def _taper(table: TomlTable) -> AreaWanted:
         raise InputError(
             "the taper ends before it begins", where=table.where("to"), mend="Give `to` a station past `from`"
         )
-    ends = []
-    shares = []
-    for which in ("from", "to"):
-        area = table.area(f"area_{which}")
-        percent = table.number(f"percent_{which}", least=1.0, most=1000.0)
-        ends.append(_one_of(table, f"area_{which}", area, f"percent_{which}", percent))
-        shares.append(percent is not None)
+    given = {
+        which: (table.area(f"area_{which}"), table.number(f"percent_{which}", least=1.0, most=1000.0))
+        for which in ("from", "to")
+    }
+    ends = [_one_of(table, f"area_{w}", area, f"percent_{w}", percent) for w, (area, percent) in given.items()]
+    shares = [percent is not None for _, percent in given.values()]
     if shares[0] != shares[1]:
         raise InputError(
             "one end of the taper is an area and the other a percentage",
@@ -144,6 +143,8 @@ def _taper(table: TomlTable) -> AreaWanted:
 
 
 def _one_of(table: TomlTable, one: str, area: float | None, other: str, percent: float | None) -> float:
+    if area is None and percent is None:
+        table.misspelt(one, other)
     if (area is None) == (percent is None):
         raise InputError(
             f"{one} and {other} are both given" if area is not None else f"neither {one} nor {other} is given",

@@ -39,8 +39,8 @@ class TomlTable:
         self.known.add(key)
         if key not in self.content and required:
             close = difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
-            mend = f"Is {close[0]} meant to be it?" if close else f"Add  {key} = ..."
-            raise InputError(f"{key} is missing", where=self.where(close[0] if close else None), mend=mend.rstrip("?."))
+            mend = f"Is {close[0]} meant to be {key}?" if close else f"Write a line  {key} = ...  there"
+            raise InputError(f"{key} is missing", where=self.where(close[0] if close else None), mend=mend)
         return self.content.get(key)
 
     def number(
@@ -169,13 +169,20 @@ class TomlTable:
             raise self.refuse(key, f"{key} is not a list of tables", f"Write each under a line [[{key}]]")
         return [TomlTable(each, key, k, self.lines, self.unit) for k, each in enumerate(value)]
 
+    def misspelt(self, *keys: str) -> None:
+        """Refuse a key that nobody asked for and that is close to one of those missing."""
+        for key in keys:
+            close = difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
+            if close:
+                raise self.refuse(close[0], "there is no such key", f"Did you mean {key}?")
+
     def finish(self) -> None:
         """Refuse keys that nobody asked for."""
         for key in self.content:
             if key not in self.known:
                 close = difflib.get_close_matches(key, sorted(self.known), 1)
                 mend = f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
-                raise self.refuse(key, "there is no such key", mend.rstrip("?"))
+                raise self.refuse(key, "there is no such key", mend)
 
 
 def _line_of(text: str, table: str, index: int, key: str | None) -> int | None:

@@ -49,8 +49,19 @@ def test_lengths_in_either_unit_and_percentages_of_the_throat(tmp_path):
         ("greatest_depth = 1", "units is missing"),
         ('units = "ft"', "line 1, units: 'ft' is not known"),
         ('units = "in"\n[short_side]\nradius = "a"', "line 3, [short_side] radius: 'a' is not a number"),
-        ('units = "in"\n[short_side]\nradus = 1', "line 3, [short_side] radus: radius is missing. Is radus meant"),
+        (
+            'units = "in"\n[short_side]\nradus = 1',
+            "line 3, [short_side] radus: radius is missing. Is radus meant to be radius?",
+        ),
         ('units = "in"\ngreatest_dept = 1\n[short_side]\nradius = 1', "line 2, greatest_dept: there is no such key"),
+        (
+            'units = "in"\n[short_side]\nradius = 1\nform = 2',
+            "line 4, [short_side] form: there is no such key. Did you mean from?",
+        ),
+        (
+            'units = "in"\n[[area]]\nstation = 1\naera = 2',
+            "line 4, [area] aera: there is no such key. Did you mean area?",
+        ),
         ('units = "in"\n[[area]]\nstation = 1\narea = 2\n[[area]]\nstation = 2', "line 5, [area]: neither area nor"),
         ('units = "in"\n[[area]]\nstation = 1\narea = 2\npercent = 3', "area and percent are both given"),
         ('units = "in"\n[[taper]]\nfrom = 2\nto = 1\narea_from = 1\narea_to = 1', "the taper ends before it begins"),
