@@ -16,7 +16,7 @@ from portgeo.errors import GeometryError
 from portgeo.loft import quarters
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.port import Port, sections_at
-from portgeo.section import is_simple
+from portgeo.section import area_of, is_simple
 from portgeo.skin import skin
 from portgeo.triangles import volume
 
@@ -33,7 +33,7 @@ class WallGrid:
     3, 3 to 6 ...) counting 1, equal steps of arc within it. origins (n, 3) and frames (n, 3, 3) of
     the planes. outlines : (n, m, 2), left and up. outward : (n, m, 2), the way a cut goes. lean :
     (n, m), depth square to the wall over depth along `outward`. clock : (n, m) in hours [0, 12).
-    areas, girth : (n,) of the sections themselves. islands : whether any section has metal in it.
+    areas, girth : (n,) of the sections themselves, islands off. islands : whether any section has metal in it.
     """
 
     stations: FloatArray
@@ -99,7 +99,7 @@ def wall_grid(port: Port, stations: FloatArray, count: int) -> WallGrid:
         outward=outward,
         lean=np.ones(outlines.shape[:2]),
         clock=np.arctan2(-arm[..., 0], arm[..., 1]) * (6.0 / np.pi) % 12.0,
-        areas=np.array([moments(section.outline).area for section in sections]),
+        areas=np.array([area_of(section) for section in sections]),
         girth=girth,
         islands=any(section.islands for section in sections),
     )

@@ -17,6 +17,7 @@ from portgeo.reshape.grid import WALLS, WallGrid, exits
 from portgeo.reshape.target import Target
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
+UNSURE_MM = 0.25  # 0.010 in more by interpolation than a reading vouches for: the wall is to be measured there
 GASKET_CARRY_MM = 6.0  # the gasket line holds this far in: a lip behind it would be an undercut
 CLEAR_MM = 1e-4  # a march towards an outer mesh ends this close to its least distance
 MARCH_STEPS = 60
@@ -37,12 +38,14 @@ class WallReading:
 class Limit:
     """The greatest depth (n, m) that one thing allows, inf where it says nothing.
 
-    name : for messages. chosen : whether it is the user's own choice, and not metal's.
+    name : for messages. chosen : whether it is the user's own choice, and not metal's. unmeasured :
+    (n, m), where it is no thicker for want of a reading, None for limits that are not measured.
     """
 
     name: str
     depth: FloatArray
     chosen: bool = False
+    unmeasured: np.ndarray | None = None
 
 
 def together(limits: Sequence[Limit], shape: tuple[int, int]) -> FloatArray:
@@ -81,12 +84,19 @@ def wall_limit(grid: WallGrid, readings: Sequence[WallReading], least_wall: floa
     that any of them vouches for, its own thickness less WALL_SLOPE for each mm away. At a reading
     both are the reading; far from all of them nothing is left and nothing may be cut.
     """
-    thickness = wall_thickness(grid, readings)
-    return Limit("wall", np.maximum(thickness - least_wall, 0.0) / grid.lean)
+    between, vouched = _thicknesses(grid, readings)
+    thickness = np.minimum(between, vouched)
+    unmeasured = np.maximum(between - least_wall, 0.0) - np.maximum(vouched - least_wall, 0.0) > UNSURE_MM
+    return Limit("wall", np.maximum(thickness - least_wall, 0.0) / grid.lean, unmeasured=unmeasured)
 
 
 def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:
     """Return the thickness of metal (n, m) that readings are taken to mean."""
+    return np.maximum(np.minimum(*_thicknesses(grid, readings)), 0.0)
+
+
+def _thicknesses(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
+    """Return what readings interpolate to (n, m), and the most that any of them vouches for (n, m)."""
     share, girth = _shares_of(grid, readings)
     along = grid.stations[None, :, None] - np.array([r.station for r in readings])[:, None, None]
     apart = np.abs(grid.share[None, :] - share[:, None])
@@ -95,8 +105,7 @@ def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArra
     thickness = np.array([r.thickness for r in readings])[:, None, None]
     weight = 1.0 / np.maximum(square, 1e-12)
     between = (weight * thickness).sum(axis=0) / weight.sum(axis=0)
-    vouched = (thickness - WALL_SLOPE * np.sqrt(square)).max(axis=0)
-    return np.maximum(np.minimum(between, vouched), 0.0)
+    return between, (thickness - WALL_SLOPE * np.sqrt(square)).max(axis=0)
 
 
 def _shares_of(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:

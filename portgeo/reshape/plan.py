@@ -14,10 +14,11 @@ import numpy as np
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
+from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, exits, moved, port_after, volume_after, wall_grid
 from portgeo.reshape.limits import Limit, chosen_limits, together
-from portgeo.reshape.shortside import ShortSideCut, floor_of, rounded_again, short_side_cut
-from portgeo.reshape.solve import Blend, Solution, blend_of, solve
+from portgeo.reshape.shortside import RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
+from portgeo.reshape.solve import Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
 from portgeo.triangles import volume
@@ -32,10 +33,15 @@ LARGEST_GAP = 0.01  # of the cost: more is told
 LEAST_CUT_MM = 1e-3  # less is the solver's rounding, and no tool takes it
 UNLIKE_MM = 0.1  # a wanted shape inside today's wall by more than this is told
 
-FROZEN = Notice(
-    "short_side_floor_kept",
-    "a limit leaves no metal to lower the floor through the turn and round it again: the floor there is cut "
-    "to the arc only, and the wanted areas come from the other walls",
+BOSS_KEPT = Notice(
+    "boss_kept",
+    "the guide boss and stem stay as they are in the target mesh, so it holds what a burette should read; at the "
+    "boss's root the cut goes round it: name it under [[keep]] if it may not be touched",
+)
+BOSS_LEFT_OUT = Notice(
+    "boss_left_out",
+    "the guide boss and stem could not be put into the target mesh, so it and its survey hold more than a burette "
+    "will read; the volumes and areas of the cut sheet have them taken off",
 )
 CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
@@ -126,19 +132,22 @@ def plan_cut(
     wanted[rows] = wanted_areas(target, grid.stations[rows], target.throat_area or float(grid.areas[-1]))
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
     blend = blend_of(grid, rows, columns)
+    fair = fairness(grid, blend, base, cut.radius) if cut is not None and cut.radius > 0.0 else None
     solution = solve(
         grid, blend, base, limit, lowest, wanted, target.blend,
-        symmetric=target.symmetric,
+        symmetric=target.symmetric, fair=fair,
     )  # fmt: skip
-    if cut is not None and cut.depth.any():
-        solution, frozen = _with_short_side(grid, blend, base, limit, lowest, wanted, target, cut, solution)
-        notices += [FROZEN] if frozen else []
+    if cut is not None and fair is not None:
+        solution, cut = _rounded(grid, solution, cut, limit)
     travel = np.where(np.abs(solution.depth) < LEAST_CUT_MM, 0.0, solution.depth)
     after = port_after(port, grid, travel)
     volumes = [volume_after(grid, t) for t in (np.zeros_like(travel), np.maximum(travel, 0.0), travel)]
     removed = volumes[1] - volumes[0]
     area_after = areas_after(grid, travel)
-    stops = find_stops(grid, limits, travel, wanted, area_after)
+    stops = find_stops(
+        grid, limits, travel, wanted, area_after,
+        symmetric=target.symmetric, rounded=fair is not None,
+    )  # fmt: skip
     notices += [
         *area_notices(grid, stops, wanted, area_after, target.fill > 0.0),
         *(short_side_notices(grid, target.short_side, cut, limits) if target.short_side and cut else ()),
@@ -147,12 +156,9 @@ def plan_cut(
         text = f"the cut found may cost up to {solution.gap:.1%} more than the best one; the solver got no nearer"
         notices.append(Notice("not_optimal", text))
     if grid.islands:
-        notices.append(
-            Notice(
-                "islands_left_out",
-                "the guide boss and stem are left out of the target port's mesh and volumes",
-            )
-        )
+        whole = opened(port, grid, travel) if target.fill == 0.0 else None
+        after = whole or after
+        notices.append(BOSS_LEFT_OUT if whole is None else BOSS_KEPT)
     return Plan(
         port=port,
         target=target,
@@ -174,50 +180,24 @@ def plan_cut(
     )
 
 
-def _with_short_side(
-    grid: WallGrid,
-    blend: Blend,
-    base: FloatArray,
-    limit: FloatArray,
-    lowest: FloatArray,
-    wanted: FloatArray,
-    target: Target,
-    cut: ShortSideCut,
-    first: Solution,
-) -> tuple[Solution, bool]:
-    """Return the solution with the short side fair again, and whether its floor had to be left alone.
+def _rounded(grid: WallGrid, solution: Solution, cut: ShortSideCut, limit: FloatArray) -> tuple[Solution, ShortSideCut]:
+    """Return the solution with its floor rounded to the short side's radius, and the radius that leaves.
 
-    What the areas take from the floor spoils the arc. It is rounded again on the lowered floor, what
-    that takes counts towards the areas, and the cut is solved again. Where a limit leaves no metal
-    for that, the floor through the turn is left to the arc and the areas come from the other walls.
+    What linear bending left is taken here, a few hundredths; a limit may leave no metal for all of it.
     """
-
-    def opened(solution: Solution) -> FloatArray:
-        return rounded_again(replace(grid, outlines=moved(grid, solution.depth)), cut.radius)
-
-    floor = floor_of(grid)
-    more = opened(first)
-    if (more > ROUND_ENOUGH_MM).any():
-        second = solve(
-            grid, blend, np.minimum(base + more, limit), limit, lowest, wanted, target.blend, symmetric=target.symmetric
-        )
-        more = opened(second)
-    else:
-        second = first
-    if ((second.depth + more - limit)[floor] <= ROUND_ENOUGH_MM).all():
-        return replace(second, depth=np.minimum(second.depth + more, limit)), False
-    turn = (grid.stations > cut.start - target.blend) & (grid.stations < cut.end + target.blend)
-    left = np.where(turn[:, None] & floor, base, limit)
-    return solve(
-        grid,
-        blend,
-        base,
-        left,
-        np.maximum(lowest, np.minimum(base, 0.0)),
-        wanted,
-        target.blend,
-        symmetric=target.symmetric,
-    ), True
+    lowered = replace(grid, outlines=moved(grid, solution.depth))
+    more = rounded_again(lowered, cut.radius)
+    over = np.where(more > 0.0, solution.depth + more - limit, 0.0)
+    rounded = replace(solution, depth=np.minimum(solution.depth + more, limit))
+    if over.max() <= ROUND_ENOUGH_MM:
+        return rounded, cut
+    after = replace(grid, outlines=moved(grid, rounded.depth))
+    low, high = 0.0, cut.radius
+    while high - low > RADIUS_STEP * cut.radius:
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if rounded_again(after, middle).max() <= ROUND_ENOUGH_MM else (low, middle)
+    row, column = np.unravel_index(int(np.argmax(over)), over.shape)
+    return rounded, replace(cut, radius=low, stopped_at=(int(row), int(column)))
 
 
 def wall_positions(grid: WallGrid, port: Port, other: Port) -> FloatArray:

@@ -6,14 +6,16 @@ it there, go out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from scipy import sparse
 
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
-from portgeo.reshape.grid import WallGrid, exits
+from portgeo.reshape.grid import WallGrid, exits, moved
+from portgeo.reshape.solve import Blend, Fairness
 from portgeo.reshape.target import ShortSideWanted
 from portgeo.section import Section
 from portgeo.survey.sides import find_turn, side_points, turn_plane
@@ -22,6 +24,8 @@ ARC_CHORDS = 256  # chords in a quarter of the rounding circle: within 0.0002 of
 ROOM = 4.0  # of the radius: metal is taken to go on this far behind the floor line and past its ends
 RADIUS_STEP = 0.002  # of the radius: how closely the largest radius that fits is found
 TOUCH_MM = 0.002  # floor moved by less than this is not cut
+INMOST_FACING = 0.85  # a wall within 32 degrees of it can become the innermost floor
+BEND_SPAN_MM = 2.5  # to each side: past a scan's roughness, under the smallest short side
 FLOOR_FACING = 0.5  # a wall within 60 degrees of the inside of the turn is floor, whose radius a limit may cost
 
 
@@ -100,9 +104,51 @@ def rounded_again(grid: WallGrid, radius: float) -> FloatArray:
     return _swept(grid, floor.ways, _floor_moves(floor, radius))
 
 
-def floor_of(grid: WallGrid) -> np.ndarray:
-    """Return which places (n, m) of the wall face the inside of the turn."""
-    return _floor(grid).faces
+def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float) -> Fairness:
+    """Return how a cut beyond `base` (n, m) may bend so that the floor keeps `radius`.
+
+    A curve of curvature k moved into the metal by d has, to first order, the curvature k + d'' + k^2 d
+    (primes along the curve; any book on plane curves, from memory). That may be no more than 1 / radius,
+    or than it is before: on the arc itself only a cut like a shift of the whole arc is left, elsewhere
+    there is room. It holds at every row, on each wall line of the inmost floor, and no cut at all meets it.
+    """
+    floor = _floor(replace(grid, outlines=moved(grid, base)))
+    step = np.linalg.norm(np.diff(floor.line, axis=0), axis=1)
+    before, after = step[:-1], step[1:]
+    whole = before + after
+    second = np.zeros((len(step) - 1, len(floor.line)))
+    at = np.arange(len(step) - 1)
+    second[at, at], second[at, at + 1] = 2.0 / (before * whole), -2.0 / (before * after)
+    second[at, at + 2] = 2.0 / (after * whole)
+    bend = np.clip(_bending(floor), 0.0, 1.0 / radius)
+    second[at, at + 1] += bend[1:-1] ** 2
+    rows = second @ blend.along
+    facing = np.einsum("nmi,ni->nm", grid.outward, floor.ways)[:, blend.columns]
+    columns = np.flatnonzero(facing.mean(axis=0) > INMOST_FACING)
+    count = len(blend.rows) * len(blend.columns)
+    place = np.arange(count).reshape(len(blend.rows), -1)
+    blocks = [
+        sparse.csr_matrix(
+            (rows.ravel(), (np.repeat(at, len(blend.rows)), np.tile(place[:, column], len(at)))), (len(at), count)
+        )
+        for column in columns
+    ]
+    # As shares of the wanted curvature, so that the solver sees numbers near one.
+    most = np.tile(1.0 - radius * bend[1:-1], len(columns))
+    return Fairness((radius * sparse.vstack(blocks)).tocsr(), most)
+
+
+def _bending(floor: _Floor) -> FloatArray:
+    """Return the curvature (n,) of the floor line, of circles through points BEND_SPAN_MM apart."""
+    run = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(floor.line, axis=0), axis=1))])
+    low = np.clip(run - BEND_SPAN_MM, 0.0, None)
+    high = np.clip(run + BEND_SPAN_MM, None, run[-1])
+    a, c = (np.column_stack([np.interp(x, run, floor.line[:, k]) for k in range(2)]) for x in (low, high))
+    one, other = floor.line - a, c - floor.line
+    cross = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    sides = [np.linalg.norm(each, axis=1) for each in (one, other, c - a)]
+    sign = 1.0 if (floor.inward[0] @ [0.0, 1.0]) > 0 else -1.0
+    return sign * 2.0 * cross / np.maximum(sides[0] * sides[1] * sides[2], 1e-12)
 
 
 @dataclass(frozen=True)

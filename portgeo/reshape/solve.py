@@ -50,6 +50,14 @@ class Blend:
     around: FloatArray
 
 
+@dataclass(frozen=True)
+class Fairness:
+    """How the depth beyond `base` may bend: matrix (k, nodes) of the blend, times it at most `most` (k,)."""
+
+    matrix: sparse.csr_matrix
+    most: FloatArray
+
+
 def blend_of(grid: WallGrid, rows: IntArray, columns: IntArray) -> Blend:
     """Return the cubic splines, natural along and periodic around, through depths at rows and columns."""
     along = CubicSpline(grid.stations[rows], np.eye(len(rows)), bc_type="natural")(grid.stations)
@@ -69,12 +77,13 @@ def solve(
     fade: float,
     *,
     symmetric: bool = False,
+    fair: Fairness | None = None,
 ) -> Solution:
     """Return the cut of least cost that meets wanted areas.
 
     base : (n, m), cut anyway. limit, lowest : (n, m), the whole depth stays between them (lowest is
     0, or below it where epoxy may go in). wanted : (n,), areas, nan where none is. fade : the blend
-    length b.
+    length b. fair : what the cut may not do to the short side, all of which no cut beyond `base` keeps.
 
     The cost of the depth d beyond `base` is the mean over the wall of 1/2 d^2 + 1/2 b^4 |second
     derivatives of d|^2, so the cut is small, spread evenly and fades over about b: the energy of a
@@ -106,6 +115,7 @@ def solve(
     beyond = np.zeros(top.shape)
     hessian = (spread.T @ energy @ spread).tocsc()
     bounds = top.ravel()[index], bottom.ravel()[index]
+    bends = None if fair is None else Fairness((fair.matrix @ spread).tocsr(), fair.most)
     missed = np.full(len(wanted_rows), np.inf)
     for passes in range(1, MOST_PASSES + 1):  # noqa: B007
         slope = area_slopes(grid, depth)[wanted_rows] @ blend.around
@@ -120,7 +130,7 @@ def solve(
         jacobian = sparse.diags(1.0 / aim) @ rows @ place
         area = areas_after(grid, depth)[wanted_rows]
         short = (aim - area) / aim + jacobian @ beyond.ravel()
-        found, cost, gap = _programme(hessian, (jacobian @ spread).tocsr(), short, bounds)
+        found, cost, gap = _programme(hessian, (jacobian @ spread).tocsr(), short, bounds, bends)
         beyond = (spread @ found).reshape(beyond.shape)
         depth = np.clip(base + blend.along @ beyond @ blend.around.T, lowest, limit)
         now = areas_after(grid, depth)[wanted_rows] / aim - 1.0
@@ -133,6 +143,11 @@ def solve(
 def _mirrored(count: int) -> IntArray:
     """Return the column on the other side of the port for each of `count` columns."""
     return (-np.arange(count)) % count
+
+
+def mirrored(values: FloatArray) -> FloatArray:
+    """Return values (n, m) of the wall, left and right changed over."""
+    return values[:, _mirrored(values.shape[1])]
 
 
 def _unknowns(top: FloatArray, bottom: FloatArray, fold: IntArray) -> tuple[IntArray, sparse.csr_matrix]:
@@ -202,8 +217,9 @@ def _programme(
     jacobian: sparse.csr_matrix,
     short: FloatArray,
     bounds: tuple[FloatArray, FloatArray],
+    bends: Fairness | None = None,
 ) -> tuple[FloatArray, float, float]:
-    """Solve min 1/2 x' H x + the price of |J x - short| with bounds on x.
+    """Solve min 1/2 x' H x + the price of |J x - short| with bounds on x, and on how it bends.
 
     Returns x, its cost without the price, and the relative duality gap.
     """
@@ -215,8 +231,11 @@ def _programme(
     balance = sparse.hstack([jacobian, slack, -slack])
     x_only = sparse.hstack([sparse.identity(count, format="csc"), sparse.csc_matrix((count, 2 * k))])
     slacks_only = sparse.hstack([sparse.csc_matrix((2 * k, count)), sparse.identity(2 * k)])
-    matrix = sparse.vstack([balance, x_only, -x_only, -slacks_only], format="csc")
-    right = np.concatenate([short, top, -bottom, np.zeros(2 * k)])
+    blocks, sides = [balance, x_only, -x_only, -slacks_only], [short, top, -bottom, np.zeros(2 * k)]
+    if bends is not None:
+        blocks.append(sparse.hstack([bends.matrix, sparse.csc_matrix((len(bends.most), 2 * k))]))
+        sides.append(bends.most)
+    matrix, right = sparse.vstack(blocks, format="csc"), np.concatenate(sides)
     cones = [clarabel.ZeroConeT(k), clarabel.NonnegativeConeT(len(right) - k)]
     settings = clarabel.DefaultSettings()
     settings.verbose = False

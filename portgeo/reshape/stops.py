@@ -14,6 +14,7 @@ from portgeo.plane import FloatArray
 from portgeo.reshape.grid import WallGrid, areas_after
 from portgeo.reshape.limits import Limit, together
 from portgeo.reshape.shortside import ShortSideCut
+from portgeo.reshape.solve import mirrored
 from portgeo.reshape.target import ShortSideWanted
 from portgeo.units import Notice
 
@@ -21,6 +22,10 @@ SHORT = 0.001  # of an area: what counts as missed
 OVER = 0.003  # of an area: what counts as more than was wanted
 TOUCHES_MM = 0.005  # a cut this close to a limit is stopped by it
 LIFTED_MM = 5.0  # a limit lifted to see what it costs lets the cut go this much past where it is
+NOTHING_MM = 0.013  # half a thousandth of an inch
+ALIKE = "left and right being alike"
+ROUNDED = "the short side's radius"
+FADES = "the length over which the cut fades"
 SAME_STRETCH_MM = 12.0  # stations closer than this are one remark
 
 
@@ -30,7 +35,9 @@ class Stop:
 
     row, column : the place on the grid. station, clock : the same for a person. limit : its name.
     depth : of the cut there, square to the wall. short : share of the wanted area missed, 0 where
-    none is. gain : the share this limit alone costs.
+    none is. gain : the share this limit alone costs. also : what else costs area there, by name.
+    all_round : whether it stops the cut all round the section. unmeasured : whether it is the wall
+    limit for want of a reading.
     """
 
     row: int
@@ -41,6 +48,26 @@ class Stop:
     depth: float
     short: float
     gain: float
+    also: tuple[tuple[str, float], ...] = ()
+    all_round: bool = False
+    unmeasured: bool = False
+
+    @property
+    def place(self) -> str:
+        """Where round the section, for a person."""
+        return "all round" if self.all_round else oclock(self.clock)
+
+    @property
+    def says(self) -> str:
+        """What stops the cut, for a person; {depth} is to be filled in."""
+        none = self.depth < NOTHING_MM
+        if self.unmeasured:
+            return (
+                "no wall reading is near enough to cut by; sonic-test there, or take nothing"
+                if none
+                else "the nearest wall reading vouches for no more than a cut of {depth}"
+            )
+        return f"{self.limit} lets nothing be taken" if none else f"{self.limit} stops the cut at {{depth}}"
 
 
 def oclock(hours: float) -> str:
@@ -51,52 +78,95 @@ def oclock(hours: float) -> str:
 
 
 def find_stops(
-    grid: WallGrid, limits: Sequence[Limit], travel: FloatArray, wanted: FloatArray, area: FloatArray
+    grid: WallGrid,
+    limits: Sequence[Limit],
+    travel: FloatArray,
+    wanted: FloatArray,
+    area: FloatArray,
+    *,
+    symmetric: bool = False,
+    rounded: bool = False,
 ) -> list[Stop]:
     """Return where limits stop the cut: one for each area missed, then one for each limit touched.
 
     What a limit costs is what the section's area would gain, up to the wanted area, were it lifted
-    and all others held. Limits that metal sets are named before those that the user chose.
+    and all others held. What is missed though the limits would let it be reached is put down to what
+    ties places together: the sides being alike (`symmetric`), the short side's radius (`rounded`),
+    else the fading of the cut. Limits that metal sets are named before those that the user chose.
     """
     stops: list[Stop] = []
     all_limits = together(limits, travel.shape)
     short = np.nan_to_num(1.0 - area / wanted, nan=0.0)
     short[short < SHORT] = 0.0
-    held = [together([b for b in limits if b is not a], travel.shape) for a in limits]
     for row in np.flatnonzero(short).tolist():
-        gains = []
-        for others in held:
-            lifted = np.minimum(others, all_limits + LIFTED_MM)
-            gained = areas_after(grid, np.maximum(lifted, travel))[row]
-            gains.append(float((min(gained, wanted[row]) - area[row]) / wanted[row]))
-        hard = [0.0 if limit.chosen else gain for limit, gain in zip(limits, gains, strict=True)]
-        worst = int(np.argmax(hard if max(hard) > SHORT else gains))
-        column = _tightest(limits[worst].depth[row], all_limits[row], travel[row])
-        stops.append(_stop(grid, row, column, limits[worst].name, travel, float(short[row]), gains[worst]))
-    for one in limits:
-        touched = (travel > TOUCHES_MM) & (travel > one.depth - TOUCHES_MM)
-        if touched.any() and not any(s.limit == one.name for s in stops):
-            row, column = divmod(int(np.argmax(np.where(touched, travel, -1.0))), travel.shape[1])
-            stops.append(_stop(grid, row, column, one.name, travel, 0.0, 0.0))
+
+        def reached(depth: FloatArray, row: int = row) -> float:
+            return min(float(areas_after(grid, np.maximum(depth, travel))[row]), float(wanted[row]))
+
+        most = reached(all_limits)
+        costs = [
+            (reached(np.minimum(others, all_limits + LIFTED_MM)) - most) / wanted[row]
+            for others in (together([b for b in limits if b is not a], travel.shape) for a in limits)
+        ]
+        hard = [0.0 if limit.chosen else cost for limit, cost in zip(limits, costs, strict=True)]
+        worst = int(np.argmax(hard if max(hard) > SHORT else costs))
+        alike = reached(np.minimum(all_limits, mirrored(all_limits))) if symmetric else most
+        ties = [
+            (ALIKE, (most - alike) / wanted[row]),
+            (ROUNDED if rounded else FADES, (alike - float(area[row])) / wanted[row]),
+        ]
+        named = [(limit.name, cost) for limit, cost in zip(limits, costs, strict=True)]
+        one = named[worst] if max(costs) > SHORT else max(ties, key=lambda tie: tie[1])
+        also = sorted((c for c in [*named, *ties] if c is not one and c[1] > SHORT), key=lambda cost: -cost[1])
+        limit = limits[worst] if one is named[worst] else None
+        stops.append(_stop(grid, row, limit, one, all_limits, travel, float(short[row]), tuple(also)))
+    for one_limit in limits:
+        touched = (travel > TOUCHES_MM) & (travel > one_limit.depth - TOUCHES_MM)
+        if touched.any() and not any(s.limit == one_limit.name for s in stops):
+            row = int(np.argmax(np.where(touched, travel, -1.0).max(axis=1)))
+            stops.append(_stop(grid, row, one_limit, (one_limit.name, 0.0), all_limits, travel, 0.0, ()))
     return stops
 
 
-def _tightest(own: FloatArray, limit: FloatArray, travel: FloatArray) -> int:
-    """Return the place (of m) where this limit, being the one that counts, allows least."""
-    counts = own <= limit + TOUCHES_MM
-    return int(np.argmin(np.where(counts, own, np.inf))) if counts.any() else int(np.argmax(travel))
+def _stop(
+    grid: WallGrid,
+    row: int,
+    limit: Limit | None,
+    cost: tuple[str, float],
+    all_limits: FloatArray,
+    travel: FloatArray,
+    short: float,
+    also: tuple[tuple[str, float], ...],
+) -> Stop:
+    """Return a stop at the place of a row where a limit, being the one that counts, allows least.
 
-
-def _stop(grid: WallGrid, row: int, column: int, name: str, travel: FloatArray, short: float, gain: float) -> Stop:
+    Without a limit, where the cut is deepest.
+    """
+    square = travel[row] * grid.lean[row]
+    if limit is None:
+        here = np.ones(len(square), dtype=bool)
+        allowed = -square
+    else:
+        here = (limit.depth[row] <= all_limits[row] + TOUCHES_MM) & (travel[row] > limit.depth[row] - TOUCHES_MM)
+        allowed = np.where(np.isfinite(limit.depth[row]), limit.depth[row] * grid.lean[row], LIFTED_MM)
+    if not here.any():
+        here[:] = True
+    # Of places alike to a hundredth, the one nearest to the middle of a wall.
+    off = np.abs(grid.share - np.round(grid.share))
+    column = min(np.flatnonzero(here).tolist(), key=lambda k: (round(float(allowed[k]), 2), float(off[k])))
+    unmeasured = limit is not None and limit.unmeasured is not None and bool(limit.unmeasured[row, column])
     return Stop(
-        row=int(row),
+        row=row,
         column=column,
         station=float(grid.stations[row]),
         clock=float(grid.clock[row, column]),
-        limit=name,
-        depth=float(travel[row, column] * grid.lean[row, column]),
+        limit=cost[0],
+        depth=float(square[column]),
         short=short,
-        gain=gain,
+        gain=cost[1],
+        also=also,
+        all_round=limit is not None and bool(here.all()),
+        unmeasured=unmeasured,
     )
 
 
@@ -113,8 +183,8 @@ def area_notices(
         found.append(
             Notice(
                 "area_missed",
-                f"station {{at}}, {oclock(stop.clock)}: {stop.limit} stops the cut at {{depth}}; "
-                f"target area missed by {stop.short:.1%} ({{got}} of {{wanted}})",
+                f"station {{at}}, {stop.place}: {stop.says}; "
+                f"target area missed by {stop.short:.1%} ({{got}} of {{wanted}}){_shares(stop)}",
                 {"at": stop.station, "depth": stop.depth},
                 {"got": float(area[stop.row]), "wanted": float(wanted[stop.row])},
             )
@@ -139,25 +209,31 @@ def area_notices(
     return found
 
 
+def _shares(stop: Stop) -> str:
+    """Return what each thing costs, where more than one does."""
+    if not stop.also:
+        return ""
+    name = "the unmeasured wall" if stop.unmeasured else stop.limit
+    shares = ", ".join(f"{each} {cost:.1%}" for each, cost in ((name, stop.gain), *stop.also))
+    return f"; each alone costs: {shares}"
+
+
 def short_side_notices(
     grid: WallGrid, wanted: ShortSideWanted, cut: ShortSideCut, limits: Sequence[Limit]
 ) -> list[Notice]:
     """Return notices for a short side that falls short of its radius, or has it already."""
     if cut.stopped_at is not None:
         row, column = cut.stopped_at
-        name = limits[int(np.argmin([limit.depth[row, column] for limit in limits]))].name
-        depth = float(min(limit.depth[row, column] for limit in limits) * grid.lean[row, column])
+        limit = min(limits, key=lambda each: float(each.depth[row, column]))
+        depth = float(np.maximum(limit.depth[row, column], 0.0) * grid.lean[row, column])
+        clock = float(grid.clock[row, column])
+        unmeasured = limit.unmeasured is not None and bool(limit.unmeasured[row, column])
+        stop = Stop(row, column, float(grid.stations[row]), clock, limit.name, depth, 0.0, 0.0, unmeasured=unmeasured)
         return [
             Notice(
                 "short_side_missed",
-                f"short side: {{radius}} of the {{wanted}} radius wanted; at station {{at}}, "
-                f"{oclock(float(grid.clock[row, column]))}, {name} stops the cut at {{depth}}",
-                {
-                    "radius": cut.radius,
-                    "wanted": wanted.radius,
-                    "at": float(grid.stations[row]),
-                    "depth": depth,
-                },
+                "short side: {radius} of the {wanted} radius wanted; at station {at}, " + f"{stop.place}, {stop.says}",
+                {"radius": cut.radius, "wanted": wanted.radius, "at": stop.station, "depth": depth},
             )
         ]
     if cut.stopped_by_stations:

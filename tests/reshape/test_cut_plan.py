@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from portgeo.compare.comparison import compare_ports
 from portgeo.errors import GeometryError, InputError
+from portgeo.plane import moments
 from portgeo.port import port_from_readings, sections_at
 from portgeo.reshape.grid import area_slopes, areas_after, exits, port_after, wall_grid
 from portgeo.reshape.limits import (
@@ -27,11 +28,13 @@ from portgeo.reshape.plan import plan_cut, wall_positions
 from portgeo.reshape.recheck import recheck
 from portgeo.reshape.solve import blend_of, solve
 from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
-from portgeo.section import Reading, measure_section
+from portgeo.scan import ScanOptions, port_from_scan
+from portgeo.section import Reading, area_of, measure_section
 from portgeo.survey import survey
 from portgeo.triangles import volume
 from portgeo.units import Display
 from tests.conftest import elbow_readings
+from tests.scan import make
 
 from .conftest import tube_readings
 
@@ -40,6 +43,7 @@ BREAK_MM = 0.005
 SLOW_IS_WELL = [HealthCheck.too_slow]  # the machine may be busy
 NO_SHRINKING = (Phase.explicit, Phase.generate)  # a failing problem is printed as it is; shrinking takes minutes
 MM = Display("mm")
+SHAPE = make.Shape()
 
 
 @st.composite
@@ -229,6 +233,88 @@ def test_areas_and_short_side_are_met_together(bend):
     assert found.short_side.least_radius > 18.0 * 0.98
     asked = ~np.isnan(plan.wanted)
     assert (plan.area_after / plan.wanted)[asked].min() > 0.999
+
+
+def test_an_area_out_of_reach_costs_neither_the_other_areas_nor_the_short_side(bend):
+    # Everything cut to 2 mm at station 25 gains some 280 mm2 of the 1000 wanted. The dip it makes in the floor
+    # ends at the turn, where the floor must stay as round as is wanted, and fade.
+    other = AreaWanted(110.0, 110.0, 1250.0, 1250.0)
+    short = ShortSideWanted(17.0)
+    within = plan_cut(bend, Target(areas=(other,), short_side=short, greatest_depth=2.5))
+    beyond = plan_cut(
+        bend, Target(areas=(AreaWanted(25.0, 25.0, 2200.0, 2200.0), other), short_side=short, greatest_depth=2.5)
+    )
+    grid = beyond.grid
+    row = int(np.argmin(np.abs(grid.stations - 110.0)))
+    assert beyond.area_after[row] == pytest.approx(1250.0, rel=1e-3)
+    most = areas_after(grid, beyond.limit)[int(np.argmin(np.abs(grid.stations - 25.0)))]
+    stop = next(s for s in beyond.stops if s.short)
+    assert beyond.area_after[stop.row] == pytest.approx(most, rel=1e-3)
+    for plan in (within, beyond):
+        assert plan.short_side.radius == 17.0
+        assert survey(plan.after).short_side.least_radius > 17.0 * 0.98
+        assert (plan.travel - plan.limit).max() <= BREAK_MM
+    # The floor fades from the dip into the arc: nowhere a step, nowhere bare metal between the two.
+    floor, arc = beyond.depth[:, 120], beyond.short_side.depth[:, 120]
+    assert np.abs(np.gradient(floor, grid.stations)).max() < 0.3
+    between = (grid.stations > 25.0) & (arc > 0.0)
+    assert (floor >= arc - BREAK_MM)[between].all()
+    assert floor[(grid.stations > 25.0) & (grid.stations < 40.0)].min() > 0.1
+    told = next(n for n in beyond.warnings if n.code == "area_missed").message(MM)
+    assert "station 25.00 mm, all round: greatest depth stops the cut at 2.50 mm; target area missed by" in told
+
+
+def test_what_stops_a_cut_is_named_for_what_it_is(bend):
+    wanted = (AreaWanted(25.0, 25.0, 1700.0, 1700.0),)
+    told = lambda plan: next(n for n in plan.warnings if n.code == "area_missed").message(MM)  # noqa: E731
+    # Only the floor was measured: the other walls are shut for want of a reading, and the floor by its wall.
+    readings = [WallReading(s, 6.0, 4.0) for s in (10.0, 25.0, 40.0)]
+    measured = plan_cut(bend, Target(areas=wanted, greatest_depth=6.0), [lambda g: wall_limit(g, readings, 2.5)])
+    assert "no wall reading is near enough to cut by; sonic-test there" in told(measured)
+    assert next(s for s in measured.stops if s.short).unmeasured
+    # A part kept, and the greatest depth, both cost area: each is told with its share.
+    kept = plan_cut(bend, Target(areas=wanted, greatest_depth=2.0, keep=(Keep("pushrod side", 0.0, 60.0, 1.5, 4.5),)))
+    text = told(kept)
+    assert "pushrod side lets nothing be taken" in text and "each alone costs: pushrod side" in text
+    assert "greatest depth" in text
+    stop = next(s for s in kept.stops if s.short)
+    row = stop.row
+    lifted = np.minimum(2.0 / kept.grid.lean[row], np.where(kept.limit[row] > 0.0, np.inf, 5.0))
+    freed = areas_after(kept.grid, np.where(np.arange(len(kept.grid.stations))[:, None] == row, lifted, kept.travel))
+    assert stop.gain == pytest.approx((min(freed[row], 1700.0) - kept.area_after[row]) / 1700.0, abs=0.002)
+    # Sides alike: a limit on the right costs as much again on the left, where it says nothing.
+    alike = plan_cut(
+        bend,
+        Target(
+            areas=(AreaWanted(25.0, 25.0, 1300.0, 1300.0),),
+            greatest_depth=2.0,
+            walls=("left", "right"),
+            keep=(Keep("pushrod side", 0.0, 60.0, 1.5, 4.5),),
+            symmetric=True,
+        ),
+    )
+    assert "left and right being alike" in told(alike)
+
+
+def test_a_guide_boss_stays_in_the_target(tmp_path):
+    # A boss 12 mm and a stem 7 mm thick stand in the bowl; the wall round them is opened by 0.8 mm in places.
+    made, taken = make.with_boss(make.tube(SHAPE, 1.6), SHAPE, 12.0, 7.0, 1.6)
+    port = port_from_scan(made.vertices, made.faces, ScanOptions(), lambda what, share: None)
+    areas = tuple(AreaWanted(s, s, a, a) for s, a in ((20.0, 1450.0), (95.0, 970.0), (120.0, 930.0)))
+    plan = plan_cut(port, Target(areas=areas))
+    assert any(n.code == "boss_kept" for n in plan.warnings)
+    mesh = trimesh.Trimesh(plan.after.vertices, plan.after.faces, process=False)
+    assert mesh.is_watertight and mesh.body_count == 1
+    # What a burette reads: today's volume, from the shape itself, and what comes out.
+    assert plan.volume_before == pytest.approx(SHAPE.volume - taken, rel=0.002)
+    assert mesh.volume - plan.volume_before == pytest.approx(plan.removed, rel=0.02)
+    stations = np.array([20.0, 95.0, 120.0])
+    today, then = sections_at(port, stations), sections_at(plan.after, stations)
+    assert [area_of(s) for s in then] == pytest.approx([1450.0, 970.0, 930.0], rel=1e-3)
+    for before, after in zip(today[1:], then[1:], strict=True):
+        # The boss and the stem are as they were, to the last figure.
+        assert len(before.islands) == len(after.islands) == 1
+        assert moments(after.islands[0]).area == pytest.approx(moments(before.islands[0]).area, rel=1e-6)
 
 
 def test_epoxy_makes_a_section_smaller_only_where_it_is_allowed():
