@@ -27,6 +27,7 @@ COMMANDS = (
     "airspeed",
     "templates",
     "view",
+    "report",
     "demo",
 )
 

@@ -77,32 +77,9 @@ def run(args: argparse.Namespace) -> None:
 
 def plan_from(loaded: Loaded, wanted: TargetFile, args: argparse.Namespace) -> Plan:
     """Return the plan for a loaded port and a target file, with the limits and the port it names."""
-    from portgeo.errors import PortgeoError
-    from portgeo.io.meshes import read_mesh
-    from portgeo.io.outlines import read_outline
-    from portgeo.io.walls import read_walls
-    from portgeo.reshape.limits import wall_limit
-    from portgeo.reshape.placing import gasket, laid_on, outer_mesh
-    from portgeo.reshape.plan import plan_cut
+    from portgeo.io.planning import plan_wanted
 
-    port, limits = loaded.port, []
-    if wanted.wall_readings is not None:
-        readings = read_walls(wanted.wall_readings)
-        limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
-    for path in wanted.outer_meshes:
-        mesh = read_mesh(path, unit=wanted.outer_unit)
-        deepest = wanted.target.greatest_depth * 4.0
-        limits.append(outer_mesh(port, mesh.vertices, mesh.faces, wanted.least_wall, deepest, path.name))
-    if wanted.gasket is not None:
-        outline = read_outline(wanted.gasket, wanted.gasket_unit)
-        limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
-    like = None
-    if wanted.copy is not None:
-        like, _ = laid_on(port, load_port(str(wanted.copy), args).port)
-    try:
-        return plan_cut(port, wanted.target, limits, like)
-    except PortgeoError as refusal:
-        raise refusal.in_file(args.target) from None
+    return plan_wanted(loaded.port, wanted, args.target, lambda path: load_port(str(path), args).port)
 
 
 def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any], density: float) -> None:

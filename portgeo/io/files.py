@@ -147,11 +147,16 @@ def atomic_write(path: str | Path, data: bytes, *, force: bool) -> None:
 
 
 def write_json(path: str | Path, result: Mapping[str, Any], force: bool) -> None:
-    """Write a result as JSON: keys in their order, floats to 9 significant digits, nan and inf as null.
+    """Write a result as JSON, as `json_text` has it. Raises OutputError."""
+    atomic_write(path, json_text(result).encode("utf-8", "replace"), force=force)
 
-    Takes numpy scalars and arrays. Lists of plain values stay on one line. Raises OutputError.
+
+def json_text(result: Mapping[str, Any]) -> str:
+    """Return a result as JSON: keys in their order, floats to 9 significant digits, nan and inf as null.
+
+    Takes numpy scalars and arrays. Lists of plain values stay on one line.
     """
-    atomic_write(path, (_json(_plain(result), "") + "\n").encode("utf-8", "replace"), force=force)
+    return _json(_plain(result), "") + "\n"
 
 
 def _plain(value: Any) -> Any:
@@ -180,15 +185,20 @@ def _json(value: Any, indent: str) -> str:
 
 
 def write_table_csv(path: str | Path, header: Sequence[str], rows: Iterable[Sequence[Any]], force: bool) -> None:
-    """Write a table as CSV (UTF-8, line feeds): numbers to six decimals as needed, nan as an empty cell.
+    """Write a table as CSV, as `table_text` has it, in UTF-8. Raises OutputError."""
+    atomic_write(path, table_text(header, rows).encode("utf-8", "replace"), force=force)
 
-    Numbers below 1 keep six significant digits. Raises OutputError.
+
+def table_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """Return a table as CSV with line feeds: numbers to six decimals as needed, nan as an empty cell.
+
+    Numbers below 1 keep six significant digits.
     """
     text = io.StringIO()
     table = csv.writer(text, lineterminator="\n")
     table.writerow(header)
     table.writerows([_cell(value) for value in row] for row in rows)
-    atomic_write(path, text.getvalue().encode("utf-8", "replace"), force=force)
+    return text.getvalue()
 
 
 def _cell(value: Any) -> str:

@@ -18,6 +18,7 @@ from portgeo.io.files import atomic_write
 from portgeo.survey.schedule import Survey
 from portgeo.units import Display
 
+matplotlib.rcParams["text.parse_math"] = False  # a $ in the name of a state or a file is a $
 INK = "#222222"
 LINE_STYLES = ("-", "--", ":", "-.")  # states differ in line as well as in colour
 
@@ -27,15 +28,25 @@ def colours(count: int) -> list[tuple[float, ...]]:
     return [tuple(c) for c in matplotlib.colormaps["cividis"](np.linspace(0.0, 0.8, max(count, 2)))[:count]]
 
 
-def save(figure: Figure, path: str, *, force: bool) -> None:
-    """Write a figure as PNG, whole or not at all."""
+def png(figure: Figure) -> bytes:
+    """Return a figure as PNG."""
     stream = io.BytesIO()
     FigureCanvasAgg(figure).print_png(stream)
-    atomic_write(path, stream.getvalue(), force=force)
+    return stream.getvalue()
+
+
+def save(figure: Figure, path: str, *, force: bool) -> None:
+    """Write a figure as PNG, whole or not at all."""
+    atomic_write(path, png(figure), force=force)
 
 
 def schedule_chart(surveys: Sequence[tuple[str, Survey]], display: Display, path: str, *, force: bool = False) -> None:
     """Write a chart of area, and of height and width, against station for named surveys."""
+    save(schedule_figure(surveys, display), path, force=force)
+
+
+def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> Figure:
+    """Return a chart of area, and of height and width, against station for named surveys."""
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     area_axes, size_axes = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
     for (name, survey), colour, style in zip(surveys, colours(len(surveys)), LINE_STYLES, strict=False):
@@ -84,4 +95,4 @@ def schedule_chart(surveys: Sequence[tuple[str, Survey]], display: Display, path
         axes.grid(True, color="#eeeeee")
         axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
         axes.spines[["top", "right"]].set_visible(False)
-    save(figure, path, force=force)
+    return figure

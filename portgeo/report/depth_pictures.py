@@ -152,11 +152,16 @@ def schedules_chart(found: Comparison, display: Display, path: str, *, force: bo
     top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
     bottom.set_ylabel(f"depth, {display.unit}")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
-    _finish((top, bottom), figure, path, force)
+    save(_finished((top, bottom), figure), path, force=force)
 
 
 def balance_chart(found: Balance, names: Sequence[str], display: Display, path: str, *, force: bool = False) -> None:
     """Write a chart of a set's area schedules side by side, and their spread."""
+    save(balance_figure(found, names, display), path, force=force)
+
+
+def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Figure:
+    """Return a chart of a set's area schedules side by side, and their spread."""
     x = np.array([display.of_length(s) for s in found.stations])
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
@@ -176,11 +181,16 @@ def balance_chart(found: Balance, names: Sequence[str], display: Display, path: 
     top.set_title("Area schedules of the set (thick: the odd one out)", color=INK, fontsize=11)
     bottom.set_ylabel("spread, %")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
-    _finish((top, bottom), figure, path, force)
+    return _finished((top, bottom), figure)
 
 
 def outlines_chart(found: Match, display: Display, path: str, *, force: bool = False) -> None:
     """Write the outlines at the flange, as seen looking downstream, lip and step filled."""
+    save(outlines_figure(found, display), path, force=force)
+
+
+def outlines_figure(found: Match, display: Display) -> Figure:
+    """Return the outlines at the flange, as seen looking downstream, lip and step filled."""
     import shapely
 
     figure = Figure(figsize=(7.0, 7.4), dpi=130, layout="constrained")
@@ -209,7 +219,7 @@ def outlines_chart(found: Match, display: Display, path: str, *, force: bool = F
     axes.set_xlabel(f"to the right wall, {display.unit}")
     axes.set_ylabel(f"up, {display.unit}")
     axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
-    _finish((axes,), figure, path, force)
+    return _finished((axes,), figure)
 
 
 def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | None) -> Any:
@@ -221,9 +231,9 @@ def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | N
     return PathPatch(path, facecolor=colour, alpha=0.35, edgecolor="none", label=name)
 
 
-def _finish(all_axes: Sequence[Any], figure: Figure, path: str, force: bool) -> None:
+def _finished(all_axes: Sequence[Any], figure: Figure) -> Figure:
     for axes in all_axes:
         axes.grid(True, color="#eeeeee")
         axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
         axes.spines[["top", "right"]].set_visible(False)
-    save(figure, path, force=force)
+    return figure

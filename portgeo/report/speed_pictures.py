@@ -62,6 +62,11 @@ def draw_speed(
 
 def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path: str, *, force: bool = False) -> None:
     """Write a chart of mean, short-side and long-side speed by station for named results."""
+    save(speed_figure(results, display), path, force=force)
+
+
+def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> Figure:
+    """Return a chart of mean, short-side and long-side speed by station for named results."""
     figure = Figure(figsize=(9.0, 5.2), dpi=130, layout="constrained")
     axes = figure.subplots()
     feet = display.unit == "in"
@@ -110,11 +115,16 @@ def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path:
         color=INK,
         fontsize=11,
     )
-    _finish(figure, axes, path, force)
+    return _finished(figure, axes)
 
 
 def bench_chart(runs: Sequence[Run], depression: float, display: Display, path: str, *, force: bool = False) -> None:
     """Write a chart of flow against lift, all runs at one depression, with swirl below where it was read."""
+    save(bench_figure(runs, depression, display), path, force=force)
+
+
+def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Figure:
+    """Return a chart of flow against lift, all runs at one depression, with swirl below where it was read."""
     swirl = any(run.swirl is not None for run in runs)
     figure = Figure(figsize=(9.0, 6.4 if swirl else 5.0), dpi=130, layout="constrained")
     rows = figure.subplots(2 if swirl else 1, 1, sharex=True, squeeze=False)[:, 0]
@@ -134,11 +144,11 @@ def bench_chart(runs: Sequence[Run], depression: float, display: Display, path: 
         rows[1].grid(True, color="#eeeeee")
         rows[1].spines[["top", "right"]].set_visible(False)
     rows[-1].set_xlabel(f"lift, {display.unit}")
-    _finish(figure, rows[0], path, force)
+    return _finished(figure, rows[0])
 
 
-def _finish(figure: Figure, axes: Any, path: str, force: bool) -> None:
+def _finished(figure: Figure, axes: Any) -> Figure:
     axes.grid(True, color="#eeeeee")
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
-    save(figure, path, force=force)
+    return figure

@@ -1,0 +1,53 @@
+"""report: the whole work of a job file, in one folder."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "do all that a job file has, and write one page, tables, meshes, pictures and templates"
+EXAMPLE = """examples:
+  portgeo new my-port
+  portgeo report my-port/job.toml --out my-port/report
+
+What was made before is used again where nothing it was made of has changed. A run that was stopped
+goes on from where it was."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of report."""
+    parser.add_argument("job", metavar="JOB", help="job file (toml); `portgeo new DIR` writes one to fill in")
+    parser.add_argument("--out", metavar="DIR", required=True, help="folder to write into (made if it is not there)")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("--force", action="store_true", help="replace files that no earlier report wrote")
+
+
+def run(args: argparse.Namespace) -> None:
+    """Make the report and say what there is."""
+    from portgeo.commands.common import progress_bar
+    from portgeo.io.job import read_job
+    from portgeo.job.run import run_job
+
+    job = read_job(args.job)
+    out = Path(args.out)
+    with progress_bar("report", quiet=args.quiet) as progress:
+        done = run_job(job, out, progress, force=args.force)
+    if not args.quiet:
+        print(_said(done.results, len(done.files), done.made, done.kept, out))
+
+
+def _said(results: dict, files: int, made: int, kept: int, out: Path) -> str:  # type: ignore[type-arg]
+    lines = [f"{out / 'report.html'}: {results['title']}", f"  {files} files in {out}; {_steps(made, kept)}"]
+    if results["warnings"]:
+        lines.append("look at")
+        lines += [f"  - {warning['about']}: {warning['message']}" for warning in results["warnings"]]
+    if results["skipped"]:
+        lines.append("left out")
+        lines += [f"  - {one['step']}: {one['why']}" for one in results["skipped"]]
+    return "\n".join(lines)
+
+
+def _steps(made: int, kept: int) -> str:
+    if made == 0:
+        return f"nothing had changed, all {kept} results were used again"
+    return f"{made} results made, {kept} used again"

@@ -1,0 +1,46 @@
+"""A plan from files: the target with the wall readings, meshes, gasket and port that it names.
+
+A Port and a TargetFile come in; the Plan within all those limits goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from portgeo.errors import naming
+from portgeo.io.meshes import read_mesh
+from portgeo.io.outlines import read_outline
+from portgeo.io.target import TargetFile
+from portgeo.io.walls import read_walls
+from portgeo.port import Port
+from portgeo.reshape.grid import WallGrid
+from portgeo.reshape.limits import Limit, wall_limit
+from portgeo.reshape.placing import gasket, laid_on, outer_mesh
+from portgeo.reshape.plan import Plan, plan_cut
+
+MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
+
+
+def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port]) -> Plan:
+    """Return the plan for a port and a target, with the limits and the port that the target names.
+
+    file : the target's name, for refusals. load : reads the port to be copied. Raises InputError and
+    GeometryError.
+    """
+    limits: list[Callable[[WallGrid], Limit]] = []
+    if wanted.wall_readings is not None:
+        readings = read_walls(wanted.wall_readings)
+        limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
+    for path in wanted.outer_meshes:
+        mesh = read_mesh(path, unit=wanted.outer_unit)
+        deepest = wanted.target.greatest_depth * MARCHED
+        limits.append(outer_mesh(port, mesh.vertices, mesh.faces, wanted.least_wall, deepest, path.name))
+    if wanted.gasket is not None:
+        outline = read_outline(wanted.gasket, wanted.gasket_unit)
+        limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
+    like = None
+    if wanted.copy is not None:
+        like, _ = laid_on(port, load(wanted.copy))
+    with naming(file):
+        return plan_cut(port, wanted.target, limits, like)

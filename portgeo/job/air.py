@@ -1,0 +1,156 @@
+"""The steps on flow: the bench sheet, air speed of a state, the engine's demand, today beside the plan.
+
+What each is made of comes in; a result to keep goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from portgeo.errors import InputError, PortgeoError, naming
+from portgeo.flow.airspeed import AirSpeed, air_speed, beside
+from portgeo.flow.bench import Run, flow_through, mean_over_lift
+from portgeo.flow.demand import TYPICAL_COEFFICIENT, Engine, demand, power_range
+from portgeo.flow.path import join, path_of
+from portgeo.flow.valve import Valve, check_valve
+from portgeo.io.bench import BenchFile, pick_run, read_bench
+from portgeo.io.ports import Loaded
+from portgeo.job.results import Given, LeftOut, Part, Sped, Told
+from portgeo.report.speed_pictures import painted
+from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
+from portgeo.triangles import volume
+from portgeo.units import M3_S_PER, PA_PER, Display
+
+
+def benched(given: Given) -> Told:
+    """Return the runs of the bench sheet and their chart."""
+    from portgeo.report.charts import png
+    from portgeo.report.speed_pictures import bench_figure
+
+    bench = _bench(given)
+    depression = given.settings["depression"] * PA_PER["in_h2o"]
+    record = bench_record(bench.runs, depression, valve_of(given.settings["valve"]))
+    return Told(record, png(bench_figure(bench.runs, depression, Display(given.settings["units"]))))
+
+
+def _bench(given: Given) -> BenchFile:
+    with naming(given.names["bench"]):
+        return read_bench(given.paths["bench"])
+
+
+def valve_of(table: Mapping[str, float] | None) -> Valve | None:
+    """Return the valve that a job's engine has. Raises InputError where its sizes contradict each other."""
+    if table is None:
+        return None
+    angle = float(np.radians(table["seat_angle_deg"]))
+    valve = Valve(table["valve"], table["throat"], table["stem"], angle, table["seat_width"])
+    check_valve(valve)
+    return valve
+
+
+def engine_of(table: Mapping[str, Any]) -> Engine:
+    """Return the engine of a job's table, in metres and revolutions a second."""
+    rod = None if table["rod"] is None else table["rod"] / 1000.0
+    sizes = (table[name] / 1000.0 for name in ("bore", "stroke"))
+    return Engine(*sizes, table["rpm"] / 60.0, table["cylinders"] or 1, table["valve"] / 1000.0, table["valves"], rod)
+
+
+def run_of(bench: BenchFile | None, run: str | None, state: str) -> Run | None:
+    """Return the run of a state: the one it names, else the one whose state has its name.
+
+    Raises InputError where the one it names is not there.
+    """
+    if bench is None:
+        return None
+    if run is not None:
+        try:
+            return pick_run(bench, run)
+        except InputError as refusal:
+            mend = refusal.mend.replace("--run", "bench_run")
+            raise InputError(refusal.what, mend=mend, where=f"the bench_run of '{state}'") from None
+    named = [run for run in bench.runs if run.state.casefold() == state.strip().casefold()]
+    return named[0] if len(named) == 1 else None
+
+
+def sped(given: Given) -> Sped | LeftOut:
+    """Return the air speed of a state or of a plan's port, through its runner where it has one."""
+    settings = given.settings
+    source = given.needs["part"]
+    part: Part = source if isinstance(source, Part) else source.part
+    runner: Part | None = given.needs.get("runner")
+    display, depression = Display(settings["units"]), settings["depression"] * PA_PER["in_h2o"]
+    told = _flow(given, display, depression)
+    if told is None:
+        why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
+        return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
+    flow, note = told
+    path = path_of(part.loaded.port) if runner is None else join(runner.loaded.port, part.loaded.port)
+    try:
+        result = air_speed(path, flow, depression)
+    except PortgeoError as refusal:
+        raise refusal.in_file(part.loaded.source["file"]) from None
+    loaded: list[Loaded] = [part.loaded] if runner is None else [runner.loaded, part.loaded]
+    warnings = [*(n for one in loaded for n in (*one.warnings, *one.port.warnings)), *result.warnings]
+    record = airspeed_record(result, part.loaded.source, warnings, display)
+    over_runner = None
+    if runner is not None:
+        record["runner_source"] = runner.loaded.source
+        pose = path.poses[0]
+        over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
+        note += ", through runner and port"
+    return Sped(result, record, note, painted(result, part.skin.vertices), over_runner)
+
+
+def _flow(given: Given, display: Display, depression: float) -> tuple[float, str] | None:
+    """Return the flow, m3/s, and where it is from; None where there is none."""
+    settings = given.settings
+    bench = _bench(given) if "bench" in given.paths else None
+    with naming(given.names.get("bench", "")):
+        run = run_of(bench, settings["run"], settings["state"])
+        if run is not None:
+            flow = flow_through(run, settings["lift"], depression, display)
+            at = "its best flow" if settings["lift"] is None else f"at a lift of {display.length(settings['lift'])}"
+            return flow, f"{_cfm(flow, depression)}: bench run '{run.name}', {at}"
+    if settings["flow_cfm"] is None:
+        return None
+    flow = settings["flow_cfm"] * M3_S_PER["cfm"]
+    return flow, f"{_cfm(flow, depression)}: the flow that the job gives"
+
+
+def _cfm(flow: float, depression: float) -> str:
+    return f"{flow / M3_S_PER['cfm']:.1f} cfm at {depression / PA_PER['in_h2o']:g} inH2O"
+
+
+def demanded(given: Given) -> Told | LeftOut:
+    """Return what the engine asks of its port, and the power that the last state's flow could feed."""
+    speed: Sped | LeftOut = given.needs["speed"]
+    if isinstance(speed, LeftOut):
+        return LeftOut(f"there is no flow of the last state: {speed.why}")
+    table = given.settings["engine"]
+    engine = engine_of(table)
+    bench = _bench(given) if "bench" in given.paths else None
+    run = run_of(bench, given.settings["run"] or None, given.settings["state"])
+    coefficient = TYPICAL_COEFFICIENT
+    if run is not None:
+        coefficient = mean_over_lift(run, np.pi / 4.0 * engine.valve**2 * engine.valves, table["max_lift"])
+    result: AirSpeed = speed.result
+    asked = demand(engine, result.air.sound, coefficient)
+    power = None
+    if table["cylinders"] is not None:
+        at_28 = result.flow * np.sqrt(28.0 * PA_PER["in_h2o"] / result.depression) / M3_S_PER["cfm"]
+        power = power_range(float(at_28), table["cylinders"])
+    return Told(demand_record(asked, power))
+
+
+def beside_today(given: Given) -> Told | LeftOut:
+    """Return what the plan does to the peak of the air speed."""
+    today, planned = given.needs["today"], given.needs["planned"]
+    for speed in (today, planned):
+        if isinstance(speed, LeftOut):
+            return speed
+    ports = given.needs["part"].loaded.port, given.needs["plan"].part.loaded.port
+    found = beside(today.result, planned.result, *(volume(port.vertices, port.faces) for port in ports))
+    return Told(beside_record(planned.result, found, given.needs["plan"].part.loaded.source))

@@ -1,0 +1,51 @@
+"""What can be refused of a job in a moment, before minutes of work: its small files and its sizes.
+
+A JobFile comes in; nothing goes out, or a refusal naming file, place and mend.
+"""
+
+from __future__ import annotations
+
+from portgeo.errors import InputError, PortgeoError
+from portgeo.flow.demand import check_engine
+from portgeo.io.bench import read_bench
+from portgeo.io.job import JobFile
+from portgeo.io.outlines import read_outline
+from portgeo.io.ports import is_sheet
+from portgeo.io.sheets import read_sheet
+from portgeo.io.target import read_target
+from portgeo.io.walls import read_walls
+from portgeo.job.air import engine_of, run_of, valve_of
+from portgeo.job.steps import ENGINE_NEEDS, PARTS, VALVE_KEYS
+
+
+def check_job(job: JobFile) -> None:
+    """Raise the first PortgeoError that reading a job's sheets, target, bench and outlines gives."""
+    tables = job.job
+    engine = tables.engine
+    try:
+        if engine is not None:
+            table = engine.model_dump()
+            if all(table[name] is not None for name in ENGINE_NEEDS):
+                check_engine(engine_of(table))
+            if table["valve"] is not None and table["throat"] is not None:
+                valve_of({key: table[key] for key in VALVE_KEYS})
+    except PortgeoError as refusal:
+        raise InputError(refusal.what, file=str(job.path), where=job.where("engine"), mend=refusal.mend) from None
+    for state in tables.state:
+        for file in (getattr(state, part) for part in PARTS):
+            if file is not None and is_sheet(file):
+                read_sheet(job.folder / file)
+    if tables.bench is not None and tables.bench.file is not None:
+        bench = read_bench(job.folder / tables.bench.file)
+        for k, state in enumerate(tables.state):
+            try:
+                run_of(bench, state.bench_run, state.name)
+            except InputError as refusal:
+                where = job.where("state", k, "bench_run")
+                raise InputError(refusal.what, file=str(job.path), where=where, mend=refusal.mend) from None
+    if tables.target is not None:
+        read_target(job.folder / tables.target.file)
+    if tables.walls is not None:
+        read_walls(job.folder / tables.walls.file)
+    if tables.gasket is not None:
+        read_outline(job.folder / tables.gasket.file, tables.gasket.units or tables.units)

@@ -1,0 +1,98 @@
+"""The steps towards the next cut: the plan, the burr's reach, templates to print.
+
+What each is made of comes in; a result to keep goes out.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from portgeo.errors import InputError, naming
+from portgeo.io.planning import plan_wanted
+from portgeo.io.ports import Loaded, load_port
+from portgeo.io.stl import write_stl
+from portgeo.io.target import read_target
+from portgeo.job.parts import density_of
+from portgeo.job.results import Cut, Given, Part, Reached, Sheets
+from portgeo.job.skin import skin_of
+from portgeo.port import Port
+from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
+from portgeo.report.reach_text import reach_record
+from portgeo.report.template_pages import pages
+from portgeo.report.templates import pdf
+from portgeo.reshape.gauges import gauges
+from portgeo.reshape.reach import Tool, reach
+from portgeo.units import Display
+
+PLANNED_MESH = "meshes/planned.stl"
+EVEN_TEMPLATES = 5  # where nothing was measured and no station is named
+
+
+def planned(given: Given) -> Cut:
+    """Return the plan for a target."""
+    part: Part = given.needs["part"]
+    loaded, display, metal = part.loaded, Display(given.settings["units"]), given.settings["metal"]
+    name = given.names["target"]
+    with naming(name):
+        wanted = read_target(given.paths["target"])
+
+    def load(path: Path) -> Port:
+        return load_port(str(path)).port
+
+    plan = plan_wanted(loaded.port, wanted, name, load)
+    density = density_of(metal)
+    warnings = (*loaded.warnings, *loaded.port.warnings, *plan.warnings)
+    target = {"file": name, "sha256": wanted.sha256}
+    title = f"{given.settings['state']} ({loaded.source['file']}) to {name}"
+    text = plan_text(plan, title, metal["alloy"] or "metal", density, warnings, display)
+    record = plan_record(plan, loaded.source, target, density, warnings, display)
+    after = plan.after
+    mesh = write_stl(after.to_source(after.vertices), after.faces)
+    source = {"file": PLANNED_MESH, "sha256": hashlib.sha256(mesh).hexdigest(), "triangles": len(after.faces)}
+    source |= {"units": "mm", "scale": 1.0}
+    part = Part(Loaded(after, source, display, ()), skin_of(after))
+    return Cut(plan, record, text + "\n", plan_table(plan, display), part, mesh)
+
+
+def reached(given: Given) -> Reached:
+    """Return where the burr gets to in a state."""
+    part: Part = given.needs["part"]
+    table = given.settings["tool"]
+    long = table["head_length"] or table["head"]
+    tool = Tool(table["head"], long, table["shank"], table["collet"], table["length"] - table["grip"])
+    with naming(part.loaded.source["file"]):
+        found = reach(part.loaded.port, tool)
+    loaded = part.loaded
+    record = reach_record(found, loaded.source, (*loaded.warnings, *loaded.port.warnings), loaded.display)
+    _, place = cKDTree(found.grid.points.reshape(-1, 3)).query(part.skin.vertices)
+    return Reached(record, found.reached.ravel()[place].astype(float))
+
+
+def laid_out(given: Given) -> Sheets:
+    """Return the templates of the port as it will be, or as it is without a plan."""
+    part: Part = given.needs["part"]
+    port, display = part.loaded.port, Display(given.settings["units"])
+    plan: Cut | None = given.needs.get("plan")
+    first, last = (float(s) for s in port.centreline.stations[[0, -1]])
+    asked = given.settings["at"]
+    stations = np.unique(asked) if asked else _measured(port, first, last)
+    outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]
+    if len(outside):
+        raise InputError(
+            f"station {display.length(float(outside[0]))} is outside the port, which is "
+            f"{display.length(last - first)} long",
+            where="[templates] at",
+            mend="Name stations along the centreline, from the entry",
+        )
+    made = gauges(port, stations, plan.plan.after if plan else None)
+    title = f"{given.settings['title']}, {'target' if plan else 'as it is'}"
+    laid = pages(made, display, title, given.settings["paper"])
+    return Sheets(pdf(laid), len(made), len(laid))
+
+
+def _measured(port: Port, first: float, last: float) -> np.ndarray:
+    return port.rows if len(port.rows) else np.linspace(first, last, EVEN_TEMPLATES)

@@ -1,0 +1,52 @@
+"""The steps that draw: charts of the measured figures, and pictures of the models.
+
+Earlier results come in; PNG files by name go out, the same on every machine, with or without OpenGL.
+"""
+
+from __future__ import annotations
+
+from portgeo.job.results import Given, LeftOut, Models, Pictures
+from portgeo.report.charts import png, schedule_figure
+from portgeo.report.flat_picture import model_png
+from portgeo.report.page_contents import slug
+from portgeo.report.page_models import scales_of
+from portgeo.report.speed_pictures import speed_figure
+from portgeo.units import Display
+
+PLANNED = "planned"
+
+
+def charted(given: Given) -> Pictures:
+    """Return the charts: all area schedules of ports and of runners, all air speeds."""
+    states, display = given.settings["states"], Display(given.settings["units"])
+    files = []
+    for part, name in (("port", "area-schedule.png"), ("runner", "area-schedule-runner.png")):
+        found = [(state, given.needs.get(f"survey {part} {k}")) for k, state in enumerate(states)]
+        if part == "port":
+            found.append((PLANNED, given.needs.get("planned survey")))
+        surveys = [(state, one.survey) for state, one in found if one is not None]
+        if surveys:
+            files.append((name, png(schedule_figure(surveys, display))))
+    found = [(state, given.needs.get(f"speed {k}")) for k, state in enumerate(states)]
+    found.append((PLANNED, given.needs.get("planned speed")))
+    speeds = [(state, one.result) for state, one in found if one is not None and not isinstance(one, LeftOut)]
+    if speeds:
+        files.append(("air-speed.png", png(speed_figure(speeds, display))))
+    return Pictures(tuple(files))
+
+
+def pictured(given: Given) -> Pictures:
+    """Return a picture of every model with every paint it has."""
+    models: Models = given.needs["models"]
+    display = Display(given.settings["units"])
+    scales = scales_of(models.models, display)
+    files: dict[str, bytes] = {}
+    for model in models.models:
+        state = slug(model.state) + ("-runner" if model.part == "runner" else "")
+        for paint in model.paints:
+            if paint.name in scales:
+                name, k = f"{state}-{slug(paint.name)}.png", 2
+                while name in files:
+                    name, k = f"{state}-{slug(paint.name)}-{k}.png", k + 1
+                files[name] = model_png(model, scales[paint.name], display)
+    return Pictures(tuple(files.items()))

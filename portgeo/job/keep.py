@@ -1,0 +1,124 @@
+"""Results kept from one run to the next, each under the hash of all that it was made of.
+
+A key and a result come in; the same result comes out of a later run, or nothing where it is not
+there or is damaged: it is then made again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import io
+import json
+import pickle
+from collections.abc import Iterable
+from dataclasses import is_dataclass
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from portgeo.io.files import atomic_write
+
+FOLDER = ".kept"
+MARK = b"portgeo kept 1\n"
+# What numbers come from, besides this package: another version of one of them is another result.
+NUMBERS_FROM = ("numpy", "scipy", "shapely", "trimesh", "manifold3d", "libigl", "scikit-fem", "pyamg", "clarabel")
+# Of numpy only what rebuilds arrays and numbers.
+ARRAYS = {
+    ("numpy", "ndarray"),
+    ("numpy", "dtype"),
+    ("numpy._core.multiarray", "_reconstruct"),
+    ("numpy._core.multiarray", "scalar"),
+    ("numpy._core.numeric", "_frombuffer"),
+}
+
+
+@cache
+def made_by() -> str:
+    """Return a hash of what makes the results: this package's own code, and the versions of its libraries."""
+    digest = hashlib.sha256()
+    package = Path(__file__).resolve().parent.parent
+    for path in sorted(package.rglob("*.py")):
+        digest.update(path.relative_to(package).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    for name in NUMBERS_FROM:
+        try:
+            digest.update(f"{name} {version(name)}\n".encode())
+        except PackageNotFoundError:
+            continue
+    return digest.hexdigest()
+
+
+def key_of(*parts: Any) -> str:
+    """Return the key of plain parts: the hash of their JSON, and of what makes results."""
+    text = json.dumps([made_by(), *parts], sort_keys=True, ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+class Kept:
+    """The kept results in a report's folder."""
+
+    def __init__(self, out: Path) -> None:
+        self.folder = out / FOLDER
+
+    def path(self, key: str) -> Path:
+        """Return the file of a key."""
+        return self.folder / f"{key[:40]}.kept"
+
+    def has(self, key: str) -> bool:
+        """Return whether a result is there and whole. A damaged one is taken away."""
+        return self._payload(key) is not None
+
+    def get(self, key: str) -> Any:
+        """Return a result, or None where it is not there, or is damaged."""
+        payload = self._payload(key)
+        if payload is None:
+            return None
+        try:
+            return _Reader(io.BytesIO(payload)).load()
+        except (pickle.UnpicklingError, AttributeError, EOFError, ImportError, IndexError, TypeError, ValueError):
+            self.path(key).unlink(missing_ok=True)
+            return None
+
+    def put(self, key: str, result: Any) -> None:
+        """Keep a result, whole or not at all. Raises OutputError where it cannot be written."""
+        payload = pickle.dumps(result, protocol=5)
+        self.folder.mkdir(parents=True, exist_ok=True)
+        head = MARK + hashlib.sha256(key.encode() + payload).hexdigest().encode() + b"\n"
+        atomic_write(self.path(key), head + payload, force=True)
+
+    def only(self, keys: Iterable[str]) -> None:
+        """Take away all results but those of these keys, and what killed runs left half-written."""
+        names = {self.path(key).name for key in keys}
+        for path in self.folder.glob("*.kept"):
+            if path.name not in names:
+                path.unlink(missing_ok=True)
+
+    def _payload(self, key: str) -> bytes | None:
+        path = self.path(key)
+        try:
+            data = path.read_bytes()
+        except OSError:
+            return None
+        mark, _, rest = data.partition(b"\n")
+        told, _, payload = rest.partition(b"\n")
+        if (
+            mark + b"\n" == MARK
+            and told.decode("ascii", "replace") == hashlib.sha256(key.encode() + payload).hexdigest()
+        ):
+            return payload
+        path.unlink(missing_ok=True)
+        return None
+
+
+class _Reader(pickle.Unpickler):
+    """Reads arrays and this package's own frozen dataclasses, and runs nothing else a file might ask for."""
+
+    def find_class(self, module: str, name: str) -> Any:
+        if (module, name) in ARRAYS:
+            return super().find_class(module, name)
+        if module.startswith("portgeo."):
+            found = getattr(importlib.import_module(module), name, None)
+            if isinstance(found, type) and is_dataclass(found):
+                return found
+        raise pickle.UnpicklingError(f"{module}.{name} is no kept result")

@@ -1,0 +1,140 @@
+"""The steps on ports and runners: read, measured, compared, matched at the joint, balanced as a set.
+
+What each is made of comes in; a result to keep goes out.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+
+from portgeo.compare.balance import balance
+from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
+from portgeo.compare.distance import Wall, barycentric, closest, wall_from
+from portgeo.compare.joint import match
+from portgeo.errors import PortgeoError, naming
+from portgeo.io.outlines import read_outline
+from portgeo.io.ports import Loaded, ScanSettings, load_port
+from portgeo.job.results import Compared, Given, Measured, Part, Told
+from portgeo.job.skin import skin_of
+from portgeo.plane import FloatArray
+from portgeo.report.balance_text import balance_record
+from portgeo.report.compare_records import comparison_record
+from portgeo.report.compare_text import unique
+from portgeo.report.joint_text import match_record
+from portgeo.report.records import survey_record
+from portgeo.survey import survey
+from portgeo.units import Display, Notice
+
+KEYS = {"units-in": "units", "shrink-percent": "shrink_percent", "with-stem": "with_stem"}
+OFF_MM = 0.3  # a point of the skin farther than this from the compared wall is past its ends
+OPTION = re.compile(r"--(units-in|scale|shrink-percent|entry|exit|up|with-stem)( X,Y,Z| MM)?\b")
+
+
+def in_job_words(text: str) -> str:
+    """Return a text that speaks of a command's options, speaking of the job file's keys."""
+
+    def key(found: re.Match[str]) -> str:
+        name = KEYS.get(found[1], found[1])
+        return f"{name} = [X, Y, Z]" if found[2] == " X,Y,Z" else name
+
+    told = OPTION.sub(key, text)
+    return told if told == text else told.replace("Pass ", "In its scan's table give ").replace("pass ", "give ")
+
+
+def read(given: Given) -> Part:
+    """Return a part as its file has it."""
+    scan = dict(given.settings["scan"])
+    if "with_stem" in scan:
+        scan["with_stem_mm"] = scan.pop("with_stem")
+    name = given.names["part"]
+    try:
+        loaded = load_port(str(given.paths["part"]), ScanSettings(**scan), name=name, units=given.settings["units"])
+        return Part(_in_job_words(loaded), skin_of(loaded.port))
+    except PortgeoError as refusal:
+        what, mend = in_job_words(refusal.what), in_job_words(refusal.mend)
+        raise type(refusal)(what, mend=mend, file=refusal.file or name, where=refusal.where) from None
+
+
+def _in_job_words(loaded: Loaded) -> Loaded:
+    def told(notices: tuple[Notice, ...]) -> tuple[Notice, ...]:
+        return tuple(replace(notice, text=in_job_words(notice.text)) for notice in notices)
+
+    port = replace(loaded.port, warnings=told(loaded.port.warnings))
+    return replace(loaded, port=port, warnings=told(loaded.warnings))
+
+
+def measured(given: Given) -> Measured:
+    """Return the survey of a part, or of a plan's port."""
+    part: Part = given.needs["plan"].part if "plan" in given.needs else given.needs["part"]
+    loaded = part.loaded
+    try:
+        found = survey(loaded.port)
+    except PortgeoError as refusal:
+        raise refusal.in_file(loaded.source["file"]) from None
+    record = survey_record(found, loaded.source, (*loaded.warnings, *found.warnings), loaded.display)
+    return Measured(found, record)
+
+
+def compared(given: Given) -> Compared:
+    """Return what two states of a part differ by, and the depth on the later one's skin."""
+    before, after = given.needs["before"], given.needs["after"]
+    sheets = before.loaded.port.readings and after.loaded.port.readings
+    method = given.settings["align"] or ("none" if sheets else "auto")
+    try:
+        found = compare_ports(before.loaded.port, after.loaded.port, method)
+    except PortgeoError as refusal:
+        raise refusal.in_file(after.loaded.source["file"]) from None
+    density = density_of(given.settings["metal"])
+    told = [n for part in (before, after) for n in (*part.loaded.warnings, *part.loaded.port.warnings)]
+    sources = {"before": before.loaded.source, "after": after.loaded.source}
+    display = Display(given.settings["units"])
+    record = comparison_record(found, sources, density, (*found.warnings, *unique(told)), display)
+    wall = wall_from(found.after_wedges.vertices, found.after_wedges.faces)
+    depth = at_places(wall, found.alignment.moved(after.skin.vertices), found.depth.calm)
+    return Compared(record, found.alignment.matrix, depth)
+
+
+def density_of(metal: dict[str, object]) -> float:
+    """Return the density, g/cc, of a job's metal."""
+    return float(metal["density"] or DENSITY_G_CC[str(metal["alloy"])])  # type: ignore[arg-type]
+
+
+def at_places(wall: Wall, points: FloatArray, values: FloatArray) -> FloatArray:
+    """Return values (n,) at a wall's vertices, at points (k, 3) on it; nan where there is no wall."""
+    foot, face = closest(wall, points)
+    share = barycentric(wall.vertices[wall.faces[face]], foot)
+    found = (share * values[wall.faces[face]]).sum(axis=1)
+    return np.where(np.linalg.norm(points - foot, axis=1) <= OFF_MM, found, np.nan)
+
+
+def matched(given: Given) -> Told:
+    """Return how a runner meets its port, and the outlines at the flange."""
+    from portgeo.report.charts import png
+    from portgeo.report.depth_pictures import outlines_figure
+
+    runner, port = given.needs["upstream"].loaded, given.needs["downstream"].loaded
+    display, leave, gasket = Display(given.settings["units"]), given.settings.get("leave", 0.0), None
+    if "gasket" in given.paths:
+        with naming(given.names["gasket"]):
+            gasket = read_outline(given.paths["gasket"], given.settings["gasket_units"])
+    as_drawn = given.settings.get("as_drawn", False)
+    found = match(runner.port, port.port, gasket=gasket, leave=leave, gasket_as_drawn=as_drawn)
+    told = unique((*found.warnings, *runner.warnings, *runner.port.warnings, *port.warnings, *port.port.warnings))
+    sources = {"upstream": runner.source, "downstream": port.source}
+    return Told(match_record(found, sources, leave, told, display), png(outlines_figure(found, display)))
+
+
+def balanced(given: Given) -> Told:
+    """Return how the runners of a set differ, and their schedules in one chart."""
+    from portgeo.report.charts import png
+    from portgeo.report.depth_pictures import balance_figure
+
+    names, display = given.settings["names"], Display(given.settings["units"])
+    loaded = [given.needs[f"runner {k}"].loaded for k in range(len(names))]
+    found = balance([one.port for one in loaded], given.settings["flows"])
+    told = unique((*found.warnings, *(n for one in loaded for n in (*one.warnings, *one.port.warnings))))
+    record = balance_record(found, [one.source for one in loaded], told, display)
+    return Told(record, png(balance_figure(found, names, display)))
