@@ -25,6 +25,7 @@ CAMERA = np.array([-0.3, -1.0, -0.55])
 LIGHT = np.array([-0.35, 0.45, 0.82])  # right, up, towards the viewer
 AMBIENT = 0.45
 SEAM = 0.4  # points: width of the edge that closes the hairline between two triangles
+CROWDED = 8  # marks on a scale: from here on every second has its figure
 PICTURE_INCHES, PICTURE_DPI = (6.4, 4.2), 150
 
 
@@ -52,7 +53,7 @@ def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raste
     order = np.argsort(corners[:, :, 2].mean(axis=1), kind="stable")
     axes.add_collection(
         PolyCollection(
-            corners[order][:, :, :2], facecolors=colour[order], edgecolors=colour[order], linewidths=SEAM,
+            list(corners[order][:, :, :2]), facecolors=colour[order], edgecolors=colour[order], linewidths=SEAM,
             rasterized=raster,
         )
     )  # fmt: skip
@@ -92,7 +93,8 @@ def draw_scale(axes: Any, scale: Scale, display: Display) -> None:
         low, high = scale.low / kind.per, scale.high / kind.per
         axes.imshow(scale.shades[None].astype(np.uint8), extent=(low, high, 0.0, 1.0), aspect="auto")
         axes.set_yticks([])
-        axes.set_xticks(scale.marks / kind.per)
+        every = 1 + len(scale.marks) // CROWDED
+        axes.set_xticks(scale.marks[len(scale.marks) // 2 % every :: every] / kind.per)  # the middle, zero, among them
         axes.tick_params(labelsize=8, color=INK, labelcolor=INK)
         axes.spines[:].set_visible(False)
     axes.set_title(label, fontsize=9, color=INK, loc="left", parse_math=False)

@@ -108,7 +108,7 @@ def _chart(
     spans: Sequence[Span],
     from_zero: bool,
 ) -> Element:
-    x_low, x_high, x_marks = _axis([s.x for s in series], size.ticks, 0.0, False)
+    x_low, x_high, x_marks = _axis([s.x for s in series], size.ticks, 0.0, from_zero)
     ends = [s.y + side * (0.0 if s.band is None else s.band) for s in series for side in (-1.0, 1.0)]
     y_low, y_high, y_marks = _axis(ends, 6, ROOM, from_zero)
     right, bottom = size.width - RIGHT, size.height - BOTTOM
@@ -180,7 +180,7 @@ def _axis(values: Sequence[FloatArray], ticks: int, room: float, from_zero: bool
     low, high = low - (0.0 if from_zero and low == 0.0 else spare), high + spare
     if high - low < 1e-9:
         low, high = low - 1.0, high + 1.0
-    marks = MaxNLocator(ticks, steps=STEPS).tick_values(low, high)
+    marks = np.asarray(MaxNLocator(ticks, steps=STEPS).tick_values(low, high))
     inside = (marks >= low - 1e-9 * (high - low)) & (marks <= high + 1e-9 * (high - low))
     return low, high, marks[inside]
 
@@ -196,5 +196,5 @@ def _path(points: FloatArray) -> str:
     return "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points)
 
 
-def _n(value: float) -> str:
+def _n(value: float | FloatArray) -> str:
     return f"{float(value):.1f}".removesuffix(".0")

@@ -19,7 +19,7 @@ from portgeo.report.page_contents import PLANNED_STATE, tables_of
 from portgeo.report.page_models import first_shown, scales_of, view_data
 from portgeo.report.page_sections import SECTIONS
 from portgeo.report.page_tables import table_element
-from portgeo.report.page_text import answer, engine_text
+from portgeo.report.page_text import answer, engine_text, tied
 from portgeo.report.page_view import view_section
 from portgeo.units import Display
 
@@ -93,7 +93,7 @@ def _answer(results: Mapping[str, Any], tables: Mapping[str, Any], d: Display) -
     notes = [
         el("p", el("strong", f"{state['name']}: "), state["note"]) for state in results["states"] if state.get("note")
     ]
-    return [*(el("p", text) for text in answer(results, d)), table_element(tables["states"], d), *notes]
+    return [*(el("p", tied(text)) for text in answer(results, d)), el("div", table_element(tables["states"], d), notes)]
 
 
 def _footer(results: Mapping[str, Any]) -> Element:

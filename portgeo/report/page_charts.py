@@ -60,7 +60,7 @@ def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element
             spans.append(Span(f"short side, {results['states'][-1]['name']}", low, high))
     names = ", ".join(state for state, _ in surveys)
     return line_chart(
-        f"Area along the {part}. Band: 19 times in 20 the true area lies in it.",
+        f"All states of the {part}. Band: 19 times in 20 the true area lies in it.",
         f"Area against station of the {part}: {names}. The figures are in the tables below.",
         STATION_LABEL.format(d.unit),
         f"area, {d.area_unit}",
@@ -94,13 +94,12 @@ def flow_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     if not runs:
         return None
     styles, length = styles_of(results), 1.0 / d.of_length(1.0)
-    own = [styles.get(run["state"]) for run in runs]
-    # Two runs of one state, with different set-ups, may not share its style.
-    apart = len(set(own)) == len(own) and None not in own
+    own = [styles.get(run["state"], -1) for run in runs]
+    if -1 in own or len(set(own)) < len(own):  # two runs of one state, with different set-ups, differ in style
+        own = [k % STYLES for k in range(len(runs))]
     series = [
         Series(name, np.array(run["lift_mm"]) / length, np.array(run["flow_cfm"]), None, style, points=True)
-        for k, (name, run) in enumerate(zip(run_names(runs), runs, strict=True))
-        for style in [own[k] if apart and own[k] is not None else k % STYLES]
+        for name, run, style in zip(run_names(runs), runs, own, strict=True)
     ]
     return line_chart(
         f"Flow against lift at {runs[0]['depression_in_h2o']:g} inH2O",
@@ -139,11 +138,9 @@ def joint_chart(one: Mapping[str, Any], d: Display) -> Element:
     length = 1.0 / d.of_length(1.0)
     x = _column(record["stations"], "station_mm", length)
     y = _column(record["stations"], "area_mm2", 1.0 / d.of_area(1.0))
-    upstream = x <= record["joint_station_mm"] / length + 1e-6
-    series = [
-        Series("runner", x[upstream], y[upstream], None, 0),
-        Series("port", x[~upstream], y[~upstream], None, 1),
-    ]
+    # The joint stands in the schedule twice: the runner's exit, then the port's entry.
+    port = int(np.argmin(np.abs(x - record["joint_station_mm"] / length))) + 1
+    series = [Series("runner", x[:port], y[:port], None, 0), Series("port", x[port:], y[port:], None, 1)]
     return line_chart(
         f"Area through runner and port, {one['state']}",
         "Area against station through both parts. The figures are in the table below.",

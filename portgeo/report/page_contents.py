@@ -19,7 +19,7 @@ STATION = Column("station", "Station", "length")
 
 def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
     """Return every table that a report has, by name."""
-    tables = [_states(results)]
+    tables = _states(results)
     for part, state, record in surveys_of(results):
         tables.append(_schedule(part, state, record))
     for one in results["compare"]:
@@ -84,10 +84,10 @@ def speeds_of(results: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]
 
 
 def _two(u: Any) -> Any:
-    return None if u is None else 2.0 * u
+    return 2.0 * u if u else None  # a planned port is computed: it has no doubt to tell
 
 
-def _states(results: Mapping[str, Any]) -> Table:
+def _states(results: Mapping[str, Any]) -> list[Table]:
     columns = (
         Column("state", "State", "text"),
         Column("part", "Part", "text"),
@@ -98,27 +98,38 @@ def _states(results: Mapping[str, Any]) -> Table:
         Column("least_area_doubt", "±", "area"),
         Column("least_area_station", "at station", "length"),
         Column("length", "Length", "length"),
-        Column("short_side_radius", "Short side", "length"),
-        Column("short_side_doubt", "±", "length"),
-        Column("short_side_tightest", "tightest", "length"),
-        Column("short_side_from", "from", "length"),
-        Column("short_side_to", "to", "length"),
-        Column("short_side_turn", "turns", "angle"),
+    )
+    side_columns = (
+        *columns[:2],
+        Column("radius", "Radius", "length"),
+        Column("radius_doubt", "±", "length"),
+        Column("tightest", "tightest", "length"),
+        Column("from_station", "from station", "length"),
+        Column("to_station", "to station", "length"),
+        Column("turn", "turns", "angle"),
     )
     dates = {state["name"]: state.get("date") for state in results["states"]}
-    rows = []
+    rows: list[tuple[Any, ...]] = []
+    sides: list[tuple[Any, ...]] = []
     for part, state, record in surveys_of(results):
-        side, least = record.get("short_side") or {}, record["least_area"]
+        side, least = record["short_side"], record["least_area"]
         rows.append(
             (
-                state, part, str(dates.get(state) or ""),
-                record["volume_cc"], _two(record["volume_u_cc"]),
-                least["area_mm2"], _two(least.get("area_u_mm2")), least["station_mm"], record["length_mm"],
-                side.get("radius_mm"), _two(side.get("radius_u_mm")), side.get("least_radius_mm"),
-                side.get("station_from_mm"), side.get("station_to_mm"), side.get("turn_deg"),
+                state, part, str(dates.get(state) or ""), record["volume_cc"], _two(record["volume_u_cc"]),
+                least["area_mm2"], _two(least["area_u_mm2"]), least["station_mm"], record["length_mm"],
             )
         )  # fmt: skip
-    return Table("states", "All states in figures", columns, tuple(rows))
+        if side:
+            sides.append(
+                (
+                    state, part, side["radius_mm"], _two(side["radius_u_mm"]), side["least_radius_mm"],
+                    side["station_from_mm"], side["station_to_mm"], side["turn_deg"],
+                )
+            )  # fmt: skip
+    found = [Table("states", "All states in figures", columns, tuple(rows))]
+    return (
+        [*found, Table("short-side", "The short side of every state", side_columns, tuple(sides))] if sides else found
+    )
 
 
 def _schedule(part: str, state: str, record: Mapping[str, Any]) -> Table:
@@ -149,7 +160,7 @@ def _compared(one: Mapping[str, Any]) -> list[Table]:
         Column("change", "change", "percent", "Area"),
         *(Column(f"depth_{wall}", wall, "length", "Depth of cut") for wall in ("roof", "floor", "left", "right")),
     )
-    keys = ("station_mm", "before_mm2", "after_mm2", "change_mm2", "change_percent")
+    keys: tuple[str, ...] = ("station_mm", "before_mm2", "after_mm2", "change_mm2", "change_percent")
     keys += tuple(f"depth_{wall}_mm" for wall in ("roof", "floor", "left", "right"))
     rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
     walls = tuple(
@@ -178,7 +189,7 @@ def _speed(state: str, record: Mapping[str, Any]) -> Table:
         Column("long_side_over_mean", "long side", "ratio", "Wall speed over mean"),
         Column("highest_over_mean", "highest", "ratio", "Wall speed over mean"),
     )
-    keys = ("station_mm", "area_mm2", "mean_speed_m_s", "mach")
+    keys: tuple[str, ...] = ("station_mm", "area_mm2", "mean_speed_m_s", "mach")
     keys += ("short_side_over_mean", "long_side_over_mean", "highest_over_mean")
     rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
     return Table(f"speed-{slug(state)}", f"Air speed, {state}", columns, rows)
@@ -249,7 +260,7 @@ def _plan(record: Mapping[str, Any]) -> list[Table]:
         ),
         Column("area_wanted", "wanted", "area", "Area"),
     )
-    keys = ("station_mm", "height_before_mm", "height_after_mm", "width_before_mm", "width_after_mm")
+    keys: tuple[str, ...] = ("station_mm", "height_before_mm", "height_after_mm", "width_before_mm", "width_after_mm")
     keys += ("area_before_mm2", "area_after_mm2", "area_wanted_mm2")
     stations = record["stations"]
     return [

@@ -69,7 +69,7 @@ def round_stations(model: Model, display: Display) -> list[float]:
     """Return round stations (in mm) along a model, about LABELLED of them."""
     per = kind_of("length", display).per
     low, high = float(model.stations.min()), float(model.stations.max())
-    marks = MaxNLocator(LABELLED, steps=STEPS).tick_values(low / per, high / per)
+    marks = np.asarray(MaxNLocator(LABELLED, steps=STEPS).tick_values(low / per, high / per))
     return [float(mark * per) for mark in marks if low - 1e-6 <= mark * per <= high + 1e-6]
 
 
@@ -92,7 +92,8 @@ def _scale(paints: list[Paint], display: Display) -> Scale:
         high = max(abs(low), abs(high), LEAST_DEPTH_MM)
         low = -high
     per = kind_of(KIND_OF[paint.quantity], display).per
-    marks = MaxNLocator(5, steps=STEPS).tick_values(low / per, max(high, low + 1e-6) / per) * per
+    bins = 10 if paint.centred else 5
+    marks = np.asarray(MaxNLocator(bins, steps=STEPS).tick_values(low / per, max(high, low + 1e-6) / per)) * per
     step = marks[1] - marks[0]
     low, high = float(np.floor(low / step + 1e-9) * step), float(np.ceil(high / step - 1e-9) * step)
     marks = np.arange(round(low / step), round(high / step) + 1) * step

@@ -20,13 +20,14 @@ from portgeo.report.page_text import (
     next_step,
     peak_text,
     power_text,
-    radius_text,
     speed_text,
+    tied,
     volume_text,
 )
 from portgeo.units import Display
 
 SHOWN_MM = 0.0127  # half a thousandth of an inch: less to take shows as a dot
+LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
 TINTS = 4  # of the cut sheet's cells, by share of the deepest
 USUAL_CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
@@ -38,6 +39,11 @@ USUAL_CAUTIONS = (
 def fold(summary: str, *inside: Any) -> Element:
     """Return what is folded away on the screen and open on paper."""
     return el("details", el("summary", summary), list(inside))
+
+
+def folds(tables: Sequence[Table], d: Display) -> Element:
+    """Return tables folded away, side by side on paper."""
+    return el("div", [fold(table.caption, table_element(table, d)) for table in tables], class_="folds")
 
 
 def named(tables: Mapping[str, Table], start: str) -> list[Table]:
@@ -53,29 +59,18 @@ def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         if chart is None:
             continue
         found.append(chart)
-        found += [fold(t.caption, table_element(t, d)) for t in named(tables, f"schedule-{part}-")]
-    found += [fold(t.caption, table_element(t, d)) for t in named(tables, "change-")]
+        found.append(folds(named(tables, f"schedule-{part}-"), d))
+    if results["compare"]:
+        found.append(folds(named(tables, "change-"), d))
     walls = named(tables, "walls-")
     return [*found, *([el("h3", "Which wall it came from")] if walls else []), *(table_element(t, d) for t in walls)]
 
 
 def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
     """Return the short side of all states, and the air on it."""
-    sides = [(part, state, record["short_side"]) for part, state, record in surveys_of(results) if record["short_side"]]
-    if not sides:
+    if "short-side" not in tables:
         return None
-    items = []
-    for part, state, side in sides:
-        items.append(
-            el(
-                "li",
-                el("strong", f"{state}{', runner' if part == 'runner' else ''}: "),
-                f"radius {radius_text(side, d)}, tightest {d.length(side['least_radius_mm'])}; turns "
-                f"{side['turn_deg']:.0f}° from station {d.length(side['station_from_mm'])} to "
-                f"{d.length(side['station_to_mm'])}",
-            )
-        )
-    found = [el("ul", items)]
+    found: list[Element] = [table_element(tables["short-side"], d)]
     speeds = speeds_of(results)
     if speeds:
         found.append(el("h3", "The air on it"))
@@ -101,7 +96,7 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
             )  # fmt: skip
         chart = side_speed_chart(results, d)
         found += [chart] if chart is not None else []
-        found += [fold(t.caption, table_element(t, d)) for t in named(tables, "speed-")]
+        found.append(folds(named(tables, "speed-"), d))
         found.append(el("p", WHAT_IT_IS, class_="note"))
     return found
 
@@ -144,7 +139,7 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
 
 def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
     """Return the cut sheet in large type: what to do first, what the micrometer should read, in which order."""
-    found: list[Element] = [el("p", next_step(results, d), class_="first")]
+    found: list[Element] = [el("p", tied(next_step(results, d)), class_="first")]
     plan = results["plan"]
     cautions: Sequence[str] = USUAL_CAUTIONS
     if plan:
@@ -155,9 +150,10 @@ def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
             el("ol", [el("li", step) for step in record["order_of_work"]]),
             el(
                 "p",
-                f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right.",
+                f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is "
+                "right.",
             ),
-            table_element(tables["cut-micrometer"], d),
+            table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
             table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
         ]
         if record["limits"]:
@@ -184,12 +180,24 @@ def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
 
 
 def _limit(stop: Mapping[str, Any], d: Display) -> str:
-    text = (
-        f"{stop['name']} at station {d.length(stop['station_mm'])}, {clock_text(stop['clock_hours'])}: no deeper than "
-        f"{d.length(stop['depth_mm'])}"
-    )
+    deep = f"no deeper than {d.length(stop['depth_mm'])}" if stop["depth_mm"] >= SHOWN_MM else "nothing may come off"
+    text = f"{stop['name']}, at station {d.length(stop['station_mm'])}, {clock_text(stop['clock_hours'])}: {deep}"
     missed = stop["area_missed_percent"]
-    return text + (f"; the area there stays {missed:.1f} % short" if missed and missed >= 0.05 else "")
+    return text + (
+        f"; the area there stays {missed:.1f} % short"
+        if missed and missed >= LEAST_MISSED
+        else "; the areas asked for are met all the same"
+    )
+
+
+def _to_cut(table: Table) -> dict[tuple[int, int], str]:
+    """Return which cells of the micrometer's table ask for more than is there today."""
+    return {
+        (r, c): "go"
+        for r, row in enumerate(table.rows)
+        for c in (2, 4, 6)
+        if row[c] - row[c - 1] >= (SHOWN_MM if c < 6 else SHOWN_MM * row[1])
+    }
 
 
 def _tints(table: Table) -> dict[tuple[int, int], str]:
@@ -221,8 +229,9 @@ def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
             el("h3", "Balance of the set"),
             el(
                 "p",
-                f"{len(balance['runners'])} runners: {f'number {odd} is the odd one out' if odd else 'none stands out'}; "
-                f"areas differ by {balance['greatest_spread_percent']:.1f} % at most, at station "
+                f"{len(balance['runners'])} runners: "
+                f"{f'number {odd} is the odd one out' if odd else 'none stands out'}; areas differ by "
+                f"{balance['greatest_spread_percent']:.1f} % at most, at station "
                 f"{d.length(balance['greatest_spread_station_mm'])}.",
             ),
             balance_chart(results, d),
@@ -236,15 +245,14 @@ def _joint(record: Mapping[str, Any], d: Display) -> list[str]:
     def edge(one: Mapping[str, Any]) -> str:
         if one["clock"] is None:
             return "none"
-        return f"{d.length(one['height_mm'])} high at most, at {clock_text(one['clock'])}, {d.area(one['area_mm2'])} in all"
+        where = clock_text(one["clock"])
+        return f"{d.length(one['height_mm'])} high at most, at {where}, {d.area(one['area_mm2'])} in all"
 
-    left, up = record["offset_left_mm"], record["offset_up_mm"]
     said = [
         f"Lip facing the flow: {edge(record['lip'])}. This costs flow: take it down first.",
         f"Step away from the flow: {edge(record['step'])}. It costs little (common practice).",
-        f"Openings: {d.area(record['upstream_area_mm2'])} into {d.area(record['downstream_area_mm2'])}; the port’s sits "
-        f"{d.length(abs(left))} to the {'left' if left > 0 else 'right'} and {d.length(abs(up))} "
-        f"{'higher' if up > 0 else 'lower'}.",
+        f"Openings: {d.area(record['upstream_area_mm2'])} into {d.area(record['downstream_area_mm2'])}; the port’s "
+        f"{_offset(record['offset_left_mm'], record['offset_up_mm'], d)}.",
     ]
     if record["lip"]["clock"] is None:
         said[0] = "Lip facing the flow: none."
@@ -257,18 +265,29 @@ def _joint(record: Mapping[str, Any], d: Display) -> list[str]:
     return said
 
 
+def _offset(left: float, up: float, d: Display) -> str:
+    parts = []
+    if abs(left) >= SHOWN_MM:
+        parts.append(f"{d.length(abs(left))} to the {'left' if left > 0 else 'right'}")
+    if abs(up) >= SHOWN_MM:
+        parts.append(f"{d.length(abs(up))} {'higher' if up > 0 else 'lower'}")
+    return f"sits {' and '.join(parts)}" if parts else "is in line with it"
+
+
 def warnings_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
-    """Return what to look at."""
-    if not results["warnings"]:
-        return [el("p", "Nothing asks for a second look.")]
-    return [table_element(tables["warnings"], d)]
+    """Return what to look at, and which states have nothing to look at."""
+    told = {warning["about"] for warning in results["warnings"]}
+    clear = [state["name"] for state in results["states"] if state["name"] not in told]
+    found = [table_element(tables["warnings"], d)] if told else []
+    return [*found, *(el("p", f"{name}: nothing asks for a second look.") for name in clear)]
 
 
 def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
     """Return how it was measured: inputs, version, alignment, uncertainty, files beside the page."""
     items = [
-        "Each ± is twice the standard uncertainty: the truth lies within it 19 times in 20. For a sheet it follows from "
-        "the error of the readings, for a scan from the roughness of its mesh. A planned port has none: it is computed."
+        "Each ± is twice the standard uncertainty: the truth lies within it 19 times in 20. For a sheet it follows "
+        "from the error of the readings, for a scan from the roughness of its mesh. A planned port has none: it is "
+        "computed."
     ]
     for part, state, record in surveys_of(results):
         name = f"{state}{', runner' if part == 'runner' else ''}"
@@ -310,8 +329,8 @@ def _alignment(record: Mapping[str, Any], d: Display) -> str:
         return "as the files have them"
     surface = "named surface" if fit["method"] == "fixed" else "wall"
     return (
-        f"on {100 * fit['fixed_share']:.0f} % of the {surface}, which agrees within {d.length(fit['rms_mm'])} rms; depths "
-        f"to ± {d.length(2 * fit['depth_u_mm'])}"
+        f"on {100 * fit['fixed_share']:.0f} % of the {surface}, which agrees within {d.length(fit['rms_mm'])} rms; "
+        f"depths to ± {d.length(2 * fit['depth_u_mm'])}"
     )
 
 

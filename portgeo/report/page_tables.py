@@ -110,7 +110,9 @@ def table_element(
                 el("th", text, scope="row", class_=class_ or None) if c == 0 else el("td", text, class_=class_ or None)
             )
         body.append(el("tr", cells))
-    made = el("table", el("caption", table.caption), el("thead", _head(table.columns, kinds)), el("tbody", body))
+    made = el(
+        "table", el("caption", el("span", table.caption)), el("thead", _head(table.columns, kinds)), el("tbody", body)
+    )
     made.set("data-table", table.name)
     return el("div", made, class_="scroll", tabindex="0", role="region", aria_label=table.caption)
 

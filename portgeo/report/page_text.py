@@ -5,6 +5,8 @@ Results come in; sentences in the user's unit go out. Each ± is twice the stand
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,6 +15,7 @@ from portgeo.report.compare_text import clock_text
 from portgeo.report.page_contents import best_flows
 from portgeo.units import FOOT, Display
 
+LEAST_PERCENT = 0.5  # of area: a smaller change is not told
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
@@ -54,48 +57,63 @@ def removed_text(change: Mapping[str, Any], d: Display) -> str:
 
 def volume_text(record: Mapping[str, Any]) -> str:
     """Return a volume with its doubt."""
+    if not record["volume_u_cc"]:
+        return f"{record['volume_cc']:.2f} cc"
     return f"{record['volume_cc']:.2f} ± {max(2 * record['volume_u_cc'], 0.01):.2f} cc"
 
 
 def _changed(results: Mapping[str, Any], d: Display) -> str:
-    states = results["states"]
-    parts = [least_area_change(results, d)]
-    sides = [state["port"]["short_side"] for state in states]
-    if sides[-1] and (len(states) == 1 or not sides[0]):
-        parts.append(f"the short side’s radius is {radius_text(sides[-1], d)}")
-    elif sides[-1]:
-        doubt = 2.0 * max(sides[0]["radius_u_mm"], sides[-1]["radius_u_mm"], ALIKE_MM)
-        if abs(sides[-1]["radius_mm"] - sides[0]["radius_mm"]) <= doubt:
-            parts.append(f"the short side’s radius is as it was, {radius_text(sides[-1], d)}")
-        else:
-            parts.append(
-                f"the short side’s radius went from {d.length(sides[0]['radius_mm'], label=False)} to "
-                f"{radius_text(sides[-1], d)}"
+    went, stayed = changes(results, d)
+    if stayed:
+        went.append(f"{' and '.join(stayed)} {'stay as they were' if len(stayed) > 1 else 'stays as it was'}")
+    return f"{_capital('; '.join(went))}."
+
+
+def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str]]:
+    """Return what became of area, least area, short side and flow, and what of them stayed as it was."""
+    went, stayed = [], []
+    states, change = results["states"], whole_change(results)
+    if change:
+        most = max(change["stations"], key=lambda s: abs(s["change_percent"] or 0.0))
+        if abs(most["change_percent"]) >= LEAST_PERCENT:
+            went.append(
+                f"the area {'grew' if most['change_mm2'] > 0 else 'shrank'} most at station "
+                f"{d.length(most['station_mm'])}, from {d.area(most['before_mm2'], label=False)} to "
+                f"{d.area(most['after_mm2'])} ({_percent(most['change_percent'])})"
             )
+    first, last = (states[k]["port"]["least_area"] for k in (0, -1))
+    now = f"{d.area(last['area_mm2'], label=False)} ± {d.area(2 * last['area_u_mm2'])}"
+    at = f"at station {d.length(last['station_mm'])}"
+    if len(states) == 1:
+        went.append(f"the least area is {now}, {at}")
+    elif abs(last["area_mm2"] - first["area_mm2"]) > 2.0 * math.hypot(first["area_u_mm2"], last["area_u_mm2"]):
+        went.append(f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}, now {at}")
+    else:
+        stayed.append(f"the least area ({now}, {at})")
+    one, other = (states[k]["port"]["short_side"] for k in (0, -1))
+    if other and (len(states) == 1 or not one):
+        went.append(f"the short side’s radius is {radius_text(other, d)}")
+    elif other:
+        doubt = max(2.0 * math.hypot(one["radius_u_mm"], other["radius_u_mm"]), ALIKE_MM)
+        if abs(other["radius_mm"] - one["radius_mm"]) > doubt:
+            before = d.length(one["radius_mm"], label=False)
+            went.append(f"the short side’s radius went from {before} to {radius_text(other, d)}")
+        else:
+            stayed.append(f"the short side (radius {radius_text(other, d)})")
     flow = best_flows(results)
     if flow:
-        parts.append(flow_change(flow))
-    text = ", ".join(parts[:-1]) + (", and " if len(parts) > 1 else "") + parts[-1]
-    return f"{_capital(text)}."
+        went.append(flow_change(flow))
+    return went, stayed
 
 
-def least_area_change(results: Mapping[str, Any], d: Display) -> str:
-    """Return the least area, from the first state to the last."""
-    first, last = (results["states"][k]["port"]["least_area"] for k in (0, -1))
-    now = f"{d.area(last['area_mm2'], label=False)} ± {d.area(2 * last['area_u_mm2'])}"
-    if len(results["states"]) == 1:
-        return f"the least area is {now}, at station {d.length(last['station_mm'])}"
-    doubt = 2.0 * (first["area_u_mm2"] ** 2 + last["area_u_mm2"] ** 2) ** 0.5
-    if abs(last["area_mm2"] - first["area_mm2"]) <= doubt:
-        return f"the least area is as it was, {now}, at station {d.length(last['station_mm'])}"
-    return (
-        f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}, now at station "
-        f"{d.length(last['station_mm'])}"
-    )
+def _percent(change: float) -> str:
+    return f"{change:+.1f} %".replace("-", "−")
 
 
 def radius_text(side: Mapping[str, Any], d: Display) -> str:
-    """Return a short side's radius with its doubt."""
+    """Return a short side's radius with its doubt, which a planned port has not."""
+    if not side["radius_u_mm"]:
+        return d.length(side["radius_mm"])
     return f"{d.length(side['radius_mm'], label=False)} ± {d.length(2 * side['radius_u_mm'])}"
 
 
@@ -106,7 +124,7 @@ def flow_change(flows: list[tuple[Mapping[str, Any], float, float]]) -> str:
     if len(flows) == 1:
         return f"the best flow is {last[1]:.1f} cfm {water}"
     change = 100.0 * (last[1] / first[1] - 1.0)
-    return f"the best flow went from {first[1]:.1f} to {last[1]:.1f} cfm {water} ({change:+.1f} %)".replace("-", "−")
+    return f"the best flow went from {first[1]:.1f} to {last[1]:.1f} cfm {water} ({_percent(change)})"
 
 
 def next_step(results: Mapping[str, Any], d: Display) -> str:
@@ -163,8 +181,8 @@ def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
     """Return what a port's picture shows, in words."""
     ends = {opening["role"]: opening["area_mm2"] for opening in record["openings"]}
     text = (
-        f"{_capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to an "
-        f"exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
+        f"{_capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to "
+        f"an exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
         f"{d.length(record['least_area']['station_mm'])}"
     )
     side = record["short_side"]
@@ -181,9 +199,9 @@ def power_text(power: Any) -> str:
     low, high = power
     return (
         f"Power: {low:.0f} to {high:.0f} hp, an estimate by the trade’s rule of {POWER_RULE_LOW:.2f} to "
-        f"{POWER_RULE_HIGH:.3f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no source). "
-        "The upper figure is a ceiling that few engines reach; cam, compression, manifold, exhaust and fuel decide what "
-        "is made. Prove it on a dynamometer, and leave a margin in rods, valve springs and fuel."
+        f"{POWER_RULE_HIGH:.3f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no "
+        "source). The upper figure is a ceiling that few engines reach; cam, compression, manifold, exhaust and fuel "
+        "decide what is made. Prove it on a dynamometer, and leave a margin in rods, valve springs and fuel."
     )
 
 
@@ -196,6 +214,12 @@ def engine_text(results: Mapping[str, Any]) -> str:
     if engine.get("rpm"):
         parts.append(f"{engine['rpm']:.0f} rpm")
     return ", ".join(parts)
+
+
+def tied(text: str) -> str:
+    """Return text whose figures do not part from their units at the end of a line."""
+    text = re.sub(r"(?<=\d) (?=(?:in|mm|sq in|mm²|cc|g|%|cfm|hp|inH2O)\b|%)", "\u00a0", text)
+    return text.replace("± ", "±\u00a0").replace("sq in", "sq\u00a0in").replace("0 o'clock", "0\u00a0o’clock")
 
 
 def _capital(text: str) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 from portgeo.report.flat_picture import model_png
 from portgeo.report.markup import Element, el
 from portgeo.report.model import Model
-from portgeo.report.page_contents import PLANNED_STATE, surveys_of
+from portgeo.report.page_contents import PLANNED_STATE, slug, surveys_of
 from portgeo.report.page_models import CLASS_SHADES, KIND_OF, Scale, first_shown, scales_of
 from portgeo.report.page_tables import kind_of
 from portgeo.report.page_text import port_in_words
@@ -26,7 +26,7 @@ HINT = "Point at the port, tap it, or move the two sliders: station, clock posit
 MOVES = (
     ("left", "Turn left"), ("right", "Turn right"), ("up", "Tip up"), ("down", "Tip down"), ("closer", "Closer"),
     ("farther", "Farther"), ("side", "From the side"), ("entry", "Into the entry"), ("below", "From below"),
-    ("home", "As at first"),
+    ("home", "Start again"),
 )  # fmt: skip
 
 
@@ -69,8 +69,8 @@ def view_section(results: Mapping[str, Any], models: Sequence[Model], d: Display
         el("fieldset", el("legend", "View"), moves),
         el(
             "p",
-            "Drag to turn, two fingers or Shift to move, click the picture and use the wheel to come closer. Thin rings: "
-            "stations. Dashed line: 6 o’clock, the middle of the floor. Lines on the paint: its scale’s marks.",
+            "Drag to turn, two fingers or Shift to move, click the picture and use the wheel to come closer. Thin "
+            "rings: stations. Dashed line: 6 o’clock, the middle of the floor. Lines on the paint: its scale’s marks.",
             class_="note",
         ),
         class_="only-live",
@@ -124,7 +124,7 @@ def _scale_bar(name: str, scale: Scale, d: Display) -> Element:
     for share in np.linspace(0.0, 1.0, STOPS):
         red, green, blue = scale.shades[round(share * (len(scale.shades) - 1))].astype(int)
         stops.append(el("stop", offset=f"{share:.4f}", stop_color=f"#{red:02x}{green:02x}{blue:02x}"))
-    key = f"scale-{list(KIND_OF).index(scale.paint.quantity)}-{abs(hash_of(name))}"
+    key = "shades-" + slug(name)
     marks = []
     for mark in scale.marks:
         x = 20.0 + 480.0 * (mark - scale.low) / (scale.high - scale.low)
@@ -146,11 +146,6 @@ def _scale_bar(name: str, scale: Scale, d: Display) -> Element:
         aria_label=f"scale of {label}",
     )
     return el("div", drawn, class_="scale", data_scale=name, hidden=True)
-
-
-def hash_of(name: str) -> int:
-    """Return a number of a name, the same in every run."""
-    return sum((k + 1) * ord(letter) for k, letter in enumerate(name))
 
 
 def _hatched(k: int) -> list[Element]:

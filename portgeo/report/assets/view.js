@@ -65,33 +65,47 @@
     return [cy, sy, 0, -sy * sp, cy * sp, cp, sy * cp, -cy * cp, sp];
   }
 
-  const extents = {};
-  function fit(part) {
-    // All states of a part share middle and size, so that switching moves nothing.
-    if (extents[part]) return extents[part];
+  function middleOf(part) {
+    // All states of a part turn about one middle, so that switching moves nothing.
+    if (middles[part]) return middles[part];
     const low = [1e9, 1e9, 1e9], high = [-1e9, -1e9, -1e9];
+    each(part, (x, y, z) => [x, y, z].forEach((v, k) => { low[k] = Math.min(low[k], v); high[k] = Math.max(high[k], v); }));
+    const middle = low.map((v, k) => (v + high[k]) / 2);
+    return middles[part] = { middle, radius: Math.hypot(...high.map((v, k) => v - low[k])) / 2 };
+  }
+  const middles = {};
+  function each(part, take) {
     for (const m of data.models.filter((one) => one.part === part)) {
       const p = opened(m).xyz;
-      for (let k = 0; k < p.length; k++) {
-        low[k % 3] = Math.min(low[k % 3], p[k]);
-        high[k % 3] = Math.max(high[k % 3], p[k]);
-      }
+      for (let k = 0; k < p.length; k += 3) take(p[k], p[k + 1], p[k + 2]);
     }
-    const middle = low.map((v, k) => (v + high[k]) / 2);
-    return extents[part] = { middle, radius: Math.hypot(...high.map((v, k) => v - low[k])) / 2 };
+  }
+
+  function frame() {
+    // What the part takes on the screen, as it is turned now: left, right, bottom, top.
+    const { middle } = middleOf(model().part), m = screen(), box = [1e9, -1e9, 1e9, -1e9];
+    each(model().part, (x, y, z) => {
+      const a = x - middle[0], b = y - middle[1], c = z - middle[2];
+      const right = m[0] * a + m[1] * b + m[2] * c, up = m[3] * a + m[4] * b + m[5] * c;
+      box[0] = Math.min(box[0], right); box[1] = Math.max(box[1], right);
+      box[2] = Math.min(box[2], up); box[3] = Math.max(box[3], up);
+    });
+    shown.box = box;
   }
 
   function placing() {
-    const { middle, radius } = fit(model().part), w = canvas.clientWidth, h = canvas.clientHeight;
-    const scale = shown.zoom * Math.min(w, h * 1.25) / (1.9 * radius); // CSS pixels in a millimetre
-    return { m: screen(), middle, radius, w, h, scale };
+    const { middle, radius } = middleOf(model().part), w = canvas.clientWidth, h = canvas.clientHeight, b = shown.box;
+    // CSS pixels in a millimetre; the labels need some room round the port.
+    const scale = shown.zoom * Math.min((w - 70) / (b[1] - b[0]), (h - 56) / (b[3] - b[2]));
+    const x = shown.x - scale * (b[0] + b[1]) / 2, y = shown.y + scale * (b[2] + b[3]) / 2;
+    return { m: screen(), middle, radius, w, h, scale, x, y };
   }
 
   function project(place, x, y, z) {
-    const { m, middle, scale, w, h } = place, a = x - middle[0], b = y - middle[1], c = z - middle[2];
+    const { m, middle, scale, w, h, x: sx, y: sy } = place, a = x - middle[0], b = y - middle[1], c = z - middle[2];
     return [
-      w / 2 + shown.x + scale * (m[0] * a + m[1] * b + m[2] * c),
-      h / 2 + shown.y - scale * (m[3] * a + m[4] * b + m[5] * c),
+      w / 2 + sx + scale * (m[0] * a + m[1] * b + m[2] * c),
+      h / 2 + sy - scale * (m[3] * a + m[4] * b + m[5] * c),
       m[6] * a + m[7] * b + m[8] * c,
     ];
   }
@@ -223,7 +237,7 @@
     gl.uniformMatrix3fv(where.turn, false, [m[0], m[3], m[6], m[1], m[4], m[7], m[2], m[5], m[8]]);
     gl.uniform3fv(where.middle, place.middle);
     gl.uniform2f(where.scale, 2 * place.scale / place.w, 2 * place.scale / place.h);
-    gl.uniform2f(where.shift, 2 * shown.x / place.w, -2 * shown.y / place.h);
+    gl.uniform2f(where.shift, 2 * place.x / place.w, -2 * place.y / place.h);
     gl.uniform1f(where.depth, 2 * place.radius);
     gl.uniform1f(where.marks, p.marks.length - 1);
     gl.uniform1f(where.zero, p.centred ? (p.marks.length - 1) / 2 : -9);
@@ -347,7 +361,7 @@
 
   function readAt(station, hours) {
     // The vertex nearest to a station and clock; a turn of the clock counts as the port's girth, about.
-    const one = model(), a = hours / 12 * 2 * Math.PI, girth = fit(one.part).radius / 2;
+    const one = model(), a = hours / 12 * 2 * Math.PI, girth = middleOf(one.part).radius / 2;
     let best = 0, least = 1e18;
     for (let k = 0; k < one.s.length; k++) {
       const ds = one.s[k] - station;
@@ -364,7 +378,7 @@
     shown.model = index;
     const has = Object.keys(data.models[index].values);
     shown.paint = has.includes(name) ? name : has[0];
-    if (data.models[index].part !== part) Object.assign(shown, home);
+    if (data.models[index].part !== part || !shown.box) look(home);
     for (const b of buttons("model")) b.setAttribute("aria-pressed", String(Number(b.dataset.model) === index));
     for (const b of buttons("paint")) {
       b.setAttribute("aria-pressed", String(b.dataset.paint === shown.paint));
@@ -385,6 +399,11 @@
   const hint = said.textContent;
   const reread = () => readAt(Number(station.value), Number(clock.value));
 
+  function look(from) {
+    Object.assign(shown, home, from);
+    frame();
+    redraw();
+  }
   function turn(yaw, pitch) {
     shown.yaw += yaw;
     shown.pitch = Math.max(-Math.PI / 2, Math.min(Math.PI / 2, shown.pitch + pitch));
@@ -399,12 +418,9 @@
   }
   const moves = {
     left: () => turn(0.15, 0), right: () => turn(-0.15, 0), up: () => turn(0, -0.15), down: () => turn(0, 0.15),
-    closer: () => zoom(1.25), farther: () => zoom(0.8), home: () => { Object.assign(shown, home); redraw(); },
+    closer: () => zoom(1.25), farther: () => zoom(0.8), home: () => look(home),
   };
-  for (const name of Object.keys(views)) moves[name] = () => {
-    Object.assign(shown, home, { yaw: views[name][0], pitch: views[name][1] });
-    redraw();
-  };
+  for (const name of Object.keys(views)) moves[name] = () => look({ yaw: views[name][0], pitch: views[name][1] });
   const keys = {
     ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "closer", "=": "closer", "-": "farther",
     Home: "home",
@@ -425,18 +441,18 @@
       const box = canvas.getBoundingClientRect();
       return [event.clientX - box.left, event.clientY - box.top];
     };
-    const look = (event) => {
+    const readUnder = (event) => {
       const found = pick(...spot(event));
       if (found) read(...found);
     };
     canvas.addEventListener("pointerdown", (event) => {
       down.set(event.pointerId, spot(event));
       canvas.setPointerCapture(event.pointerId);
-      if (event.pointerType !== "mouse") look(event);
+      if (event.pointerType !== "mouse") readUnder(event);
     });
     canvas.addEventListener("pointermove", (event) => {
       const was = down.get(event.pointerId), now = spot(event);
-      if (!was) { if (event.pointerType === "mouse") look(event); return; }
+      if (!was) { if (event.pointerType === "mouse") readUnder(event); return; }
       const dx = now[0] - was[0], dy = now[1] - was[1];
       if (down.size === 2) {
         const other = Array.from(down).find(([id]) => id !== event.pointerId)[1];
