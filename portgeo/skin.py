@@ -31,6 +31,18 @@ def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
     return vertices, np.concatenate([faces[_sound(faces)], *caps])
 
 
+def net(rings: int, places: int) -> IntArray:
+    """Return the faces (2 (rings - 1) places, 3) between rings of `places` points each, open at both ends.
+
+    Points are numbered ring by ring, round each counterclockwise as the rings' own frames see them;
+    faces are then outward.
+    """
+    ring, place = (part.ravel() for part in np.meshgrid(np.arange(rings - 1), np.arange(places), indexing="ij"))
+    a, b = ring * places + place, ring * places + (place + 1) % places
+    c, d = a + places, b + places
+    return np.stack([np.column_stack([a, b, d]), np.column_stack([a, d, c])], axis=1).reshape(-1, 3)
+
+
 def _strips(space: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
     """Return vertices (n, 3), where each ring's begin (k + 1,), and faces (k - 1, 2 m, 3) by strip.
 

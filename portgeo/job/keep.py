@@ -23,6 +23,7 @@ from portgeo.io.files import atomic_write
 FOLDER = ".kept"
 MARK = b"portgeo kept 1\n"
 # What numbers come from, besides this package: another version of one of them is another result.
+CODE = (".py", ".js", ".css")
 NUMBERS_FROM = ("numpy", "scipy", "shapely", "trimesh", "manifold3d", "libigl", "scikit-fem", "pyamg", "clarabel")
 # Of numpy only what rebuilds arrays and numbers.
 ARRAYS = {
@@ -39,7 +40,7 @@ def made_by() -> str:
     """Return a hash of what makes the results: this package's own code, and the versions of its libraries."""
     digest = hashlib.sha256()
     package = Path(__file__).resolve().parent.parent
-    for path in sorted(package.rglob("*.py")):
+    for path in sorted(path for path in package.rglob("*") if path.suffix in CODE):
         digest.update(path.relative_to(package).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
     for name in NUMBERS_FROM:
         try:

@@ -15,6 +15,7 @@ from portgeo.io.stl import write_stl
 from portgeo.io.workbooks import workbook_of
 from portgeo.job.results import Compared, Cut, LeftOut, Measured, Models, Part, Pictures, Sheets, Sped, Told
 from portgeo.job.steps import PARTS, Steps
+from portgeo.report.customer import customer_pages
 from portgeo.report.page import write_page
 from portgeo.report.page_contents import results_tables, slug
 from portgeo.units import Display
@@ -45,7 +46,7 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     for name, header, rows in tables:
         yield f"tables/{name}.csv", table_text(header, [[_as_text(cell) for cell in row] for row in rows]).encode("utf-8", "replace")
     yield "tables.xlsx", workbook_of(tables)
-    # CUSTOMER
+    yield "customer.pdf", customer_pages(results, models.models, display)
     yield "results.json", json_text(results).encode("utf-8", "replace")
     yield "report.html", write_page(results, models.models, display).encode("utf-8", "replace")
 

@@ -12,6 +12,7 @@ from portgeo.errors import GeometryError
 from portgeo.job.results import Skin
 from portgeo.port import Port, stations_of
 from portgeo.reshape.grid import wall_grid
+from portgeo.skin import net
 
 ROWS, ROUND = 84, 88  # 14,608 triangles, about 1.2 mm by 1.7 mm on an ordinary port
 MOST_TRIANGLES = 15_000
@@ -29,14 +30,9 @@ def skin_of(port: Port) -> Skin:
         grid = wall_grid(port, np.linspace(first, last, ROWS), ROUND)
     except GeometryError:
         return _thinned(port)
-    row, place = (part.ravel() for part in np.meshgrid(np.arange(ROWS - 1), np.arange(ROUND), indexing="ij"))
-    a, b = row * ROUND + place, row * ROUND + (place + 1) % ROUND
-    c, d = a + ROUND, b + ROUND
-    # Clockwise as seen looking into the entry is outward as seen from the metal.
-    faces = np.concatenate([np.column_stack([a, c, b]), np.column_stack([b, c, d])])
     return Skin(
         vertices=grid.points.reshape(-1, 3),
-        faces=faces[np.lexsort(faces.T[::-1])],
+        faces=net(ROWS, ROUND),
         stations=np.repeat(grid.stations, ROUND),
         clocks=grid.clock.ravel(),
     )

@@ -11,18 +11,18 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
-from scipy.spatial import cKDTree
 
+from portgeo.compare.distance import barycentric, closest, wall_from
 from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.bench import Run, at_depression
 from portgeo.plane import FloatArray
 from portgeo.report.charts import INK, LINE_STYLES, colours, save
 from portgeo.report.pictures import draw_painted, render
+from portgeo.skin import net
 from portgeo.survey.schedule import Survey
 from portgeo.units import FOOT, M3_S_PER, PA_PER, Display
 
 PEAK = "#c1121f"
-NEAREST = 4  # nodes of the flow grid that paint a vertex, by the inverse of their distance
 
 
 def speed_picture(
@@ -40,9 +40,11 @@ def speed_picture(
 
 def painted(result: AirSpeed, points: FloatArray) -> FloatArray:
     """Return speed over mean (n,) at points (n, 3) near the wall, in the path's frame."""
-    distance, node = cKDTree(result.wall.wall.reshape(-1, 3)).query(points, k=NEAREST)
-    weight = 1.0 / np.maximum(distance, 1e-9)
-    return np.asarray((weight * result.wall.over_mean.ravel()[node]).sum(axis=1) / weight.sum(axis=1))
+    wall = wall_from(result.wall.wall.reshape(-1, 3), net(*result.wall.over_mean.shape))
+    foot, face = closest(wall, points)
+    corners = wall.faces[face]
+    share = barycentric(wall.vertices[corners], foot)
+    return np.asarray((share * result.wall.over_mean.ravel()[corners]).sum(axis=1))
 
 
 def draw_speed(
