@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -86,7 +87,7 @@ def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
         pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_deafen)
 
         def submit(function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-            with _deaf_children():
+            with _deaf_children(), _main_left_alone():
                 return pool.submit(function, *arguments)
 
         try:
@@ -97,6 +98,25 @@ def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
         pool.shutdown()
+
+
+@contextmanager
+def _main_left_alone() -> Iterator[None]:
+    """Start processes that do not run the user's own script again, which they would by default.
+
+    A script that uses the library needs no `if __name__ == "__main__"` then: what is submitted here is
+    always a function of a module.
+    """
+    main = sys.modules["__main__"]
+    kept = {name: getattr(main, name) for name in ("__spec__", "__file__") if hasattr(main, name)}
+    main.__spec__ = None
+    if "__file__" in kept:
+        del main.__file__
+    try:
+        yield
+    finally:
+        for name, value in kept.items():
+            setattr(main, name, value)
 
 
 def _deafen() -> None:

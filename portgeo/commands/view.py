@@ -1,4 +1,4 @@
-"""view: the port in a window, or in a picture file."""
+"""view: a port, or two states side by side, in a window or in a picture file."""
 
 from __future__ import annotations
 
@@ -7,15 +7,19 @@ from pathlib import Path
 
 from portgeo.commands.common import add_scan, load_port, naming, refuse_scan_options
 
-HELP = "look at a port in 3D, in a window or as a picture"
+HELP = "look at a port in 3D, or at two states side by side, in a window or as a picture"
 EXAMPLE = """examples:
   portgeo view port.csv
-  portgeo view port.csv --picture port.png"""
+  portgeo view port.csv --picture port.png
+  portgeo view as-cast.csv first-cut.csv
+
+Two are turned together, at one scale and in one scale of colours."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of view."""
     parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
+    parser.add_argument("other", metavar="OTHER", nargs="?", help="another state of it, to stand beside it")
     parser.add_argument("--picture", metavar="FILE", help="write a picture (png) and open no window")
     parser.add_argument("--units", choices=("in", "mm"), help="unit of what is shown (the file's own)")
     add_scan(parser)
@@ -23,19 +27,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> None:
-    """Show the port."""
+    """Show the port, or two."""
     from portgeo.io.files import check_free
-    from portgeo.report.pictures import port_picture, show
+    from portgeo.report.pictures import pair_picture, port_picture, show
     from portgeo.survey import survey
 
+    paths = [path for path in (args.port, args.other) if path is not None]
     if args.picture:
-        check_free([args.picture], args.force, [args.port])
-    refuse_scan_options(args.port, args)
-    loaded = load_port(args.port, args)
-    with naming(args.port):
-        found = survey(loaded.port, readings_tried=False)
-    if args.picture:
-        port_picture(found, loaded.display, Path(args.port).name, args.picture, force=args.force)
-        print(f"{args.picture}: white line: floor; black lines: roof and stations; circle: short side")
+        check_free([args.picture], args.force, paths)
+    if len(paths) == 1:
+        refuse_scan_options(args.port, args)
+    loaded = [load_port(path, args) for path in paths]
+    surveys = []
+    for path, one in zip(paths, loaded, strict=True):
+        with naming(path):
+            surveys.append(survey(one.port, readings_tried=False))
+    titles, display = [Path(path).name for path in paths], loaded[0].display
+    if not args.picture:
+        show(surveys, display, titles)
+        return
+    if len(surveys) == 1:
+        port_picture(surveys[0], display, titles[0], args.picture, force=args.force)
     else:
-        show(found, loaded.display, Path(args.port).name)
+        pair_picture(surveys, display, titles, args.picture, force=args.force)
+    print(f"{args.picture}: white line: floor; black lines: roof and stations; circle: short side")

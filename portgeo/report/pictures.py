@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
@@ -41,11 +41,21 @@ def port_picture(survey: Survey, display: Display, title: str, path: str, *, for
     render(draw_port, (survey, display, title), path, force=force)
 
 
-def render(draw: Callable[..., None], scene: tuple[Any, ...], path: str, *, force: bool) -> None:
-    """Write what `draw(plotter, *scene)` draws, as PNG. `draw` is a function of a module."""
+def pair_picture(
+    surveys: Sequence[Survey], display: Display, titles: Sequence[str], path: str, *, force: bool = False
+) -> None:
+    """Write a picture of two ports side by side, turned alike, at one scale and one scale of colours.
+
+    Raises OutputError where the machine has no working OpenGL.
+    """
+    render(draw_pair, (surveys, display, titles), path, force=force, panes=len(surveys))
+
+
+def render(draw: Callable[..., None], scene: tuple[Any, ...], path: str, *, force: bool, panes: int = 1) -> None:
+    """Write what `draw(plotter, *scene)` draws, as PNG. `draw` is a function of a module. panes : side by side."""
     try:
         with workers(1) as submit:
-            picture = result_of(submit(_draw_in_child, draw, scene), TIME_LIMIT)
+            picture = result_of(submit(_draw_in_child, draw, scene, panes), TIME_LIMIT)
     except (BrokenProcessPool, RuntimeError, TimeoutError) as failure:
         raise OutputError(
             "this machine could not draw a picture: its OpenGL is missing or does not work",
@@ -55,12 +65,12 @@ def render(draw: Callable[..., None], scene: tuple[Any, ...], path: str, *, forc
     atomic_write(path, picture, force=force)
 
 
-def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...]) -> bytes:
+def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...], panes: int) -> bytes:
     # The graphics library complains of displays it does not need; the parent says what matters.
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
     import pyvista
 
-    plotter = pyvista.Plotter(off_screen=True, window_size=list(WINDOW))
+    plotter = pyvista.Plotter(off_screen=True, window_size=list(WINDOW), shape=(1, panes))
     draw(plotter, *scene)
     picture = io.BytesIO()
     plotter.screenshot(picture)
@@ -68,23 +78,48 @@ def _draw_in_child(draw: Callable[..., None], scene: tuple[Any, ...]) -> bytes:
     return picture.getvalue()
 
 
-def show(survey: Survey, display: Display, title: str) -> None:
-    """Open a window with the port; returns when it is closed. Raises OutputError where none can open."""
+def show(surveys: Sequence[Survey], display: Display, titles: Sequence[str]) -> None:
+    """Open a window with a port, or with two side by side; returns when it is closed.
+
+    Raises OutputError where none can open.
+    """
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         raise OutputError("there is no screen to open a window on", mend="Pass --picture FILE to write a picture")
     import pyvista
 
-    plotter = pyvista.Plotter(window_size=list(WINDOW), title=f"portgeo: {title}")
-    draw_port(plotter, survey, display, title)
+    plotter = pyvista.Plotter(window_size=list(WINDOW), title=f"portgeo: {', '.join(titles)}", shape=(1, len(surveys)))
+    if len(surveys) == 1:
+        draw_port(plotter, surveys[0], display, titles[0])
+    else:
+        draw_pair(plotter, surveys, display, titles)
     plotter.show()
 
 
 def draw_port(plotter: Any, survey: Survey, display: Display, title: str) -> None:
     """Draw a port painted by the area of its sections."""
+    painted = _painted_area(survey, display)
+    draw_painted(plotter, survey, painted, f"section area, {display.area_unit}", "cividis", display, title)
+
+
+def draw_pair(plotter: Any, surveys: Sequence[Survey], display: Display, titles: Sequence[str]) -> None:
+    """Draw ports side by side, each in its own frame: one camera turns all, one scale of colours holds for all."""
+    painted = [_painted_area(survey, display) for survey in surveys]
+    limits = min(float(p.min()) for p in painted), max(float(p.max()) for p in painted)
+    points = np.vstack([survey.port.vertices for survey in surveys])
+    low, high = points.min(axis=0), points.max(axis=0)
+    for k, (survey, values, title) in enumerate(zip(surveys, painted, titles, strict=True)):
+        plotter.subplot(0, k)
+        name = f"section area, {display.area_unit}"
+        draw_painted(plotter, survey, values, name if k == 0 else "", "cividis", display, title, limits)
+    plotter.link_views()
+    plotter.subplot(0, 0)
+    plotter.reset_camera(bounds=np.column_stack([low, high]).ravel().tolist())
+
+
+def _painted_area(survey: Survey, display: Display) -> FloatArray:
     station, _ = stations_of(survey.port, survey.port.vertices)
     area = np.interp(station, survey.fine_stations, survey.fine_area)
-    painted = np.array([display.of_area(a) for a in area])
-    draw_painted(plotter, survey, painted, f"section area, {display.area_unit}", "cividis", display, title)
+    return np.array([display.of_area(a) for a in area])
 
 
 def draw_painted(
@@ -97,19 +132,23 @@ def draw_painted(
     title: str,
     limits: tuple[float, float] | None = None,
 ) -> None:
-    """Draw a port painted by values (n,) at its vertices, with stations, side lines and the circle."""
+    """Draw a port painted by values (n,) at its vertices, with stations, side lines and the circle.
+
+    bar_title : of the scale of colours; with none there is no scale.
+    """
     import pyvista
 
     port = survey.port
     surface = pyvista.make_tri_mesh(port.vertices, np.asarray(port.faces, dtype=int))
+    form = _bar_format(float(np.nanmax(np.abs(values if limits is None else limits))))
     bar = {
         "title": bar_title, "vertical": False, "position_x": 0.25, "position_y": 0.03, "width": 0.5,
-        "height": 0.08, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": "%.3g", "n_labels": 5,
+        "height": 0.08, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": form, "n_labels": 5,
     }  # fmt: skip
     plotter.set_background("white")
     plotter.add_mesh(
         surface, scalars=values, cmap=colour_map, clim=limits, smooth_shading=True, split_sharp_edges=True,
-        feature_angle=40.0, ambient=0.25, scalar_bar_args=bar,
+        feature_angle=40.0, ambient=0.25, scalar_bar_args=bar, show_scalar_bar=bool(bar_title),
     )  # fmt: skip
     _add_rings(plotter, survey, display)
     for side in (survey.short_side, survey.long_side):
@@ -125,6 +164,12 @@ def draw_painted(
     plotter.camera_position = [tuple(middle + np.array([-0.2, -1.0, -0.3])), tuple(middle), (0.0, 0.0, 1.0)]
     plotter.reset_camera()
     plotter.camera.zoom(1.15)
+
+
+def _bar_format(greatest: float) -> str:
+    """Return a format of three figures and never a power of ten: 1093, 24.1, 1.70."""
+    whole = int(np.floor(np.log10(max(greatest, 1e-6))))
+    return f"%.{max(2 - whole, 0)}f"
 
 
 def _add_rings(plotter: Any, survey: Survey, display: Display) -> None:
