@@ -143,14 +143,17 @@ def _region(
     along: tuple[float, float],
     aside: float,
 ) -> _Region:
-    """Return the mesh from `along[0]` to `along[1]` beyond a point, no farther than `aside` from its axis."""
+    """Return the mesh from `along[0]` to `along[1]` beyond a point, no farther than `aside` from its axis.
+
+    Faces that reach out of it are in it whole: planes within meet no ragged edge.
+    """
     height = vertices @ frame[0] - point @ frame[0]
     near = (height > along[0]) & (height < along[1])
     some = np.flatnonzero(near)
     far = np.einsum("ij,ij->i", vertices[some] - point, vertices[some] - point) - height[some] ** 2 > aside**2
     near[some[far]] = False
-    inside = faces[near[faces[:, 0]]]
-    inside = inside[near[inside[:, 1]] & near[inside[:, 2]]]
+    inside = faces[near[faces[:, 0]] | near[faces[:, 1]] | near[faces[:, 2]]]
+    near[inside.ravel()] = True
     some = np.flatnonzero(near)
     index = np.empty(len(vertices), dtype=np.int64)
     index[some] = np.arange(len(some))
