@@ -1,4 +1,4 @@
-"""Make the demo's measured sheets in meshes/: one intake port of an invented engine, in two states.
+"""Make the demo's data in meshes/: one intake port of an invented engine in two states, its manifold, a job.
 
 The engine, a four-cylinder for hill climbs, is invented, and so is every number here. The shape is
 written down as it would have been measured: to a thousandth of an inch, with a reader's small errors.
@@ -108,6 +108,108 @@ def bench() -> str:
     return "\n".join(lines) + "\n"
 
 
+# The manifold's runners, plenum to flange: height, width and corner over the station. Inches.
+RUNNER_AT = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]
+RUNNER_HEIGHT = [2.180, 2.110, 2.060, 2.020, 1.990, 1.968]
+RUNNER_WIDTH = [1.420, 1.330, 1.265, 1.215, 1.180, 1.158]
+RUNNER_CORNER = [0.400, 0.360, 0.320, 0.290, 0.260, 0.235]
+RUNNER_TURN = [0.0, 0.0, 5.0, 12.0, 16.0, 16.0]
+RUNNERS = 4
+NARROW = (4, 2.5, 0.8, 0.060)  # one of them is narrow: which, where, how long, by how much
+RUNNER_FLOWS = (238.0, 236.5, 237.2, 229.4)
+GASKET_HALF, GASKET_CORNER = (0.605, 1.015), 0.24  # half width and height of its opening
+
+
+def runner(number: int, random: np.random.Generator) -> str:
+    """Return the sheet of one runner of the manifold."""
+    lines = [
+        f"# Runner {number} of the invented engine's manifold, plenum to flange. All of it is invented.",
+        "station_in,height_in,width_in,shape,corner_in,turn_deg,note",
+    ]
+    which, *narrow = NARROW
+    for k, station in enumerate(RUNNER_AT):
+        h, w = np.array([RUNNER_HEIGHT[k], RUNNER_WIDTH[k]]) + random.normal(0.0, READER_ERROR_IN, 2)
+        if number == which:
+            w -= bump(station, (narrow[0], narrow[1], narrow[2]))
+        note = {0: "plenum", len(RUNNER_AT) - 1: "flange"}.get(k, "")
+        lines.append(f"{station:.3f},{h:.3f},{w:.3f},rect,{RUNNER_CORNER[k]:.3f},{RUNNER_TURN[k]:.1f},{note}")
+    return "\n".join(lines) + "\n"
+
+
+def gasket() -> str:
+    """Return the opening of the intake gasket, right and up, in inches."""
+    angle = np.linspace(0.0, np.pi / 2.0, 9)
+    x = GASKET_HALF[0] - GASKET_CORNER * (1.0 - np.cos(angle))
+    y = GASKET_HALF[1] - GASKET_CORNER * (1.0 - np.sin(angle))
+    quarter = np.column_stack([x, y])
+    outline = np.concatenate(
+        [quarter, (quarter * [-1, 1])[::-1], quarter * [-1, -1], (quarter * [1, -1])[::-1], quarter[:1]]
+    )
+    return "x_in,y_in\n" + "".join(f"{px:.4f},{py:.4f}\n" for px, py in outline)
+
+
+JOB = f"""\
+# The whole of the demo in one job: portgeo report demo-job.toml --out report
+# One intake port of an engine that is invented, and so is every number of it.
+title = "Invented four-cylinder hill-climb engine: intake port 1"
+units = "in"
+customer = "First cut done and flowed; the second cut is planned. All of it is invented."
+
+[engine]
+name = "an invented four-cylinder for hill climbs"
+cylinders = 4
+bore = 3.500
+stroke = 3.200
+rod = 5.700
+rpm = 7500
+valve = 1.750
+throat = 1.470
+stem_mm = 7.0
+max_lift = 0.550
+
+[metal]
+alloy = "aluminium"
+
+[[state]]
+name = "as cast"
+date = 2026-02-14
+port = "demo-as-cast.csv"
+runner = "demo-runner-1.csv"
+
+[[state]]
+name = "first cut"
+date = 2026-02-28
+note = "dam and pinch at 1.0 in taken down; the throat left alone"
+port = "demo-first-cut.csv"
+runner = "demo-runner-1.csv"
+
+[bench]
+file = "demo-bench.csv"
+depression_in_h2o = 28
+
+[target]
+file = "demo-target.toml"
+state = "first cut"
+
+[gasket]
+file = "demo-gasket.csv"
+leave = 0.010
+
+[set]
+files = [{", ".join(f'"demo-runner-{k}.csv"' for k in range(1, RUNNERS + 1))}]
+flows = [{", ".join(f"{flow:.1f}" for flow in RUNNER_FLOWS)}]
+
+[tool]
+head = 0.375
+shank = 0.250
+length = 6.0
+grip = 1.0
+collet = 0.750
+
+[templates]
+at = [1.0, 2.0, 2.4, 3.0]
+"""
+
 TARGET = """\
 # What the second cut should do to the invented port: lay the short side back, keep the throat.
 units = "in"
@@ -143,13 +245,16 @@ station_in,clock,thickness_in
 
 
 def main() -> None:
-    """Write the two sheets and the outlines they name, the bench sheet, and a target with wall readings."""
+    """Write the port's two sheets and their outlines, runners, bench, gasket, target, walls and the job."""
     random = np.random.default_rng(SEED)
     for state, title in (("as-cast", "as cast"), ("first-cut", "after the first cut")):
         path = MESHES / f"demo-{state}.csv"
         path.write_text(sheet(state, title, random), encoding="utf-8", newline="\n")
         print(f"meshes/{path.name}")
-    for name, text in (("demo-bench.csv", bench()), ("demo-target.toml", TARGET), ("demo-walls.csv", WALLS)):
+    texts = {f"demo-runner-{k}.csv": runner(k, random) for k in range(1, RUNNERS + 1)}
+    texts |= {"demo-bench.csv": bench(), "demo-gasket.csv": gasket(), "demo-target.toml": TARGET}
+    texts |= {"demo-walls.csv": WALLS, "demo-job.toml": JOB}
+    for name, text in texts.items():
         (MESHES / name).write_text(text, encoding="utf-8", newline="\n")
         print(f"meshes/{name}")
 

@@ -169,4 +169,5 @@ def _written(out: Path, unwritten: str) -> str:
     ]
     if unwritten:
         lines.append(f"Not everything is there: {unwritten}")
-    return "\n".join([*lines, "", "Next: portgeo measure YOUR-SHEET.csv, or portgeo measure -h"])
+    report = f"All of it on one page: portgeo report {_quoted(str(out / 'demo-job.toml'))} --out {_quoted(str(out / 'report'))}"
+    return "\n".join([*lines, "", report, "Next: portgeo measure YOUR-SHEET.csv, or portgeo measure -h"])

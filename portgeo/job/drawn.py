@@ -36,15 +36,23 @@ def charted(given: Given) -> Pictures:
 
 
 def pictured(given: Given) -> Pictures:
-    """Return a picture of every model with every paint it has."""
+    """Return a picture of every model with each of its paints that says something new of it.
+
+    Section area is drawn where there is no depth of cut: of the first state of a part, once for a runner
+    that stays as it is.
+    """
     models: Models = given.needs["models"]
     display = Display(given.settings["units"])
     scales = scales_of(models.models, display)
     files: dict[str, bytes] = {}
+    runner_drawn = False
     for model in models.models:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
+        painted = {paint.name for paint in model.paints} & set(scales)
+        drawn = painted - ({"area"} if "depth" in painted or (model.part == "runner" and runner_drawn) else set())
+        runner_drawn |= model.part == "runner"
         for paint in model.paints:
-            if paint.name in scales:
+            if paint.name in drawn:
                 name, k = f"{state}-{slug(paint.name)}.png", 2
                 while name in files:
                     name, k = f"{state}-{slug(paint.name)}-{k}.png", k + 1

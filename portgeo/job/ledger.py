@@ -71,7 +71,9 @@ class Ledger:
         if self._hash(name) and self._hash(name)[0] not in self.hashes.get(name, []):
             known = name in self.hashes
             raise OutputError(
-                "the file was changed since the report wrote it" if known else "the file is there and no report wrote it",
+                "the file was changed since the report wrote it"
+                if known
+                else "the file is there and no report wrote it",
                 file=str(self.out / name),
                 mend="Move it elsewhere, or pass --force to replace it",
             )

@@ -144,7 +144,9 @@ class _Walls:
             readings = read_walls(given.paths["walls"])
         at = ports[given.settings["walls"]]
         port = at.part.loaded.port
-        grid = wall_grid(port, np.linspace(port.centreline.stations[0], port.centreline.stations[-1], WALL_ROWS), WALL_ROUND)
+        grid = wall_grid(
+            port, np.linspace(port.centreline.stations[0], port.centreline.stations[-1], WALL_ROWS), WALL_ROUND
+        )
         self.into: FloatArray = np.linalg.inv(at.pose).astype(np.float64)
         self.wall = _wall(port)
         self.tree = cKDTree(grid.points.reshape(-1, 3))

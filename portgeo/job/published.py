@@ -44,7 +44,10 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
         yield name, picture
     tables = results_tables(results, display)
     for name, header, rows in tables:
-        yield f"tables/{name}.csv", table_text(header, [[_as_text(cell) for cell in row] for row in rows]).encode("utf-8", "replace")
+        yield (
+            f"tables/{name}.csv",
+            table_text(header, [[_as_text(cell) for cell in row] for row in rows]).encode("utf-8", "replace"),
+        )
     yield "tables.xlsx", workbook_of(tables)
     yield "customer.pdf", customer_pages(results, models.models, display)
     yield "results.json", json_text(results).encode("utf-8", "replace")

@@ -83,7 +83,8 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
         kept.only(step.key for step in steps.by_name.values())
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     models = steps.by_name["models"].key
-    return JobResults(results, names, made, len(steps.by_name) - made, out, models)
+    count = len({step.key for step in steps.by_name.values()})
+    return JobResults(results, names, made, count - made, out, models)
 
 
 def _said(steps: Steps) -> list[Any]:
