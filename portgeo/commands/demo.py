@@ -169,5 +169,12 @@ def _written(out: Path, unwritten: str) -> str:
     ]
     if unwritten:
         lines.append(f"Not everything is there: {unwritten}")
-    report = f"All of it on one page: portgeo report {_quoted(str(out / 'demo-job.toml'))} --out {_quoted(str(out / 'report'))}"
-    return "\n".join([*lines, "", report, "Next: portgeo measure YOUR-SHEET.csv, or portgeo measure -h"])
+    job, report = (_quoted(str(out / name)) for name in ("demo-job.toml", "report"))
+    return "\n".join(
+        [
+            *lines,
+            "",
+            f"All of it on one page: portgeo report {job} --out {report}",
+            "Next: portgeo measure YOUR-SHEET.csv, or portgeo measure -h",
+        ]
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 HELP = "do all that a job file has, and write one page, tables, meshes, pictures and templates"
 EXAMPLE = """examples:
@@ -36,7 +37,7 @@ def run(args: argparse.Namespace) -> None:
         print(_said(done.results, len(done.files), done.made, done.kept, out))
 
 
-def _said(results: dict, files: int, made: int, kept: int, out: Path) -> str:  # type: ignore[type-arg]
+def _said(results: dict[str, Any], files: int, made: int, kept: int, out: Path) -> str:
     lines = [f"{out / 'report.html'}: {results['title']}", f"  {files} files in {out}; {_steps(made, kept)}"]
     if results["warnings"]:
         lines.append("look at")

@@ -293,6 +293,12 @@ class Job(Table):
         for k, name in enumerate(names):
             if name in names[:k]:
                 raise refuse(f"two states are named '{self.state[k].name}'", "Give each its own name", "state")
+        if self.target is not None and "planned" in names:
+            raise refuse(
+                "a state is named 'planned', which is what the target's own port is called",
+                "Name it otherwise",
+                "state",
+            )
         for table in ("target", "tool", "walls"):
             content = getattr(self, table)
             if content is not None and content.state is not None and content.state.strip().casefold() not in names:

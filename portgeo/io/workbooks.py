@@ -25,7 +25,7 @@ WIDEST = 60  # characters of a column
 def workbook_of(tables: Sequence[tuple[str, Sequence[str], Sequence[Sequence[Any]]]]) -> bytes:
     """Return a workbook with a sheet for each table: its name, header and rows. Text stays text."""
     book = openpyxl.Workbook()
-    book.remove(book.active)
+    del book["Sheet"]
     taken: set[str] = set()
     for name, header, rows in tables:
         sheet = book.create_sheet(_title(name, taken))
@@ -35,7 +35,8 @@ def workbook_of(tables: Sequence[tuple[str, Sequence[str], Sequence[Sequence[Any
             cell.font = Font(bold=True)
         sheet.freeze_panes = "A2"
         for k, column in enumerate(sheet.columns, start=1):
-            longest = max((len(f"{cell.value:.4g}" if isinstance(cell.value, float) else str(cell.value)) for cell in column))
+            texts = [f"{cell.value:.4g}" if isinstance(cell.value, float) else str(cell.value) for cell in column]
+            longest = max(len(text) for text in texts)
             sheet.column_dimensions[get_column_letter(k)].width = min(longest + 2, WIDEST)
     return saved(book)
 

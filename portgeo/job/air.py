@@ -53,9 +53,9 @@ def valve_of(table: Mapping[str, float] | None) -> Valve | None:
 
 def engine_of(table: Mapping[str, Any]) -> Engine:
     """Return the engine of a job's table, in metres and revolutions a second."""
+    bore, stroke, valve = (table[name] / 1000.0 for name in ("bore", "stroke", "valve"))
     rod = None if table["rod"] is None else table["rod"] / 1000.0
-    sizes = (table[name] / 1000.0 for name in ("bore", "stroke"))
-    return Engine(*sizes, table["rpm"] / 60.0, table["cylinders"] or 1, table["valve"] / 1000.0, table["valves"], rod)
+    return Engine(bore, stroke, table["rpm"] / 60.0, table["cylinders"] or 1, valve, table["valves"], rod)
 
 
 def run_of(bench: BenchFile | None, run: str | None, state: str) -> Run | None:

@@ -103,8 +103,8 @@ class Ledger:
         for name in self.hashes.keys() - written.keys():
             if self._hash(name) == self.hashes[name][-1:] and self._is_ours(name):
                 (self.out / name).unlink(missing_ok=True)
-        for folder in (self.out, *(self.out / below for below in BELOW), self.path.parent):
-            for path in folder.iterdir():
+        for place in (self.out, *(self.out / below for below in BELOW), self.path.parent):
+            for path in place.iterdir():
                 if HALF.fullmatch(path.name):
                     path.unlink(missing_ok=True)
         self._save(key, written)

@@ -14,6 +14,7 @@ from portgeo.compare.balance import balance
 from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
 from portgeo.compare.distance import Wall, barycentric, closest, wall_from
 from portgeo.compare.joint import match
+from portgeo.compare.register import Method
 from portgeo.errors import PortgeoError, naming
 from portgeo.io.outlines import read_outline
 from portgeo.io.ports import Loaded, ScanSettings, load_port
@@ -82,7 +83,7 @@ def compared(given: Given) -> Compared:
     """Return what two states of a part differ by, and the depth on the later one's skin."""
     before, after = given.needs["before"], given.needs["after"]
     sheets = before.loaded.port.readings and after.loaded.port.readings
-    method = given.settings["align"] or ("none" if sheets else "auto")
+    method: Method = given.settings["align"] or ("none" if sheets else "auto")
     try:
         found = compare_ports(before.loaded.port, after.loaded.port, method)
     except PortgeoError as refusal:

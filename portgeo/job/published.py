@@ -6,14 +6,14 @@ Every step's result comes in; results.json as a plain value and the bytes of eve
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from portgeo import __version__
 from portgeo.io.files import json_text, table_text
 from portgeo.io.stl import write_stl
 from portgeo.io.workbooks import workbook_of
-from portgeo.job.results import Compared, Cut, LeftOut, Measured, Models, Part, Pictures, Sheets, Sped, Told
+from portgeo.job.results import Cut, LeftOut, Models, Pictures, Sheets, Told
 from portgeo.job.steps import PARTS, Steps
 from portgeo.report.customer import customer_pages
 from portgeo.report.page import write_page
@@ -27,7 +27,7 @@ RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt"
 
 def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     """Yield the report's files by name, results.json and then the page last."""
-    job, display = steps.job.job, Display(steps.job.job.units)
+    display = Display(steps.job.job.units)
     results = results_of(steps, get)
     models: Models = get("models")
     for (k, part), name in _meshes(steps).items():

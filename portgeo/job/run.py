@@ -178,8 +178,14 @@ def _made_apart(step: Step, needs: Mapping[str, str], folder: str, out: str) -> 
 def _leave_with_parent() -> None:
     """End this worker when the process that set it to work is gone, however that was ended."""
     parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=lambda: (parent.join(), os._exit(1)), daemon=True).start()
+    if parent is None:
+        return
+
+    def leave() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=leave, daemon=True).start()
 
 
 def make_step(step: Step, needs: Mapping[str, str], folder: str, out: str) -> None:

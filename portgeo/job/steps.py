@@ -101,7 +101,9 @@ def steps_of(job: JobFile) -> Steps:
     _set(steps)
     _templates(steps, parts)
     _painted(steps, parts)
-    charted = {name: name for name in steps.by_name if name.split()[0] in ("survey", "speed", "planned")}
+    charted: dict[str, str | None] = {
+        name: name for name in steps.by_name if name.split()[0] in ("survey", "speed", "planned")
+    }
     states = [state.name for state in job.job.state]
     steps.add("charts", "drawing charts", "drawn.charted", {"units": units, "states": states}, needs=charted)
     steps.add("pictures", "drawing pictures", "drawn.pictured", {"units": units}, needs={"models": "models"})
