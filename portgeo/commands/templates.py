@@ -80,7 +80,8 @@ def run(args: argparse.Namespace) -> None:
         }
         write_json(args.json, record, force=args.force)
     if not args.quiet:
-        sheets = (
-            f"{count} {paper} {'page' if count == 1 else 'pages'}" if args.out.lower().endswith(".pdf") else "one sheet"
-        )
-        print(f"{args.out}: {len(made)} gauges on {sheets}; print at 100 % and measure the bars before use")
+        if args.out.lower().endswith(".pdf"):
+            sheets = f"{count} {paper} {'page' if count == 1 else 'pages'}; print at 100 %"
+        else:
+            sheets = "one sheet; cut at 1:1, units mm, only what is red (layer CUT),"
+        print(f"{args.out}: {len(made)} gauges on {sheets} and measure the bars before use")

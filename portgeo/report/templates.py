@@ -20,8 +20,9 @@ from portgeo.units import MM_PER_INCH, Display
 
 POINTS_PER_MM = 72.0 / MM_PER_INCH
 LINE_WIDTH_MM = 0.15  # a line that scissors can follow and a rule can be laid to
+EDGE_WIDTH_MM = 0.45  # of the edge that works: thick enough to tell, thin enough to file to its middle
 DASH = {"today": (2.0, 1.5)}  # mm drawn and left out
-GREY: dict[Style, float] = {"cut": 0.0, "today": 0.35, "mark": 0.35, "bar": 0.0}
+GREY: dict[Style, float] = {"today": 0.35, "mark": 0.35, "cut": 0.0, "edge": 0.0, "bar": 0.0}  # drawn in this order
 SVG_COLOUR: dict[Style, str] = {"cut": "#ff0000", "today": "#808080", "mark": "#0000ff", "bar": "#0000ff"}
 DXF_COLOUR: dict[Style, int] = {"cut": 1, "today": 8, "mark": 5, "bar": 5}
 
@@ -68,7 +69,7 @@ def pdf(laid: Sequence[Page]) -> bytes:
                 for style, grey in GREY.items():
                     lines = [_closed(s.points) if s.closed else s.points for s in page.strokes if s.style == style]
                     dash = DASH.get(style)
-                    width = LINE_WIDTH_MM * POINTS_PER_MM
+                    width = (EDGE_WIDTH_MM if style == "edge" else LINE_WIDTH_MM) * POINTS_PER_MM
                     drawn = LineCollection(
                         lines,
                         colors=[(grey, grey, grey)],
@@ -77,7 +78,7 @@ def pdf(laid: Sequence[Page]) -> bytes:
                         linestyles=[(0, tuple(part / LINE_WIDTH_MM for part in dash))] if dash else "solid",
                     )
                     axes.add_collection(drawn, autolim=False)
-                    if page.clip is not None and style in ("cut", "today"):
+                    if page.clip is not None and style in ("cut", "edge", "today"):
                         corner, size = page.clip[0], page.clip[1] - page.clip[0]
                         drawn.set_clip_path(Rectangle(tuple(corner), *size, transform=axes.transData))
                 for words in page.words:
@@ -86,6 +87,7 @@ def pdf(laid: Sequence[Page]) -> bytes:
                         words.at[1],
                         words.text,
                         fontsize=WORD_MM * POINTS_PER_MM,
+                        fontweight="bold" if words.strong else "normal",
                         va="baseline",
                         parse_math=False,
                     )
@@ -118,7 +120,8 @@ def svg(page: Page) -> bytes:
 
 def _svg_words(words: Words, height: float) -> str:
     x, y = words.at
-    return f'<text x="{x:.3f}" y="{height - y:.3f}">{escape(words.text)}</text>'
+    weight = ' font-weight="bold"' if words.strong else ""
+    return f'<text x="{x:.3f}" y="{height - y:.3f}"{weight}>{escape(words.text)}</text>'
 
 
 def dxf(page: Page) -> bytes:
@@ -133,7 +136,7 @@ def dxf(page: Page) -> bytes:
         for style, colour in DXF_COLOUR.items():
             drawing.layers.add(style.upper(), color=colour)
         drawing.layers.add("WORDS", color=5)
-        for stroke in page.strokes:
+        for stroke in (stroke for stroke in page.strokes if stroke.style in DXF_COLOUR):  # an edge is cut once
             space.add_lwpolyline(
                 [tuple(point) for point in stroke.points.tolist()],
                 close=stroke.closed,

@@ -18,18 +18,27 @@ from portgeo.port import Port, sections_at
 from portgeo.section import Section, measure_section
 from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
 
-Role = Literal["cut", "today", "mark"]
+Role = Literal["cut", "edge", "today", "mark"]
 STRIP_MM = 12.0  # width of a height or width gauge: stiff in card, and it turns in the port
 PLATE_MM = 15.0  # of plate behind a gauge's edge
 HIGHEST_SHARE = 0.4  # of the port's height: a floor-line gauge thicker than this would not go in
 CROSS_MM = 4.0
 FLOOR_POINTS = 201
 ROUND_OFF_MM = 0.01  # floor-line points nearer to a chord than this are left out
+SAME_MM = 0.1  # a wall moved by less shows no second line
+FILLS = "Works all round: square across the port, ^ to the roof, it just fits."
+DASHED = " Dashed: the wall today."
+UNCUT = " Next to nothing to cut here."
+BOSS = " The hole clears the guide boss or stem."
+STAND_UP = "Both round ends work: it just passes from floor to roof."
+LIE_FLAT = "Both round ends work: it just passes from wall to wall."
+ON_SHORT_SIDE = "The hollow edge works: on the short side no light shows under it."
+ALONG_FLOOR = "The lower edge works: along the floor, left end at the entry, no light shows under it."
 
 
 @dataclass(frozen=True)
 class Line:
-    """A line (n, 2) of a gauge: to be cut, today's outline for comparison, or a mark."""
+    """A line (n, 2) of a gauge: to be cut, its edge that works, today's outline for comparison, or a mark."""
 
     points: FloatArray
     closed: bool
@@ -41,13 +50,14 @@ class Gauge:
     """One figure: x to the right, y up, millimetres.
 
     name : what it is. station : where it belongs, None for one that runs along the port. lengths :
-    what it gauges, by name.
+    what it gauges, by name. use : which edge works, and how.
     """
 
     name: str
     station: float | None
     lines: tuple[Line, ...]
     lengths: dict[str, float]
+    use: str = ""
 
 
 def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[Gauge]:
@@ -63,8 +73,8 @@ def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[
         found.append(section_outline(wanted[k], float(station), None if after is None else today[k]))
         measures = measure_section(wanted[k])
         found += [
-            strip("height gauge", float(station), "height", measures.height),
-            strip("width gauge", float(station), "width", measures.width),
+            strip("height gauge", float(station), "height", measures.height, STAND_UP),
+            strip("width gauge", float(station), "width", measures.width, LIE_FLAT),
         ]
     return found + along_floor(aim)
 
@@ -74,23 +84,27 @@ def section_outline(section: Section, station: float, today: Section | None) -> 
     seen = np.array([-1.0, 1.0])  # left of the port is on the left of the page
     measures = measure_section(section)
     middle = measures.centroid * seen
-    lines = [Line(section.outline * seen, True, "cut")]
+    outlines = [each.outline for each in (section, today or section)]
+    lines = [Line(section.outline * seen, True, role) for role in ("cut", "edge")]
     lines += [Line(island * seen, True, "cut") for island in section.islands]
-    if today is not None:
-        # Both in one plane of one centreline, so their places agree.
-        lines.append(Line(today.outline * seen, True, "today"))
+    # Both in one plane of one centreline, so their places agree.
+    is_cut = today is not None and shapely.hausdorff_distance(*map(shapely.LinearRing, outlines)) > SAME_MM
+    if is_cut:
+        lines.append(Line(outlines[1] * seen, True, "today"))
     for way in (np.array([1.0, 0.0]), np.array([0.0, 1.0])):
         lines.append(Line(middle + np.outer([-CROSS_MM, CROSS_MM], way), False, "mark"))
     roof = np.array([middle[0], middle[1] + measures.height / 4.0])
     lines.append(Line(roof + CROSS_MM * np.array([[-0.4, -0.5], [0.0, 0.0], [0.4, -0.5]]), False, "mark"))
-    return Gauge("section", station, tuple(lines), {"height": measures.height, "width": measures.width})
+    use = FILLS + ("" if today is None else DASHED if is_cut else UNCUT) + (BOSS if section.islands else "")
+    return Gauge("section", station, tuple(lines), {"height": measures.height, "width": measures.width}, use)
 
 
-def strip(name: str, station: float, what: str, length: float) -> Gauge:
+def strip(name: str, station: float, what: str, length: float, use: str) -> Gauge:
     """Return a strip of a length whose ends are arcs about its middle: it reads the same a little tilted."""
     half = np.arcsin(min(STRIP_MM, 0.8 * length) / length)
     ends = [arc_points(np.zeros(2), length / 2.0, middle - half, 2.0 * half) for middle in (0.0, np.pi)]
-    return Gauge(name, station, (Line(np.vstack(ends), True, "cut"),), {what: length})
+    lines = (Line(np.vstack(ends), True, "cut"), *(Line(end, False, "edge") for end in ends))
+    return Gauge(name, station, lines, {what: length}, use)
 
 
 def along_floor(port: Port) -> list[Gauge]:
@@ -114,8 +128,11 @@ def along_floor(port: Port) -> list[Gauge]:
     plate = shapely.LineString(line).simplify(ROUND_OFF_MM)
     body = plate.buffer(min(PLATE_MM, HIGHEST_SHARE * height), single_sided=True)
     body = max(shapely.get_parts(body), key=lambda part: part.area)
-    lines = [Line(shapely.get_coordinates(body.exterior)[:-1], True, "cut")]
-    found.append(Gauge("floor-line gauge, entry at the left", None, tuple(lines), {"length": float(plate.length)}))
+    lines = (
+        Line(shapely.get_coordinates(body.exterior)[:-1], True, "cut"),
+        Line(shapely.get_coordinates(plate), False, "edge"),
+    )
+    found.append(Gauge("floor-line gauge", None, lines, {"length": float(plate.length)}, ALONG_FLOOR))
     return found
 
 
@@ -124,5 +141,5 @@ def radius_gauge(radius: float, turn: float, station: float) -> Gauge:
     start = np.pi / 2.0 - turn / 2.0
     inner = arc_points(np.zeros(2), radius, start, turn)
     outer = arc_points(np.zeros(2), radius + PLATE_MM, start, turn)[::-1]
-    plate = Line(np.vstack([inner, outer]), True, "cut")
-    return Gauge("short-side radius gauge", station, (plate,), {"radius": radius})
+    lines = (Line(np.vstack([inner, outer]), True, "cut"), Line(inner, False, "edge"))
+    return Gauge("short-side radius gauge", station, lines, {"radius": radius}, ON_SHORT_SIDE)

@@ -8,7 +8,7 @@ from scipy import sparse
 from scipy.optimize import minimize
 
 from portgeo.port import port_from_readings, sections_at
-from portgeo.report.template_pages import pages
+from portgeo.report.template_pages import WORD_MM, pages
 from portgeo.report.templates import pdf
 from portgeo.reshape.gauges import Gauge, Line, gauges
 from portgeo.reshape.grid import areas_after, wall_grid
@@ -213,7 +213,8 @@ def _runs(line):
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_printed_template_measures_its_bars_and_a_sections_height(bend, paper):
     made = [g for g in gauges(bend, np.array([20.0])) if g.name == "section"]
-    image = _dark(pdf(pages(made, Display("mm"), "bend", paper)), 0)
+    laid = pages(made, Display("mm"), "bend", paper)
+    image = _dark(pdf(laid), 0)
     assert image.shape[1] * PIXEL_MM == pytest.approx(210.0 if paper == "A4" else 215.9, abs=0.1)
     # Bars: the long rows of dark; their length is from the middle of one tick to the middle of the other.
     bars = []
@@ -229,12 +230,38 @@ def test_a_printed_template_measures_its_bars_and_a_sections_height(bend, paper)
     assert lengths[50] == pytest.approx(50.0, abs=0.1)
     assert lengths[51] == pytest.approx(50.8, abs=0.1)
     # Height: down a column a third in from the section's left wall, the middles of roof and floor line.
-    top = bars[0][0]
-    outline = image[: top - 400]
-    columns = np.flatnonzero(outline[: int(60.0 / PIXEL_MM)].any(axis=0))
-    left = columns[0]
-    lines = _runs(image[: int(60.0 / PIXEL_MM), left + int(10.0 / PIXEL_MM)])
-    assert (lines[-1].mean() - lines[0].mean()) * PIXEL_MM == pytest.approx(40.0, abs=0.1)
+    corner = next(s for s in laid[0].strokes if s.style == "cut").points.min(axis=0)
+    top = round((laid[0].height - corner[1] - 42.0) / PIXEL_MM)
+    lines = _runs(image[top : top + round(44.0 / PIXEL_MM), round((corner[0] + 10.0) / PIXEL_MM)])
+    assert len(lines) == 2
+    assert (lines[1].mean() - lines[0].mean()) * PIXEL_MM == pytest.approx(40.0, abs=0.1)
+
+
+def _boxes(page):
+    """Return a box round each gauge of a page, and one for each line of words, as long as its letters."""
+    lines = [s.points for s in page.strokes if s.style == "cut"]
+    words = [shapely.box(*w.at, w.at[0] + len(w.text) * WORD_MM * 0.5, w.at[1] + WORD_MM * 0.7) for w in page.words]
+    return [shapely.Polygon(points) for points in lines], words
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_pages_of_gauges_are_full_numbered_and_nothing_on_them_overlaps(bend, paper):
+    made = gauges(bend, np.linspace(5.0, 125.0, 9))
+    laid = pages(made, Display("mm"), "bend", paper)
+    assert sum(s.style == "cut" for page in laid for s in page.strokes) == len(made)
+    for k, page in enumerate(laid):
+        texts = [w.text for w in page.words]
+        assert f"bend: page {k + 1} of {len(laid)}" in texts
+        assert sum(s.style == "bar" for s in page.strokes) == 6  # one pair of bars
+        plates, words = _boxes(page)
+        area = sum(plate.area for plate in plates) + sum(word.area for word in words)
+        together = shapely.union_all([*plates, *words])
+        assert together.area == pytest.approx(area, rel=1e-6)
+        assert shapely.box(12.0, 12.0, page.width - 12.0, page.height - 12.0).buffer(1e-6).contains(together)
+        if k + 1 < len(laid):
+            # No third of the page is empty: its lowest gauges and words come down to the foot.
+            low = min(w.at[1] for w in page.words if not w.text.startswith(("Thick", "+", "Where", "50", "2 in")))
+            assert low < page.height / 3.0
 
 
 def test_a_gauge_larger_than_paper_is_paged_and_every_page_has_its_bars():

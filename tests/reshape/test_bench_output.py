@@ -182,7 +182,12 @@ def test_templates_are_the_same_bytes_each_time(bench, capsys, kind):
     record = json.loads((bench / "one.json").read_text(encoding="utf-8"))
     assert record["schema"] == "portgeo.templates/1"
     assert [g["name"] for g in record["gauges"][:3]] == ["section", "height gauge", "width gauge"]
-    assert "measure the bars" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "measure the bars" in said
+    assert ("print at 100 %" in said) == (kind == "pdf") and ("cut at 1:1, units mm" in said) == (kind != "pdf")
+    if kind != "pdf":
+        drawn = (bench / f"one.{kind}").read_text(encoding="utf-8")
+        assert "100 %" not in drawn and "Units are millimetres: cut at 1:1" in drawn
 
 
 def test_templates_refuse_other_files_and_stations_outside(bench):
