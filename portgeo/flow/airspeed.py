@@ -247,34 +247,67 @@ def side_line(solution: WallSpeed, plane: TurnPlane, *, inner: bool) -> tuple[Fl
     That is where the ray from each section's centroid towards the inside of the turn, or away from
     it, meets the wall; between the nodes beside it both go linearly.
     """
-    speeds, points = np.empty(len(solution.stations)), np.empty((len(solution.stations), 3))
-    for k, section in enumerate(solution.sections):
-        middle = section.in_space(moments(section.outline).centroid[None])[0]
-        towards = np.cross(plane.axis, section.frame[0]) * (1.0 if inner else -1.0)
-        ray = section.frame[1:] @ towards
-        arm = (solution.wall[k] - middle) @ section.frame[1:].T
-        off, ahead = ray[0] * arm[:, 1] - ray[1] * arm[:, 0], arm @ ray
-        next_off, next_ahead = np.roll(off, -1), np.roll(ahead, -1)
-        crosses = (off <= 0.0) & (next_off > 0.0)
-        share = np.where(crosses, off / np.where(crosses, off - next_off, 1.0), 0.0)
-        reach = np.where(crosses, ahead + share * (next_ahead - ahead), -np.inf)
-        j = int(np.argmax(reach))
-        i, t = (j + 1) % len(off), share[j]
-        speeds[k] = (1.0 - t) * solution.over_mean[k, j] + t * solution.over_mean[k, i]
-        points[k] = (1.0 - t) * solution.wall[k, j] + t * solution.wall[k, i]
-    return speeds, points
+    frames = np.stack([section.frame for section in solution.sections])
+    towards = np.cross(plane.axis, frames[:, 0]) * (1.0 if inner else -1.0)
+    ray = np.einsum("nij,nj->ni", frames[:, 1:], towards)
+    arm = _arms(solution)
+    off, ahead = ray[:, None, 0] * arm[..., 1] - ray[:, None, 1] * arm[..., 0], np.einsum("npi,ni->np", arm, ray)
+    next_off, next_ahead = np.roll(off, -1, axis=1), np.roll(ahead, -1, axis=1)
+    crosses = (off <= 0.0) & (next_off > 0.0)
+    share = np.where(crosses, off / np.where(crosses, off - next_off, 1.0), 0.0)
+    reach = np.where(crosses, ahead + share * (next_ahead - ahead), -np.inf)
+    k, j = np.arange(len(off)), np.argmax(reach, axis=1)
+    i, t = (j + 1) % off.shape[1], share[k, j]
+    speeds = (1.0 - t) * solution.over_mean[k, j] + t * solution.over_mean[k, i]
+    return speeds, (1.0 - t)[:, None] * solution.wall[k, j] + t[:, None] * solution.wall[k, i]
+
+
+def _arms(solution: WallSpeed) -> FloatArray:
+    """Return the wall's nodes (n, p, 2), left and up of their section's centroid."""
+    frames = np.stack([section.frame for section in solution.sections])
+    return np.einsum("npj,nij->npi", solution.wall - solution.middle[:, None], frames[:, 1:])
+
+
+def _hours(arm: FloatArray) -> FloatArray:
+    """Return the clock positions (...) of arms (..., 2), left and up, in hours from 0 to 12."""
+    return np.asarray(np.degrees(np.arctan2(-arm[..., 0], arm[..., 1])) / 30.0 % 12.0)
 
 
 def clock_speeds(solution: WallSpeed) -> FloatArray:
     """Return speed over mean (n, 12) at each ring's clock positions, 12 o'clock first, seen from its centroid."""
-    found = np.empty((len(solution.stations), 12))
+    rings = zip(_hours(_arms(solution)), solution.over_mean, strict=True)
+    return np.stack([_at_hours(hours, speeds, np.arange(12.0)) for hours, speeds in rings])
+
+
+def _at_hours(hours: FloatArray, speeds: FloatArray, wanted: FloatArray) -> FloatArray:
+    """Return the speeds (m,) at wanted clock positions (m,) of a ring with nodes at hours (p,)."""
+    order = np.argsort(hours, kind="stable")
+    return np.interp(wanted, hours[order], speeds[order], period=12.0)
+
+
+def speed_over_mean(result: AirSpeed, stations: FloatArray, clocks: FloatArray) -> FloatArray:
+    """Return speed on the wall over the mean speed of its section (n,), at any place of the wall.
+
+    stations (n,) : mm, of the path, which for one port alone are the port's own; past an opening the
+    opening's speed counts. clocks (n,) : hours seen from the centreline, as `port.stations_of` gives
+    them for points of a mesh. Linear along the port between the solution's rings, and round them
+    between their nodes.
+
+    >>> stations, clocks = stations_of(port, port.vertices)
+    >>> paint = speed_over_mean(result, stations, clocks)
+    """
+    solution = result.wall
+    rings = solution.stations
+    place = np.clip(stations, rings[0], rings[-1])
+    before = np.clip(np.searchsorted(rings, place, side="right") - 1, 0, len(rings) - 2)
+    share = (place - rings[before]) / np.diff(rings)[before]
+    found = np.empty((2, len(place)))
     for k, section in enumerate(solution.sections):
-        middle = section.in_space(moments(section.outline).centroid[None])[0]
-        left, up = section.frame[1:] @ (solution.wall[k] - middle).T
-        hours = np.degrees(np.arctan2(-left, up)) / 30.0 % 12.0
-        order = np.argsort(hours, kind="stable")
-        found[k] = np.interp(np.arange(12.0), hours[order], solution.over_mean[k][order], period=12.0)
-    return found
+        hours = _hours((solution.wall[k] - section.origin) @ section.frame[1:].T)
+        for end in (0, 1):
+            here = before + end == k
+            found[end, here] = _at_hours(hours, solution.over_mean[k], clocks[here])
+    return np.asarray((1.0 - share) * found[0] + share * found[1])
 
 
 def _turn_of(solution: WallSpeed, plane: TurnPlane) -> tuple[float, float] | None:
@@ -288,10 +321,7 @@ def _turn_of(solution: WallSpeed, plane: TurnPlane) -> tuple[float, float] | Non
 
 
 def _peak(solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float) -> Peak:
-    section = solution.sections[ring]
-    middle = section.in_space(moments(section.outline).centroid[None])[0]
-    left, up = section.frame[1:] @ (point - middle)
-    clock = float(np.degrees(np.arctan2(-left, up)) / 30.0 % 12.0)
+    clock = float(_hours(solution.sections[ring].frame[1:] @ (point - solution.middle[ring])))
     speed = float(over_mean * means[ring])
     return Peak(speed, error, float(over_mean), float(solution.stations[ring]), clock, point)
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import linprog
 
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray, moments
@@ -192,6 +191,8 @@ def _clearance(walls: FloatArray, centres: FloatArray) -> FloatArray:
 
 def _kernel_centre(wall: FloatArray, section: Section) -> FloatArray:
     """Return the point (2,) from which the whole wall (p, 2) is seen, farthest inside its lines."""
+    from scipy.optimize import linprog  # rarely needed, and slow to import
+
     edge = np.roll(wall, -1, axis=0) - wall
     outward = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.linalg.norm(edge, axis=1)[:, None]
     system = np.column_stack([outward, np.ones(len(wall))])

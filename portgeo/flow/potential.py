@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.linalg import cg
 
 from portgeo.errors import GeometryError
@@ -16,6 +17,7 @@ from portgeo.flow.grid import Grid, hexahedra
 from portgeo.plane import FloatArray
 
 TOLERANCE = 1e-10  # of the residual: fluxes are then equal to some 1e-9
+QUADRATURE = 3  # degree that is integrated exactly: two points each way
 MOST_STEPS = 200  # of conjugate gradients; some 15 are usual
 # Where a hexahedron's corners (a quad, then the same of the next ring) stand in the reference one.
 REFERENCE_ORDER = [6, 2, 5, 7, 1, 3, 4, 0]
@@ -69,18 +71,30 @@ def solve(grid: Grid) -> Potential:
     return Potential(values.reshape(rings, count) / flow, through / flow)
 
 
-def _stiffness(grid: Grid):  # type: ignore[no-untyped-def]
-    """Return the matrix of Laplace's equation on a grid."""
-    from skfem import Basis, BilinearForm, ElementHex1, MeshHex
-    from skfem.helpers import dot, grad
+def _stiffness(grid: Grid) -> csr_matrix:
+    """Return the matrix of Laplace's equation on a grid: the integral of grad u . grad v.
 
-    @BilinearForm
-    def laplace(u, v, _):  # type: ignore[no-untyped-def]
-        return dot(grad(u), grad(v))
+    The hexahedra's map, shape functions and quadrature are scikit-fem's; the products of the gradients
+    are made for all pairs of shape functions at once, twice as fast as one by one.
+    """
+    from skfem import ElementHex1, MeshHex
+    from skfem.quadrature import get_quadrature
 
     points = np.ascontiguousarray(grid.nodes.reshape(-1, 3).T)
     corners = np.ascontiguousarray(hexahedra(grid)[:, REFERENCE_ORDER].T)
-    return laplace.assemble(Basis(MeshHex(points, corners), ElementHex1(), intorder=3))
+    element = ElementHex1()
+    at, weight = get_quadrature(element, QUADRATURE)
+    mapping = MeshHex(points, corners).mapping()
+    inverse = mapping.invDF(at)  # (reference axis, axis, hexahedron, point)
+    inverse *= np.sqrt(np.abs(mapping.detDF(at)) * weight)
+    count = corners.shape[1]
+    shape = np.stack([element.lbasis(at, i)[1] for i in range(8)])
+    gradients = np.einsum("njhq,ijq->hniq", inverse.transpose(1, 0, 2, 3), shape, optimize=False)
+    gradients = gradients.transpose(0, 2, 1, 3).reshape(count, 8, -1)
+    local = gradients @ gradients.transpose(0, 2, 1)
+    rows, columns = np.broadcast_arrays(corners.T[:, :, None], corners.T[:, None, :])
+    size = points.shape[1]
+    return coo_matrix((local.ravel(), (rows.ravel(), columns.ravel())), shape=(size, size)).tocsr()
 
 
 def _way(grid: Grid) -> FloatArray:

@@ -21,7 +21,7 @@ from portgeo.section import Section
 UNKNOWNS = 30_000  # some 24 cells from wall to wall in an ordinary port
 LEAST_BLOCK, MOST_BLOCK = 4, 60  # cells across the inner block
 LONGEST = 5.0  # cells along the block of a long thin section, by those across: beyond, they stretch
-COARSER = 0.66  # size of the second grid's block: 3.5 times fewer unknowns
+COARSER = 0.5  # size of the second grid's block: cells twice as large, eight times fewer unknowns
 RINGS = 1.3  # rings for every cell's length of path
 EVEN = 0.6  # of the rings stand evenly, the others where the wall turns most
 SIZING = 121  # sections in which the wall's turning is looked for: half a cell apart, in an ordinary grid
@@ -34,14 +34,15 @@ LEAST_TURN = np.radians(10.0)  # a wall that turns less in all has nowhere to cr
 class WallSpeed:
     """Speeds along the wall, over the mean speed of their section.
 
-    stations (n,) of the rings in the path; sections at them; area (n,) of their outlines; wall
-    (n, p, 3); over_mean (n, p). flux (m,) through every layer, over the flow. unknowns : of the
+    stations (n,) of the rings in the path; sections at them; area (n,) and middle (n, 3), the centroid,
+    of their outlines; wall (n, p, 3); over_mean (n, p). flux (m,) through every layer, over the flow. unknowns : of the
     solution. cell : their size. turns : whether the path still turns at its entry, at its exit.
     """
 
     stations: FloatArray
     sections: tuple[Section, ...]
     area: FloatArray
+    middle: FloatArray
     wall: FloatArray
     over_mean: FloatArray
     flux: FloatArray
@@ -146,7 +147,7 @@ def wall_solution(path: Path, size: Size, *, turning: bool = False) -> WallSpeed
     """
     sections = sections_along(path, size.rings)
     grid = sweep(sections, size.pattern)
-    area = np.array([moments(s.outline).area for s in sections])
+    figures = [moments(s.outline) for s in sections]
     # The grid's own sections, polygons of their wall nodes, are a little smaller: a mean over them is
     # what the grid's speeds are to be measured by, and a straight duct reads one on any grid.
     meshed = np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)])
@@ -158,7 +159,8 @@ def wall_solution(path: Path, size: Size, *, turning: bool = False) -> WallSpeed
     return WallSpeed(
         stations=size.rings,
         sections=tuple(sections),
-        area=area,
+        area=np.array([f.area for f in figures]),
+        middle=np.stack([s.in_space(f.centroid[None])[0] for s, f in zip(sections, figures, strict=True)]),
         wall=grid.wall,
         over_mean=speed * meshed[:, None],
         flux=found.flux,

@@ -184,10 +184,10 @@ def power_text(cfm_at_28: float, cylinders: int, low: float, high: float) -> str
     """Return the power a flow could feed, as an estimate: both ends of the range, and what each is."""
     text = (
         f"{low:.0f} to {high:.0f} hp, an estimate: what {cylinders} cylinders at {cfm_at_28:.0f} cfm (28 inH2O) "
-        f"could feed, naturally aspirated. {low:.0f} is ordinary good work, {POWER_RULE_LOW:.2f} hp for each cfm a cylinder "
-        f"(common practice, no source); {high:.0f} is the ceiling often put, {POWER_RULE_HIGH:.3f} (from memory, no "
-        "source), which few engines reach. Cam, compression, manifold, exhaust and fuel decide what is made: prove it "
-        "on a dynamometer, and leave a margin in rods, valve springs and fuel for what it does make"
+        f"could feed, naturally aspirated. {low:.0f} is ordinary good work, {POWER_RULE_LOW:.2f} hp for each cfm a "
+        f"cylinder (common practice, no source); {high:.0f} is the ceiling often put, {POWER_RULE_HIGH:.3f} (from "
+        "memory, no source), which few engines reach. Cam, compression, manifold, exhaust and fuel decide: prove "
+        "it on a dynamometer, and leave a margin in rods, valve springs and fuel for what it does make"
     )
     return "\n".join(_said("power", text))
 

@@ -7,9 +7,9 @@ import pytest
 
 from portgeo import cli
 from portgeo.errors import InputError
-from portgeo.flow.airspeed import air_speed, beside, point_in_source
+from portgeo.flow.airspeed import air_speed, beside, point_in_source, speed_over_mean
 from portgeo.flow.path import path_of
-from portgeo.port import port_from_readings
+from portgeo.port import port_from_readings, stations_of
 from portgeo.section import Reading
 from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER
@@ -62,6 +62,19 @@ def test_speeds_round_the_clock(elbow):
     assert clock[0] == clock.min()
     assert clock[1:6] == pytest.approx(clock[:6:-1], abs=1e-6)
     assert np.all(np.diff(clock[:7]) > 0.0)
+
+
+def test_speed_at_any_place_of_the_wall(elbow):
+    """Where the solution has a node its own speed, between rings a speed between; past the ends the ends'."""
+    port, found = elbow
+    wall = found.wall
+    stations, clocks = stations_of(port, wall.wall[3:-3].reshape(-1, 3))
+    read = speed_over_mean(found, stations, clocks)
+    assert read == pytest.approx(wall.over_mean[3:-3].ravel(), abs=5e-3)
+    there = np.array([(wall.stations[5] + wall.stations[6]) / 2.0, -5.0, 1e4])
+    floor = speed_over_mean(found, there, np.array([6.0, 18.0, -6.0]))
+    line = found.short_line
+    assert floor == pytest.approx([line[5:7].mean(), line[0], line[-1]], abs=1e-6)
 
 
 def test_stations_are_the_ports_own():
