@@ -29,6 +29,7 @@ from portgeo.section import Section
 from portgeo.units import Notice
 
 MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then still the mold's own
+SURE_HOLE = 0.006  # of the surface: the opening of a tube up to 40 diameters long spans more
 ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
 TILTED = np.radians(3.0)  # an opening farther out of square is told of
 TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so
@@ -74,10 +75,12 @@ def port_from_scan(
     body, notices = tube_body(vertices, faces, ends[0] if ends[0] is not None else ends[1])
     noise = scan_noise(body.vertices, surface_area(body.vertices, body.faces))
     tell("finding the tube", 0.15)
+    made: list[float] = []
+    body = _patched(body, _small_holes(body), made)  # two in one section would leave only a part of it
     body, course, cut_legs = _course(body, (ends[0], ends[1]))
     notices += cut_legs
-    body, patched = _patched(body, course)
-    notices += patched
+    body = _patched(body, _holes_beside(body, course), made)
+    notices += _holes_told(body, made)
     tell("finding the openings", 0.3)
     openings, told = _openings(body, course, noise, (ends[0], ends[1]))
     tell("finding the centreline", 0.5)
@@ -129,23 +132,32 @@ def _without_legs(body: Body, way: Way) -> Body:
     return Body(vertices, faces, ())
 
 
-def _patched(body: Body, course: Course) -> tuple[Body, list[Notice]]:
-    """Return the body with its holes closed; the rims of open ends stay."""
-    rims: list[IntArray] = []
-    holes: list[IntArray] = []
-    for loop in body.loops:
-        rim = body.vertices[loop]
-        at_end = any(
-            goes_round(rim, course.points[k], sign * course.headings[k], float(course.areas[k]))
-            for k, sign in ((0, -1.0), (-1, 1.0))
-        )
-        (rims if at_end else holes).append(loop)
-    if not holes:
-        return body, []
+def _small_holes(body: Body) -> list[int]:
+    """Return which open edges are too small to be a tube's opening, whatever the tube."""
+    total = surface_area(body.vertices, body.faces)
+    return [k for k, loop in enumerate(body.loops) if _span(body.vertices[loop]) < SURE_HOLE * total]
+
+
+def _span(rim: FloatArray) -> float:
+    """Return the area that a rim (k, 3) spans."""
+    arm = rim - rim.mean(axis=0)
+    return float(np.linalg.norm(np.cross(arm, np.roll(arm, -1, axis=0)).sum(axis=0))) / 2.0
+
+
+def _holes_beside(body: Body, course: Course) -> list[int]:
+    """Return which open edges do not go round the tube at one of its ends."""
+    ends = [(course.points[k], sign * course.headings[k], float(course.areas[k])) for k, sign in ((0, -1.0), (-1, 1.0))]
+    return [
+        k for k, loop in enumerate(body.loops) if not any(goes_round(body.vertices[loop], *at_end) for at_end in ends)
+    ]
+
+
+def _patched(body: Body, holes: list[int], made: list[float]) -> Body:
+    """Return the body with some of its open edges closed; the areas made up are added to `made`."""
     vertices, faces = body.vertices, body.faces
     total = surface_area(vertices, faces)
-    made, widest = 0.0, 0.0
-    for loop in holes:
+    for k in holes:
+        loop = body.loops[k]
         closed = close_hole(vertices, faces, loop)
         where = f"about {_place(vertices[loop].mean(axis=0))} mm"
         if closed is None:
@@ -155,21 +167,29 @@ def _patched(body: Body, course: Course) -> tuple[Body, list[Notice]]:
                 mend="Scan the mold there and join it to the mesh, or fill the hole by hand where you know the shape",
             )
         vertices, faces, area = closed
-        made, widest = made + area, max(widest, area)
-        if made > MOST_MADE_UP * total:
+        made.append(area)
+        if sum(made) > MOST_MADE_UP * total:
             raise GeometryError(
                 f"holes make up more than {MOST_MADE_UP:.0%} of the mold's surface",
                 where=where,
                 mend="Scan the mold again where it is open, and join the scans into one mesh",
             )
-    count = len(holes)
-    notice = Notice(
-        "holes_closed",
-        f"{count} hole{'s' if count > 1 else ''} closed by a surface that continues the rim: {{made}} made up, "
-        f"{made / total:.2%} of the surface, the largest {{widest}}",
-        areas={"made": made, "widest": widest},
-    )
-    return Body(vertices, faces, tuple(rims)), [notice]
+    kept = tuple(loop for k, loop in enumerate(body.loops) if k not in holes)
+    return Body(vertices, faces, kept)
+
+
+def _holes_told(body: Body, made: list[float]) -> list[Notice]:
+    if not made:
+        return []
+    share = sum(made) / surface_area(body.vertices, body.faces)
+    return [
+        Notice(
+            "holes_closed",
+            f"{len(made)} hole{'s' if len(made) > 1 else ''} closed by a surface that continues the rim: {{made}} made "
+            f"up, {share:.2%} of the surface, the largest {{widest}}",
+            areas={"made": sum(made), "widest": max(made)},
+        )
+    ]
 
 
 def _openings(
