@@ -23,7 +23,7 @@ from portgeo.report.charts import INK
 from portgeo.report.flat_picture import draw_model, draw_scale
 from portgeo.report.model import Model
 from portgeo.report.page_contents import PLANNED_STATE, best_flows, run_names, surveys_of
-from portgeo.report.page_models import Scale, first_shown, scales_of
+from portgeo.report.page_models import first_shown, paints_of, scales_of
 from portgeo.report.page_text import changes, engine_text, power_text, removed_text, volume_text, whole_change
 from portgeo.units import Display
 
@@ -193,9 +193,10 @@ def _pictures(sheet: _Sheet, models: Sequence[Model], d: Display) -> None:
     shown = [ports[0], models[first_shown(models, PLANNED_STATE)]] if len(ports) > 1 else ports
     height = 3.1
     for k, model in enumerate(shown):
-        scale = _scale_for(model, scales)
-        if scale is None:
+        names = [name for name in ("depth", "area") if name in paints_of(model, scales)]
+        if not names:
             continue
+        scale = scales[model.part, names[0]]
         left = 0.52 * k
         draw_model(sheet.axes(left, 0.48, height - 0.55, 0.1), model, scale, d, raster=True)
         draw_scale(sheet.axes(left + 0.08, 0.32, 0.1, height - 0.2), scale, d)
@@ -203,11 +204,6 @@ def _pictures(sheet: _Sheet, models: Sequence[Model], d: Display) -> None:
         axes.set_axis_off()
         axes.text(0.0, 0.5, model.state, fontsize=TEXT, fontweight="bold", va="center")
     sheet.down += height + 0.25
-
-
-def _scale_for(model: Model, scales: Mapping[str, Scale]) -> Scale | None:
-    has = [paint.name for paint in model.paints]
-    return next((scales[name] for name in ("depth", "area") if name in has and name in scales), None)
 
 
 def _second(results: Mapping[str, Any], d: Display) -> Figure:

@@ -18,6 +18,7 @@ from portgeo.units import Display
 
 PLANNED, WANTED = 2, 3  # styles kept for the planned port and for what is wanted
 STATION_LABEL = "station from the entry, {}"
+THROUGH_LABEL = "station from the port’s entry (below 0: in the runner), {}"
 
 
 def styles_of(results: Mapping[str, Any]) -> dict[str, int]:
@@ -71,7 +72,8 @@ def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element
 
 def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     """Return the speed along the short side over the mean, of all states."""
-    length, styles, series = 1.0 / d.of_length(1.0), styles_of(results), []
+    length, styles = 1.0 / d.of_length(1.0), styles_of(results)
+    series: list[Series] = []
     for state, record in speeds_of(results):
         rows = record["stations"]
         x, y = _column(rows, "station_mm", length), _column(rows, "short_side_over_mean")
@@ -82,7 +84,7 @@ def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     return line_chart(
         "Air speed on the short side’s wall, over the mean speed there",
         "Speed on the short side over mean speed, against station. The figures are in the tables below.",
-        STATION_LABEL.format(d.unit),
+        (THROUGH_LABEL if min(s.x.min() for s in series) < 0.0 else STATION_LABEL).format(d.unit),
         "speed over mean",
         series,
     )

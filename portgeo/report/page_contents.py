@@ -84,7 +84,11 @@ def speeds_of(results: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]
 
 
 def _two(u: Any) -> Any:
-    return 2.0 * u if u else None  # a planned port is computed: it has no doubt to tell
+    return 2.0 * u if u else None
+
+
+def _no_doubt(_u: Any) -> None:
+    return None
 
 
 def _states(results: Mapping[str, Any]) -> list[Table]:
@@ -113,16 +117,18 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
     sides: list[tuple[Any, ...]] = []
     for part, state, record in surveys_of(results):
         side, least = record["short_side"], record["least_area"]
+        # A planned port is computed: it has no doubt to tell.
+        told = _no_doubt if record is (results["plan"] or {}).get("planned") else _two
         rows.append(
             (
-                state, part, str(dates.get(state) or ""), record["volume_cc"], _two(record["volume_u_cc"]),
-                least["area_mm2"], _two(least["area_u_mm2"]), least["station_mm"], record["length_mm"],
+                state, part, str(dates.get(state) or ""), record["volume_cc"], told(record["volume_u_cc"]),
+                least["area_mm2"], told(least["area_u_mm2"]), least["station_mm"], record["length_mm"],
             )
         )  # fmt: skip
         if side:
             sides.append(
                 (
-                    state, part, side["radius_mm"], _two(side["radius_u_mm"]), side["least_radius_mm"],
+                    state, part, side["radius_mm"], told(side["radius_u_mm"]), side["least_radius_mm"],
                     side["station_from_mm"], side["station_to_mm"], side["turn_deg"],
                 )
             )  # fmt: skip

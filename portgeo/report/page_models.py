@@ -54,15 +54,28 @@ class Scale:
         return np.asarray(found)
 
 
-def scales_of(models: Sequence[Model], display: Display) -> dict[str, Scale]:
-    """Return the scale of every paint that any model has."""
-    found: dict[str, list[Paint]] = {}
+Scales = dict[tuple[str, str], Scale]  # by part and paint
+
+
+def scales_of(models: Sequence[Model], display: Display) -> Scales:
+    """Return the scale of every paint that any model of a part has."""
+    found: dict[tuple[str, str], list[Paint]] = {}
     for model in models:
         for paint in model.paints:
             if np.isfinite(paint.values).any():
-                found.setdefault(paint.name, []).append(paint)
-    names = sorted(found, key=lambda name: ORDER.index(name) if name in ORDER else len(ORDER))
-    return {name: _scale(found[name], display) for name in names}
+                found.setdefault((model.part, paint.name), []).append(paint)
+    return {key: _scale(found[key], display) for key in sorted(found, key=_place)}
+
+
+def _place(key: tuple[str, str]) -> tuple[int, str, str]:
+    part, name = key
+    return ORDER.index(name) if name in ORDER else len(ORDER), part, name
+
+
+def paints_of(model: Model, scales: Scales) -> list[str]:
+    """Return the names of what can be painted on a model, as a person asks for them."""
+    has = {paint.name for paint in model.paints if np.isfinite(paint.values).any()}
+    return [name for part, name in scales if part == model.part and name in has]
 
 
 def round_stations(model: Model, display: Display) -> list[float]:
@@ -92,7 +105,7 @@ def _scale(paints: list[Paint], display: Display) -> Scale:
         high = max(abs(low), abs(high), LEAST_DEPTH_MM)
         low = -high
     per = kind_of(KIND_OF[paint.quantity], display).per
-    bins = 10 if paint.centred else 5
+    bins = 10 if paint.centred else 7
     marks = np.asarray(MaxNLocator(bins, steps=STEPS).tick_values(low / per, max(high, low + 1e-6) / per)) * per
     step = marks[1] - marks[0]
     low, high = float(np.floor(low / step + 1e-9) * step), float(np.ceil(high / step - 1e-9) * step)
@@ -101,7 +114,7 @@ def _scale(paints: list[Paint], display: Display) -> Scale:
     return Scale(paint, low, high, marks, np.round(255 * table[:, :3]))
 
 
-def view_data(models: Sequence[Model], scales: dict[str, Scale], first: int, display: Display) -> dict[str, Any]:
+def view_data(models: Sequence[Model], scales: Scales, first: int, display: Display) -> dict[str, Any]:
     """Return what the page's script draws from. first : of `models`, shown at first."""
     length = kind_of("length", display)
     marks = round_stations(models[first], display)
@@ -109,14 +122,15 @@ def view_data(models: Sequence[Model], scales: dict[str, Scale], first: int, dis
         "first": first,
         "ring": marks[1] - marks[0] if len(marks) > 1 else float(np.ptp(models[first].stations)),
         "length": {"per": length.per, "unit": length.unit, "decimals": length.decimals},
-        "paints": [_paint_data(scale, display) for scale in scales.values()],
+        "paints": [_paint_data(part, scale, display) for (part, _), scale in scales.items()],
         "models": [_model_data(model, scales) for model in models],
     }
 
 
-def _paint_data(scale: Scale, display: Display) -> dict[str, Any]:
+def _paint_data(part: str, scale: Scale, display: Display) -> dict[str, Any]:
     kind = kind_of(KIND_OF[scale.paint.quantity], display)
     return {
+        "part": part,
         "name": scale.paint.name,
         "label": scale.paint.label,
         "unit": kind.unit,
@@ -131,7 +145,7 @@ def _paint_data(scale: Scale, display: Display) -> dict[str, Any]:
     }
 
 
-def _model_data(model: Model, scales: dict[str, Scale]) -> dict[str, Any]:
+def _model_data(model: Model, scales: Scales) -> dict[str, Any]:
     low = model.vertices.min(axis=0)
     size = float(np.ptp(model.vertices, axis=0).max())
     return {
@@ -145,13 +159,14 @@ def _model_data(model: Model, scales: dict[str, Scale]) -> dict[str, Any]:
         "faces": _base64(model.faces.astype("<u4" if len(model.vertices) > UNKNOWN else "<u2")),
         "station": _base64(_levels(model.stations, float(model.stations.min()), float(model.stations.max()))),
         "clock": _base64(np.round(model.clocks / 12.0 * LEVELS).astype("<u2")),
-        "values": {
-            name: _base64(_levels(paint.values, scale.low, scale.high))
-            for name, scale in scales.items()
-            for paint in model.paints
-            if paint.name == name and np.isfinite(paint.values).any()
-        },
+        "values": {name: _painted(model, name, scales) for name in paints_of(model, scales)},
     }
+
+
+def _painted(model: Model, name: str, scales: Scales) -> str:
+    scale = scales[model.part, name]
+    values = next(paint.values for paint in model.paints if paint.name == name)
+    return _base64(_levels(values, scale.low, scale.high))
 
 
 def _levels(values: FloatArray, low: float, high: float) -> np.ndarray:

@@ -81,7 +81,7 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
                     el(
                         "li",
                         el("strong", f"{state}: "),
-                        f"peak {peak_text(record, d)} (at {record['flow']['cfm']:.1f} cfm)",
+                        f"peak {peak_text(record, d)}. {_flow_of(results, state, record)}.",
                     )
                     for state, record in speeds
                 ],
@@ -99,6 +99,13 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         found.append(folds(named(tables, "speed-"), d))
         found.append(el("p", WHAT_IT_IS, class_="note"))
     return found
+
+
+def _flow_of(results: Mapping[str, Any], state: str, record: Mapping[str, Any]) -> str:
+    """Return at which flow an air speed is."""
+    notes = {one["name"]: one.get("flow_note") for one in results["states"]}
+    flow = record["flow"]
+    return f"At {notes.get(state) or format(flow['cfm'], '.1f') + ' cfm'}".rstrip(".")
 
 
 def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
@@ -246,16 +253,17 @@ def _joint(record: Mapping[str, Any], d: Display) -> list[str]:
         if one["clock"] is None:
             return "none"
         where = clock_text(one["clock"])
-        return f"{d.length(one['height_mm'])} high at most, at {where}, {d.area(one['area_mm2'])} in all"
+        return f"{d.length(one['height_mm'])} high at most, at {where}; {d.area(one['area_mm2'])} altogether"
 
     said = [
         f"Lip facing the flow: {edge(record['lip'])}. This costs flow: take it down first.",
         f"Step away from the flow: {edge(record['step'])}. It costs little (common practice).",
         f"Openings: {d.area(record['upstream_area_mm2'])} into {d.area(record['downstream_area_mm2'])}; the port’s "
-        f"{_offset(record['offset_left_mm'], record['offset_up_mm'], d)}.",
+        f"sits {_offset(record['offset_left_mm'], record['offset_up_mm'], d)}.",
     ]
-    if record["lip"]["clock"] is None:
-        said[0] = "Lip facing the flow: none."
+    for k, (name, key) in enumerate((("Lip facing the flow", "lip"), ("Step away from the flow", "step"))):
+        if record[key]["clock"] is None:
+            said[k] = f"{name}: none."
     for name, margin in (record["gasket"] or {}).items():
         verdict = {"past_the_line": "cut past the gasket line", "metal_left": "metal is left inside the line"}
         said.append(
@@ -271,7 +279,7 @@ def _offset(left: float, up: float, d: Display) -> str:
         parts.append(f"{d.length(abs(left))} to the {'left' if left > 0 else 'right'}")
     if abs(up) >= SHOWN_MM:
         parts.append(f"{d.length(abs(up))} {'higher' if up > 0 else 'lower'}")
-    return f"sits {' and '.join(parts)}" if parts else "is in line with it"
+    return " and ".join(parts) or "in line with it"
 
 
 def warnings_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:

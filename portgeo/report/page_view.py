@@ -16,7 +16,7 @@ from portgeo.report.flat_picture import model_png
 from portgeo.report.markup import Element, el
 from portgeo.report.model import Model
 from portgeo.report.page_contents import PLANNED_STATE, slug, surveys_of
-from portgeo.report.page_models import CLASS_SHADES, KIND_OF, Scale, first_shown, scales_of
+from portgeo.report.page_models import CLASS_SHADES, KIND_OF, Scale, Scales, first_shown, paints_of, scales_of
 from portgeo.report.page_tables import kind_of
 from portgeo.report.page_text import port_in_words
 from portgeo.units import Display
@@ -34,13 +34,21 @@ def view_section(results: Mapping[str, Any], models: Sequence[Model], d: Display
     """Return what stands in the 3D section."""
     scales = scales_of(models, d)
     first = first_shown(models, PLANNED_STATE)
-    parts = len({model.part for model in models}) > 1
     states = [
-        el("button", f"{m.part}, {m.state}" if parts else m.state, type="button", data_model=k, aria_pressed="false")
-        for k, m in enumerate(models)
+        el(
+            "fieldset",
+            el("legend", part.capitalize()),
+            [
+                el("button", model.state, type="button", data_model=k, aria_pressed="false")
+                for k, model in enumerate(models)
+                if model.part == part
+            ],
+        )
+        for part in dict.fromkeys(model.part for model in models)
     ]
+    labels = {name: scale.paint.label for (_, name), scale in scales.items()}
     paints = [
-        el("button", s.paint.label, type="button", data_paint=name, aria_pressed="false") for name, s in scales.items()
+        el("button", label, type="button", data_paint=name, aria_pressed="false") for name, label in labels.items()
     ]
     moves = [el("button", says, type="button", data_move=move) for move, says in MOVES]
     stage = el(
@@ -60,10 +68,10 @@ def view_section(results: Mapping[str, Any], models: Sequence[Model], d: Display
     )
     live = el(
         "div",
-        el("fieldset", el("legend", "State"), states),
+        states,
         el("fieldset", el("legend", "Painted by"), paints),
         stage,
-        [_scale_bar(name, scale, d) for name, scale in scales.items()],
+        [_scale_bar(f"{part} {name}", scale, d) for (part, name), scale in scales.items()],
         el("output", HINT, id="reading", aria_live="polite"),
         sliders,
         el("fieldset", el("legend", "View"), moves),
@@ -88,17 +96,17 @@ def _words(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> E
     return el("div", said, id="view-words")
 
 
-def _still(models: Sequence[Model], scales: Mapping[str, Scale], first: int, d: Display) -> Element:
+def _still(models: Sequence[Model], scales: Scales, first: int, d: Display) -> Element:
     """Return pictures for print and for a page without its script: as it is now, and as it was or will be."""
     planned = [k for k, m in enumerate(models) if m.part == "port" and m.state == PLANNED_STATE]
     before = [k for k, m in enumerate(models) if m.part == "port" and k != first]
     figures = []
     for k in dict.fromkeys([*before[:1], first, *planned]):
         model = models[k]
-        names = [name for name in scales for paint in model.paints if paint.name == name]
+        names = paints_of(model, scales)
         if not names:
             continue
-        scale = scales[names[0] if names[0] == "depth" or "area" not in names else "area"]
+        scale = scales[model.part, names[0] if names[0] == "depth" or "area" not in names else "area"]
         picture = base64.b64encode(model_png(model, scale, d)).decode("ascii")
         says = f"{model.part}, {model.state}, painted by {scale.paint.label}"
         figures.append(
@@ -111,7 +119,7 @@ def _still(models: Sequence[Model], scales: Mapping[str, Scale], first: int, d: 
     return el("div", figures, class_="still")
 
 
-def _scale_bar(name: str, scale: Scale, d: Display) -> Element:
+def _scale_bar(key: str, scale: Scale, d: Display) -> Element:
     kind = kind_of(KIND_OF[scale.paint.quantity], d)
     label = scale.paint.label + (f", {kind.unit}" if kind.unit else "")
     if scale.paint.classes:
@@ -119,12 +127,12 @@ def _scale_bar(name: str, scale: Scale, d: Display) -> Element:
             el("li", el("svg", _hatched(k), viewBox="0 0 36 18", width=36, height=18, class_="sample"), text)
             for k, text in enumerate(scale.paint.classes)
         ]
-        return el("div", el("ul", parts, class_="legend"), class_="scale", data_scale=name, hidden=True)
+        return el("div", el("ul", parts, class_="legend"), class_="scale", data_scale=key, hidden=True)
     stops = []
     for share in np.linspace(0.0, 1.0, STOPS):
         red, green, blue = scale.shades[round(share * (len(scale.shades) - 1))].astype(int)
         stops.append(el("stop", offset=f"{share:.4f}", stop_color=f"#{red:02x}{green:02x}{blue:02x}"))
-    key = "shades-" + slug(name)
+    shades = "shades-" + slug(key)
     marks = []
     for mark in scale.marks:
         x = 20.0 + 480.0 * (mark - scale.low) / (scale.high - scale.low)
@@ -138,14 +146,14 @@ def _scale_bar(name: str, scale: Scale, d: Display) -> Element:
         marks.append(el("text", label, x=20, y=14))
     drawn = el(
         "svg",
-        el("defs", el("linearGradient", stops, id=key)),
-        el("rect", x=20, y=20, width=480, height=14, fill=f"url(#{key})"),
+        el("defs", el("linearGradient", stops, id=shades)),
+        el("rect", x=20, y=20, width=480, height=14, fill=f"url(#{shades})"),
         marks,
         viewBox="0 0 520 58",
         role="img",
         aria_label=f"scale of {label}",
     )
-    return el("div", drawn, class_="scale", data_scale=name, hidden=True)
+    return el("div", drawn, class_="scale", data_scale=key, hidden=True)
 
 
 def _hatched(k: int) -> list[Element]:

@@ -56,7 +56,7 @@
   const shown = Object.assign({ model: 0, paint: null, point: null }, home);
   const views = { side: [0, 0], entry: [-Math.PI / 2, 0], below: [0, -Math.PI / 2] };
   const model = () => opened(data.models[shown.model]);
-  const paint = () => data.paints.find((p) => p.name === shown.paint);
+  const paint = () => data.paints.find((p) => p.name === shown.paint && p.part === model().part);
 
   function screen() {
     const cy = Math.cos(shown.yaw), sy = Math.sin(shown.yaw);
@@ -132,7 +132,7 @@
   }
   float hatch(float k) {
     vec2 at = gl_FragCoord.xy / pixel;
-    float up = step(fract((at.x + at.y) / 9.0), 0.16), down = step(fract((at.x - at.y) / 9.0), 0.16);
+    float up = step(fract((at.x - at.y) / 9.0), 0.16), down = step(fract((at.x + at.y) / 9.0), 0.16);
     if (k < 0.5) return max(up, down);
     if (k < 1.5) return up;
     if (k < 2.5) return down;
@@ -206,7 +206,7 @@
   }
 
   function texture() {
-    const key = "shades " + shown.paint;
+    const key = "shades " + paint().part + " " + shown.paint;
     if (!kept.has(key)) {
       const made = gl.createTexture(), rgb = new Uint8Array(bytes(paint().shades));
       gl.bindTexture(gl.TEXTURE_2D, made);
@@ -257,7 +257,7 @@
 
   // ---- labels over the picture ---------------------------------------------------------------
   const tags = new Map();
-  function tag(key, text, x, y) {
+  function tag(key, text, x, y, aside) {
     if (!tags.has(key)) {
       const made = document.createElement("span");
       overlay.appendChild(made);
@@ -266,7 +266,7 @@
     const made = tags.get(key);
     made.textContent = text;
     made.className = key === "point" ? "point" : "tag";
-    made.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, -50%)`;
+    made.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(${aside}%, -50%)`;
     made.hidden = false;
   }
 
@@ -274,7 +274,11 @@
     // Middle and roof of the port at every round station, from the vertices near it.
     if (one.rings) return one.rings;
     const found = [], n = one.s.length, near = (one.stations[1] - one.stations[0]) / 40;
-    for (let s = Math.ceil(one.stations[0] / data.ring - 1e-6) * data.ring; s <= one.stations[1] + 1e-6; s += data.ring) {
+    const [first, last] = one.stations, at = [];
+    for (let s = Math.ceil(first / data.ring - 1e-6) * data.ring; s <= last + 1e-6; s += data.ring) at.push(s);
+    if (last - at[at.length - 1] > data.ring / 3) at.push(last);
+    else at[at.length - 1] = last;
+    for (const s of at) {
       const middle = [0, 0, 0], ring = [];
       for (let k = 0; k < n; k++) if (Math.abs(one.s[k] - s) < near) ring.push(k);
       for (const k of ring) for (let j = 0; j < 3; j++) middle[j] += one.xyz[3 * k + j] / ring.length;
@@ -295,12 +299,13 @@
         if (rise > high) { high = rise; best = q; }
       }
       const dx = best[0] - c[0], dy = best[1] - c[1], away = Math.hypot(dx, dy) || 1;
-      const end = k === 0 ? " entry" : k === found.length - 1 && one.stations[1] - here.s < data.ring / 2 ? " exit" : "";
-      tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 16 * dx / away, best[1] + 16 * dy / away);
+      const end = k === 0 ? " entry" : k === found.length - 1 ? " exit" : "";
+      tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 14 * dx / away, best[1] + 14 * dy / away,
+        -50 + 50 * dx / away); // beside the port the text runs away from it
     });
     if (shown.point) {
       const q = project(place, ...shown.point.xyz);
-      tag("point", "", q[0], q[1]);
+      tag("point", "", q[0], q[1], -50);
     }
   }
 
@@ -384,7 +389,7 @@
       b.setAttribute("aria-pressed", String(b.dataset.paint === shown.paint));
       b.disabled = !has.includes(b.dataset.paint);
     }
-    for (const s of buttons("scale")) s.hidden = s.dataset.scale !== shown.paint;
+    for (const s of buttons("scale")) s.hidden = s.dataset.scale !== data.models[index].part + " " + shown.paint;
     for (const w of buttons("words")) w.hidden = Number(w.dataset.words) !== index;
     const one = model();
     canvas.setAttribute("aria-label", one.part + ", " + one.state + ", painted by " + paint().label);
