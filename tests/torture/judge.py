@@ -1,0 +1,81 @@
+"""One command run in this process, watched: how it ended, what it said, wrote, took.
+
+A command's words come in; an Outcome goes out, once what every run must keep to has been checked.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import faulthandler
+import io
+import re
+import sys
+import time
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+from portgeo.cli import main
+
+HANG = 30.0  # seconds
+MOST_BYTES = 2_000_000_000
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """status : 0 or 2. message : what stood on the error stream. wrote : names of new files. seconds : wall."""
+
+    status: int
+    message: str
+    wrote: tuple[str, ...]
+    seconds: float
+
+
+def run(words: list[str], folder: Path, named: str, may_write: set[str]) -> Outcome:
+    """Run a command and check that it ended as promised.
+
+    folder : where nothing but `may_write` may appear. named : the file that a refusal must name.
+    Fails on a traceback, a remark of a library, a message without place or mend, a file half
+    written, a run of more than HANG seconds, or memory past MOST_BYTES.
+    """
+    before = {p.name for p in folder.iterdir()}
+    out, err = io.StringIO(), io.StringIO()
+    faulthandler.dump_traceback_later(2 * HANG, exit=True, file=sys.__stderr__)
+    start = time.perf_counter()
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), warnings.catch_warnings():
+            warnings.simplefilter("error")
+            try:
+                status = main(words)
+            except SystemExit as leaving:  # argparse
+                status = leaving.code
+    finally:
+        faulthandler.cancel_dump_traceback_later()
+    seconds = time.perf_counter() - start
+    message = err.getvalue()
+    wrote = {p.name for p in folder.iterdir()} - before
+    assert seconds < HANG, f"took {seconds:.1f} s"
+    assert peak_bytes() < MOST_BYTES
+    assert status in (0, 2), status
+    if status == 2:
+        assert wrote == set(), f"refused, and yet wrote {wrote}"
+        assert message.count("\n") == 1 and message.startswith("portgeo: ") and message.endswith(".\n"), message
+        assert named in message, message
+        assert message.removeprefix("portgeo: ").count(". ") >= 1, f"no mend: {message}"
+        own = re.sub(r"'[^']*'", "", message)  # without what is quoted from the file
+        assert not re.search(r"Traceback|Error|\bnan\b|\bNone\b|[Ee]rrno", own), message
+        assert out.getvalue() == ""
+    else:
+        assert message == "", message
+        assert wrote <= may_write, wrote
+    return Outcome(int(status), message, tuple(sorted(wrote)), seconds)
+
+
+def peak_bytes() -> int:
+    """Return the most memory this process has had, 0 where the system does not tell."""
+    try:
+        import resource
+    except ImportError:
+        return 0
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak if sys.platform == "darwin" else 1024 * peak
