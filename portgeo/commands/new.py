@@ -1,25 +1,68 @@
-"""new: a blank file to fill in."""
+"""new: a job folder with an example to overwrite, or a blank target."""
 
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-HELP = "write a blank target for reshape, every key explained"
-EXAMPLE = """example:
-  portgeo new target wanted.toml"""
+if TYPE_CHECKING:
+    from portgeo.units import LengthUnit
+
+HELP = "begin a job: a folder with job file, sheets and target to fill in; or a blank target alone"
+EXAMPLE = """examples:
+  portgeo new my-port                a folder: job.toml, section, bench and wall sheets, target
+  portgeo new my-port --units mm
+  portgeo new target wanted.toml     a blank target for reshape, every key explained
+
+The folder holds a small invented example, so that `portgeo report` runs on it as it stands:
+overwrite its numbers with yours."""
+TARGET = "target"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of new."""
-    parser.add_argument("kind", choices=("target",), help="what to write")
-    parser.add_argument("file", metavar="FILE", help="file to write (toml)")
-    parser.add_argument("--force", action="store_true", help="overwrite a file that is there already")
+    parser.add_argument("what", nargs="+", metavar="DIR", help="folder to make; or the word target and a FILE (toml)")
+    parser.add_argument("--units", choices=("in", "mm"), default="in", help="of the lengths in it (%(default)s)")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("--force", action="store_true", help="overwrite files that are there already")
 
 
 def run(args: argparse.Namespace) -> None:
-    """Write the blank file."""
-    from portgeo.io.files import atomic_write
-    from portgeo.io.target import blank_target
+    """Write what is asked for."""
+    from portgeo.errors import InputError
 
-    atomic_write(args.file, blank_target().encode(), force=args.force)
-    print(f"{args.file}: fill in what you want, then: portgeo reshape PORT {args.file}")
+    if args.what[0] == TARGET and len(args.what) == 2:
+        _target(args, args.what[1])
+    elif args.what == [TARGET]:
+        raise InputError(
+            "the target has no file", mend="Write  portgeo new target FILE.toml, or ./target for a folder of that name"
+        )
+    elif len(args.what) == 1:
+        _folder(args, Path(args.what[0]))
+    else:
+        told = " ".join(args.what)[:60]
+        raise InputError(f"'{told}' is more than one folder", mend="Name one; a name with spaces goes between quotes")
+
+
+def _target(args: argparse.Namespace, file: str) -> None:
+    from portgeo.io.blanks import blank_target
+    from portgeo.io.files import atomic_write
+
+    atomic_write(file, blank_target(args.units).encode(), force=args.force)
+    if not args.quiet:
+        print(f"{file}: fill in what you want, then: portgeo reshape PORT {file}")
+
+
+def _folder(args: argparse.Namespace, folder: Path) -> None:
+    from portgeo.job.folder import make_folder
+
+    unit: LengthUnit = args.units
+    made = make_folder(folder, unit, force=args.force)
+    if args.quiet:
+        return
+    print(f"{folder}: {', '.join(made)}")
+    print("  An invented example stands in the sheets: overwrite it with your readings (where-to-measure.png shows")
+    print("  where to put the micrometer), say in job.toml what you have, then:")
+    job, out = (f'"{path}"' if " " in str(path) else str(path) for path in (folder / "job.toml", folder / "report"))
+    print(f"  portgeo report {job} --out {out}")

@@ -1,7 +1,7 @@
 """The target file: what is wanted of a port, in TOML.
 
 A file comes in; a Target in millimetres and the files that its limits name go out, or a refusal with
-the key, its line and the mend. A blank target that explains every key goes out too.
+the key, its line and the mend.
 """
 
 from __future__ import annotations
@@ -199,74 +199,3 @@ def _with_limits(file: TargetFile, table: TomlTable | None, path: Path) -> Targe
     )
     table.finish()
     return found
-
-
-def blank_target() -> str:
-    """Return a target file with every key explained, to be filled in."""
-    return BLANK
-
-
-BLANK = """\
-# What is wanted of a port. Lines that begin with # are not read: take the # away to use one.
-# Then:  portgeo reshape PORT.csv THIS.toml --out plan
-
-units = "in"                  # of every length here, "in" or "mm"; areas are in its square.
-                              # One length may be in the other unit: station_mm = 25.4, area_mm2 = 1500
-
-greatest_depth = 0.100        # no cut anywhere deeper than this, square to the wall
-blend = 0.300                 # a cut fades out over about this length; more is smoother and takes more metal
-symmetric = false             # true: left and right walls are cut alike
-walls = ["roof", "right", "floor", "left"]   # those that may be cut
-# cut_from = 0.0              # stations between which metal may be cut; without them, the whole port
-# cut_to = 4.0
-
-epoxy = false                 # true: metal may be "put back" with epoxy where a smaller area is wanted
-# epoxy_depth = 0.060         # and no thicker than this
-
-# throat_area = 2.20          # what percentages below are of; without it, the area of the port's exit today
-# throat_diameter = 1.674     # or this
-
-# One block for each station where an area is wanted. An area is met from below: the cut is the
-# smallest with at least this area.
-# [[area]]
-# station = 1.000             # along the centreline, from the entry
-# area = 2.350                # or
-# percent = 105.0             # of the throat's area
-
-# A straight taper between two stations.
-# [[taper]]
-# from = 1.500
-# to = 3.000
-# area_from = 2.300           # or percent_from and percent_to
-# area_to = 2.500
-
-# The short side: the floor through the turn gets at least this radius, tangent to floor and bowl.
-# [short_side]
-# radius = 0.700
-# from = 2.000                # stations between which its arc must begin and end; without them, anywhere
-# to = 3.800
-
-# What stops a cut. Each limit is hard; the plan says what each one costs.
-# [limits]
-# least_wall = 0.100          # metal to leave, to the readings or the meshes below
-# wall_readings = "wall.csv"  # sonic tester: columns station_in (or _mm), clock, thickness_in (or _mm)
-# outer_mesh = ["water.stl"]  # what lies outside (water jacket, pushrod passage), placed as the port is
-# outer_mesh_units = "mm"     # of meshes that do not say
-# gasket = "gasket.dxf"       # the opening in the gasket: the port stays inside it (DXF, SVG or CSV)
-# gasket_units = "in"         # of a drawing that does not say
-# gasket_at = "entry"         # or "exit"
-# gasket_shift = 0.0          # its middle, to the left of the port opening's, looking in
-# gasket_rise = 0.0           # and above it
-
-# Parts that no cut may touch, each by stations and clock (12 is the roof, 3 the right wall, looking in).
-# [[keep]]
-# name = "valve seat"
-# from = 3.900
-# to = 4.100
-# clock_from = 0              # without these two, all round
-# clock_to = 12
-
-# Another port (a sheet, or a mesh placed alike) whose shape is to be cut into this one where it is larger.
-# [copy]
-# port = "good-cylinder.csv"
-"""

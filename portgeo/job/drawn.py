@@ -48,7 +48,7 @@ def pictured(given: Given) -> Pictures:
     runner_drawn = False
     for model in models.models:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
-        painted = {paint.name for paint in model.paints} & set(scales)
+        painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
         drawn = painted - ({"area"} if "depth" in painted or (model.part == "runner" and runner_drawn) else set())
         runner_drawn |= model.part == "runner"
         for paint in model.paints:
@@ -56,5 +56,5 @@ def pictured(given: Given) -> Pictures:
                 name, k = f"{state}-{slug(paint.name)}.png", 2
                 while name in files:
                     name, k = f"{state}-{slug(paint.name)}-{k}.png", k + 1
-                files[name] = model_png(model, scales[paint.name], display)
+                files[name] = model_png(model, scales[model.part, paint.name], display)
     return Pictures(tuple(files.items()))

@@ -5,7 +5,8 @@ import re
 import pytest
 
 from portgeo.errors import InputError
-from portgeo.io.target import blank_target, read_target
+from portgeo.io.blanks import blank_target
+from portgeo.io.target import read_target
 from portgeo.io.walls import read_walls
 
 
