@@ -125,21 +125,28 @@ def stale(rows: Sequence[Row], page: str, whole: bool) -> list[str]:
     for line in section(page, ROWS):
         parts = [part.strip() for part in line.strip().strip("|").split(" | ")]
         if len(parts) == len(HEAD) and parts[0] != HEAD[0]:
-            held[tuple(parts[:2]), parts[5]] = parts
+            held[parts[0], parts[1]] = parts
     faults, seen = [], set()
     for row in rows:
-        name = (row.quantity, row.source), cells(row)[5]
+        name = row.quantity, row.source
+        if name in seen:
+            faults.append(f"stands twice: {row.quantity} ({row.source})")
         seen.add(name)
         if name not in held:
-            faults.append(f"not on the page: {row.quantity} ({row.source}), limit {name[1]}")
+            faults.append(f"not on the page: {row.quantity} ({row.source})")
             continue
-        reach = DRIFT * row.limit * (abs(row.expected) if row.relative else 1.0)
-        for what, now, then in (("expected", row.expected, held[name][2]), ("got", row.got, held[name][3])):
+        size = abs(row.expected) if row.relative else 1.0
+        limit = float(held[name][5].removesuffix(" %")) / (100.0 if row.relative else 1.0)
+        for what, now, then, drift in (
+            ("expected", row.expected, float(held[name][2]), DRIFT * row.limit * size),
+            ("got", row.got, float(held[name][3]), DRIFT * row.limit * size),
+            ("limit", row.limit, limit, DRIFT * row.limit),
+        ):
             # What the page rounds away is no change.
-            if abs(float(then) - now) > reach + 1e-5 * abs(now):
-                faults.append(f"{row.quantity}: {what} {now:.6g}, on the page {then}")
+            if abs(then - now) > drift + 1e-5 * abs(now):
+                faults.append(f"{row.quantity}: {what} {now:.6g}, on the page {then:.6g}")
     if whole:
-        faults += [f"no longer checked: {name[0]} ({name[1]})" for name, _ in held.keys() - seen]
+        faults += [f"no longer checked: {quantity} ({source})" for quantity, source in held.keys() - seen]
     return faults
 
 

@@ -41,7 +41,7 @@ def dug() -> tuple[Port, Port]:
     return before, with_solid(before, solid(before) + ball)
 
 
-def test_hollow_of_a_ball_against_open_cascade(dug):
+def test_hollow_of_a_ball_against_open_cascade(dug, check):
     """Sphere less cylinder: Open CASCADE's boolean and its exact volume."""
     axis = gp_Ax2(gp_Pnt(0, 0, 0), gp_Dir(1, 0, 0))
     tube = BRepPrimAPI_MakeCylinder(axis, RADIUS, LENGTH).Shape()
@@ -49,21 +49,24 @@ def test_hollow_of_a_ball_against_open_cascade(dug):
     properties = GProp_GProps()
     BRepGProp.VolumeProperties_s(BRepAlgoAPI_Cut(ball, tube).Shape(), properties)
     found = compare_ports(*dug, "none")
-    assert found.removed == pytest.approx(properties.Mass(), rel=0.005, abs=20.0)
-    assert found.depth.deepest == pytest.approx(REACH, abs=0.02)
-    assert found.depth.deepest_clock == pytest.approx(6.0, abs=0.1)
-    assert found.depth.deepest_station == pytest.approx(LENGTH / 2, abs=0.5)
+    what = "ball-shaped hollow in a tube's floor: "
+    check(what + "removed, mm3", "Open CASCADE, boolean", found.removed, properties.Mass(), rel=0.005)
+    check(what + "deepest, mm", "as made", found.depth.deepest, REACH, abs=0.02)
+    check(what + "clock position of the deepest", "as made", found.depth.deepest_clock, 6.0, abs=0.1)
+    check(what + "station of the deepest, mm", "as made", found.depth.deepest_station, LENGTH / 2, abs=0.5)
 
 
-def test_hollow_of_a_ball_against_manifold(dug):
+def test_hollow_of_a_ball_against_manifold(dug, check):
     before, after = dug
     found = compare_ports(before, after, "none")
     removed = solid(after) - solid(before)
-    assert found.removed == pytest.approx(removed.volume(), rel=0.005)
-    assert found.net == pytest.approx(solid(after).volume() - solid(before).volume(), abs=1e-3)
+    what = "ball-shaped hollow in a tube's floor: "
+    check(what + "removed, mm3", "manifold3d, boolean", found.removed, removed.volume(), rel=0.005)
+    net = solid(after).volume() - solid(before).volume()
+    check(what + "net, mm3", "manifold3d, difference of volumes", found.net, net, abs=1e-3)
 
 
-def test_wall_moved_out_against_mensuration():
+def test_wall_moved_out_against_mensuration(check):
     """Rounded rectangle: w h - (4 - pi) r^2. One wall is moved out by 2 mm from end to end."""
     before = meshed(straight_readings(50.0, 30.0, LENGTH, 6.0), 1.2)
     wider = [
@@ -72,15 +75,15 @@ def test_wall_moved_out_against_mensuration():
     ]
     # Both are measured from one line, so the one source frame has them in place.
     found = compare_ports(before, meshed(wider, 1.2), "none")
-    assert found.removed == pytest.approx(2.0 * 50.0 * LENGTH, rel=0.005)
-    assert found.depth.deepest == pytest.approx(2.0, abs=0.02)
-    middle = found.rows.left[1:-1]
-    assert middle == pytest.approx(2.0, abs=0.01)
-    assert found.rows.right[1:-1] == pytest.approx(0.0, abs=0.01)
-    assert found.rows.change == pytest.approx(100.0, rel=0.005)
+    what, handbook = "left wall moved out by 2 mm: ", "handbook mensuration"
+    check(what + "removed, mm3", handbook, found.removed, 2.0 * 50.0 * LENGTH, rel=0.005)
+    check(what + "deepest, mm", handbook, found.depth.deepest, 2.0, abs=0.02)
+    check(what + "depth on the left wall by station, mm", handbook, found.rows.left[1:-1], 2.0, abs=0.01)
+    check(what + "depth on the right wall by station, mm", handbook, found.rows.right[1:-1], 0.0, abs=0.01)
+    check(what + "change of area by station, mm2", handbook, found.rows.change, 100.0, rel=0.005)
 
 
-def test_gaussian_floor_drop_against_its_integral():
+def test_gaussian_floor_drop_against_its_integral(check):
     """The integral of h exp(-(x/a)^2 - (y/b)^2) over the plane is pi h a b."""
     before = meshed(straight_readings(50.0, 30.0, LENGTH, 6.0), 0.8)
     high, along, across = 2.5, 12.0, 3.0  # the flat floor is 18 mm wide: 0.002 % lies past it
@@ -90,19 +93,21 @@ def test_gaussian_floor_drop_against_its_integral():
         return high * shape * (where.up < 0)
 
     found = compare_ports(before, pushed(before, hollow), "none")
-    assert found.removed == pytest.approx(np.pi * high * along * across, rel=0.005, abs=20.0)
-    assert found.depth.deepest == pytest.approx(high, abs=0.02)
+    what, exact = "Gaussian floor drop: ", np.pi * high * along * across
+    check(what + "removed, mm3", "integral, pi h a b", found.removed, exact, abs=20.0)
+    check(what + "deepest, mm", "as made", found.depth.deepest, high, abs=0.02)
 
 
-def test_distance_against_trimesh(dug):
+def test_distance_against_trimesh(dug, check):
     before, after = dug
     points = after.vertices[:: max(len(after.vertices) // 400, 1)] + 0.3
     wall = wall_from(before.vertices, before.faces)
     mesh = trimesh.Trimesh(before.vertices, before.faces, process=False)
-    assert signed_distance(wall, points) == pytest.approx(-trimesh.proximity.signed_distance(mesh, points), abs=1e-9)
+    own, theirs = signed_distance(wall, points), -trimesh.proximity.signed_distance(mesh, points)
+    check("signed distance of points from a wall, mm", "trimesh", own, theirs, abs=1e-9)
 
 
-def test_joint_of_two_round_openings_against_the_lune():
+def test_joint_of_two_round_openings_against_the_lune(check):
     """Two equal circles of radius r, centres d apart: each lune is pi r^2 less the lens
     2 r^2 acos(d / 2r) - d sqrt(4 r^2 - d^2) / 2 (any handbook of mensuration)."""
     apart = 1.5
@@ -116,7 +121,8 @@ def test_joint_of_two_round_openings_against_the_lune():
 
     found = match(part(0.0), part(apart))
     lens = 2 * RADIUS**2 * np.arccos(apart / (2 * RADIUS)) - apart / 2 * np.sqrt(4 * RADIUS**2 - apart**2)
-    assert found.lip.area == pytest.approx(np.pi * RADIUS**2 - lens, rel=0.005)
-    assert found.step.area == pytest.approx(found.lip.area, rel=1e-6)
-    assert found.lip.height == pytest.approx(apart, abs=0.01)
-    assert found.lip.clock == pytest.approx(3.0, abs=0.1)
+    what, lune = "joint of two round openings 1.5 mm apart: ", np.pi * RADIUS**2 - lens
+    check(what + "lip, mm2", "handbook mensuration, lune", found.lip.area, lune, rel=0.005)
+    check(what + "step away, mm2", "handbook mensuration, lune", found.step.area, lune, rel=0.005)
+    check(what + "height of the lip, mm", "as made", found.lip.height, apart, abs=0.01)
+    check(what + "clock position of the lip", "as made", found.lip.clock, 3.0, abs=0.1)
