@@ -255,7 +255,7 @@ def rings_at(surface: Surface, stations: FloatArray) -> tuple[FloatArray, FloatA
     """Return the centreline's points (k, 3) and frames (k, 3, 3), and rings (k, m, 3) in space."""
     points, frames = at(surface.centreline, stations)
     outlines = outlines_at(surface, stations)
-    return points, frames, points[:, None, :] + np.einsum("kmi,kij->kmj", outlines, frames[:, 1:])
+    return points, frames, points[:, None, :] + outlines @ frames[:, 1:]
 
 
 def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatArray | None = None) -> Loft:
@@ -337,8 +337,8 @@ def _refuse_overlap(
     port that turns back on itself has pairs left, and their faces are tried one on one.
     """
     tangent = frames[:, 0]
-    side = np.einsum("kmj,ij->ikm", space, tangent) - np.einsum("ij,ij->i", points, tangent)[:, None, None]
-    ahead, behind = side.min(axis=2) >= 0, side.max(axis=2) <= 0
+    side = space @ tangent.T - np.einsum("ij,ij->i", points, tangent)
+    ahead, behind = side.min(axis=1).T >= 0, side.max(axis=1).T <= 0
     a, b = np.triu_indices(len(rings) - 1, k=2)
     apart = (ahead[a + 1, b] & ahead[a + 1, b + 1]) | (behind[b, a] & behind[b, a + 1])
     low = np.minimum(space[:-1].min(axis=1), space[1:].min(axis=1))
