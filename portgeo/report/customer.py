@@ -31,6 +31,8 @@ PAPER = {"in": (8.5, 11.0), "mm": (8.27, 11.69)}  # inches: Letter where inches 
 MARGIN = 0.85  # inches
 SERIF = ("STIXGeneral", "DejaVu Sans")  # both ship with matplotlib; the second has letters the first lacks
 TEXT, LARGE, TITLE = 11.5, 16.0, 23.0  # points
+PICTURES = 3.1  # inches: height of the two pictures with their scales
+FIRST_PAGE_KEEPS = PICTURES + 2.3  # inches for the pictures and what changed, whatever there is to tell before
 LONGEST_WORD = 40  # letters: fits a line of the largest text
 LINE = 1.32  # of the letters' height
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
@@ -71,7 +73,11 @@ class _Sheet:
         self.figure = Figure(figsize=(self.width, self.height))
         self.down = MARGIN
         self.room = self.width - 2 * MARGIN
-        self.full = False
+        self.kept_free, self.full = 0.0, False
+
+    def keep_free(self, inches: float) -> None:
+        """Leave so much of the page to what comes after; from here on there is room again up to there."""
+        self.kept_free, self.full = inches, False
 
     def write(
         self, text: str, size: float = TEXT, *, bold: bool = False, indent: float = 0.0, colour: str = INK
@@ -81,7 +87,7 @@ class _Sheet:
         for line in _broken(str(text), self.room - indent, size, weight):
             if self.full:
                 return
-            self.full = self.down + 2.0 * size * LINE / 72.0 > self.height - MARGIN
+            self.full = self.down + 2.0 * size * LINE / 72.0 > self.height - MARGIN - self.kept_free
             self.figure.text(
                 (MARGIN + indent) / self.width, 1.0 - self.down / self.height, line + (" …" if self.full else ""),
                 fontsize=size, color=colour, fontweight=weight, va="top",
@@ -151,12 +157,15 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     under = "; ".join(part for part in (engine, " to ".join(dict.fromkeys([*dates[:1], *dates[-1:]]))) if part)
     if under:
         sheet.write(under, colour=SOFT)
+    sheet.keep_free(FIRST_PAGE_KEEPS + 1.6)
     if results.get("customer"):
         sheet.down += 0.1
         sheet.write(results["customer"])
+    sheet.keep_free(FIRST_PAGE_KEEPS)
     sheet.heading("What was done")
     for text in _done(results, d):
         sheet.point(text)
+    sheet.keep_free(0.0)
     _pictures(sheet, models, d)
     sheet.heading("What changed")
     went, stayed = changes(results, d)
@@ -169,12 +178,11 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
 
 def _done(results: Mapping[str, Any], d: Display) -> list[str]:
     states, change = results["states"], whole_change(results)
-    found = [f"{state['name']}: {state['note']}." for state in states if state.get("note")]
     if change:
-        found.append(f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}.")
+        found = [f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}."]
     else:
-        found.append(f"The port was measured as it is: {states[-1]['name']}.")
-    return found
+        found = [f"The port was measured as it is: {states[-1]['name']}."]
+    return found + [f"{state['name']}: {state['note'].rstrip('.')}." for state in states if state.get("note")]
 
 
 def _volumes(results: Mapping[str, Any]) -> list[str]:
@@ -191,7 +199,7 @@ def _pictures(sheet: _Sheet, models: Sequence[Model], d: Display) -> None:
         return
     scales = scales_of(models, d)
     shown = [ports[0], models[first_shown(models, PLANNED_STATE)]] if len(ports) > 1 else ports
-    height = 3.1
+    height = PICTURES
     for k, model in enumerate(shown):
         names = [name for name in ("depth", "area") if name in paints_of(model, scales)]
         if not names:

@@ -140,7 +140,7 @@ def draw_painted(
 
     port = survey.port
     surface = pyvista.make_tri_mesh(port.vertices, np.asarray(port.faces, dtype=int))
-    form = _bar_format(float(np.nanmax(np.abs(values if limits is None else limits))))
+    form = bar_format(float(np.nanmax(np.abs(values if limits is None else limits))))
     bar = {
         "title": bar_title, "vertical": False, "position_x": 0.25, "position_y": 0.03, "width": 0.5,
         "height": 0.08, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": form, "n_labels": 5,
@@ -166,7 +166,7 @@ def draw_painted(
     plotter.camera.zoom(1.15)
 
 
-def _bar_format(greatest: float) -> str:
+def bar_format(greatest: float) -> str:
     """Return a format of three figures and never a power of ten: 1093, 24.1, 1.70."""
     whole = int(np.floor(np.log10(max(greatest, 1e-6))))
     return f"%.{max(2 - whole, 0)}f"

@@ -1,0 +1,70 @@
+"""The customer's pages, the tables beside the page, and the scales of colours."""
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from portgeo.report.customer import customer_pages
+from portgeo.report.page_contents import results_tables
+from portgeo.report.page_models import scales_of
+from portgeo.units import Display
+from tests.report.conftest import CUT, INCHES
+
+
+@pytest.mark.parametrize(("unit", "size"), [("in", (612.0, 792.0)), ("mm", (595.4, 841.7))])
+def test_two_pages_the_same_each_time(report, unit, size):
+    made = customer_pages(*report, Display(unit))
+    assert unit == "mm" or made == customer_pages(*report, Display(unit))
+    assert b"CreationDate" not in made
+    document = pypdfium2.PdfDocument(made)
+    assert len(document) == 2
+    assert document[0].get_size() == pytest.approx(size, abs=1.0)
+    first, second = (page.get_textpage().get_text_range() for page in document)
+    change = report[0]["compare"][0]["record"]
+    assert f"{change['removed_cc']:.2f}" in first and "$" in first  # a name with a dollar sign is no formula
+    assert "makers" in second and "Power was not estimated" in second
+
+
+def test_power_is_an_estimate_with_its_caution(report):
+    results, models = report
+    demand = {"mach_index": 0.5, "power_estimate_hp": [100.0, 130.0]}
+    second = pypdfium2.PdfDocument(customer_pages(results | {"demand": demand}, models, INCHES))[1]
+    text = " ".join(second.get_textpage().get_text_range().split())
+    assert "100 to 130 hp, an estimate" in text and "dynamometer" in text
+
+
+def test_a_long_story_stays_on_its_page(report):
+    results, models = report
+    states = [state | {"note": "word " * 600} for state in results["states"]]
+    document = pypdfium2.PdfDocument(customer_pages(results | {"states": states}, models, INCHES))
+    assert len(document) == 2
+    first = document[0].get_textpage()
+    places = [first.get_rect(k) for k in range(first.count_rects())]
+    assert min(bottom for _, bottom, _, _ in places) > 0.0 and "…" in first.get_text_range()
+
+
+def test_tables_are_the_results_in_the_users_unit(report):
+    results = report[0]
+    tables = {name: (keys, rows) for name, keys, rows in results_tables(results, INCHES)}
+    keys, rows = tables["schedule-port-cut-1-img-src-x-onerror-window-broken-2-frac-1"]
+    assert keys[:3] == ["station_in", "area_in2", "area_doubt_in2"]
+    stations = results["states"][1]["port"]["stations"]
+    assert results["states"][1]["name"] == CUT
+    assert [row[1] for row in rows] == pytest.approx([s["area_mm2"] / 25.4**2 for s in stations])
+    keys, rows = {name: (keys, rows) for name, keys, rows in results_tables(results, Display("mm"))}["cut-depth"]
+    assert keys[1] == "take_12_oclock_mm"
+    assert [row[1:] for row in rows] == [pytest.approx(s["take_mm"]) for s in results["plan"]["record"]["stations"]]
+
+
+def test_a_depths_colours_part_at_zero_and_one_scale_holds_for_all_states(report):
+    scales = scales_of(report[1], INCHES)
+    depth = scales["port", "depth"]
+    assert depth.low == -depth.high
+    middle, taken, added = depth.colour(np.array([0.0, 0.5, -0.5]))
+    assert middle.min() > 0.9  # no cut is nearly white
+    assert taken[2] > taken[0] and added[0] > added[2]  # purple: removed, orange: added
+    area = scales["port", "area"]
+    every = np.concatenate([model.paints[-1].values for model in report[1]])
+    assert area.low <= every.min() and area.high >= every.max()
+    lightness = area.shades @ np.array([0.2126, 0.7152, 0.0722])
+    assert (np.diff(lightness) > -1.0).all()  # lighter is more, in grey too

@@ -1,0 +1,53 @@
+"""Pictures of ports: two side by side, figures on the scale, and scripts that use the library."""
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from portgeo.cli import main
+from portgeo.report import pictures
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    """A section sheet of a straight round pipe."""
+    path = tmp_path / "pipe.csv"
+    path.write_text("station_mm,diameter_mm,shape\n0,40,round\n50,36,round\n100,40,round\n")
+    return path
+
+
+def test_two_states_stand_side_by_side_turned_alike_and_at_one_scale(sheet, tmp_path, capsys):
+    picture = tmp_path / "pair.png"
+    status = main(["view", str(sheet), str(sheet), "--picture", str(picture)])
+    if status != 0:
+        pytest.skip(capsys.readouterr().err)  # no OpenGL here
+    shown = np.asarray(Image.open(picture).convert("RGB"), dtype=int)
+    height, width, _ = shown.shape
+    assert (width, height) == pictures.WINDOW
+    # The same file on both sides is the same picture, but for the scale of colours under the first.
+    left, right = shown[: int(0.85 * height), : width // 2 - 2], shown[: int(0.85 * height), width // 2 + 2 :]
+    found = [np.argwhere(half.min(axis=2) < 100) for half in (left, right)]
+    assert len(found[0]) > 2000
+    extents = [np.concatenate([places.min(axis=0), places.max(axis=0)]) for places in found]
+    assert np.abs(extents[0] - extents[1]).max() <= 4
+
+
+@pytest.mark.parametrize(("value", "shown"), [(1093.28, "1093"), (24.13, "24.1"), (1.6953, "1.70"), (0.0921, "0.0921")])
+def test_a_scale_has_three_figures_and_no_power_of_ten(value, shown):
+    assert pictures.bar_format(value) % value == shown
+
+
+def test_a_script_that_draws_needs_no_guard(tmp_path):
+    script = tmp_path / "mine.py"
+    script.write_text(
+        "import math\n"
+        "from portgeo.interrupts import result_of, workers\n"
+        "print('once')\n"
+        "with workers(1) as submit:\n"
+        "    print(result_of(submit(math.sqrt, 4.0), 60.0), __file__.endswith('mine.py'))\n"
+    )
+    done = subprocess.run([sys.executable, str(script)], capture_output=True, encoding="utf-8", check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "once\n2.0 True\n", "")
