@@ -135,7 +135,7 @@ def _write_target(folder: Path, args: argparse.Namespace, loaded: Loaded, plan: 
 def _check(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any]) -> None:
     from portgeo.errors import PortgeoError
     from portgeo.io.files import write_json, write_table_csv
-    from portgeo.report.cut_sheet import recheck_record, recheck_table, recheck_text
+    from portgeo.report.check_sheet import recheck_record, recheck_table, recheck_text
     from portgeo.reshape.placing import laid_on
     from portgeo.reshape.recheck import recheck
 

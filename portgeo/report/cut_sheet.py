@@ -1,6 +1,6 @@
 """The cut sheet: what to take where, what the micrometer and the burette should read, in which order.
 
-A Plan or a Recheck comes in; text for the bench, a table and the record for JSON go out.
+A Plan comes in; text for the bench, a table and the record for JSON go out.
 """
 
 from __future__ import annotations
@@ -13,14 +13,16 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.report.notices import WIDTH, notices_lines, notices_record
-from portgeo.reshape.cut_table import HOURS, CutTable, at_hours, cut_table
-from portgeo.reshape.grid import WALLS
+from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
+from portgeo.reshape.grid import WALLS, most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
-from portgeo.reshape.recheck import Recheck, Spot
 from portgeo.reshape.stops import SHORT, oclock
 from portgeo.units import Display, Notice
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
+ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut is roughed closer
+ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
+NO_BETTER = 1e-3  # of the cost: what no tool could tell
 SHOWN_MM = 0.0127  # half a thousandth of an inch: less shows as a dot
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
 
@@ -28,70 +30,110 @@ LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of w
 def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequence[Notice], display: Display) -> str:
     """Return a plan as text: the answer first, what to look at, the table, the order of work, cautions."""
     d, table = display, cut_table(plan)
-    lines = [title, f"  take out    {_volume(plan.removed)}, {plan.removed / 1000 * density:.1f} g of {metal}"]
+    lines = [title, f"  take out    {volume_text(plan.removed)}, {plan.removed / 1000 * density:.1f} g of {metal}"]
     if plan.added > 1.0:
-        lines.append(f"  put back    {_volume(plan.added)} of epoxy")
+        lines.append(f"  put back    {volume_text(plan.added)} of epoxy")
     lines.append(f"  deepest     {_deepest(plan, d)}")
-    lines.append(f"  areas       {_areas(plan, d)}")
+    lines += _head("areas", _areas(plan, d))
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
         where = (
             f", cut from {d.length(cut.start)} to {d.length(cut.end)}" if np.isfinite(cut.start) else ", nothing to cut"
         )
-        lines.append(
-            f"  short side  radius {d.length(cut.radius)} of {d.length(plan.target.short_side.radius)} wanted{where}"
-        )
+        wanted = d.length(plan.target.short_side.radius)
+        lines += _head("short side", f"radius {d.length(cut.radius)} of {wanted} wanted{where}")
     after = plan.volume_before + plan.removed - plan.added
-    lines.append(f"  burette     {_volume(plan.volume_before)} today, {_volume(after)} when it is right")
-    lines += [f"  smallest    {_optimum(plan)}", ""]
+    lines.append(f"  burette     {volume_text(plan.volume_before)} today, {volume_text(after)} when it is right")
+    lines += [f"  do first    {_first(plan, table, d)}", f"  smallest    {_optimum(plan)}", ""]
     lines += notices_lines(warnings, d)
-    lines += [*_depth_lines(table.stations, table.depth, d, "take, square to the wall"), ""]
-    lines += [*_mic_lines(table, d), "", "order of work"]
+    lines.append("order of work")
     for k, step in enumerate(order_of_work(plan, table, d), start=1):
         lines += textwrap.wrap(step, WIDTH, initial_indent=f"  {k}. ", subsequent_indent="     ")
-    lines += ["", "cautions"]
-    for caution in CAUTIONS:
-        lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    lines += ["", *depth_lines(table.stations, table.depth, d, "take, square to the wall")]
+    lines += ["", *_mic_lines(table, d), "", *caution_lines()]
     return "\n".join(lines)
 
 
-def _volume(mm3: float) -> str:
+def _head(name: str, text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=f"  {name:<12}", subsequent_indent=" " * 14)
+
+
+def caution_lines() -> list[str]:
+    lines = ["cautions"]
+    for caution in CAUTIONS:
+        lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return lines
+
+
+def volume_text(mm3: float) -> str:
     return f"{mm3 / 1000.0:.2f} cc"
 
 
 def _deepest(plan: Plan, d: Display) -> str:
-    row, column = divmod(int(np.argmax(plan.depth)), plan.depth.shape[1])
-    if plan.depth[row, column] <= 0.0:
+    if plan.depth.max() <= 0.0:
         return "no metal to take"
+    row, column = _deepest_place(plan)
     return (
         f"{d.length(plan.depth[row, column])} at station {d.length(plan.grid.stations[row])}, "
         f"{oclock(float(plan.grid.clock[row, column]))}"
     )
 
 
+def _deepest_place(plan: Plan) -> tuple[int, int]:
+    return most_place(plan.grid, plan.depth, ~np.isnan(plan.wanted))
+
+
 def _areas(plan: Plan, d: Display) -> str:
-    asked = ~np.isnan(plan.wanted)
-    if not asked.any():
+    asked = plan.target.areas
+    if not asked:
         return "none asked for"
-    short = plan.wanted[asked] - plan.area_after[asked] > SHORT * plan.wanted[asked]
-    least = int(np.argmin(plan.area_after))
-    told = f"least {d.area(float(plan.area_before.min()))} today, {d.area(float(plan.area_after[least]))} then"
-    return (
-        f"{'all' if not short.any() else f'{int((~short).sum())} of {len(short)}'} stations asked for are met; {told}"
+    short = np.nan_to_num(1.0 - plan.area_after / plan.wanted, nan=0.0)
+    stations = plan.grid.stations
+    met = sum(
+        not (short[(stations >= each.start - 1e-6) & (stations <= each.end + 1e-6)] > SHORT).any() for each in asked
     )
+    told = f"least {d.area(float(plan.area_before.min()))} today, {d.area(float(plan.area_after.min()))} then"
+    if met == len(asked):
+        return f"{'the one' if met == 1 else f'all {met}'} asked for will be met; {told}"
+    worst = int(np.argmax(short))
+    place = f"station {d.length(stations[worst])} is {short[worst]:.1%} short"
+    return f"{met} of {len(asked)} asked for will be met, {place}; {told}"
+
+
+def _first(plan: Plan, table: CutTable, d: Display) -> str:
+    """Return what to begin with, in a few words."""
+    if any(stop.unmeasured and stop.short for stop in plan.stops):
+        return "sonic-test the wall where no reading is near, and plan again: see below"
+    walls = _walls_to_cut(table)
+    if not walls:
+        return "nothing: the port is as wanted"
+    first = walls[0]
+    return (
+        f"{WALLS[first]}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
+        f"{d.length(float(table.wall_stretch[first, 1]))}: "
+        f"{float(table.wall_volume[first]) / max(plan.removed, 1e-9):.0%} of the metal"
+    )
+
+
+def _walls_to_cut(table: CutTable) -> list[int]:
+    """Return the walls with metal to come out, most first."""
+    order = np.argsort(-table.wall_volume, kind="stable").tolist()
+    return [k for k in order if table.wall_volume[k] > LITTLE_MM3]
 
 
 def _optimum(plan: Plan) -> str:
     if plan.solution.passes == 0:
         return "the shape asked for, and no more"
-    return (
-        f"no cut that meets these areas is smaller and as smooth, to {max(plan.solution.gap, 1e-6):.1g} "
-        f"of its cost ({plan.solution.passes} passes)"
-    )
+    if plan.solution.gap < NO_BETTER:
+        return "no other cut that fades as smoothly gets there with less; nothing left to save"
+    return f"another cut that fades as smoothly could save {plan.solution.gap:.1%} at most"
 
 
-def _depth_lines(stations: FloatArray, depth: FloatArray, d: Display, heading: str) -> list[str]:
-    lines = [f"{heading} ({d.unit}), by station and clock", f"{'station':>8} " + "".join(f"{h:>7.0f}" for h in HOURS)]
+def depth_lines(stations: FloatArray, depth: FloatArray, d: Display, heading: str) -> list[str]:
+    lines = [
+        f"{heading} ({d.unit}), by station and clock; a dot is nothing",
+        f"{'station':>8} " + "".join(f"{h:>7.0f}" for h in HOURS),
+    ]
     for station, row in zip(stations, depth, strict=True):
         cells = [d.length(float(v), label=False) if abs(v) >= SHOWN_MM else "." for v in row]
         lines.append(f"{d.length(float(station), label=False):>8} " + "".join(f"{c:>7}" for c in cells))
@@ -114,16 +156,33 @@ def _mic_lines(table: CutTable, d: Display) -> list[str]:
 
 def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
     """Return the steps of the work, rough to blend. *Common practice, no source.*"""
-    steps = ["Coat the wall with layout dye and scribe the stations of the table, measured from the entry."]
-    walls = [k for k in np.argsort(-table.wall_volume, kind="stable") if table.wall_volume[k] > LITTLE_MM3]
-    if walls:
-        parts = [
-            f"{WALLS[k]} {_volume(float(table.wall_volume[k]))} "
-            f"({d.length(float(table.wall_stretch[k, 0]), label=False)} to {d.length(float(table.wall_stretch[k, 1]))})"
-            for k in walls
-        ]
+    walls = _walls_to_cut(table)
+    unmeasured = sorted({(stop.station, stop.place) for stop in plan.stops if stop.unmeasured and stop.short})
+    steps = []
+    if unmeasured:
+        station, place = unmeasured[0]
         steps.append(
-            f"Rough with a burr to within {d.length(ROUGH_LEFT_MM)} of the depths, most metal first: "
+            f"Sonic-test the wall round station {d.length(station)}, {place} first, add the readings to the wall "
+            "sheet and plan again: as it is, nobody knows what metal there is."
+        )
+    if not walls:
+        return [*steps, "There is no metal to take: measure again after other work, with --check."]
+    steps.append("Coat the wall with layout dye and scribe the stations of the table, measured from the entry.")
+    parts = [
+        f"{WALLS[k]} {volume_text(float(table.wall_volume[k]))} "
+        f"({d.length(float(table.wall_stretch[k, 0]), label=False)} to {d.length(float(table.wall_stretch[k, 1]))})"
+        for k in walls
+    ]
+    deepest = float(plan.depth.max())
+    if deepest > ROLLS_ONLY_MM:
+        left = min(ROUGH_LEFT_MM, deepest * ROUGH_SHARE)
+        steps.append(
+            f"Rough with a burr where more than {d.length(left)} is to come out, and stop {d.length(left)} short of "
+            f"the depth; most metal first: {', '.join(parts)}."
+        )
+    else:
+        steps.append(
+            f"The cut is shallow, {d.length(deepest)} at most: take it with abrasive rolls, no burr; most metal first: "
             f"{', '.join(parts)}."
         )
     steps.append(
@@ -135,10 +194,16 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
             f"Bring the short side to its {d.length(plan.short_side.radius)} radius with the printed gauge, "
             "from the middle of the floor out to the side walls."
         )
+    if deepest > ROLLS_ONLY_MM:
+        steps.append(
+            f"Blend with abrasive rolls to full depth, fading out over about {d.length(plan.target.blend)}; "
+            "leave no step."
+        )
+    right = volume_text(plan.volume_before + plan.removed - plan.added)
     steps.append(
-        f"Blend with abrasive rolls to full depth, fading out over about {d.length(plan.target.blend)}; leave no step."
+        f"Fill from a burette: it should take {right}. Measure the stations again and check the sheet against this "
+        "plan with --check."
     )
-    steps.append("Fill from a burette and measure again; check against this plan with --check.")
     return steps
 
 
@@ -168,7 +233,7 @@ def plan_record(
 ) -> dict[str, Any]:
     """Return the full result of `reshape`."""
     grid, table, cut = plan.grid, cut_table(plan), plan.short_side
-    row, column = divmod(int(np.argmax(plan.depth)), plan.depth.shape[1])
+    row, column = _deepest_place(plan)
     asked = np.flatnonzero(~np.isnan(plan.wanted))
     after = plan.volume_before + plan.removed - plan.added
     return {
@@ -213,6 +278,9 @@ def plan_record(
                 "depth_mm": stop.depth,
                 "area_missed_percent": 100.0 * stop.short,
                 "costs_percent": 100.0 * stop.gain,
+                "also": [{"name": name, "costs_percent": 100.0 * cost} for name, cost in stop.also],
+                "all_round": stop.all_round,
+                "measured": not stop.unmeasured,
             }
             for stop in plan.stops
         ],
@@ -236,98 +304,9 @@ def plan_record(
             "cost_mm2": plan.solution.cost,
             "gap_share": plan.solution.gap,
             "passes": plan.solution.passes,
+            "says": _optimum(plan),
             "nodes": plan.solution.nodes,
         },
         "order_of_work": order_of_work(plan, table, display),
-        "cautions": list(CAUTIONS),
-    }
-
-
-def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display: Display) -> str:
-    """Return the state of a cut as text: what is left, what is too deep, what was missed, the new table."""
-    d, grid = display, found.plan.grid
-    done = _volume(max(found.plan.removed - found.left_volume, 0.0))
-    lines = [
-        title,
-        f"  left        {_volume(found.left_volume)} of {_volume(found.plan.removed)} planned; {done} is done",
-        f"  most left   {_spot(_worst(found, found.left), d)}",
-        f"  too deep    {_spots(found.too_deep, d)}",
-        f"  missed      {_spots(found.missed, d)}",
-        f"  past limit  {_spots(found.past_limit, d)}",
-        f"  within {d.length(found.tolerance)} counts as done",
-        "",
-    ]
-    lines += notices_lines(warnings, d)
-    rows = np.searchsorted(grid.stations, cut_table(found.plan).stations - 1e-9)
-    depth = at_hours(grid, found.left)[rows]
-    lines += _depth_lines(grid.stations[rows], depth, d, "left to take, minus is too deep,")
-    lines += ["", "cautions"]
-    for caution in CAUTIONS:
-        lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-    return "\n".join(lines)
-
-
-def _worst(found: Recheck, values: FloatArray) -> Spot | None:
-    row, column = divmod(int(np.argmax(values)), values.shape[1])
-    if values[row, column] <= found.tolerance:
-        return None
-    grid = found.plan.grid
-    return Spot(float(grid.stations[row]), float(grid.clock[row, column]), float(values[row, column]))
-
-
-def _spot(spot: Spot | None, d: Display) -> str:
-    if spot is None:
-        return "none"
-    return f"{d.length(spot.depth)} at station {d.length(spot.station)}, {oclock(spot.clock)}"
-
-
-def _spots(spots: Sequence[Spot], d: Display) -> str:
-    if not spots:
-        return "none"
-    more = f", and {len(spots) - 1} more {'place' if len(spots) == 2 else 'places'}" if len(spots) > 1 else ""
-    return _spot(spots[0], d) + more
-
-
-def recheck_table(found: Recheck, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the header and rows of what is left to take, in the user's unit."""
-    grid, u = found.plan.grid, display.unit
-    rows = np.searchsorted(grid.stations, cut_table(found.plan).stations - 1e-9)
-    depth = at_hours(grid, found.left)[rows]
-    header = [f"station_{u}", *(f"left_{h:.0f}_oclock_{u}" for h in HOURS), f"area_now_{u}2", f"area_then_{u}2"]
-    return header, [
-        [
-            *(display.of_length(float(v)) for v in (grid.stations[row], *depth[k])),
-            display.of_area(float(found.area[row])),
-            display.of_area(float(found.plan.area_after[row])),
-        ]
-        for k, row in enumerate(rows)
-    ]
-
-
-def recheck_record(
-    found: Recheck, source: dict[str, Any], target: dict[str, Any], warnings: Sequence[Notice], display: Display
-) -> dict[str, Any]:
-    """Return the full result of `reshape --check`."""
-    grid = found.plan.grid
-    header, rows = recheck_table(found, Display("mm"))
-    return {
-        "schema": "portgeo.reshape/1",
-        "source": source,
-        "target": target,
-        "warnings": notices_record(warnings, display),
-        "planned_cc": found.plan.removed / 1000.0,
-        "left_cc": found.left_volume / 1000.0,
-        "tolerance_mm": found.tolerance,
-        "most_left_mm": float(found.left.max()),
-        **{
-            name: [{"station_mm": s.station, "clock_hours": s.clock, "depth_mm": s.depth} for s in spots]
-            for name, spots in (
-                ("too_deep", found.too_deep),
-                ("missed", found.missed),
-                ("past_limit", found.past_limit),
-            )
-        },
-        "length_mm": float(grid.stations[-1] - grid.stations[0]),
-        "stations": [dict(zip(header, row, strict=True)) for row in rows],
         "cautions": list(CAUTIONS),
     }

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.plane import FloatArray
+from portgeo.plane import FloatArray, IntArray
 from portgeo.port import sections_at
 from portgeo.reshape.grid import WALLS, WallGrid
 from portgeo.reshape.plan import Plan
@@ -45,7 +45,7 @@ class CutTable:
 def cut_table(plan: Plan) -> CutTable:
     """Return the rows of a plan's cut sheet."""
     grid = plan.grid
-    rows = _rows(plan)
+    rows = table_rows(plan)
     stations = grid.stations[rows]
     measures = [
         [measure_section(section) for section in sections_at(port, stations)] for port in (plan.port, plan.after)
@@ -73,7 +73,7 @@ def at_hours(grid: WallGrid, values: FloatArray) -> FloatArray:
     return found
 
 
-def _rows(plan: Plan) -> np.ndarray:
+def table_rows(plan: Plan) -> IntArray:
     """Return the rows of the grid to tell: measured and wanted stations, the deepest cut, and even ones."""
     grid = plan.grid
     first, last = grid.stations[[0, -1]]

@@ -22,6 +22,7 @@ from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
 LEAST_LEAN = 0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much
+ALIKE_MM = 0.005  # depths nearer than this are alike: no tool could tell
 WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 
 
@@ -203,3 +204,18 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
         )
     vertices, faces = skin(space, grid.frames)
     return Port(port.centreline, vertices, faces, port.frame, noise=port.noise)
+
+
+def most_place(grid: WallGrid, values: FloatArray, preferred: FloatArray | None = None) -> tuple[int, int]:
+    """Return the place (row, column) of the greatest value (n, m).
+
+    Of places alike to ALIKE_MM, one in a preferred row (n,) and nearest to the middle of a wall: on a
+    flat floor that is where a person would look.
+    """
+    rows, columns = np.nonzero(values >= values.max() - ALIKE_MM)
+    share = grid.share[columns]
+    off = np.abs(share - np.round(share))
+    if preferred is not None:
+        off = off + np.where(preferred[rows], 0.0, 10.0)
+    best = int(np.argmin(off))
+    return int(rows[best]), int(columns[best])

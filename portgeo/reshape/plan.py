@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
-from portgeo.port import Port, sections_at
+from portgeo.port import Port
+from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.boss import opened
-from portgeo.reshape.grid import WallGrid, areas_after, exits, moved, port_after, volume_after, wall_grid
+from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
 from portgeo.reshape.limits import Limit, chosen_limits, together
 from portgeo.reshape.shortside import RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Solution, blend_of, solve
@@ -31,6 +31,8 @@ PLACES_ROUND = 240  # a multiple of NODES_ROUND and of 4
 ROUND_ENOUGH_MM = 0.005  # the short side's arc is fair again when rounding it takes no more than this
 LARGEST_GAP = 0.01  # of the cost: more is told
 LEAST_CUT_MM = 1e-3  # less is the solver's rounding, and no tool takes it
+SURE_NOISES = 2.0  # of two scans' noise together, once it is quieted: a difference that is there
+UNLIKE_NOISES = 4.0
 UNLIKE_MM = 0.1  # a wanted shape inside today's wall by more than this is told
 
 BOSS_KEPT = Notice(
@@ -120,8 +122,10 @@ def plan_cut(
     notices: list[Notice] = []
     base = np.zeros(grid.lean.shape)
     if like is not None:
-        base = _towards(grid, port, like)
-        notices += _unlike(grid, base, lowest)
+        noise = float(np.hypot(port.noise, like.noise))
+        apart = quieted(grid, wall_positions(grid, port, like), noise)
+        notices += _unlike(grid, apart, lowest, noise)
+        base = sure_cut(grid, apart, SURE_NOISES * noise, target.blend)
     cut = None
     if target.short_side is not None:
         cut = short_side_cut(grid, target.short_side, limit)
@@ -200,33 +204,10 @@ def _rounded(grid: WallGrid, solution: Solution, cut: ShortSideCut, limit: Float
     return rounded, replace(cut, radius=low, stopped_at=(int(row), int(column)))
 
 
-def wall_positions(grid: WallGrid, port: Port, other: Port) -> FloatArray:
-    """Return how far (n, m) each place has to travel to the wall of another port in the same frame.
-
-    Raises GeometryError where the other port does not reach along all of this one.
-    """
-    try:
-        sections = sections_at(replace(port, vertices=other.vertices, faces=other.faces), grid.stations)
-    except GeometryError as refusal:
-        raise GeometryError(
-            f"the other port does not reach all along this one: {refusal.what}",
-            mend="Both must be the same port, from the same entry plane to the same exit plane",
-        ) from None
-    travel = np.empty(grid.lean.shape)
-    for k, section in enumerate(sections):
-        travel[k] = exits(grid.outlines[k], grid.outward[k], section.outline)
-    return travel
-
-
-def _towards(grid: WallGrid, port: Port, like: Port) -> FloatArray:
-    travel = wall_positions(grid, port, like)
-    return np.nan_to_num(travel, nan=0.0)
-
-
-def _unlike(grid: WallGrid, travel: FloatArray, lowest: FloatArray) -> list[Notice]:
+def _unlike(grid: WallGrid, travel: FloatArray, lowest: FloatArray, noise: float) -> list[Notice]:
     """Return a notice where the wanted shape lies inside today's wall, and no epoxy may go there."""
     inside = (lowest - travel) * grid.lean
-    if inside.max() < UNLIKE_MM:
+    if inside.max() < max(UNLIKE_MM, UNLIKE_NOISES * noise):
         return []
     row, column = np.unravel_index(int(np.argmax(inside)), inside.shape)
     text = (

@@ -8,16 +8,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import label
 
-from portgeo.plane import FloatArray
+from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
-from portgeo.reshape.grid import areas_after, volume_after
-from portgeo.reshape.plan import Plan, wall_positions
+from portgeo.reshape.apart import quieted, sure_cut, wall_positions
+from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_rows
+from portgeo.reshape.grid import areas_after, most_place, moved, volume_after
+from portgeo.reshape.plan import Plan
 from portgeo.reshape.stops import oclock
 from portgeo.units import Notice
 
 TOLERANCE_MM = 0.13  # 0.005 in: *common practice, no source*, what a careful hand with a burr holds
 MISSED_SHARE = 0.2  # of the planned depth: a spot that has had less was missed
+MOST_SPOTS = 3  # of a kind that get a row of their own
 HAND_MM = 10.0  # spots nearer than this are one
 
 
@@ -35,20 +39,33 @@ class Recheck:
     """The state of a cut.
 
     taken, left : (n, m) on the plan's grid, square to the wall; left is negative where it went too
-    deep. area : (n,) now. left_volume : mm3. too_deep, missed, past_limit : the worst spots of each,
-    worst first. tolerance : within which a place counts as done.
+    deep. area : (n,) now. height, width : (n, 2), now and when it is right. left_volume : mm3.
+    too_deep, missed, past_limit : the worst spots of each, worst first. tolerance : within which a
+    place counts as done.
     """
 
     plan: Plan
     taken: FloatArray
     left: FloatArray
     area: FloatArray
+    height: FloatArray
+    width: FloatArray
     left_volume: float
     too_deep: tuple[Spot, ...]
     missed: tuple[Spot, ...]
     past_limit: tuple[Spot, ...]
     tolerance: float
     warnings: tuple[Notice, ...]
+
+
+def rows_to_tell(found: Recheck) -> IntArray:
+    """Return the rows (k,) of the plan's cut sheet, and those of the worst spots."""
+    spots = [spot for each in (found.past_limit, found.too_deep, found.missed) for spot in each[:MOST_SPOTS]]
+    stations = found.plan.grid.stations
+    worst = [int(np.argmin(np.abs(stations - spot.station))) for spot in spots]
+    told = table_rows(found.plan)
+    far = [row for row in worst if np.abs(stations[told] - stations[row]).min() > TOO_CLOSE_MM]
+    return np.unique([*told.tolist(), *far])
 
 
 def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
@@ -59,7 +76,8 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     """
     grid = plan.grid
     tolerance = max(tolerance, 2.0 * now.noise)
-    travel = np.nan_to_num(wall_positions(grid, plan.port, now), nan=0.0)
+    noise = float(np.hypot(plan.port.noise, now.noise))
+    travel = quieted(grid, wall_positions(grid, plan.port, now), noise)
     left = (plan.travel - travel) * grid.lean
     over = np.where(left < -tolerance, -left, 0.0)
     missed = np.where(
@@ -72,8 +90,9 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     past = np.where(travel > plan.limit, (travel - plan.limit) * grid.lean, 0.0)
     past[past < tolerance] = 0.0
     spots = tuple(_spots(plan, values) for values in (over, missed, past))
-    area = areas_after(grid, travel)
-    rest = np.where(left > tolerance, plan.travel, travel)
+    sizes = [np.ptp(moved(grid, each), axis=1) for each in (travel, plan.travel)]
+    # What is left runs out past where it is more than the tolerance.
+    rest = travel + np.maximum(sure_cut(grid, plan.travel - travel, tolerance, plan.target.blend), 0.0)
     warnings = [
         Notice(
             "past_limit",
@@ -86,7 +105,9 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         plan=plan,
         taken=travel * grid.lean,
         left=left,
-        area=area,
+        area=areas_after(grid, travel),
+        height=np.column_stack([size[:, 1] for size in sizes]),
+        width=np.column_stack([size[:, 0] for size in sizes]),
         left_volume=volume_after(grid, rest) - volume_after(grid, travel),
         too_deep=spots[0],
         missed=spots[1],
@@ -97,12 +118,18 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
 
 
 def _spots(plan: Plan, values: FloatArray) -> tuple[Spot, ...]:
-    """Return the places where values (n, m) are greatest, none nearer than HAND_MM to another."""
+    """Return the worst place of each patch where values (n, m) are over 0, none nearer than HAND_MM to a worse one."""
     grid, found = plan.grid, list[Spot]()
     points = grid.points
+    patch, count = label(values > 0.0)
+    # A patch may run on past 12 o'clock.
+    for one, other in np.unique(np.column_stack([patch[:, 0], patch[:, -1]]), axis=0).tolist():
+        if one and other:
+            patch[patch == max(one, other)] = min(one, other)
     values = values.copy()
-    while values.max() > 0.0:
-        row, column = divmod(int(np.argmax(values)), values.shape[1])
+    while values.max() > 0.0 and len(found) < count:
+        row, column = most_place(grid, values)
         found.append(Spot(float(grid.stations[row]), float(grid.clock[row, column]), float(values[row, column])))
-        values[np.linalg.norm(points - points[row, column], axis=2) < HAND_MM] = 0.0
+        near = np.linalg.norm(points - points[row, column], axis=2) < HAND_MM
+        values[near | (patch == patch[row, column])] = 0.0
     return tuple(found)

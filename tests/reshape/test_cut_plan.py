@@ -13,6 +13,7 @@ from portgeo.compare.comparison import compare_ports
 from portgeo.errors import GeometryError, InputError
 from portgeo.plane import moments
 from portgeo.port import port_from_readings, sections_at
+from portgeo.reshape.apart import wall_positions
 from portgeo.reshape.grid import area_slopes, areas_after, exits, port_after, wall_grid
 from portgeo.reshape.limits import (
     GASKET_CARRY_MM,
@@ -24,7 +25,7 @@ from portgeo.reshape.limits import (
     wall_thickness,
 )
 from portgeo.reshape.placing import laid_on
-from portgeo.reshape.plan import plan_cut, wall_positions
+from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.recheck import recheck
 from portgeo.reshape.solve import blend_of, solve
 from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
