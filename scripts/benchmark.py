@@ -1,41 +1,49 @@
-"""How fast portgeo is on this machine, beside a general mesh library doing the same in the same run.
+"""How fast portgeo is on this machine, beside general libraries doing the same in the same run.
 
     python scripts/benchmark.py
-    python scripts/benchmark.py --slice-triangles 200000 --triangles 50000 250000 --write
+    python scripts/benchmark.py --triangles 50000 250000
+    python scripts/benchmark.py --triangles 50000 250000 1000000 4000000 --write
 
-Slicing: planes through a tube's mesh in one pass, against one call a plane of the library. Measuring:
-the whole `measure` of a scan, file to numbers, against only loading the file with the library; each in a
-process of its own, whose greatest memory is its own too. Times move with what else the machine does: read
-the ratios, and the load that is printed with them.
+Slicing, measuring, comparing and air speed, each at the sizes named; every task in a process of its own,
+whose greatest memory is its own too. Times are the processor's: other work on the machine moves them less.
+Read the ratios and the exponents of growth, and the load that is printed with them.
 """
 
 from __future__ import annotations
 
 import argparse
-import importlib
-import importlib.util
+import json
 import os
 import platform
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
+if TYPE_CHECKING:
+    from portgeo.section import Reading
+
 ROOT = Path(__file__).resolve().parent.parent
 REPORT = ROOT / "docs" / "benchmark.md"
+SIZES = (50_000, 250_000, 1_000_000)
+UNKNOWNS = (30_000, 100_000, 300_000)  # of the wall-speed solution
 SLICES = 200
 STATIONS = 200  # rows asked of measure
-SLICE_TRIANGLES = 1_000_000
-SIZES, LARGEST = (50_000, 250_000, 1_000_000), 4_000_000
-AGREE = 1e-9  # of an area: both cut the same triangles, so more is a fault
+POINTS = 100_000  # distances asked at most: all of a large scan's would take the general library an hour
+AGREE = 1e-9  # of an area or a distance: both look at the same triangles, so more is a fault
 NOISE_MM = 0.03  # of the scan's points, as a hand-held scanner's
 GIRTH_MM = 140.0  # of the invented port below, about
-PACKAGES = ("numpy", "scipy", "shapely", "trimesh", "libigl")
+CUT_AT, CUT_LONG, CUT_MM = 45.0, 15.0, 1.5  # the floor that the second scan of a comparison lacks
+PACKAGES = ("numpy", "scipy", "shapely", "trimesh", "libigl", "manifold3d", "scikit-fem", "pyamg")
+Figures = dict[str, float]
 
 # An invented port: (station, height, width, corner, degrees turned), millimetres.
 READINGS = (
@@ -48,31 +56,27 @@ READINGS = (
 )
 
 
-def tube(triangles: int, noise: float = 0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def readings() -> list[Reading]:
+    """Return the invented port's readings."""
+    from portgeo.section import Reading
+
+    return [
+        Reading(k + 2, s, height=h, width=w, corner_roof=c, corner_floor=c, turn=np.radians(t))
+        for k, (s, h, w, c, t) in enumerate(READINGS)
+    ]
+
+
+def tube(triangles: int, noise: float = 0.0, seed: int = 0, drop: float = 0.0) -> tuple[np.ndarray, ...]:
     """Return an invented port's mesh with about so many triangles, and the planes' origins and frames.
 
-    noise : of its wall's points, off the wall. vertices (n, 3), faces (m, 3), origins (SLICES, 3), frames
-    (SLICES, 3, 3).
+    noise : of its wall's points, off the wall. drop : how deep its floor is cut, over a patch. vertices (n, 3),
+    faces (m, 3), origins (SLICES, 3), frames (SLICES, 3, 3).
     """
     from portgeo.centreline import at
     from portgeo.loft import outlines_at, skin, surface_from_readings
     from portgeo.plane import resample
-    from portgeo.section import Reading
 
-    readings = [
-        Reading(
-            row=k + 2,
-            station=s,
-            shape="rect",
-            height=h,
-            width=w,
-            corner_roof=c,
-            corner_floor=c,
-            turn=np.radians(t),
-        )
-        for k, (s, h, w, c, t) in enumerate(READINGS)
-    ]
-    surface = surface_from_readings(readings)
+    surface = surface_from_readings(readings())
     first, last = READINGS[0][0], READINGS[-1][0]
     # Squares of the wall, each parted into two triangles.
     around = int(np.sqrt(triangles / 2.0 * GIRTH_MM / (last - first)))
@@ -80,7 +84,9 @@ def tube(triangles: int, noise: float = 0.0) -> tuple[np.ndarray, np.ndarray, np
     stations = np.linspace(first, last, along + 1)
     outlines = np.array([resample(outline, around) for outline in outlines_at(surface, stations)])
     out = outlines / np.linalg.norm(outlines, axis=2, keepdims=True)
-    outlines += noise * np.random.default_rng(triangles).standard_normal(out.shape[:2])[:, :, None] * out
+    outlines += noise * np.random.default_rng(seed).standard_normal(out.shape[:2])[:, :, None] * out
+    cut = drop * np.exp(-(((stations - CUT_AT) / CUT_LONG) ** 2))[:, None] * np.maximum(-out[:, :, 1], 0.0) ** 4
+    outlines += cut[:, :, None] * out
     points, frames = at(surface.centreline, stations)
     vertices, faces = skin(points[:, None] + np.einsum("kmi,kij->kmj", outlines, frames[:, 1:]), frames)
     margin = 0.01 * (last - first)
@@ -88,8 +94,19 @@ def tube(triangles: int, noise: float = 0.0) -> tuple[np.ndarray, np.ndarray, np
     return vertices, faces, origins, frames
 
 
-def slicing(triangles: int) -> list[str]:
-    """Return rows that tell how slicing compares. Raises SystemExit where the areas do not agree."""
+def scan(triangles: int, path: Path, *, seed: int = 0, drop: float = 0.0) -> None:
+    """Write an invented port as a scanner would give it: noisy, turned, in millimetres, a binary STL."""
+    from scipy.spatial.transform import Rotation
+
+    from portgeo.io.meshes import write_mesh
+
+    vertices, faces, _, _ = tube(triangles, NOISE_MM, seed, drop)
+    turn = Rotation.from_euler("zyx", [25.0 + 30.0 * seed, 40.0, -70.0], degrees=True).as_matrix()
+    write_mesh(path, vertices @ turn.T + np.array([300.0, -20.0, 55.0]), faces, force=True)
+
+
+def slicing(triangles: int, folder: Path) -> Figures:
+    """Planes through one tube: one pass with the tube's loop picked out, against one call a plane of trimesh."""
     import trimesh
 
     from portgeo.plane import moments
@@ -101,93 +118,199 @@ def slicing(triangles: int) -> list[str]:
     sections = tube_sections(slice_mesh(vertices, faces, origins, frames[:, 0]), origins, frames)
     own = time.process_time() - start
     start = time.process_time()
-    theirs = [mesh.section(plane_origin=o, plane_normal=f[0]) for o, f in zip(origins, frames, strict=True)]
+    cuts = [mesh.section(plane_origin=o, plane_normal=f[0]) for o, f in zip(origins, frames, strict=True)]
     other = time.process_time() - start
     worst = 0.0
-    for section, cut, origin, frame in zip(sections, theirs, origins, frames, strict=True):
+    for section, cut, origin, frame in zip(sections, cuts, origins, frames, strict=True):
         area = moments(section.outline).area
         loops = [abs(moments((loop[:-1] - origin) @ frame[1:].T).area) for loop in cut.discrete]
         worst = max(worst, min(abs(area - loop) for loop in loops) / area)
-    if worst > AGREE:
-        raise SystemExit(f"the areas differ by {worst:.1e}: a fault in one of the two")
-    return [
-        f"| {len(faces):,} | {SLICES} | {own:.2f} | {other:.2f} | {other / own:.0f} | {worst:.0e} |",
-    ]
+    _agree(worst)
+    return {"triangles": len(faces), "own": own, "other": other, "differ": worst}
 
 
-def scan(triangles: int, path: Path) -> None:
-    """Write an invented port as a scanner would give it: noisy, turned, in millimetres, a binary STL."""
-    from scipy.spatial.transform import Rotation
-
-    from portgeo.io.meshes import write_mesh
-
-    vertices, faces, _, _ = tube(triangles, NOISE_MM)
-    turn = Rotation.from_euler("zyx", [25.0, 40.0, -70.0], degrees=True).as_matrix()
-    write_mesh(path, vertices @ turn.T + np.array([300.0, -20.0, 55.0]), faces, force=True)
-
-
-def one_run(task: str, path: str) -> None:
-    """Run one task in this process, and print its seconds, processor seconds and peak memory in MB."""
+def command(argv: Sequence[str]) -> Figures:
+    """A whole command, from its file to its answer, the interpreter and the imports among it."""
     from portgeo.cli import main as run
 
-    for name in ("portgeo.report.bench_text", "portgeo.scan", "portgeo.survey", "trimesh"):
-        importlib.import_module(name)
-    argv = ["measure", path, "--units-in", "mm", "--stations", str(STATIONS), "-q"]
-    start, busy = time.perf_counter(), time.process_time()
-    if task == "measure":
-        if run(argv) != 0:
-            raise SystemExit(1)
-    else:
-        sys.modules["trimesh"].load(path)
-    print(time.perf_counter() - start, time.process_time() - busy, peak_memory() or "nan")
+    if run([*argv, "-q"]) != 0:
+        raise SystemExit(1)
+    return {}
 
 
-def peak_memory() -> float | None:
-    """Return the greatest memory this process held, MB; None where the system does not tell."""
+def measuring(triangles: int, folder: Path) -> Figures:
+    """Measure a scan."""
+    return command(["measure", str(folder / "before.stl"), "--units-in", "mm", "--stations", str(STATIONS)])
+
+
+def comparing(triangles: int, folder: Path) -> Figures:
+    """Compare two scans."""
+    return command(["compare", str(folder / "before.stl"), str(folder / "after.stl"), "--units-in", "mm"])
+
+
+def airing(triangles: int, folder: Path) -> Figures:
+    """Air speed through a scan."""
+    return command(["airspeed", str(folder / "before.stl"), "--units-in", "mm", "--cfm", "200"])
+
+
+def loading(triangles: int, folder: Path) -> Figures:
+    """Only load the scan with trimesh: what any tool must do first."""
+    import trimesh
+
+    trimesh.load(folder / "before.stl")
+    return {}
+
+
+def distances(triangles: int, folder: Path) -> Figures:
+    """Distances of points from a wall: libigl behind our sign and our tree, against trimesh."""
+    import trimesh
+
+    from portgeo.compare.distance import signed_distance, wall_from
+
+    vertices, faces, _, _ = tube(triangles)
+    other_vertices, other_faces, _, _ = tube(triangles, 0.0, 1, CUT_MM)
+    points = other_vertices[other_faces[:: max(len(faces) // POINTS, 1)]].mean(axis=1)
+    start = time.process_time()
+    own = signed_distance(wall_from(vertices, faces, NOISE_MM), points)
+    ours = time.process_time() - start
+    mesh = trimesh.Trimesh(vertices, faces, process=False)
+    start = time.process_time()
+    _, theirs, _ = trimesh.proximity.closest_point(mesh, points)
+    other = time.process_time() - start
+    worst = float(np.abs(np.abs(own) - theirs).max())
+    _agree(worst / GIRTH_MM)
+    return {"triangles": len(faces), "own": ours, "other": other, "differ": worst}
+
+
+def solving(unknowns: int, folder: Path) -> Figures:
+    """The wall-speed solution, grid to potential: against scikit-fem's own assembly and scipy's direct solver."""
+    from scipy.sparse.linalg import spsolve
+    from skfem import Basis, ElementHex1, MeshHex, condense
+    from skfem.models.poisson import laplace
+
+    from portgeo.flow.grid import hexahedra, sweep
+    from portgeo.flow.path import path_of, sections_along
+    from portgeo.flow.potential import REFERENCE_ORDER, solve
+    from portgeo.flow.wall import size_for, sizing_of
+    from portgeo.port import port_from_readings
+
+    path = path_of(port_from_readings(readings()))
+    size = size_for(sizing_of(path), unknowns)
+    grid = sweep(sections_along(path, size.rings), size.pattern)
+    start = time.process_time()
+    own = solve(grid)
+    ours = time.process_time() - start
+    start = time.process_time()
+    corners = hexahedra(grid)[:, REFERENCE_ORDER].T
+    basis = Basis(
+        MeshHex(np.ascontiguousarray(grid.nodes.reshape(-1, 3).T), np.ascontiguousarray(corners)), ElementHex1()
+    )
+    known = np.zeros(grid.nodes.shape[:2])
+    known[-1] = 1.0
+    held = np.flatnonzero(np.isin(np.arange(known.size) // known.shape[1], (0, len(known) - 1)))
+    matrix, load, x, free = condense(laplace.assemble(basis), x=known.ravel(), D=held)
+    x[free] = spsolve(matrix, load)
+    other = time.process_time() - start
+    scaled = own.values / own.values[-1].mean()
+    worst = float(np.abs(scaled.ravel() - x).max())
+    _agree(worst, 1e-7)
+    return {"unknowns": len(free), "own": ours, "other": other, "differ": worst}
+
+
+def _agree(differ: float, limit: float = AGREE) -> None:
+    if differ > limit:
+        raise SystemExit(f"the two differ by {differ:.1e}: a fault in one of them")
+
+
+TASKS: dict[str, Callable[[int, Path], Figures]] = {
+    task.__name__: task for task in (slicing, measuring, comparing, airing, loading, distances, solving)
+}
+
+
+def in_own_process(task: str, size: int, folder: Path) -> Figures:
+    """Return a task's figures, its seconds and its greatest memory (MB, nan where the system does not tell)."""
+    done = subprocess.run(
+        [sys.executable, __file__, "--task", task, str(size), str(folder)],
+        check=True,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def run_task(task: str, size: int, folder: str) -> None:
+    """Run one task in this process and print its figures."""
+    start = time.perf_counter()
+    figures = TASKS[task](size, Path(folder))
+    peak = peak_memory()
+    print(json.dumps({"wall": time.perf_counter() - start, "busy": time.process_time(), "peak": peak} | figures))
+
+
+def peak_memory() -> float:
+    """Return the greatest memory this process held, MB; nan where the system does not tell."""
     try:
         import resource
     except ImportError:
-        return None
+        return float("nan")
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return peak / (1e6 if sys.platform == "darwin" else 1e3)  # bytes there, kilobytes elsewhere
 
 
-def timed(task: str, path: Path) -> tuple[float, float, float]:
-    """Return seconds, processor seconds and peak memory (MB, nan) of a task in a process of its own."""
-    done = subprocess.run(
-        [sys.executable, __file__, "--task", task, str(path)], check=True, stdout=subprocess.PIPE, text=True
-    )
-    wall, busy, peak = (float(word) for word in done.stdout.split())
-    return wall, busy, peak
+def growth(sizes: Sequence[float], seconds: Sequence[float]) -> str:
+    """Return the exponent that seconds grow with between the largest two sizes."""
+    if len(sizes) < 2:
+        return ""
+    power = np.log(seconds[-1] / seconds[-2]) / np.log(sizes[-1] / sizes[-2])
+    return f"Between the largest two sizes our time grows as their power {power:.2f}."
 
 
-def memory_text(peak: float) -> str:
-    """Return a peak memory for the table."""
-    return "not measured" if np.isnan(peak) else f"{peak:,.0f}"
+def head_to_head(task: str, what: str, sizes: Sequence[int]) -> list[str]:
+    """Return the table of a task that does both, ours and a general library's."""
+    unit = "unknowns" if task == "solving" else "triangles"
+    lines = [
+        f"| {unit} | portgeo, s | {what}, s | times faster | differ by | peak of both, MB |",
+        "|---:|---:|---:|---:|---:|---:|",
+    ]
+    found = [in_own_process(task, size, Path()) for size in sizes]
+    for f in found:
+        lines.append(
+            f"| {f[unit]:,} | {f['own']:.2f} | {f['other']:.2f} | {f['other'] / f['own']:.1f} | {f['differ']:.0e} "
+            f"| {f['peak']:,.0f} |"
+        )
+    return [*lines, "", growth([f[unit] for f in found], [f["own"] for f in found])]
 
 
-def measuring(sizes: Sequence[int]) -> list[str]:
-    """Return rows that tell how long measuring scans of these sizes takes, and how that grows."""
-    rows, counts, seconds = [], [], []
-    with tempfile.TemporaryDirectory() as folder:
-        for triangles in sizes:
-            path = Path(folder) / "scan.stl"
-            scan(triangles, path)
-            count = (path.stat().st_size - 84) // 50
-            load, load_busy, load_peak = timed("load", path)
-            whole, busy, peak = timed("measure", path)
-            counts.append(count)
-            seconds.append(busy)
-            rows.append(
-                f"| {count:,} | {whole:.1f} | {busy:.1f} | {load:.2f} | {load_busy:.2f} | {busy / load_busy:.1f} "
-                f"| {memory_text(peak)} | {memory_text(load_peak)} |"
-            )
-            print(rows[-1], flush=True)
-    if len(sizes) > 1:
-        power = np.polyfit(np.log(counts), np.log(seconds), 1)[0]
-        rows += ["", f"Processor time grows as triangles to the power {power:.2f} over these sizes."]
-        print(rows[-1])
-    return rows
+def whole_commands(sizes: Sequence[int]) -> list[str]:
+    """Return the table of whole commands on scans, beside only loading one scan with trimesh."""
+    tasks = (loading, measuring, comparing, airing)
+    lines = [
+        "| triangles | trimesh.load, s | measure, s | ratio | compare, s | ratio | airspeed, s | ratio "
+        "| peak of load, MB | measure | compare | airspeed |",
+        "|" + "---:|" * 12,
+    ]
+    seconds: dict[str, list[float]] = {task.__name__: [] for task in tasks}
+    counts = []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for size in sizes:
+            scan(size, folder / "before.stl")
+            scan(int(0.96 * size), folder / "after.stl", seed=1, drop=CUT_MM)
+            counts.append(((folder / "before.stl").stat().st_size - 84) // 50)
+            found = [in_own_process(task.__name__, size, folder) for task in tasks]
+            for task, f in zip(tasks, found, strict=True):
+                seconds[task.__name__].append(f["busy"])
+            base, *ours = found
+            cells = [f"{counts[-1]:,}", f"{base['busy']:.1f}"]
+            for f in ours:
+                cells += [f"{f['busy']:.1f}", f"{f['busy'] / base['busy']:.1f}"]
+            cells += [f"{f['peak']:,.0f}" for f in found]
+            lines.append("| " + " | ".join(cells) + " |")
+            print(lines[-1], flush=True)
+    lines.append("")
+    for task, said in ((measuring, "measure"), (comparing, "compare"), (airing, "airspeed")):
+        if len(counts) > 1:
+            lines.append(f"- {said}: " + growth(counts, seconds[task.__name__]).lower())
+    return lines
 
 
 def machine() -> list[str]:
@@ -209,56 +332,50 @@ def machine() -> list[str]:
     return lines
 
 
-def comparing() -> list[str]:
-    """Return what the benchmark of comparing prints, where the package compares."""
-    beside = Path(__file__).with_name("benchmark_compare.py")
-    if importlib.util.find_spec("portgeo.compare") is None or not beside.exists():
-        return []
-    done = subprocess.run([sys.executable, str(beside)], check=True, capture_output=True, text=True)
-    return [f"- {line}" for line in done.stdout.splitlines()]
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--slice-triangles", type=int, default=SLICE_TRIANGLES, metavar="N")
-    parser.add_argument("--triangles", type=int, nargs="*", default=list(SIZES), metavar="N", help="sizes of the scans")
-    parser.add_argument("--all", action="store_true", help=f"a scan of {LARGEST:,} triangles too")
-    parser.add_argument("--no-compare", action="store_true", help="leave comparing out")
+    parser.add_argument(
+        "--triangles", type=int, nargs="+", default=list(SIZES), metavar="N", help="sizes of the meshes"
+    )
+    parser.add_argument("--unknowns", type=int, nargs="+", default=list(UNKNOWNS), metavar="N")
     parser.add_argument("--write", action="store_true", help="write docs/benchmark.md")
-    parser.add_argument("--task", nargs=2, help=argparse.SUPPRESS)
+    parser.add_argument("--task", nargs=3, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.task:
-        one_run(*args.task)
+        run_task(args.task[0], int(args.task[1]), args.task[2])
         return
-    lines = ["# Benchmark", "", "Made by `python scripts/benchmark.py --write`.", ""]
-    lines += ["## Slicing", ""]
-    lines += [
-        f"{SLICES} planes through one tube: portgeo's one pass with the tube's loop picked out, against one",
-        "`trimesh.Trimesh.section` a plane on the same mesh in the same run. Seconds of the processor.",
-        "",
-        "| triangles | planes | portgeo, s | trimesh, s | times faster | greatest difference of areas |",
-        "|---:|---:|---:|---:|---:|---:|",
-    ]
-    lines += slicing(args.slice_triangles)
-    lines += [
-        "",
-        "## Measuring a scan",
-        "",
-        f"`portgeo measure --stations {STATIONS}` of a noisy binary STL, file to numbers, against `trimesh.load` of",
-        "the same file in the same run, each in its own process. Imports count in memory and not in time; the times",
-        "compared are the processor's, which other work on the machine moves less.",
-        "",
-        "| triangles | measure, s | processor, s | load, s | processor, s | ratio | peak, MB | peak of load, MB |",
-        "|---:|---:|---:|---:|---:|---:|---:|---:|",
-    ]
-    print("\n".join(lines), flush=True)
-    lines += measuring([*args.triangles, *([LARGEST] if args.all else [])])
-    if not args.no_compare:
-        found = comparing()
-        lines += ["", "## Comparing two scans", "", *found] if found else []
-        print("\n".join(found))
+    lines = ["# Benchmark", "", "Made by `python scripts/benchmark.py --write`. Seconds are the processor's."]
+    for heading, text, table in (
+        (
+            "Slicing",
+            f"{SLICES} planes through one tube: one pass with the tube's loop picked out, against one "
+            "`trimesh.Trimesh.section` a plane on the same mesh. Differ: relative, of an area.",
+            lambda: head_to_head("slicing", "trimesh", args.triangles),
+        ),
+        (
+            "Distances",
+            f"Points off a wall (as many as its triangles, {POINTS:,} at most), the trees' building among it, against "
+            "`trimesh.proximity.closest_point`. Differ: mm.",
+            lambda: head_to_head("distances", "trimesh", args.triangles),
+        ),
+        (
+            "Wall-speed solution",
+            "Laplace's equation on a port's own grid, assembly and solution, against scikit-fem's `laplace` and "
+            "scipy's direct solver on the same grid. Differ: of a potential from 0 to 1.",
+            lambda: head_to_head("solving", "scikit-fem and scipy", args.unknowns),
+        ),
+        (
+            "Whole commands",
+            f"A noisy binary STL, file to answer, imports among it: `measure --stations {STATIONS}`, `compare` with "
+            "a second scan of another mesh, pose and floor, and `airspeed`; each beside a process that only loads "
+            "the one scan with trimesh.",
+            lambda: whole_commands(args.triangles),
+        ),
+    ):
+        made = ["", f"## {heading}", "", text, "", *table()]
+        print("\n".join(made), flush=True)
+        lines += made
     lines += ["", "## Machine", "", *machine()]
-    print("\n".join(lines[-4:]))
     if args.write:
         REPORT.parent.mkdir(exist_ok=True)
         REPORT.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
