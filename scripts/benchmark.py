@@ -167,8 +167,8 @@ def distances(triangles: int, folder: Path) -> Figures:
 
     from portgeo.compare.distance import signed_distance, wall_from
 
-    vertices, faces, _, _ = tube(triangles)
-    other_vertices, other_faces, _, _ = tube(triangles, 0.0, 1, CUT_MM)
+    vertices, faces, _, _ = tube(triangles, NOISE_MM)
+    other_vertices, other_faces, _, _ = tube(triangles, NOISE_MM, 1, CUT_MM)
     points = other_vertices[other_faces[:: max(len(faces) // POINTS, 1)]].mean(axis=1)
     start = time.process_time()
     own = signed_distance(wall_from(vertices, faces, NOISE_MM), points)
@@ -190,7 +190,7 @@ def solving(unknowns: int, folder: Path) -> Figures:
 
     from portgeo.flow.grid import hexahedra, sweep
     from portgeo.flow.path import path_of, sections_along
-    from portgeo.flow.potential import REFERENCE_ORDER, solve
+    from portgeo.flow.potential import QUADRATURE, REFERENCE_ORDER, solve
     from portgeo.flow.wall import size_for, sizing_of
     from portgeo.port import port_from_readings
 
