@@ -22,6 +22,7 @@ from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
 LEAST_LEAN = 0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much
+LEAST_ISLAND_MM2 = 3.0  # thinner than any stem: less is a fold of a rough scan
 ALIKE_MM = 0.005  # depths nearer than this are alike: no tool could tell
 WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 
@@ -34,7 +35,8 @@ class WallGrid:
     3, 3 to 6 ...) counting 1, equal steps of arc within it. origins (n, 3) and frames (n, 3, 3) of
     the planes. outlines : (n, m, 2), left and up. outward : (n, m, 2), the way a cut goes. lean :
     (n, m), depth square to the wall over depth along `outward`. clock : (n, m) in hours [0, 12).
-    areas, girth : (n,) of the sections themselves, islands off. islands : whether any section has metal in it.
+    areas, girth : (n,) of the sections themselves, islands off. islands : whether any section has metal
+    in it. noise : of the wall, one standard deviation.
     """
 
     stations: FloatArray
@@ -48,6 +50,7 @@ class WallGrid:
     areas: FloatArray
     girth: FloatArray
     islands: bool
+    noise: float
 
     @property
     def points(self) -> FloatArray:
@@ -102,7 +105,8 @@ def wall_grid(port: Port, stations: FloatArray, count: int) -> WallGrid:
         clock=np.arctan2(-arm[..., 0], arm[..., 1]) * (6.0 / np.pi) % 12.0,
         areas=np.array([area_of(section) for section in sections]),
         girth=girth,
-        islands=any(section.islands for section in sections),
+        islands=any(-moments(each).area > LEAST_ISLAND_MM2 for section in sections for each in section.islands),
+        noise=port.noise,
     )
     object.__setattr__(grid, "lean", _lean(grid))
     return grid

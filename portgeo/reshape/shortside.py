@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from scipy import sparse
+from scipy.ndimage import label
+from scipy.signal import savgol_filter
 
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
@@ -23,6 +25,8 @@ from portgeo.survey.sides import find_turn, side_points, turn_plane
 ARC_CHORDS = 256  # chords in a quarter of the rounding circle: within 0.0002 of the radius's hundredth
 ROOM = 4.0  # of the radius: metal is taken to go on this far behind the floor line and past its ends
 RADIUS_STEP = 0.002  # of the radius: how closely the largest radius that fits is found
+QUIET_MM = 6.0  # of a scanned floor line over which its noise is averaged: under the smallest short side
+SURE_NOISES = 1.5  # of the wall's noise, which the line has less of: a move that is there
 TOUCH_MM = 0.002  # floor moved by less than this is not cut
 INMOST_FACING = 0.85  # a wall within 32 degrees of it can become the innermost floor
 BEND_SPAN_MM = 2.5  # to each side: past a scan's roughness, under the smallest short side
@@ -156,7 +160,7 @@ class _Floor:
     """The floor line in the plane of the turn.
 
     line, inward : (n, 2), points and the way each section's floor goes. ways : (n, 2), the same way
-    in the section. faces : (n, m), which wall is floor. turn : radians.
+    in the section. faces : (n, m), which wall is floor. turn : radians. noise : of the wall.
     """
 
     line: FloatArray
@@ -164,6 +168,7 @@ class _Floor:
     ways: FloatArray
     faces: np.ndarray
     turn: float
+    noise: float
 
 
 def _floor(grid: WallGrid) -> _Floor:
@@ -183,7 +188,11 @@ def _floor(grid: WallGrid) -> _Floor:
     flat = np.column_stack([plane.ahead, plane.aside])
     ways = np.einsum("nij,nj->ni", grid.frames[:, 1:], inward)
     faces = np.einsum("nmi,ni->nm", grid.outward, ways) > FLOOR_FACING
-    return _Floor(points @ flat, inward @ flat, ways, faces, abs(float(turn.heading[-1] - turn.heading[0])))
+    line = points @ flat
+    window = 2 * round(QUIET_MM / float(np.diff(grid.stations).mean()) / 2.0) + 1
+    if grid.noise > 0.0 and window >= 5:
+        line = savgol_filter(line, window, 2, axis=0, mode="interp")
+    return _Floor(line, inward @ flat, ways, faces, abs(float(turn.heading[-1] - turn.heading[0])), grid.noise)
 
 
 def _argmax(values: FloatArray) -> tuple[int, int]:
@@ -213,7 +222,10 @@ def _floor_moves(floor: _Floor, radius: float) -> FloatArray:
         near = shapely.dwithin(shapely.points(line + 1e-7 * inward), part, 1e-6)
         far = exits(line[near], inward[near], ring)
         move[near] = np.fmax(move[near], np.nan_to_num(far, nan=0.0))
-    return np.where(move > TOUCH_MM, move, 0.0)
+    # A stretch that is nowhere deeper than a scan's noise is its roughness, and no short side.
+    stretch, count = label(move > TOUCH_MM)
+    deepest = np.array([0.0, *(move[stretch == k + 1].max() for k in range(count))])
+    return np.where(deepest[stretch] > max(TOUCH_MM, SURE_NOISES * floor.noise), move, 0.0)
 
 
 def _swept(grid: WallGrid, ways: FloatArray, move: FloatArray) -> FloatArray:

@@ -167,6 +167,23 @@ def test_work_that_is_all_done_has_nothing_left_though_both_are_scans(scans, mon
     assert done["left_cc"] < 0.01 and not done["missed"] and not done["too_deep"]
 
 
+def test_a_scans_roughness_is_no_short_side(scans, monkeypatch):
+    # The inside of the shape's turn is some 18 mm in radius, between stations 50 and 100. Every bump of a rough
+    # wall is tighter than 20 mm: none of them may be cut as a short side, or keep its arc from the turn.
+    monkeypatch.chdir(scans)
+    text = 'units = "mm"\n[short_side]\nradius = 20\nfrom = 40\nto = 112\n'
+    (scans / "round.toml").write_text(text, encoding="utf-8")
+    _run("reshape", "before.stl", "round.toml", "--units-in", "mm", "--out", "round", "-q")
+    plan = _record(scans / "round" / "plan.json")
+    assert plan["short_side"]["radius_mm"] == 20.0
+    assert 42.0 < plan["short_side"]["station_from_mm"] < 60.0
+    assert 90.0 < plan["short_side"]["station_to_mm"] < 110.0
+    assert not any(w["code"] in ("short_side_missed", "boss_kept", "boss_left_out") for w in plan["warnings"])
+    found = _record(scans / "round" / "target-survey.json")["short_side"]
+    assert found["radius_mm"] == pytest.approx(20.0, abs=max(0.4, 2.0 * found["radius_u_mm"]))
+    assert all(max(row["take_mm"]) < 0.05 for row in plan["stations"] if not 40.0 < row["station_mm"] < 112.0)
+
+
 GASKET = "-15.5,-21.2\n15.5,-21.2\n15.5,21.2\n-15.5,21.2\n-15.5,-21.2\n"
 GASKET_TARGET = """units = "mm"
 greatest_depth = 4
