@@ -43,7 +43,9 @@ class PortgeoError(Exception):
 
     def __str__(self) -> str:
         place = ", ".join(part for part in (self.file, self.where) if part)
-        return f"{place + ': ' if place else ''}{self.what}. {self.mend}{'' if self.mend.endswith('?') else '.'}"
+        text = f"{place + ': ' if place else ''}{self.what}. {self.mend}{'' if self.mend.endswith('?') else '.'}"
+        # One line, whatever signs a file's name or its text has in it.
+        return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 def _refused(kind: type[PortgeoError], what: str, mend: str, file: str | None, where: str | None) -> PortgeoError:

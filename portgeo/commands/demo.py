@@ -61,17 +61,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Run the demo's commands in its folder, saying each before its answer."""
-    from portgeo.errors import OutputError
-    from portgeo.io.files import atomic_write, check_free
+    from portgeo.io.files import atomic_write, check_free, make_folder
 
     out = Path(args.out)
     inputs = demo_files()
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"the folder cannot be made ({error.strerror or error})", file=str(out), mend="Choose another name or place"
-        ) from error
+    make_folder(out)
     written = [word for _, command in STEPS for word in command if _is_output(word, inputs)]
     check_free([out / name for name in (*inputs, *written)], force=args.force)
     print(f"One port of an engine that is invented, and so is every number of it. In {out}:")

@@ -46,7 +46,8 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.report.compare_text import unique
     from portgeo.report.joint_text import match_record, match_table, match_text
 
-    check_free([p for p in (args.json, args.csv, args.picture) if p], force=args.force)
+    read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
+    check_free([p for p in (args.json, args.csv, args.picture) if p], args.force, read)
     # A point named on an opening is on the joint's: UPSTREAM's exit, DOWNSTREAM's entry.
     ends = {"entry": (None, args.entry), "exit": (args.exit, None)}
     own = [argparse.Namespace(**vars(args) | {name: pair[k] for name, pair in ends.items()}) for k in (0, 1)]

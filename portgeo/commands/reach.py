@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.reshape.placing import in_frame
     from portgeo.reshape.reach import Tool, reach
 
-    check_free([p for p in (args.json, args.csv) if p], force=args.force)
+    check_free([p for p in (args.json, args.csv) if p], args.force, [args.port])
     loaded = load_port(args.port, args)
     unit = loaded.display.unit
     head, shank, collet = (length_of(getattr(args, name), unit, f"--{name}") for name in ("head", "shank", "collet"))

@@ -55,15 +55,16 @@ def run(args: argparse.Namespace) -> None:
     """Plan, or check, and print."""
     from portgeo.compare.comparison import DENSITY_G_CC
     from portgeo.errors import InputError
-    from portgeo.io.files import check_free
+    from portgeo.io.files import check_free, make_folder
     from portgeo.io.target import read_target
 
     if args.check and args.out:
         raise InputError("--check writes no plan", mend="Use --json and --csv for its result, without --out")
     if args.out:
-        Path(args.out).mkdir(parents=True, exist_ok=True)
-        check_free([Path(args.out) / name for name in FILES], force=args.force)
-    check_free([p for p in (args.json, args.csv) if p], force=args.force)
+        make_folder(args.out)
+    read = [p for p in (args.port, args.target, args.check) if p]
+    written = [Path(args.out) / name for name in FILES] if args.out else []
+    check_free([*written, *(p for p in (args.json, args.csv) if p)], args.force, read)
     wanted = read_target(args.target)
     loaded = load_port(args.port, args)
     plan = plan_from(loaded, wanted, args)

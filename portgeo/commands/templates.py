@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.report.templates import write_templates
     from portgeo.reshape.gauges import gauges
 
-    check_free([p for p in (args.json, args.out) if p], force=args.force)
+    check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
     loaded = load_port(args.port, args)
     port, display = loaded.port, loaded.display
     first, last = (float(s) for s in port.centreline.stations[[0, -1]])

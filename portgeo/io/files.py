@@ -117,6 +117,18 @@ def check_free(paths: Iterable[str | Path], force: bool, inputs: Iterable[str | 
             )
 
 
+def make_folder(path: str | Path) -> None:
+    """Make a folder, and those above it, unless it is there. Raises OutputError where that cannot be."""
+    try:
+        Path(path).mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        raise OutputError(
+            f"the folder cannot be made ({getattr(error, 'strerror', None) or error})",
+            file=str(path).replace("\0", "?"),
+            mend="Choose another name or place",
+        ) from error
+
+
 def atomic_write(path: str | Path, data: bytes, *, force: bool) -> None:
     """Write a file whole or not at all, Ctrl-C or not.
 

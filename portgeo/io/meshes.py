@@ -26,6 +26,7 @@ from portgeo.units import MM_PER
 
 READ = (".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
 WRITTEN = (".stl", ".ply", ".obj", ".3mf", ".glb")
+FARTHEST = 1e9  # of the file's own unit: past it an area or a volume has no digits left
 FILE_LIMIT = 2_000_000_000  # bytes: 40 million triangles of binary STL
 
 
@@ -81,6 +82,12 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
         raise InputError(
             "the mesh does not fit into memory", file=file, mend="Make it coarser where it was scanned"
         ) from error
+    if np.abs(raw.vertices).max() > FARTHEST:
+        raise InputError(
+            f"a coordinate is {np.abs(raw.vertices).max():.3g}, farther out than any scan",
+            file=file,
+            mend="Export the mesh again, or repair it",
+        )
     known, source = (unit, "option") if unit else (raw.unit, "file" if raw.unit else None)
     scale = MM_PER[unit] if unit else raw.scale
     return MeshFile(raw.vertices * scale, raw.faces, known, source, raw.sha256, len(raw.faces))
