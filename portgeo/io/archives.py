@@ -14,6 +14,9 @@ from portgeo.errors import InputError
 RATIO = 100  # times its own size an archive may expand to; real workbooks and 3MF files stay under 30
 ALLOWANCE = 1_000_000  # bytes that any archive, however small, may expand to
 MEMBERS = 2000
+DECLARED = tuple(
+    word.encode(coding) for word in ("<!DOCTYPE", "<!ENTITY") for coding in ("ascii", "utf-16-le", "utf-16-be")
+)
 
 
 def members(data: bytes, file: str, kind: str, limit: int) -> dict[str, bytes]:
@@ -55,7 +58,7 @@ def members(data: bytes, file: str, kind: str, limit: int) -> dict[str, bytes]:
     except (MemoryError, OverflowError, LookupError, UnicodeError) as error:
         raise _bomb(file, kind) from error
     for name, content in found.items():
-        if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
+        if any(word in content for word in DECLARED):
             raise InputError(
                 f"its part {name} declares entities, which {kind} never does",
                 file=file,

@@ -98,6 +98,13 @@ def _from_text(data: bytes, file: str, most: int) -> Table:
             if number > 1 or not re.fullmatch("sep=.?", ",".join(cells).strip(), re.IGNORECASE):
                 _take(found, number, cells, file, most)
     except csv.Error as error:
+        if "limit" in str(error):
+            raise InputError(
+                f"a cell has more than {CELL} characters",
+                file=file,
+                where=f"row {number + 1}",
+                mend="Check that it is the right file",
+            ) from error
         raise InputError(
             "a quotation mark opens a cell and is not closed, or stands where it cannot",
             file=file,

@@ -83,7 +83,9 @@ def _checked(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArra
     faces = np.ascontiguousarray(faces, dtype=np.int64)
     if len(faces) < 20 or len(vertices) < 12:
         raise GeometryError(
-            f"the mesh has only {len(faces)} triangles",
+            f"the mesh has only {len(faces)} triangles"
+            if len(faces) < 20
+            else f"the mesh has only {len(vertices)} points",
             mend="Export the scan again; a mold scan has thousands",
         )
     if not np.isfinite(vertices).all():
