@@ -24,7 +24,17 @@ from portgeo.report.flat_picture import draw_model, draw_scale
 from portgeo.report.model import Model
 from portgeo.report.page_contents import PLANNED_STATE, best_flows, run_names, surveys_of
 from portgeo.report.page_models import first_shown, paints_of, scales_of
-from portgeo.report.page_text import changes, engine_text, power_text, removed_text, volume_text, whole_change
+from portgeo.report.page_text import (
+    REPEATS,
+    changes,
+    engine_text,
+    gain,
+    percent_text,
+    power_text,
+    removed_text,
+    volume_text,
+    whole_change,
+)
 from portgeo.units import Display
 
 PAPER = {"in": (8.5, 11.0), "mm": (8.27, 11.69)}  # inches: Letter where inches are read, else A4
@@ -167,7 +177,7 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
         sheet.point(text)
     sheet.keep_free(0.0)
     _pictures(sheet, models, d)
-    sheet.heading("What changed")
+    sheet.heading("What changed" if len(results["states"]) > 1 else "What was measured")
     went, stayed = changes(results, d)
     for text in [*went, *(f"{text} is as it was" for text in stayed)]:
         sheet.point(text[:1].upper() + text[1:] + ".")
@@ -237,11 +247,14 @@ def _expected(results: Mapping[str, Any]) -> list[str]:
     found = []
     flows = best_flows(results)
     if len(flows) > 1:
-        gain = 100.0 * (flows[-1][1] / flows[0][1] - 1.0)
-        found.append(
-            f"The port {'flows more' if gain > 0 else 'flows no more'} on the bench: {gain:+.1f} % at the best lift. "
-            "An engine gains less than its port does, and only where the port was what held it back."
-        )
+        change = gain(flows)
+        if abs(change) < REPEATS:
+            found.append(f"The port flows as it did: the bench shows {percent_text(change)}, and repeats to about 1 %.")
+        else:
+            found.append(
+                f"The port flows {'more' if change > 0 else 'less'} on the bench: {percent_text(change)} at the best "
+                "lift. An engine gains less than its port does, and only where the port was what held it back."
+            )
     elif not flows:
         found.append("No flow was measured, so no gain in flow or power can be stated.")
     demand = results["demand"]

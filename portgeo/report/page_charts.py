@@ -21,12 +21,15 @@ STATION_LABEL = "station from the entry, {}"
 THROUGH_LABEL = "station from the port’s entry (below 0: in the runner), {}"
 
 
-def styles_of(results: Mapping[str, Any]) -> dict[str, int]:
-    """Return each state's style, the same in every chart."""
+def styles_of(results: Mapping[str, Any]) -> dict[str, tuple[int, bool]]:
+    """Return each state's style, the same in every chart, and whether its points are marked too.
+
+    Where there are more states than styles, marks tell the later ones from the earlier.
+    """
     free = [style for style in range(STYLES) if style not in (PLANNED, WANTED)]
-    found = {state["name"]: free[k % len(free)] for k, state in enumerate(results["states"])}
+    found = {state["name"]: (free[k % len(free)], k >= len(free)) for k, state in enumerate(results["states"])}
     if results["plan"]:
-        found[PLANNED_STATE] = PLANNED
+        found[PLANNED_STATE] = (PLANNED, False)
     return found
 
 
@@ -46,7 +49,7 @@ def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element
         band = 2.0 * _column(rows, "area_u_mm2", area)
         y = _column(rows, "area_mm2", area)
         series.append(
-            Series(state, _column(rows, "station_mm", length), y, band if band.any() else None, styles[state])
+            Series(state, _column(rows, "station_mm", length), y, band if band.any() else None, *styles[state])
         )
     spans = []
     if part == "port":
@@ -78,7 +81,7 @@ def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
         rows = record["stations"]
         x, y = _column(rows, "station_mm", length), _column(rows, "short_side_over_mean")
         if np.isfinite(y).any():
-            series.append(Series(state, x, y, None, styles[state]))
+            series.append(Series(state, x, y, None, *styles[state]))
     if not series:
         return None
     return line_chart(
@@ -96,7 +99,7 @@ def flow_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     if not runs:
         return None
     styles, length = styles_of(results), 1.0 / d.of_length(1.0)
-    own = [styles.get(run["state"], -1) for run in runs]
+    own = [styles.get(run["state"], (-1, False))[0] for run in runs]
     if -1 in own or len(set(own)) < len(own):  # two runs of one state, with different set-ups, differ in style
         own = [k % STYLES for k in range(len(runs))]
     series = [

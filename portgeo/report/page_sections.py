@@ -144,46 +144,60 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
     return found
 
 
-def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
-    """Return the cut sheet in large type: what to do first, what the micrometer should read, in which order."""
-    found: list[Element] = [el("p", tied(next_step(results, d)), class_="first")]
-    plan = results["plan"]
-    cautions: Sequence[str] = USUAL_CAUTIONS
-    if plan:
-        record = plan["record"]
-        cautions = (*record["cautions"], *USUAL_CAUTIONS[-1:])
-        found += [
-            el("h3", "Order of work"),
-            el("ol", [el("li", step) for step in record["order_of_work"]]),
-            el(
-                "p",
-                f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is "
-                "right.",
-            ),
-            table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
-            table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
-        ]
-        if record["limits"]:
-            found += [el("h3", "What stops it"), el("ul", [el("li", _limit(stop, d)) for stop in record["limits"]])]
-    else:
-        found += [
-            table_element(table, d)
-            for table in named(tables, "schedule-port-")[len(results["states"]) - 1 : len(results["states"])]
-        ]
-    if results["reach"]:
-        record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
-        found += [
-            el("h3", "Does the burr get there?"),
-            el(
-                "p",
-                f"Head {d.length(tool['head_mm'])}, shank {d.length(tool['shank_mm'])}, free length "
-                f"{d.length(tool['free_length_mm'])}. From the entry all round to a depth of "
-                f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
-                f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
-            ),
-            table_element(tables["reach"], d),
-        ]
-    return [*found, el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
+def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the cut sheet in large type: what to do first, in which order, what the micrometer should read."""
+    if not results["plan"]:
+        return None
+    record = results["plan"]["record"]
+    found = [
+        el("p", tied(next_step(results, d)), class_="first"),
+        el("h3", "Order of work"),
+        el("ol", [el("li", step) for step in record["order_of_work"]]),
+        el(
+            "p",
+            f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right.",
+        ),
+        table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
+        table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
+    ]
+    if record["limits"]:
+        found += [el("h3", "What stops it"), el("ul", [el("li", _limit(stop, d)) for stop in record["limits"]])]
+    return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
+
+
+def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return what the bench needs where no cut is planned: what to look at first, and the last state's readings."""
+    if results["plan"]:
+        return None
+    last = named(tables, "schedule-port-")[len(results["states"]) - 1]
+    return [
+        el("p", tied(next_step(results, d)), class_="first"),
+        table_element(last, d),
+        *_reach(results, tables, d),
+        *_cautions(USUAL_CAUTIONS),
+    ]
+
+
+def _cautions(cautions: Sequence[str]) -> list[Element]:
+    return [el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
+
+
+def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return what the burr reaches, nothing where no tool is named."""
+    if not results["reach"]:
+        return []
+    record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
+    return [
+        el("h3", "Does the burr get there?"),
+        el(
+            "p",
+            f"Head {d.length(tool['head_mm'])}, shank {d.length(tool['shank_mm'])}, free length "
+            f"{d.length(tool['free_length_mm'])}. From the entry all round to a depth of "
+            f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
+            f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
+        ),
+        table_element(tables["reach"], d),
+    ]
 
 
 def _limit(stop: Mapping[str, Any], d: Display) -> str:
@@ -347,7 +361,8 @@ SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
     ("area", "Area along the port", "area", area_section),
     ("side", "Short side", "short side", side_section),
     ("flow", "Flow against lift", "flow", flow_section),
-    ("bench", "At the bench: the cut sheet", "cut sheet", bench_section),
+    ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),
+    ("bench", "At the bench", "at the bench", bench_section),
     ("joint", "Balance and match", "balance and match", joint_section),
     ("look", "What to look at", "look at", warnings_section),
     ("how", "How it was measured", "how it was measured", measured_section),

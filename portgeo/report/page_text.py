@@ -15,6 +15,7 @@ from portgeo.report.compare_text import clock_text
 from portgeo.report.page_contents import best_flows
 from portgeo.units import FOOT, Display
 
+REPEATS = 1.0  # percent of flow: *common practice, no source*, a bench does not repeat much better
 LEAST_PERCENT = 0.5  # of area: a smaller change is not told
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
@@ -79,7 +80,7 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str
             went.append(
                 f"the area {'grew' if most['change_mm2'] > 0 else 'shrank'} most at station "
                 f"{d.length(most['station_mm'])}, from {d.area(most['before_mm2'], label=False)} to "
-                f"{d.area(most['after_mm2'])} ({_percent(most['change_percent'])})"
+                f"{d.area(most['after_mm2'])} ({percent_text(most['change_percent'])})"
             )
     first, last = (states[k]["port"]["least_area"] for k in (0, -1))
     now = f"{d.area(last['area_mm2'], label=False)} ± {d.area(2 * last['area_u_mm2'])}"
@@ -100,13 +101,21 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str
             went.append(f"the short side’s radius went from {before} to {radius_text(other, d)}")
         else:
             stayed.append(f"the short side (radius {radius_text(other, d)})")
-    flow = best_flows(results)
-    if flow:
-        went.append(flow_change(flow))
+    flows = best_flows(results)
+    if len(flows) > 1 and abs(gain(flows)) < REPEATS:
+        stayed.append(f"the best flow ({flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O)")
+    elif flows:
+        went.append(flow_change(flows))
     return went, stayed
 
 
-def _percent(change: float) -> str:
+def gain(flows: list[tuple[Mapping[str, Any], float, float]]) -> float:
+    """Return the change of the best flow from the first run to the last, percent."""
+    return 100.0 * (flows[-1][1] / flows[0][1] - 1.0)
+
+
+def percent_text(change: float) -> str:
+    """Return a change in percent, with its sign."""
     return f"{change:+.1f} %".replace("-", "−")
 
 
@@ -123,8 +132,8 @@ def flow_change(flows: list[tuple[Mapping[str, Any], float, float]]) -> str:
     water = f"at {last[0]['depression_in_h2o']:g} inH2O"
     if len(flows) == 1:
         return f"the best flow is {last[1]:.1f} cfm {water}"
-    change = 100.0 * (last[1] / first[1] - 1.0)
-    return f"the best flow went from {first[1]:.1f} to {last[1]:.1f} cfm {water} ({_percent(change)})"
+    change = gain(flows)
+    return f"the best flow went from {first[1]:.1f} to {last[1]:.1f} cfm {water} ({percent_text(change)})"
 
 
 def next_step(results: Mapping[str, Any], d: Display) -> str:

@@ -96,7 +96,7 @@
   function placing() {
     const { middle, radius } = middleOf(model().part), w = canvas.clientWidth, h = canvas.clientHeight, b = shown.box;
     // CSS pixels in a millimetre; the labels need some room round the port.
-    const scale = shown.zoom * Math.min((w - 70) / (b[1] - b[0]), (h - 56) / (b[3] - b[2]));
+    const scale = shown.zoom * Math.min((w - 140) / (b[1] - b[0]), (h - 56) / (b[3] - b[2]));
     const x = shown.x - scale * (b[0] + b[1]) / 2, y = shown.y + scale * (b[2] + b[3]) / 2;
     return { m: screen(), middle, radius, w, h, scale, x, y };
   }
@@ -292,16 +292,16 @@
     const one = model(), found = rings(one);
     found.forEach((here, k) => {
       const c = project(place, ...here.middle);
-      let best = null, high = -1e9; // the ring's point that is highest on the screen
+      let best = null, high = -1e9; // the ring's highest point on the screen; the exit's farthest right
       for (const i of here.ring) {
         const q = project(place, one.xyz[3 * i], one.xyz[3 * i + 1], one.xyz[3 * i + 2]);
-        const rise = c[1] - q[1] + 0.25 * (q[0] - c[0]);
+        const rise = k === found.length - 1 ? q[0] - c[0] : c[1] - q[1] + 0.25 * (q[0] - c[0]);
         if (rise > high) { high = rise; best = q; }
       }
       const dx = best[0] - c[0], dy = best[1] - c[1], away = Math.hypot(dx, dy) || 1;
       const end = k === 0 ? " entry" : k === found.length - 1 ? " exit" : "";
-      tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 14 * dx / away, best[1] + 14 * dy / away,
-        -50 + 50 * dx / away); // beside the port the text runs away from it
+      tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 16 * dx / away, best[1] + 16 * dy / away,
+        Math.max(-100, Math.min(0, -50 + 90 * dx / away))); // beside the port the text runs away from it
     });
     if (shown.point) {
       const q = project(place, ...shown.point.xyz);
