@@ -16,6 +16,7 @@ from portgeo.io.target import read_target
 from portgeo.io.walls import read_walls
 from portgeo.job.air import engine_of, run_of, valve_of
 from portgeo.job.steps import ENGINE_NEEDS, PARTS, VALVE_KEYS
+from portgeo.units import Display
 
 
 def check_job(job: JobFile) -> None:
@@ -31,10 +32,14 @@ def check_job(job: JobFile) -> None:
                 valve_of({key: table[key] for key in VALVE_KEYS})
     except PortgeoError as refusal:
         raise InputError(refusal.what, file=str(job.path), where=job.where("engine"), mend=refusal.mend) from None
-    for state in tables.state:
-        for file in (getattr(state, part) for part in PARTS):
+    drawn = len(tables.state) - 1 if tables.target is None else tables.index(tables.target.state)
+    for k, state in enumerate(tables.state):
+        for part in PARTS:
+            file = getattr(state, part)
             if file is not None and is_sheet(file):
-                read_sheet(job.folder / file)
+                readings = read_sheet(job.folder / file).readings
+                if part == "port" and k == drawn:
+                    _check_templates(job, readings[-1].station - readings[0].station)
     if tables.bench is not None and tables.bench.file is not None:
         bench = read_bench(job.folder / tables.bench.file)
         for k, state in enumerate(tables.state):
@@ -49,3 +54,15 @@ def check_job(job: JobFile) -> None:
         read_walls(job.folder / tables.walls.file)
     if tables.gasket is not None:
         read_outline(job.folder / tables.gasket.file, tables.gasket.units or tables.units)
+
+
+def _check_templates(job: JobFile, length: float) -> None:
+    outside = [at for at in job.job.templates.at or () if at > length + 1e-6]
+    if outside:
+        display = Display(job.job.units)
+        raise InputError(
+            f"station {display.length(outside[0])} is outside the port, which is {display.length(length)} long",
+            file=str(job.path),
+            where=job.where("templates", 0, "at"),
+            mend="Name stations along the centreline, from the entry",
+        )

@@ -39,17 +39,20 @@ def pictured(given: Given) -> Pictures:
     """Return a picture of every model with each of its paints that says something new of it.
 
     Section area is drawn where there is no depth of cut: of the first state of a part, once for a runner
-    that stays as it is.
+    that stays as it is. Of the wall left, the last state and the planned port tell all.
     """
     models: Models = given.needs["models"]
     display = Display(given.settings["units"])
     scales = scales_of(models.models, display)
     files: dict[str, bytes] = {}
     runner_drawn = False
+    last = next((m.state for m in reversed(models.models) if m.part == "port" and m.state != PLANNED), "")
     for model in models.models:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
         painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
-        drawn = painted - ({"area"} if "depth" in painted or (model.part == "runner" and runner_drawn) else set())
+        again = model.part == "runner" and runner_drawn
+        drawn = painted - ({"area"} if "depth" in painted or again else set())
+        drawn -= {"wall left"} if model.state not in (PLANNED, last) else set()
         runner_drawn |= model.part == "runner"
         for paint in model.paints:
             if paint.name in drawn:

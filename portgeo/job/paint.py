@@ -144,9 +144,10 @@ class _Walls:
             readings = read_walls(given.paths["walls"])
         at = ports[given.settings["walls"]]
         port = at.part.loaded.port
-        grid = wall_grid(
-            port, np.linspace(port.centreline.stations[0], port.centreline.stations[-1], WALL_ROWS), WALL_ROUND
-        )
+        first, last = port.centreline.stations[[0, -1]]
+        # The readings' own stations are among the rows: what was read there is then painted there.
+        read_at = np.clip([reading.station for reading in readings], first, last)
+        grid = wall_grid(port, np.union1d(np.linspace(first, last, WALL_ROWS), read_at), WALL_ROUND)
         self.into: FloatArray = np.linalg.inv(at.pose).astype(np.float64)
         self.wall = _wall(port)
         self.tree = cKDTree(grid.points.reshape(-1, 3))

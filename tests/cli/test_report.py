@@ -1,0 +1,390 @@
+"""The commands new and report: a job from its folder to its page, killed, changed, damaged and run again."""
+
+import csv
+import hashlib
+import json
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pytest
+
+from portgeo.cli import main
+from portgeo.io.job import read_job
+from portgeo.job.keep import Kept
+from portgeo.job.run import run_job
+from portgeo.job.steps import steps_of
+from portgeo.reshape.limits import WALL_SLOPE
+
+# A short port with few rows, so that a whole report is quick; a round bore, so that its volume is known.
+BORE_MM, LENGTH_MM, CUT_MM = 30.0, 80.0, 0.5
+JOB = """title = "A bore & its <cut>"
+units = "mm"
+customer = "bored out"
+
+[engine]
+name = "invented"
+cylinders = 2
+bore = 80
+stroke = 70
+rpm = 6000
+valve = 34
+throat = 30
+
+[metal]
+density_g_cc = 3.0
+
+[[state]]
+name = "as cast"
+date = 2026-01-05
+port = "before.csv"
+runner = "runner.csv"
+
+[[state]]
+name = "<b>bored</b> $x$"
+note = "=1+1"
+port = "sub/after.csv"
+runner = "runner.csv"
+bench_run = "bored"
+
+[bench]
+file = "bench.csv"
+
+[tool]
+head = 8
+shank = 6
+length = 150
+
+[walls]
+file = "walls.csv"
+state = "as cast"
+
+[templates]
+at = [20.0]
+"""
+BENCH = "lift_mm,flow_cfm,depression_in_h2o,state\n4,60,28,as cast\n8,100,28,\n4,64,28,bored\n8,105,28,\n"
+WALLS = "station_mm,clock,thickness_mm\n40,12,6\n40,3,6\n40,6,6\n40,9,6\n"
+BORED = "<b>bored</b> $x$"
+CAUTIOUS_KILLS = 3  # the long trial has 20
+
+
+def bore_sheet(diameter, length=LENGTH_MM):
+    """Return the sheet of a straight round bore."""
+    rows = "".join(f"{s},{diameter},round,0.01\n" for s in (0, length / 2, length))
+    return "station_mm,height_mm,shape,reading_error_mm\n" + rows
+
+
+def write_job(folder, job=JOB):
+    """Write the job's files into a folder."""
+    (folder / "sub").mkdir(parents=True)
+    (folder / "job.toml").write_text(job, encoding="utf-8")
+    (folder / "before.csv").write_text(bore_sheet(BORE_MM))
+    (folder / "sub" / "after.csv").write_text(bore_sheet(BORE_MM + 2 * CUT_MM))
+    (folder / "runner.csv").write_text(bore_sheet(BORE_MM - 1.0, 60.0))
+    (folder / "bench.csv").write_text(BENCH)
+    (folder / "walls.csv").write_text(WALLS)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A job's folder with its report, and the processor time that the first run took."""
+    folder = write_job(tmp_path_factory.mktemp("bench") / "job")
+    seconds = run_apart(folder)
+    return folder, seconds
+
+
+def run_apart(folder, *more):
+    """Run the report in a process of its own and return the processor seconds of all it started."""
+    start = cpu_of_children()
+    done = subprocess.run(command(folder, *more), capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return cpu_of_children() - start
+
+
+def command(folder, *more):
+    """Return the words that make a folder's report."""
+    return [sys.executable, "-m", "portgeo", "report", str(folder / "job.toml"), "--out", str(folder / "report"), *more]
+
+
+def cpu_of_children():
+    times = os.times()
+    return times.children_user + times.children_system
+
+
+def contents(folder):
+    """Return the hash of every file of a report by name, what is kept left out."""
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and ".kept" not in path.parts
+    }
+
+
+def results_of(folder):
+    return json.loads((folder / "report" / "results.json").read_text(encoding="utf-8"))
+
+
+def test_a_report_has_all_its_files_and_the_figures_are_the_bores(made):
+    folder, _ = made
+    report, results = folder / "report", results_of(folder)
+    for name in ("report.html", "customer.pdf", "results.json", "tables.xlsx", "templates.pdf"):
+        assert (report / name).stat().st_size > 1000
+    assert (report / "customer.pdf").read_bytes().startswith(b"%PDF")
+    assert {path.name for path in (report / "meshes").iterdir()} == {
+        "as-cast.stl", "as-cast-runner.stl", "b-bored-b-x.stl", "b-bored-b-x-runner.stl",
+    }  # fmt: skip
+    assert results["schema"] == "portgeo.report/1" and len(results["source"]) == 6
+    by_hand = np.pi / 4.0 * LENGTH_MM * np.array([BORE_MM**2, (BORE_MM + 2 * CUT_MM) ** 2]) / 1000.0
+    ports = [state["port"] for state in results["states"]]
+    assert [port["volume_cc"] for port in ports] == pytest.approx(by_hand, rel=5e-4)
+    change = results["compare"][0]["record"]
+    assert (results["compare"][0]["before"], results["compare"][0]["after"]) == ("as cast", BORED)
+    assert change["removed_cc"] == pytest.approx(by_hand[1] - by_hand[0], rel=5e-3)
+    assert change["removed_g"] == pytest.approx(3.0 * change["removed_cc"])
+    assert results["states"][1]["airspeed"]["flow"]["cfm"] == pytest.approx(105.0)
+    assert "105.0 cfm at 28 inH2O: bench run 'bored'" in results["states"][1]["flow_note"]
+    assert results["demand"]["power_estimate_hp"][0] == pytest.approx(0.2 * 105.0 * 2)
+    told = {one["step"] for one in results["skipped"]}
+    assert {"cut plan", "balance of the set"} < told and any("comparison of the runner" in one for one in told)
+    for name in results["files"].values():
+        assert (report / name).exists()
+
+
+def test_the_record_of_each_step_is_what_its_command_writes(made, tmp_path):
+    folder, _ = made
+    os.chdir(folder)
+    assert main(["measure", "before.csv", "-q", "--json", str(tmp_path / "m.json")]) == 0
+    assert (
+        main(["compare", "before.csv", "sub/after.csv", "-q", "--density", "3", "--json", str(tmp_path / "c.json")])
+        == 0
+    )
+    results = results_of(folder)
+    assert results["states"][0]["port"] == json.loads((tmp_path / "m.json").read_text())
+    assert results["compare"][0]["record"] == json.loads((tmp_path / "c.json").read_text())
+
+
+def test_models_lie_on_the_wall_and_are_painted_with_what_is_known(made):
+    folder, _ = made
+    done = run_job(read_job(folder / "job.toml"), folder / "report", lambda what, share: None)
+    assert done.made == 0
+    cast, cast_runner, bored, _ = done.models
+    paints = {paint.name: paint for paint in bored.paints}
+    assert set(paints) == {"area", "depth", "speed", "wall left", "reach"}
+    assert len(cast.faces) <= 15000 and cast_runner.part == "runner"
+    radius = np.hypot(*bored.vertices[:, 1:].T)
+    assert radius == pytest.approx(np.full(len(radius), BORE_MM / 2 + CUT_MM), abs=0.02)
+    assert bored.stations == pytest.approx(bored.vertices[:, 0], abs=1e-6)
+    # The runner stands before the port: it ends where the port begins.
+    assert cast_runner.vertices[:, 0].max() == pytest.approx(0.0, abs=1e-6)
+    corners = bored.vertices[bored.faces]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    assert (np.einsum("ij,ij->i", normal[:, 1:], corners.mean(axis=1)[:, 1:]) > 0.0).all()  # outward
+    assert np.nanmedian(paints["depth"].values) == pytest.approx(CUT_MM, abs=0.01)
+    assert paints["speed"].values[bored.stations > BORE_MM] == pytest.approx(1.0, abs=0.01)  # a straight duct
+    # What a reading vouches for falls off by WALL_SLOPE for each mm away; the skin's rows are a millimetre apart.
+    middle = np.abs(bored.stations - LENGTH_MM / 2) < 1.0
+    assert np.nanmax(paints["wall left"].values[middle]) == pytest.approx(6.0 - CUT_MM, abs=WALL_SLOPE)
+    assert set(np.unique(paints["reach"].values)) <= {0.0, 1.0, 2.0, 3.0}
+    roof = bored.vertices[:, 2] > 0.9 * radius
+    assert (np.minimum(bored.clocks, 12.0 - bored.clocks)[roof] < 1.0).all()
+
+
+def test_names_are_text_in_page_tables_and_workbook(made):
+    folder, _ = made
+    page = (folder / "report" / "report.html").read_text(encoding="utf-8")
+    assert "<b>bored</b>" not in page and "<cut>" not in page and "&lt;b&gt;bored&lt;/b&gt;" in page
+    for path in (folder / "report" / "tables").iterdir():
+        with open(path, newline="", encoding="utf-8") as stream:
+            for row in csv.reader(stream):
+                assert not any(cell.startswith(("=", "+", "@")) for cell in row)
+    book = openpyxl.load_workbook(folder / "report" / "tables.xlsx")
+    assert all(cell.data_type != "f" for sheet in book for row in sheet.iter_rows() for cell in row)
+
+
+def test_a_second_run_takes_under_a_tenth_and_changes_nothing(made):
+    folder, first = made
+    before = contents(folder / "report")
+    second = run_apart(folder)
+    assert contents(folder / "report") == before
+    assert second < 0.1 * first
+
+
+def test_only_what_a_change_touches_is_made_again(made, tmp_path):
+    steps = steps_of(read_job(made[0] / "job.toml")).by_name
+    folder = write_job(
+        tmp_path / "job",
+        JOB.replace('name = "as cast"', 'name = "stock"').replace('[walls]\nfile = "walls.csv"\nstate = "as cast"', ""),
+    )
+    (folder / "sub" / "after.csv").write_text(bore_sheet(BORE_MM + 1.2))
+    changed = steps_of(read_job(folder / "job.toml")).by_name
+    same = {name for name in steps if name in changed and steps[name].key == changed[name].key}
+    # A new name of a state and other bytes of another touch neither what was read nor measured of the first.
+    assert {"port 0", "runner 0", "survey port 0", "survey runner 0", "match 0", "bench"} <= same
+    assert not {"port 1", "survey port 1", "compare port 0 1", "speed 1", "models", "reach"} & same
+
+
+def test_a_damaged_result_is_made_again(made):
+    folder, _ = made
+    before = contents(folder / "report")
+    kept = Kept(folder / "report")
+    steps = steps_of(read_job(folder / "job.toml")).by_name
+    path = kept.path(steps["match 0"].key)
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    path.write_bytes(bytes(data))
+    (folder / "report" / "meshes" / "as-cast.stl").unlink()
+    assert not kept.has(steps["match 0"].key)
+    assert main(["report", str(folder / "job.toml"), "--out", str(folder / "report"), "-q"]) == 0
+    assert contents(folder / "report") == before and kept.has(steps["match 0"].key)
+
+
+def test_a_kept_file_cannot_have_anything_run(tmp_path):
+    kept, ran = Kept(tmp_path), tmp_path / "ran"
+
+    class Bad:
+        def __reduce__(self):
+            return os.mkdir, (str(ran),)
+
+    kept.put("k", Bad())
+    assert kept.has("k")
+    assert kept.get("k") is None and not ran.exists() and not kept.has("k")
+
+
+def test_files_that_no_report_wrote_are_left_alone(made, tmp_path, capsys):
+    folder, _ = made
+    sheet = folder / "report" / "tables.xlsx"
+    whole = sheet.read_bytes()
+    sheet.write_bytes(whole + b"notes of mine")
+    words = ["report", str(folder / "job.toml"), "--out", str(folder / "report"), "-q"]
+    assert main(words) == 2
+    assert "changed since the report wrote it" in capsys.readouterr().err
+    assert sheet.read_bytes() == whole + b"notes of mine"
+    assert main([*words, "--force"]) == 0 and sheet.read_bytes() == whole
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "report.html").write_text("mine")
+    assert main([*words[:3], str(other)]) == 2
+    assert "no report wrote it" in capsys.readouterr().err
+    assert [path.name for path in other.iterdir()] == ["report.html"]
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        ("bench.csv", "8,100", "3,100", "does not rise"),
+        ("sub/after.csv", "0,31.0", "0,x", "row 2, column height_mm"),
+        ("job.toml", 'bench_run = "bored"', 'bench_run = "ported"', "line 28, [state] bench_run"),
+        ("job.toml", "at = [20.0]", "at = [200.0]", "outside the port"),
+        ("job.toml", "throat = 30", "throat = 40", "[engine]: the throat"),
+    ],
+)
+def test_what_a_job_names_is_refused_with_its_place(tmp_path, capsys, file, old, new, says):
+    folder = write_job(tmp_path / "job")
+    text = (folder / file).read_text()
+    assert old in text
+    (folder / file).write_text(text.replace(old, new))
+    assert main(["report", str(folder / "job.toml"), "--out", str(folder / "report")]) == 2
+    told = capsys.readouterr().err
+    assert says in told and "Traceback" not in told
+    assert not (folder / "report" / "report.html").exists()
+
+
+def kill_and_finish(folder, seconds, kills, seed):
+    """Kill runs at random moments of the first run's length; return the report that a last one makes."""
+    moments = random.Random(seed)
+    known = {}
+    for _ in range(kills):
+        running = subprocess.Popen(command(folder, "-q"), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(moments.uniform(0.0, seconds))
+        running.kill()
+        running.wait()
+        kept = {path: path.read_bytes() for path in (folder / "report").glob(".kept/*.kept")}
+        for path, data in known.items():
+            if path.name[0] != "." and path in kept:
+                assert kept[path] == data  # no earlier result is damaged
+        known = kept
+    run_apart(folder)
+    return contents(folder / "report")
+
+
+def test_killed_at_any_moment_a_run_goes_on_and_ends_the_same(made, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(made[0], folder)
+    whole = contents(folder / "report")
+    # Half of what is kept is gone, and so are the report's files: some seconds of work for the kills to fall in.
+    for path in sorted((folder / "report" / ".kept").glob("*.kept"))[::2]:
+        path.unlink()
+    for name in whole:
+        (folder / "report" / name).unlink()
+    assert kill_and_finish(folder, 8.0, CAUTIOUS_KILLS, seed=7) == whole
+    assert not [path for path in (folder / "report").rglob(".*") if re.fullmatch(r"\.[0-9a-f]{16}.*", path.name)]
+
+
+@pytest.mark.nightly
+def test_killed_twenty_times(made, tmp_path):
+    folder = write_job(tmp_path / "job")
+    assert kill_and_finish(folder, 12.0, 20, seed=20) == contents(made[0] / "report")
+
+
+@pytest.mark.nightly
+def test_the_demos_job_shows_everything(tmp_path):
+    meshes = Path(__file__).resolve().parents[2] / "meshes"
+    assert main(["report", str(meshes / "demo-job.toml"), "--out", str(tmp_path / "report"), "-q"]) == 0
+    results = json.loads((tmp_path / "report" / "results.json").read_text(encoding="utf-8"))
+    for key in ("bench", "demand", "plan", "reach", "balance", "match", "compare", "engine"):
+        assert results[key], key
+    assert results["plan"]["beside"]["removed_cc"] > 0.0 and results["balance"]["odd_one_out"] == 4
+    assert (tmp_path / "report" / "cut-sheet.txt").read_text(encoding="utf-8").startswith("first cut")
+
+
+def test_new_makes_a_folder_that_runs_and_overwrites_nothing(tmp_path, capsys):
+    folder = tmp_path / "my port"
+    assert main(["new", str(folder), "-q"]) == 0
+    made = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert {"job.toml", "as-cast.csv", "as-cast.xlsx", "bench.csv", "walls.csv", "target.toml"} < set(made)
+    assert main(["new", str(folder)]) == 2 and "--force" in capsys.readouterr().err
+    assert main(["new", str(folder), "-q", "--force", "--units", "mm"]) == 0
+    assert (folder / "as-cast.csv").read_bytes() != made["as-cast.csv"]
+    assert not [path for path in tmp_path.iterdir() if path != folder]
+    for unit in ("in", "mm"):
+        steps = steps_of(read_job(_new(tmp_path / unit, unit) / "job.toml"))
+        assert {"port 0", "bench", "speed 0", "plan", "planned speed", "templates", "models"} < set(steps.by_name)
+
+
+def _new(folder, unit):
+    assert main(["new", str(folder), "-q", "--units", unit]) == 0
+    return folder
+
+
+def test_a_new_folders_sheets_hold_the_same_readings_and_its_job_can_be_planned(tmp_path):
+    from portgeo.io.planning import plan_wanted
+    from portgeo.io.sheets import read_sheet
+    from portgeo.io.target import read_target
+    from portgeo.port import port_from_readings
+
+    folder = _new(tmp_path / "job", "in")
+    sheets = [read_sheet(folder / f"as-cast.{kind}") for kind in ("csv", "xlsx")]
+    for one, other in zip(sheets[0].readings, sheets[1].readings, strict=True):
+        assert (one.station, one.height, one.width, one.turn) == pytest.approx(
+            (other.station, other.height, other.width, other.turn), nan_ok=True
+        )
+    port = port_from_readings(sheets[0].readings)
+    plan = plan_wanted(port, read_target(folder / "target.toml"), "target.toml", lambda path: port)
+    assert plan.removed > 100.0  # mm3: the example wants something
+    rows = openpyxl.load_workbook(folder / "as-cast.xlsx").worksheets[0]
+    assert rows["A1"].value.startswith("# EXAMPLE") and rows.data_validations.dataValidation[0].type == "list"
+
+
+def test_new_still_writes_a_blank_target(tmp_path, capsys):
+    assert main(["new", "target", str(tmp_path / "t.toml")]) == 0
+    assert (tmp_path / "t.toml").read_text(encoding="utf-8").startswith("# What is wanted of a port")
+    assert main(["new", "target"]) == 2 and "new target FILE.toml" in capsys.readouterr().err
+    assert main(["new", "one", "two"]) == 2
