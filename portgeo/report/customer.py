@@ -22,7 +22,7 @@ from matplotlib.textpath import text_to_path
 from portgeo.report.charts import INK
 from portgeo.report.flat_picture import draw_model, draw_scale
 from portgeo.report.model import Model
-from portgeo.report.page_contents import PLANNED_STATE, best_flows, run_names, surveys_of
+from portgeo.report.page_contents import PLANNED_STATE, compared_flows, run_names, surveys_of
 from portgeo.report.page_models import first_shown, paints_of, scales_of
 from portgeo.report.page_text import (
     REPEATS,
@@ -245,7 +245,7 @@ def _second(results: Mapping[str, Any], d: Display) -> Figure:
 
 def _expected(results: Mapping[str, Any]) -> list[str]:
     found = []
-    flows = best_flows(results)
+    flows = compared_flows(results)
     if len(flows) > 1:
         change = gain(flows)
         if abs(change) < REPEATS:

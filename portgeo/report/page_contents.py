@@ -215,6 +215,17 @@ def best_flows(results: Mapping[str, Any]) -> list[tuple[Mapping[str, Any], floa
     return found
 
 
+def compared_flows(results: Mapping[str, Any]) -> list[tuple[Mapping[str, Any], float, float]]:
+    """Return the best flow of the last state, after that of the first with the same set-up where there is one."""
+    flows = best_flows(results)
+    now = [flow for flow in flows if flow[0]["state"] == results["states"][-1]["name"]] or flows
+    for last in reversed(now):
+        for first in flows:
+            if first[0]["setup"] == last[0]["setup"] and first[0]["state"] != last[0]["state"]:
+                return [first, last]
+    return now[-1:]
+
+
 def run_names(runs: Sequence[Mapping[str, Any]]) -> list[str]:
     """Return the runs' names, without the set-up where one set-up is all there is."""
     if len({run["setup"] for run in runs}) == 1 and len({run["state"] for run in runs}) == len(runs):

@@ -12,7 +12,7 @@ from typing import Any
 
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
 from portgeo.report.compare_text import clock_text
-from portgeo.report.page_contents import best_flows
+from portgeo.report.page_contents import compared_flows
 from portgeo.units import FOOT, Display
 
 REPEATS = 1.0  # percent of flow: *common practice, no source*, a bench does not repeat much better
@@ -101,7 +101,7 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str
             went.append(f"the short side’s radius went from {before} to {radius_text(other, d)}")
         else:
             stayed.append(f"the short side (radius {radius_text(other, d)})")
-    flows = best_flows(results)
+    flows = compared_flows(results)
     if len(flows) > 1 and abs(gain(flows)) < REPEATS:
         stayed.append(f"the best flow ({flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O)")
     elif flows:

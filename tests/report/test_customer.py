@@ -5,7 +5,7 @@ import pypdfium2
 import pytest
 
 from portgeo.report.customer import customer_pages
-from portgeo.report.page_contents import results_tables
+from portgeo.report.page_contents import compared_flows, results_tables
 from portgeo.report.page_models import scales_of
 from portgeo.units import Display
 from tests.report.conftest import CUT, INCHES
@@ -23,6 +23,14 @@ def test_two_pages_the_same_each_time(report, unit, size):
     change = report[0]["compare"][0]["record"]
     assert f"{change['removed_cc']:.2f}" in first and "$" in first  # a name with a dollar sign is no formula
     assert "makers" in second and "Power was not estimated" in second
+
+
+def test_flows_are_compared_with_one_set_up(report):
+    results = report[0]
+    manifold = results["bench"][1] | {"setup": "manifold on", "flow_cfm": [40.0, 80.0, 100.0, 110.0]}
+    first, last = compared_flows(results | {"bench": [*results["bench"], manifold]})
+    assert (first[1], last[1]) == (130.0, 143.0)
+    assert [flow[1] for flow in compared_flows(results | {"bench": [results["bench"][0], manifold]})] == [110.0]
 
 
 def test_power_is_an_estimate_with_its_caution(report):
