@@ -6,7 +6,7 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import add_common, add_scan, length_of, load_port
+from portgeo.commands.common import add_common, add_scan, length_of, load_port, naming
 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
@@ -48,7 +48,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="line",
         help="line: the runner's centreline goes on in the port's; none: both files share one frame",
     )
-    parser.add_argument("--unknowns", metavar="N", type=int, help="size of the grid (30000)")
+    parser.add_argument(
+        "--points", metavar="N", type=int, help="how many points the flow is solved at (30000); more take longer"
+    )
     engine = parser.add_argument_group("engine and valve (lengths as 1.75in, 44.5mm, or in the file's unit)")
     for name, says in (
         ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, eye to eye"),
@@ -87,6 +89,7 @@ def run(args: argparse.Namespace) -> None:
         if getattr(args, name) is not None and args.bench is None:
             option = "--" + name.removesuffix("_name").replace("_", "-")
             raise InputError(f"{option} needs a bench sheet", mend="Name it with --bench")
+    _refuse_idle_options(args)
     bench = read_bench(args.bench) if args.bench else None
     if args.port is not None:
         _through_port(args, bench)
@@ -98,7 +101,8 @@ def run(args: argparse.Namespace) -> None:
     display = Display(args.units or bench.unit)
     valve, depression = _valve_of(args, display), _depression(args)
     if args.run_name:
-        pick_run(bench, args.run_name)
+        with naming(args.bench):
+            pick_run(bench, args.run_name)
     if args.json:
         record = {
             "schema": "portgeo.airspeed/1",
@@ -113,6 +117,21 @@ def run(args: argparse.Namespace) -> None:
         print(bench_text(bench.runs, depression, valve, display))
 
 
+def _refuse_idle_options(args: argparse.Namespace) -> None:
+    """Refuse what says something of an engine or a valve that is not there."""
+    from portgeo.errors import InputError
+
+    engine = None not in (args.bore, args.stroke, args.rpm)
+    for name, there, needs in (
+        ("rod", engine, "--bore, --stroke and --rpm"),
+        ("max_lift", engine and args.bench is not None, "--bench, --bore, --stroke and --rpm"),
+        ("stem", args.valve is not None and args.throat is not None, "--valve and --throat"),
+        ("seat_width", args.valve is not None and args.throat is not None, "--valve and --throat"),
+    ):
+        if getattr(args, name) is not None and not there:
+            raise InputError(f"--{name.replace('_', '-')} says nothing alone", mend=f"Give {needs} too")
+
+
 def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.flow.airspeed import air_speed, beside, check_flow
     from portgeo.flow.wall import UNKNOWNS
@@ -124,7 +143,10 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.units import M3_S_PER
 
     depression = _depression(args)
-    picked = pick_run(bench, args.run_name) if bench is not None else None
+    picked = None
+    if bench is not None:
+        with naming(args.bench):
+            picked = pick_run(bench, args.run_name)
     if picked is None:
         check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
     loaded = load_port(args.port, args)
@@ -134,7 +156,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
 
     runner = load_port(args.runner, args) if args.runner else None
     planned = load_port(args.beside, args) if args.beside else None
-    unknowns = UNKNOWNS if args.unknowns is None else _unknowns(args.unknowns)
+    unknowns = UNKNOWNS if args.points is None else _points(args.points)
     result = air_speed(_path(args, runner, loaded), flow, depression, unknowns=unknowns)
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
@@ -151,7 +173,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
         after = air_speed(_path(args, runner, planned), flow, depression, unknowns=unknowns)
         volumes = [volume(p.port.vertices, p.port.faces) for p in (loaded, planned)]
         found = beside(result, after, *volumes)
-        texts.append(beside_text(result, after, found, args.beside, display))
+        texts.append(beside_text(result, after, found, basename(args.beside), display))
         record["beside"] = beside_record(after, found, planned.source)
         shown.append(("planned", after))
     if engine is not None:
@@ -206,7 +228,8 @@ def _flow_of(args: argparse.Namespace, picked: Run, depression: float, display: 
     from portgeo.flow.bench import flow_through
 
     lift = None if args.lift is None else _length(args, "lift", display)
-    return flow_through(picked, lift, depression, display)
+    with naming(args.bench):
+        return flow_through(picked, lift, depression, display)
 
 
 def _demand(
@@ -292,16 +315,19 @@ def _number(args: argparse.Namespace, name: str) -> float:
     option = "--" + name.replace("_", "-")
     if getattr(args, name) is None:
         raise InputError("there is no flow", mend=f"Give {option}, or a bench sheet with --bench")
-    return read_number(str(getattr(args, name)), unit="deg", decimal_comma=False, where=option)
+    text = str(getattr(args, name))
+    if "," in text:
+        raise InputError(f"'{text[:40]}' is not a number", where=option, mend="Write it with a decimal point, as 22.5")
+    return read_number(text, unit="deg", decimal_comma=False, where=option)
 
 
 def _length(args: argparse.Namespace, name: str, display: Display) -> float:
     return length_of(str(getattr(args, name)), display.unit, "--" + name.replace("_", "-"))
 
 
-def _unknowns(count: int) -> int:
+def _points(count: int) -> int:
     from portgeo.errors import InputError
 
     if not 1000 <= count <= 2_000_000:
-        raise InputError(f"--unknowns {count} is no useful grid", mend="Give a number from 1000 to 2000000")
+        raise InputError(f"--points {count} is no useful number", mend="Give a number from 1000 to 2000000")
     return count

@@ -6,9 +6,12 @@ lifts in mm.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from portgeo.errors import InputError
@@ -117,7 +120,7 @@ def change(before: Run, after: Run, depression: float) -> Change:
 
     Raises InputError where they have none in common.
     """
-    inside = (before.lift >= after.lift[0] - SAME_LIFT) & (before.lift <= after.lift[-1] + SAME_LIFT)
+    inside = in_common(before, after)
     if not inside.any():
         raise InputError(
             f"the runs '{before.name}' and '{after.name}' have no lift in common",
@@ -127,6 +130,35 @@ def change(before: Run, after: Run, depression: float) -> Change:
     other = np.array([flow_at(after, float(at), depression) for at in lift])
     read = np.abs(lift[:, None] - after.lift).min(axis=1) <= SAME_LIFT
     return Change(lift, at_depression(before, depression)[inside], other, read)
+
+
+def in_common(before: Run, after: Run) -> NDArray[np.bool_]:
+    """Return which of one run's lifts (n,) another spans."""
+    return (before.lift >= after.lift[0] - SAME_LIFT) & (before.lift <= after.lift[-1] + SAME_LIFT)
+
+
+What = Literal["setup", "state", "both"]
+
+
+def worth_comparing(runs: Sequence[Run]) -> list[tuple[int, int, What]]:
+    """Return the pairs of runs to set side by side: (earlier, later, what differs).
+
+    A run goes beside the first one of its own state, which tells what its set-up costs, and beside the
+    first one of its own set-up, which tells what a cut gave; where neither came before, beside the
+    first of all, and then both differ. Runs with no lift in common are not paired.
+    """
+    pairs: list[tuple[int, int, What]] = []
+    for later, run in enumerate(runs[1:], start=1):
+        before = [k for k in range(later) if in_common(runs[k], run).any()]
+        same_state = next((k for k in before if runs[k].state == run.state), None)
+        same_setup = next((k for k in before if runs[k].setup == run.setup), None)
+        if same_setup is not None:
+            pairs.append((same_setup, later, "state"))
+        if same_state is not None:
+            pairs.append((same_state, later, "setup"))
+        if same_state is None and same_setup is None and before:
+            pairs.append((before[0], later, "both"))
+    return pairs
 
 
 @dataclass(frozen=True)

@@ -80,7 +80,7 @@ def _columns(header: Sequence[str], row: int) -> dict[str, int]:
         if name not in KNOWN:
             close = difflib.get_close_matches(name[:60], KNOWN, n=1, cutoff=0.5)
             mend = f"Did you mean {close[0]}?" if close else f"A bench sheet has {', '.join(KNOWN)}"
-            raise InputError("no column of a bench sheet has this name", where=where, mend=mend.rstrip("?"))
+            raise InputError("no column of a bench sheet has this name", where=where, mend=mend)
         if name in columns:
             raise InputError("the column comes twice", where=where, mend="Leave one of the two")
         columns[name] = index

@@ -68,40 +68,38 @@ def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path:
 
 
 def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> Figure:
-    """Return a chart of mean, short-side and long-side speed by station for named results."""
+    """Return a chart of mean, short-side and long-side speed by station for named results.
+
+    A colour is a place in the port, a line style a result.
+    """
     figure = Figure(figsize=(9.0, 5.2), dpi=130, layout="constrained")
     axes = figure.subplots()
-    feet = display.unit == "in"
-    unit, name = (FOOT, "ft/s") if feet else (1.0, "m/s")
-    for (label, result), colour, style in zip(results, colours(len(results)), LINE_STYLES, strict=False):
+    unit, name = (FOOT, "ft/s") if display.unit == "in" else (1.0, "m/s")
+    of_short, of_mean, of_long = colours(3)
+    for (name_of, result), style in zip(results, LINE_STYLES, strict=False):
+        label = f", {name_of}" if len(results) > 1 else ""
         x = np.array([display.of_length(s) for s in result.wall.stations])
         mean = np.interp(result.wall.stations, result.stations, result.mean_speed) / unit
-        at = np.array([display.of_length(s) for s in result.stations])
-        axes.plot(at, result.mean_speed / unit, style, color=colour, linewidth=1.5, label=f"mean, {label}")
         if result.side_peak is None:
-            axes.plot(
-                x,
-                mean * result.wall.over_mean.max(axis=1),
-                style,
-                color=colour,
-                linewidth=2.5,
-                label=f"highest, {label}",
-            )
-            continue
-        axes.plot(x, mean * result.short_line, style, color=colour, linewidth=2.5, label=f"short side, {label}")
-        axes.plot(x, mean * result.long_line, style, color=colour, linewidth=0.8, label=f"long side, {label}")
-        peak = result.side_peak
-        axes.errorbar(
-            display.of_length(peak.station), peak.speed / unit, yerr=peak.error / unit, fmt="v", color=colour, capsize=4
-        )
-        if result.slowing is not None and result.slowing.parts:
-            k = result.slowing.from_here
-            axes.plot(x[k], mean[k] * result.short_line[k], "X", color=colour, markersize=10, label=f"parts, {label}")
+            highest = mean * result.wall.over_mean.max(axis=1)
+            axes.plot(x, highest, style, color=of_short, linewidth=2.5, label=f"highest{label}")
+        else:
+            short = mean * result.short_line
+            axes.plot(x, short, style, color=of_short, linewidth=2.5, label=f"short side{label}")
+            _mark_short_side(axes, label, result, x, short, display, unit, of_short)
+            if result.turning_on is not None:
+                kept = mean * result.turning_on.line
+                says = f"short side{label}, if the turn\ngoes on past the end"
+                axes.fill_between(x, short, kept, where=kept > 1.01 * short, color=of_short, alpha=0.15, label=says)
+        axes.plot(x, mean, style, color=of_mean, linewidth=1.8, label=f"mean of the section{label}")
+        if result.side_peak is not None:
+            axes.plot(x, mean * result.long_line, style, color=of_long, linewidth=1.8, label=f"long side{label}")
     first = results[0][1]
-    axes.axhline(first.ideal_speed / unit, color=INK, linewidth=0.8, linestyle=":")
-    axes.annotate(
-        "without loss, from the depression", (0.01, first.ideal_speed / unit), xycoords=("axes fraction", "data"),
-        va="bottom", fontsize=8, color=INK,
+    water = f"{first.depression / PA_PER['in_h2o']:.0f} inH2O"
+    axes.axhline(
+        first.ideal_speed / unit, color=INK, linewidth=1.0, linestyle=":",
+        label=f"{first.ideal_speed / unit:.0f} {name}: all that {water} gives\nwithout loss. The mean stays\n"
+        "under it; a wall may pass it",
     )  # fmt: skip
     for joint in first.path.starts[1:]:
         axes.axvline(display.of_length(float(joint)), color=INK, linewidth=0.8)
@@ -112,12 +110,33 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     axes.set_ylabel(f"speed, {name}")
     axes.set_ylim(bottom=0.0)
     axes.set_title(
-        f"Air speed at {first.flow / M3_S_PER['cfm']:.0f} cfm, {first.depression / PA_PER['in_h2o']:.0f} inH2O: "
-        "ideal flow, no friction, no valve",
+        f"Air speed at {first.flow / M3_S_PER['cfm']:.0f} cfm, {water}: ideal flow, no friction, no valve",
         color=INK,
         fontsize=11,
     )
     return _finished(figure, axes)
+
+
+def _mark_short_side(
+    axes: Any,
+    label: str,
+    result: AirSpeed,
+    x: FloatArray,
+    short: FloatArray,
+    display: Display,
+    unit: float,
+    colour: Any,
+) -> None:
+    """Mark the short side's peak with its doubt, and where the air is to leave the wall."""
+    peak = result.side_peak
+    assert peak is not None
+    axes.errorbar(
+        display.of_length(peak.station), peak.speed / unit, yerr=peak.error / unit, fmt="v", color=colour, capsize=4,
+        markerfacecolor="white", label=f"peak and its doubt{label}",
+    )  # fmt: skip
+    if result.slowing is not None and result.slowing.parts:
+        k = result.slowing.from_here
+        axes.plot(x[k], short[k], "X", color=PEAK, markersize=9, label=f"leaves the wall{label}")
 
 
 def bench_chart(runs: Sequence[Run], depression: float, display: Display, path: str, *, force: bool = False) -> None:
@@ -136,13 +155,15 @@ def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Fi
             lift, at_depression(run, depression) / M3_S_PER["cfm"], style, marker="o", color=colour, label=run.name
         )
         if run.swirl is not None:
-            rows[1].plot(lift, run.swirl, style, marker="o", color=colour)
+            read = np.isfinite(run.swirl)
+            rows[1].plot(lift[read], run.swirl[read], style, marker="o", color=colour)
     rows[0].set_ylim(bottom=0.0)
     rows[0].set_xlim(left=0.0)
     rows[0].set_ylabel(f"cfm at {depression / PA_PER['in_h2o']:.0f} inH2O")
     rows[0].set_title("Bench runs", color=INK, fontsize=11)
     if swirl:
         rows[1].set_ylabel("swirl, as read")
+        rows[1].set_ylim(bottom=min(0.0, *(float(np.nanmin(r.swirl)) for r in runs if r.swirl is not None)))
         rows[1].grid(True, color="#eeeeee")
         rows[1].spines[["top", "right"]].set_visible(False)
     rows[-1].set_xlabel(f"lift, {display.unit}")

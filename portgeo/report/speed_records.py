@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
-from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
+from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, in_common, worth_comparing
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW, Demand
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.report.notices import notices_record
@@ -133,11 +133,18 @@ def demand_record(found: Demand, power: tuple[float, float] | None) -> dict[str,
 
 
 def bench_record(runs: Sequence[Run], depression: float, valve: Valve | None) -> list[dict[str, Any]]:
-    """Return runs at one depression; from the second on with the change from the first."""
-    return [_run_record(run, runs[0] if k else None, depression, valve) for k, run in enumerate(runs)]
+    """Return runs at one depression, each with the change from the first and from those worth setting beside it."""
+    records = [_run_record(run, depression, valve) for run in runs]
+    for record, run in zip(records[1:], runs[1:], strict=True):
+        if in_common(runs[0], run).any():
+            record["change_from_first"] = _change_record(runs[0], run, depression)
+    for earlier, later, what in worth_comparing(runs):
+        found = _change_record(runs[earlier], runs[later], depression)
+        records[later].setdefault("changes", []).append({"from_run": earlier + 1, "differs": what, **found})
+    return records
 
 
-def _run_record(run: Run, first: Run | None, depression: float, valve: Valve | None) -> dict[str, Any]:
+def _run_record(run: Run, depression: float, valve: Valve | None) -> dict[str, Any]:
     flat = flattens(run, depression)
     record: dict[str, Any] = {
         "state": run.state,
@@ -154,15 +161,17 @@ def _run_record(run: Run, first: Run | None, depression: float, valve: Valve | N
         record["on_curtain"], record["on_throat"] = found.on_curtain, found.on_throat
         record["passage_mm2"], record["on_passage"] = found.passage, found.on_passage
         record["limited_by"] = [PASSAGES[k] for k in found.limits]
-    if first is not None:
-        other = change(first, run, depression)
-        record["change_from_first"] = {
-            "lift_mm": other.lift,
-            "change_cfm": (other.after - other.before) / M3_S_PER["cfm"],
-            "change_percent": (other.after / other.before - 1.0) * 100.0,
-            "read": other.read,
-        }
     return record
+
+
+def _change_record(before: Run, after: Run, depression: float) -> dict[str, Any]:
+    found = change(before, after, depression)
+    return {
+        "lift_mm": found.lift,
+        "change_cfm": (found.after - found.before) / M3_S_PER["cfm"],
+        "change_percent": (found.after / found.before - 1.0) * 100.0,
+        "read": found.read,
+    }
 
 
 def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[list[float]]]:

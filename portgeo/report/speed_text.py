@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
-from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
+from portgeo.flow.bench import FLAT, Run, What, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine
 from portgeo.flow.gas import mach_through
 from portgeo.flow.separation import Slowing
@@ -20,6 +20,12 @@ from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
 
 HEADING = 14  # columns before what a heading says
+MOST_ON_PASSAGE = 1.05  # a bench's and a lift's own error is less than the rest
+WHAT_ON_IS = (
+    "On curtain, throat and passage: the flow over what would go through that area at the depression without loss. "
+    "Curtain is valve circumference times lift; throat is less the stem; passage is the smallest way past the valve."
+)
+WHAT_FLAT_IS = f"Flat: the flow rises at less than {FLAT:.0%} of the run's steepest rate from there on."
 
 
 def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: Display) -> str:
@@ -196,6 +202,7 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
     """Return runs side by side at one depression, and each against the valve."""
     water = depression / PA_PER["in_h2o"]
     lines = [f"bench runs, corrected to {water:.1f} inH2O (flow goes as the square root of depression)"]
+    impossible: list[str] = []
     for number, run in enumerate(runs, start=1):
         flat = flattens(run, depression)
         says = f"best {at_depression(run, depression).max() / M3_S_PER['cfm']:.1f} cfm"
@@ -207,8 +214,21 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
         lines += _said(f"run {number}", f"{run.name}: {says}")
     for number, run in enumerate(runs, start=1):
         lines += ["", *_run_table(number, run, depression, valve, d)]
-    for number, run in enumerate(runs[1:], start=2):
-        lines += ["", *_change_table(runs[0], run, number, depression, d)]
+        if valve is not None:
+            over = at_valve(run, valve).on_passage > MOST_ON_PASSAGE
+            impossible += [f"run {number} at {d.length(float(lift))}" for lift in run.lift[over]]
+    if valve is not None:
+        lines += ["", *textwrap.wrap(WHAT_ON_IS, WIDTH)]
+    if impossible:
+        says = f"on passage over {MOST_ON_PASSAGE:g}, more than it can pass ({', '.join(impossible)})"
+        lines += _said("look at", says + ": check the zero of the lift, the seat's width and angle and the valve")
+    pairs = worth_comparing(runs)
+    for later in range(1, len(runs)):
+        if not any(later in pair[:2] for pair in pairs):
+            lines += ["", f"run {later + 1} has no lift in common with a run before it: nothing is set beside it"]
+    for earlier, later, what in pairs:
+        lines += ["", *_change_table(runs, earlier, later, what, depression, d)]
+    lines += ["", *textwrap.wrap(WHAT_FLAT_IS, WIDTH)]
     return "\n".join(lines)
 
 
@@ -232,19 +252,27 @@ def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d:
     return lines
 
 
-def _change_table(first: Run, other: Run, number: int, depression: float, d: Display) -> list[str]:
-    found = change(first, other, depression)
-    same_state = first.state == other.state
-    what = f"what '{other.setup or other.name}' costs or gives" if same_state else "change"
+def _change_table(
+    runs: Sequence[Run], earlier: int, later: int, what: What, depression: float, d: Display
+) -> list[str]:
+    before, after = runs[earlier], runs[later]
+    found = change(before, after, depression)
+    title = {
+        "setup": f"what '{after.setup or after.name}' costs or gives"
+        + (f" ({after.state})" if after.state and after.setup else ""),
+        "state": f"what '{after.state or after.name}' gives or costs" + (f" ({after.setup})" if after.setup else ""),
+        "both": "state and set-up both differ",
+    }[what]
+    one, other = f"run {earlier + 1}", f"run {later + 1}"
     lines = [
-        f"{what}: run {number} less run 1",
-        f"{'lift ' + d.unit:>10} {'run 1':>8} {'run ' + str(number):>8} {'cfm':>8} {'%':>7}",
+        *textwrap.wrap(f"{title}: {other} less {one}", WIDTH),
+        f"{'lift ' + d.unit:>10} {one:>8} {other:>8} {'cfm':>8} {'%':>7}",
     ]
     for k, lift in enumerate(found.lift):
-        before, after = found.before[k] / M3_S_PER["cfm"], found.after[k] / M3_S_PER["cfm"]
-        mark = "" if found.read[k] else "  between two readings"
+        was, now = found.before[k] / M3_S_PER["cfm"], found.after[k] / M3_S_PER["cfm"]
+        mark = "" if found.read[k] else f"  {other} lies between two readings"
         lines.append(
-            f"{lift / MM_PER[d.unit]:>10.3f} {before:>8.1f} {after:>8.1f} {after - before:>+8.1f} "
-            f"{(after / before - 1.0) * 100.0:>+7.1f}{mark}"
+            f"{lift / MM_PER[d.unit]:>10.3f} {was:>8.1f} {now:>8.1f} {now - was:>+8.1f} "
+            f"{(now / was - 1.0) * 100.0:>+7.1f}{mark}"
         )
     return lines

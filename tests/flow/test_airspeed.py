@@ -142,7 +142,7 @@ def test_the_command_answers_first_and_writes_every_key(tmp_path, monkeypatch, c
     made = tmp_path / "speed.json"
     table = tmp_path / "speed.csv"
     status, out, err = command(
-        monkeypatch, capsys, AS_CAST, "--cfm", "215", "--json", str(made), "--csv", str(table), "--unknowns", "4000",
+        monkeypatch, capsys, AS_CAST, "--cfm", "215", "--json", str(made), "--csv", str(table), "--points", "4000",
         "--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders", "4", "--valve", "44.5mm",
         "--beside", FIRST_CUT,
     )  # fmt: skip
@@ -185,7 +185,7 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
     chart, curves = tmp_path / "c.png", tmp_path / "b.png"
     status, out, err = command(
         monkeypatch, capsys, AS_CAST, "--bench", str(bench), "--run", "clay", "--lift", "0.5", "--runner", str(runner),
-        "--unknowns", "4000", "--chart", str(chart), "--bench-chart", str(curves), "--valve", "1.75in", "--throat",
+        "--points", "4000", "--chart", str(chart), "--bench-chart", str(curves), "--valve", "1.75in", "--throat",
         "1.47in", "--stem", "7mm",
     )  # fmt: skip
     assert (status, err) == (0, "")
@@ -207,11 +207,14 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
         ([AS_CAST, "--cfm", "9000"], "chokes the least area"),
         ([AS_CAST, "--cfm", "0.001"], "hardly moves"),
         ([AS_CAST, "--cfm", "much"], "--cfm"),
+        ([AS_CAST, "--cfm", "2,5"], "decimal point"),
+        ([AS_CAST, "--cfm", "215", "--max-lift", "0.5in"], "--bench"),
+        ([AS_CAST, "--cfm", "215", "--stem", "7mm"], "--throat"),
         ([AS_CAST], "no flow"),
         ([], "neither"),
         ([AS_CAST, "--cfm", "215", "--depression", "0"], "depression"),
         ([AS_CAST, "--cfm", "215", "--bore", "3.5in"], "--stroke"),
-        ([AS_CAST, "--cfm", "215", "--unknowns", "3"], "--unknowns"),
+        ([AS_CAST, "--cfm", "215", "--points", "3"], "--points"),
         ([AS_CAST, "--cfm", "215", "--run", "as cast"], "--run"),
         ([AS_CAST, "--cfm", "215", "--throat", "1.4in"], "--valve"),
         ([AS_CAST, "--cfm", "215", "--valve", "1.4in", "--throat", "1.6in"], "throat"),

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from portgeo.errors import InputError
-from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens
+from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.valve import Valve
 from portgeo.io.bench import pick_run, read_bench
 from portgeo.units import M3_S_PER, PA_PER
@@ -139,3 +139,15 @@ def test_coefficients_of_a_run():
     assert found.on_passage[1] == pytest.approx(1.0, rel=1e-4)
     assert found.on_curtain[1] == pytest.approx((38.0**2 - 7.0**2) / (4.0 * 44.0 * 14.0), rel=1e-4)
     assert found.limits.tolist() == [0, 2]
+
+
+def test_each_run_goes_beside_those_it_shares_a_state_or_a_set_up_with():
+    """Two states, each with and without the manifold: two costs of the manifold, two gains of the cut."""
+    lift = np.array([5.0])
+
+    def run(state, setup):
+        return Run(state, setup, lift, np.array([0.1]), np.array([7000.0]), None, (2,))
+
+    runs = [run(*words) for words in (("cast", "clay"), ("cast", "manifold"), ("cut", "clay"), ("cut", "manifold"))]
+    assert worth_comparing(runs) == [(0, 1, "setup"), (0, 2, "state"), (1, 3, "state"), (2, 3, "setup")]
+    assert worth_comparing([run("cast", "clay"), run("cut", "spacer")]) == [(0, 1, "both")]
