@@ -23,6 +23,8 @@ from portgeo.report.page_text import answer, engine_text, tied
 from portgeo.report.page_view import view_section
 from portgeo.units import Display
 
+SCRIPTS = ("page.js", "models.js", "paint.js", "view.js")  # in assets/, one after the other
+
 
 def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> str:
     """Return the report's page. results : as in results.json. models : decimated, the planned port's last."""
@@ -36,19 +38,18 @@ def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Dis
             sections.append((key, heading, short, inside))
     main = el("main", [_section(*one) for one in sections], id="main")
     body = [el("a", "To the answer", href="#main", class_="skip"), _header(results, sections), main, _footer(results)]
-    parts = {name: _asset(name) for name in ("page.css", "view.js", "page.js")}
+    style, script = _asset("page.css"), "\n".join(_asset(name) for name in SCRIPTS)
     data = ""
     if models:
         value = view_data(models, scales_of(models, display), first_shown(models, PLANNED_STATE), display)
         data = f'<script type="application/json" id="view-data">{json_for_script(value)}</script>'
     return Template(_asset("page.html")).substitute(
-        policy=_policy(parts),
+        policy=_policy(style, script),
         title=escape(plain_text(results["title"])),
-        style=parts["page.css"],
+        style=style,
         body=html(body),
         data=data,
-        view_script=parts["view.js"],
-        page_script=parts["page.js"],
+        script=script,
     )
 
 
@@ -56,19 +57,12 @@ def _asset(name: str) -> str:
     return (files("portgeo.report") / "assets" / name).read_text(encoding="utf-8")
 
 
-def _policy(parts: Mapping[str, str]) -> str:
-    """Return the content security policy: our own scripts and style by their hashes, pictures of the page, no more."""
-
-    def hashes(suffix: str) -> str:
-        return " ".join(
-            f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-            for name, text in parts.items()
-            if name.endswith(suffix)
-        )
-
+def _policy(style: str, script: str) -> str:
+    """Return the content security policy: our own style and script by their hashes, pictures of the page, no more."""
+    hashes = [base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script)]
     return (
-        f"default-src 'none'; script-src {hashes('.js')}; style-src {hashes('.css')}; img-src data:; base-uri 'none'; "
-        "form-action 'none'"
+        f"default-src 'none'; script-src 'sha256-{hashes[1]}'; style-src 'sha256-{hashes[0]}'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
     )
 
 

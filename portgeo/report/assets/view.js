@@ -10,47 +10,6 @@
   const overlay = document.getElementById("labels");
   const buttons = (name) => Array.from(document.querySelectorAll("[data-" + name + "]"));
 
-  // ---- numbers -------------------------------------------------------------------------------
-  function bytes(text) {
-    const raw = atob(text), out = new Uint8Array(raw.length);
-    for (let k = 0; k < raw.length; k++) out[k] = raw.charCodeAt(k);
-    return out.buffer;
-  }
-  const words = (text) => new Uint16Array(bytes(text));
-  const UNKNOWN = 65535, LEVELS = 65534;
-
-  function opened(model) {
-    if (model.xyz) return model;
-    const raw = words(model.points), n = raw.length / 3;
-    model.faceList = model.wide ? new Uint32Array(bytes(model.faces)) : words(model.faces);
-    model.xyz = new Float32Array(3 * n);
-    for (let k = 0; k < 3 * n; k++) model.xyz[k] = model.low[k % 3] + raw[k] / 65535 * model.size;
-    const s = words(model.station), c = words(model.clock), span = model.stations[1] - model.stations[0];
-    model.s = Float32Array.from(s, (v) => model.stations[0] + v / LEVELS * span);
-    model.round = new Float32Array(2 * n); // sine and cosine of the clock: no seam at 12
-    for (let k = 0; k < n; k++) {
-      const a = c[k] / LEVELS * 2 * Math.PI;
-      model.round[2 * k] = Math.sin(a);
-      model.round[2 * k + 1] = Math.cos(a);
-    }
-    model.share = {};
-    for (const name of Object.keys(model.values)) model.share[name] = words(model.values[name]);
-    model.normals = normals(model.xyz, model.faceList);
-    return model;
-  }
-
-  function normals(p, f) {
-    const out = new Float32Array(p.length);
-    for (let k = 0; k < f.length; k += 3) {
-      const a = 3 * f[k], b = 3 * f[k + 1], c = 3 * f[k + 2];
-      const ux = p[b] - p[a], uy = p[b + 1] - p[a + 1], uz = p[b + 2] - p[a + 2];
-      const vx = p[c] - p[a], vy = p[c + 1] - p[a + 1], vz = p[c + 2] - p[a + 2];
-      const n = [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
-      for (const i of [a, b, c]) for (let j = 0; j < 3; j++) out[i + j] += n[j];
-    }
-    return out;
-  }
-
   // ---- what is shown -------------------------------------------------------------------------
   const home = { yaw: -0.29, pitch: -0.48, zoom: 1, x: 0, y: 0 };
   const shown = Object.assign({ model: 0, paint: null, point: null }, home);
@@ -111,140 +70,10 @@
   }
 
   // ---- drawing -------------------------------------------------------------------------------
-  const VERTEX = `#version 300 es
-  in vec3 place; in vec3 normal; in float station; in vec2 round_; in vec2 painted;
-  uniform mat3 turn; uniform vec3 middle; uniform vec2 scale; uniform vec2 shift; uniform float depth;
-  out vec3 seen; out vec3 side; out float along; out vec2 clock; out vec2 value; flat out float only;
-  void main() {
-    seen = turn * (place - middle); side = turn * normal;
-    along = station; clock = round_; value = painted; only = painted.x;
-    gl_Position = vec4(seen.xy * scale + shift, -seen.z / depth, 1.0);
-  }`;
-  const FRAGMENT = `#version 300 es
-  precision highp float;
-  in vec3 seen; in vec3 side; in float along; in vec2 clock; in vec2 value; flat in float only;
-  uniform sampler2D shades; uniform float marks; uniform float zero; uniform float classes; uniform float ring;
-  uniform float pixel;
-  out vec4 colour;
-  float line(float f, float wide) {
-    float rate = fwidth(f);
-    return rate < 1e-5 ? 0.0 : 1.0 - smoothstep(wide - 0.7, wide + 0.7, abs(fract(f - 0.5) - 0.5) / rate);
-  }
-  float hatch(float k) {
-    vec2 at = gl_FragCoord.xy / pixel;
-    float up = step(fract((at.x - at.y) / 9.0), 0.16), down = step(fract((at.x + at.y) / 9.0), 0.16);
-    if (k < 0.5) return max(up, down);
-    if (k < 1.5) return up;
-    if (k < 2.5) return down;
-    if (k < 3.5) return 0.0;
-    return step(fract((k < 4.5 ? at.y : at.x) / 7.0), 0.2);
-  }
-  void main() {
-    vec3 flat_ = normalize(cross(dFdx(seen), dFdy(seen))), smooth_ = normalize(side);
-    if (smooth_.z < 0.0) smooth_ = -smooth_;
-    vec3 n = dot(flat_, smooth_) < 0.75 ? flat_ : smooth_;
-    float lit = 0.5 + 0.5 * max(dot(n, normalize(vec3(-0.35, 0.45, 0.82))), 0.0);
-    bool known = value.y > 0.99;
-    float v = classes > 0.0 ? (floor(only * classes) + 0.5) / classes : value.x;
-    vec3 paint = known ? texture(shades, vec2(clamp(v, 0.002, 0.998), 0.5)).rgb : vec3(0.85);
-    vec3 ink = dot(paint, vec3(0.3, 0.6, 0.1)) > 0.45 ? vec3(0.05) : vec3(1.0);
-    float f = value.x * marks;
-    float drawn = known && classes == 0.0 && abs(f - zero) > 0.5 ? 0.85 * line(f, 0.7 * pixel) : 0.0;
-    if (known && classes > 0.0) drawn = 0.55 * hatch(floor(only * classes));
-    drawn = max(drawn, 0.4 * line(along / ring, 0.35 * pixel));
-    vec2 c = normalize(clock);
-    if (c.y < 0.0 && fract(along / ring * 4.0) < 0.5)
-      drawn = max(drawn, 1.0 - smoothstep(1.0, 2.0, abs(c.x) / fwidth(c.x) / pixel));
-    colour = vec4(mix(paint, ink, drawn) * lit, 1.0);
-  }`;
-
-  let gl = null, program = null, at = {}, where = {};
-  const kept = new Map();
-
-  function start() {
-    gl = canvas.getContext("webgl2", { antialias: true, alpha: true });
-    if (!gl) return false;
-    program = gl.createProgram();
-    for (const [kind, source] of [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, FRAGMENT]]) {
-      const shader = gl.createShader(kind);
-      gl.shaderSource(shader, source);
-      gl.compileShader(shader);
-      gl.attachShader(program, shader);
-    }
-    gl.linkProgram(program);
-    if (!gl.getProgramParameter(program, gl.LINK_STATUS)) return false;
-    gl.useProgram(program);
-    for (const name of ["place", "normal", "station", "round_", "painted"]) at[name] = gl.getAttribLocation(program, name);
-    for (const name of ["turn", "middle", "scale", "shift", "depth", "marks", "zero", "classes", "ring", "pixel"])
-      where[name] = gl.getUniformLocation(program, name);
-    gl.enable(gl.DEPTH_TEST);
-    gl.clearColor(0, 0, 0, 0);
-    return true;
-  }
-
-  function buffer(key, make, kind) {
-    if (!kept.has(key)) {
-      const made = gl.createBuffer();
-      gl.bindBuffer(kind || gl.ARRAY_BUFFER, made);
-      gl.bufferData(kind || gl.ARRAY_BUFFER, make(), gl.STATIC_DRAW);
-      kept.set(key, made);
-    }
-    gl.bindBuffer(kind || gl.ARRAY_BUFFER, kept.get(key));
-  }
-
-  function feed(name, size, key, make) {
-    buffer(key, make);
-    if (at[name] < 0) return;
-    gl.enableVertexAttribArray(at[name]);
-    gl.vertexAttribPointer(at[name], size, gl.FLOAT, false, 0, 0);
-  }
-
-  function painted(shares) {
-    const out = new Float32Array(2 * shares.length);
-    shares.forEach((v, k) => { if (v !== UNKNOWN) { out[2 * k] = v / LEVELS; out[2 * k + 1] = 1; } });
-    return out;
-  }
-
-  function texture() {
-    const key = "shades " + paint().part + " " + shown.paint;
-    if (!kept.has(key)) {
-      const made = gl.createTexture(), rgb = new Uint8Array(bytes(paint().shades));
-      gl.bindTexture(gl.TEXTURE_2D, made);
-      gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
-      gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGB, rgb.length / 3, 1, 0, gl.RGB, gl.UNSIGNED_BYTE, rgb);
-      for (const side of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(gl.TEXTURE_2D, side, gl.LINEAR);
-      for (const side of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T]) gl.texParameteri(gl.TEXTURE_2D, side, gl.CLAMP_TO_EDGE);
-      kept.set(key, made);
-    }
-    gl.bindTexture(gl.TEXTURE_2D, kept.get(key));
-  }
-
+  const paintModel = portPainter(canvas);
   function draw() {
-    if (!gl || gl.isContextLost()) return;
-    const pixel = Math.min(window.devicePixelRatio || 1, 2);
-    const w = Math.max(1, Math.round(canvas.clientWidth * pixel)), h = Math.max(1, Math.round(canvas.clientHeight * pixel));
-    if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
-    const one = model(), p = paint(), place = placing(), m = place.m, k = shown.model;
-    gl.viewport(0, 0, w, h);
-    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    feed("place", 3, k + " place", () => one.xyz);
-    feed("normal", 3, k + " normal", () => one.normals);
-    feed("station", 1, k + " station", () => one.s);
-    feed("round_", 2, k + " round", () => one.round);
-    feed("painted", 2, k + " paint " + p.name, () => painted(one.share[p.name]));
-    buffer(k + " faces", () => one.faceList, gl.ELEMENT_ARRAY_BUFFER);
-    texture();
-    gl.uniformMatrix3fv(where.turn, false, [m[0], m[3], m[6], m[1], m[4], m[7], m[2], m[5], m[8]]);
-    gl.uniform3fv(where.middle, place.middle);
-    gl.uniform2f(where.scale, 2 * place.scale / place.w, 2 * place.scale / place.h);
-    gl.uniform2f(where.shift, 2 * place.x / place.w, -2 * place.y / place.h);
-    gl.uniform1f(where.depth, 2 * place.radius);
-    gl.uniform1f(where.marks, p.marks.length - 1);
-    gl.uniform1f(where.zero, p.centred ? (p.marks.length - 1) / 2 : -9);
-    gl.uniform1f(where.classes, p.classes.length);
-    gl.uniform1f(where.ring, data.ring);
-    gl.uniform1f(where.pixel, pixel);
-    gl.drawElements(gl.TRIANGLES, one.faceList.length, one.wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT, 0);
+    const place = placing();
+    paintModel(shown.model, model(), paint(), place, data.ring);
     label(place);
   }
 
@@ -484,7 +313,7 @@
     new ResizeObserver(redraw).observe(canvas);
   }
 
-  if (!start()) return;
+  if (!paintModel) return;
   document.body.classList.add("live");
   listen();
   choose(data.first, data.models[data.first] && Object.keys(data.models[data.first].values)[0]);
