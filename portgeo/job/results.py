@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from portgeo.flow.airspeed import AirSpeed
-from portgeo.io.ports import Loaded
-from portgeo.plane import FloatArray, IntArray
-from portgeo.report.model import Model
-from portgeo.reshape.plan import Plan
-from portgeo.survey.schedule import Survey
+if TYPE_CHECKING:
+    from portgeo.flow.airspeed import AirSpeed
+    from portgeo.io.ports import Loaded
+    from portgeo.plane import FloatArray, IntArray
+    from portgeo.report.model import Model
+    from portgeo.reshape.plan import Plan
+    from portgeo.survey.schedule import Survey
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.signal import savgol_filter
 from scipy.spatial import cKDTree
 
 from portgeo.errors import GeometryError
@@ -76,6 +75,8 @@ def quieted(grid: WallGrid, travel: FloatArray, noise: float) -> FloatArray:
     """
     if noise == 0.0:
         return travel
+    from scipy.signal import savgol_filter  # most of a second to import, and only scans need it
+
     steps = float(np.diff(grid.stations).mean()), float(grid.girth.mean()) / travel.shape[1]
     along, around = (max(2 * round(QUIET_MM / step / 2.0) + 1, 5) for step in steps)
     if len(travel) > along:
