@@ -94,7 +94,7 @@ def _areas(plan: Plan, d: Display) -> str:
     )
     told = f"least {d.area(float(plan.area_before.min()))} today, {d.area(float(plan.area_after.min()))} then"
     if met == len(asked):
-        return f"{'the one' if met == 1 else f'all {met}'} asked for will be met; {told}"
+        return f"{ {1: 'the one', 2: 'both'}.get(met, f'all {met}') } asked for will be met; {told}"
     worst = int(np.argmax(short))
     place = f"station {d.length(stations[worst])} is {short[worst]:.1%} short"
     return f"{met} of {len(asked)} asked for will be met, {place}; {told}"
