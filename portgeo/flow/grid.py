@@ -80,16 +80,19 @@ def _perimeter(block: np.ndarray) -> np.ndarray:
     return np.concatenate([block[0, :-1], block[:-1, -1], block[-1, :0:-1], block[:0:-1, 0]])
 
 
-def sweep(sections: Sequence[Section], made: Pattern) -> Grid:
+def sweep(sections: Sequence[Section], made: Pattern, stations: FloatArray | None = None) -> Grid:
     """Return the grid through sections.
 
-    Raises GeometryError where a section is too far from star-shaped, or where hexahedra between two
-    sections would turn inside out.
+    stations (n,) : mm, to say in a refusal where; without them a section's number is said. One point of
+    a section must see its whole wall. (A harmonic map of its triangles to the disc, tried for an L and a
+    U, does not help: cells drawn back through it fold at the inner corner all the same.) Raises
+    GeometryError where a section is too far from star-shaped, or where hexahedra between two sections
+    would turn inside out.
     """
     walls = np.stack([wall_nodes(s.outline, made.across, made.down) for s in sections])
     centres = np.stack([moments(s.outline).centroid for s in sections])
     for k in np.flatnonzero(_clearance(walls, centres) < INWARD).tolist():
-        centres[k] = _kernel_centre(walls[k], sections[k])
+        centres[k] = _kernel_centre(walls[k], _place(k, stations))
     origins = np.stack([s.origin for s in sections])
     frames = np.stack([s.frame for s in sections])
     for block_of in BLOCKS:
@@ -102,12 +105,12 @@ def sweep(sections: Sequence[Section], made: Pattern) -> Grid:
     if _folds(plane[first], made):
         raise GeometryError(
             "the section's outline turns in and out too far for a flow grid to be laid in it",
-            where=_place(sections[first]),
+            where=_place(first, stations),
             mend="Measure it without the bulge or the side pocket, or trace it again",
         )
     raise GeometryError(
         "the sections there change too fast for a flow grid to be laid between them",
-        where="near " + _place(sections[first]),
+        where="near " + _place(first, stations),
         mend="Look at the sections there for a reading or a trace that is wrong",
     )
 
@@ -189,7 +192,7 @@ def _clearance(walls: FloatArray, centres: FloatArray) -> FloatArray:
     return (cross / np.linalg.norm(edge, axis=2)).min(axis=1) / size
 
 
-def _kernel_centre(wall: FloatArray, section: Section) -> FloatArray:
+def _kernel_centre(wall: FloatArray, place: str) -> FloatArray:
     """Return the point (2,) from which the whole wall (p, 2) is seen, farthest inside its lines."""
     from scipy.optimize import linprog  # rarely needed, and slow to import
 
@@ -199,8 +202,8 @@ def _kernel_centre(wall: FloatArray, section: Section) -> FloatArray:
     answer = linprog([0.0, 0.0, -1.0], A_ub=system, b_ub=(outward * wall).sum(axis=1), bounds=(None, None))
     if not answer.success or answer.x[2] <= INWARD * float(np.sqrt(np.ptp(wall, axis=0).prod())):
         raise GeometryError(
-            "no point of the section sees its whole wall, so no flow grid can be laid in it",
-            where=_place(section),
+            "the section winds so far that no one point in it sees its whole wall, and no flow grid can be laid in it",
+            where=place,
             mend="Measure it without the bulge that hides part of the wall, or trace it again",
         )
     return np.asarray(answer.x[:2])
@@ -213,9 +216,8 @@ def _folds(plane: FloatArray, made: Pattern) -> bool:
     return bool((ahead[..., 0] * back[..., 1] - ahead[..., 1] * back[..., 0] <= 0.0).any())
 
 
-def _place(section: Section) -> str:
-    x, y, z = section.origin
-    return f"the section about ({x:.1f}, {y:.1f}, {z:.1f}) mm of the port's frame"
+def _place(k: int, stations: FloatArray | None) -> str:
+    return f"section {k + 1}" if stations is None else f"station {stations[k]:.1f} mm"
 
 
 def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, block_of: BlockOf) -> FloatArray:

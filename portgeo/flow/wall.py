@@ -146,7 +146,7 @@ def wall_solution(path: Path, size: Size, *, turning: bool = False) -> WallSpeed
     or the solution fails.
     """
     sections = sections_along(path, size.rings)
-    grid = sweep(sections, size.pattern)
+    grid = sweep(sections, size.pattern, size.rings)
     figures = [moments(s.outline) for s in sections]
     # The grid's own sections, polygons of their wall nodes, are a little smaller: a mean over them is
     # what the grid's speeds are to be measured by, and a straight duct reads one on any grid.
