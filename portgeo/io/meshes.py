@@ -36,7 +36,8 @@ class MeshFile:
 
     vertices : (n, 3) millimetres where the unit is known, else the file's own numbers. faces :
     (m, 3), degenerate ones kept. unit : "mm", "in", "cm", "m" or what the file calls it; None
-    where nothing tells. unit_from : "file", "option" or None. triangles : how many.
+    where nothing tells. unit_from : "file", "option" or None. triangles : how many. stated : the unit
+    that the file itself names, which an option goes before.
     """
 
     vertices: FloatArray
@@ -45,6 +46,7 @@ class MeshFile:
     unit_from: str | None
     sha256: str
     triangles: int
+    stated: str | None = None
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
         )
     known, source = (unit, "option") if unit else (raw.unit, "file" if raw.unit else None)
     scale = MM_PER[unit] if unit else raw.scale
-    return MeshFile(raw.vertices * scale, raw.faces, known, source, raw.sha256, len(raw.faces))
+    return MeshFile(raw.vertices * scale, raw.faces, known, source, raw.sha256, len(raw.faces), raw.unit)
 
 
 def _read(path: Path, suffix: str) -> _Raw:

@@ -112,6 +112,8 @@ def _from_mesh(
         unit, notice = judge_unit(vertices * scale)
         notices.append(notice)
         vertices = vertices * MM_PER[unit]
+    elif mesh.stated not in (None, unit):
+        notices.append(Notice("unit_contradicted", f"the file says its numbers are in {mesh.stated}; taken as {unit}"))
     size = MM_PER.get(unit, 1.0) * scale
     low, high = vertices.min(axis=0) * scale, vertices.max(axis=0) * scale
 

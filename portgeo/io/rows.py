@@ -17,6 +17,8 @@ from portgeo.io.numbers import read_number
 from portgeo.plane import FloatArray
 from portgeo.units import MM_PER, Display, LengthUnit
 
+SLIPPED = (7.0, 14.0)  # times its neighbours: a decimal point is in the wrong place
+ALIKE = 2.5  # times one another, at most, that the neighbours must be to be gone by
 SIZES_MM = (1.0, 1000.0)  # no port's height or width is outside: the unit must be wrong
 LONGEST_MM = 5000.0  # and no port or runner is longer
 
@@ -90,3 +92,35 @@ class Row:
         unit = self._columns[name].unit
         other = "mm" if unit == "in" else "in"
         return f"If it is in {other}, name the column {name}_{other}; else check what was typed"
+
+
+def refuse_slipped_points(rows: Sequence[Row]) -> None:
+    """Refuse a height, width or diameter that is ten times, or a tenth of, what its neighbours are.
+
+    Lofted, the fault would show elsewhere, and another row would be blamed. At the first and last
+    row, where a port may open wide, only one size that is off while another is not is refused.
+    """
+    for k, row in enumerate(rows):
+        beside = [rows[j] for j in ((k - 1, k + 1) if 0 < k < len(rows) - 1 else (1, 2) if k == 0 else (k - 1, k - 2))]
+        slipped = {name: _slipped(row, beside, name) for name in ("height", "width", "diameter") if row.text(name)}
+        at_end = k in (0, len(rows) - 1)
+        if not any(slipped.values()) or (at_end and all(slipped.values())):
+            continue
+        name = next(name for name, is_off in slipped.items() if is_off)
+        value, near = row.size(name), [other.size(name) for other in beside]
+        assert value is not None and None not in near
+        read = " and ".join(row.own(name, size) for size in near if size is not None)
+        times = "ten times" if value > (near[0] or 0.0) else "a tenth of"
+        row.refuse(
+            name,
+            f"{row.own(name, value)} is about {times} what the rows beside it read ({read})",
+            "Look for a decimal point in the wrong place",
+        )
+
+
+def _slipped(row: Row, beside: Sequence[Row], name: str) -> bool:
+    size, near = row.size(name), [other.size(name) for other in beside]
+    if size is None or near[0] is None or near[1] is None or not 1.0 / ALIKE < near[0] / near[1] < ALIKE:
+        return False
+    ratio = size / float(np.sqrt(near[0] * near[1]))
+    return SLIPPED[0] < max(ratio, 1.0 / ratio) < SLIPPED[1]

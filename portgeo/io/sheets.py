@@ -20,7 +20,7 @@ from portgeo.errors import GeometryError, InputError, PortgeoError
 from portgeo.io.columns import Column, named_columns
 from portgeo.io.files import read_bounded
 from portgeo.io.outlines import read_outline
-from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row
+from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row, refuse_slipped_points
 from portgeo.io.tables import read_table
 from portgeo.plane import FloatArray
 from portgeo.section import DEFAULT_READING_ERROR_MM, Reading, Shape, outline_of
@@ -81,6 +81,8 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
             Row(number, cells, columns, table.decimal_comma, Path(path).parent, unit, outlines)
             for number, cells in table.rows[1:]
         ]
+        if len(rows) > 2:
+            refuse_slipped_points(rows)
         readings = tuple(_reading(row, default_error) for row in rows)
         for before, after in pairwise(zip(rows, readings, strict=True)):
             _check_neighbours(*before, *after)

@@ -386,3 +386,21 @@ def test_a_sheet_without_headings_is_told_to_be_straight(tmp_path):
     sheet = tmp_path / "port.csv"
     sheet.write_text("station_mm,diameter_mm,shape\n0,40,round\n30,40,round\n")
     assert [notice.code for notice in read_sheet(sheet).warnings] == ["no_heading"]
+
+
+@pytest.mark.parametrize("row", range(5))
+@pytest.mark.parametrize("column", ["height", "width"])
+@pytest.mark.parametrize("times", [10.0, 0.1])
+def test_a_slipped_decimal_point_is_blamed_on_its_own_reading(row, column, times, tmp_path):
+    sizes = {"height": [44.0, 43.0, 40.0, 38.0, 36.0], "width": [32.0, 32.5, 33.0, 33.5, 34.0]}
+    sizes[column][row] *= times
+    lines = [f"{15 * k},{sizes['height'][k]:.6g},{sizes['width'][k]:.6g},8,{6 * k}" for k in range(5)]
+    (tmp_path / "a.csv").write_text("station_mm,height_mm,width_mm,corner_mm,turn_deg\n" + "\n".join(lines) + "\n")
+    with pytest.raises(InputError, match="ten" if times > 1 else "tenth") as refused:
+        read_sheet(tmp_path / "a.csv")
+    assert refused.value.where == f"row {row + 2}, column {column}_mm"
+
+
+def test_a_port_that_opens_ten_times_wider_at_its_end_is_read(tmp_path):
+    (tmp_path / "a.csv").write_text("station_mm,diameter_mm,shape\n0,300,round\n30,31,round\n60,30,round\n")
+    assert read_sheet(tmp_path / "a.csv").readings[0].height == 300.0

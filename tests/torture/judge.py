@@ -59,7 +59,9 @@ def run(words: list[str], folder: Path, named: str, may_write: set[str]) -> Outc
     assert status in (0, 2), status
     if status == 2:
         assert wrote == set(), f"refused, and yet wrote {wrote}"
-        assert message.count("\n") == 1 and message.startswith("portgeo: ") and message.endswith((".\n", "?\n")), message
+        assert message.count("\n") == 1 and message.startswith("portgeo: ") and message.endswith((".\n", "?\n")), (
+            message
+        )
         assert named in message, message
         assert message.removeprefix("portgeo: ").count(". ") >= 1, f"no mend: {message}"
         own = re.sub(r"'[^']*'", "", message)  # without what is quoted from the file

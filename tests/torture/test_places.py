@@ -163,3 +163,12 @@ def test_a_coordinate_that_is_no_number_is_refused(bad, suffix, folder):
     with np.errstate(all="ignore"):
         (folder / f"scan{suffix}").write_bytes(file_of(vertices, scan.faces, suffix))
     refused(["measure", folder / f"scan{suffix}", "--units-in", "mm"], folder, folder / f"scan{suffix}")
+
+
+def test_a_unit_that_the_file_contradicts_is_told(folder, capsys):
+    from portgeo.cli import main
+
+    scan = make.tube(make.Shape(), 4.0)
+    write_mesh(folder / "scan.stl", scan.vertices / 25.4, scan.faces)  # its header says millimetres
+    assert main(["measure", str(folder / "scan.stl"), "--units-in", "in"]) == 0
+    assert "the file says its numbers are in mm; taken as in" in capsys.readouterr().out
