@@ -14,7 +14,7 @@ from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from portgeo.centreline import Centreline, at, crossings, heading, through
 from portgeo.errors import GeometryError
-from portgeo.plane import CHORD_MM, FloatArray, IntArray, chord, moments
+from portgeo.plane import CHORD_MM, FloatArray, IntArray, areas, chord, moments
 from portgeo.section import WELD_MM, Reading, is_simple, outline_of
 from portgeo.skin import folds, skin
 from portgeo.triangles import meet
@@ -237,18 +237,13 @@ def outlines_at(surface: Surface, stations: FloatArray) -> FloatArray:
     """
     s = np.asarray(stations, dtype=float)
     outlines = CubicHermiteSpline(surface.stations, surface.outlines, surface.slopes)(s)
-    measured = _areas(surface.outlines)
+    measured = areas(surface.outlines)
     k = np.clip(np.searchsorted(surface.stations, s, side="right") - 1, 0, len(measured) - 2)
-    area = _areas(outlines)
+    area = areas(outlines)
     wanted = np.clip(area, np.minimum(measured[k], measured[k + 1]), np.maximum(measured[k], measured[k + 1]))
     middle = (outlines.min(axis=1, keepdims=True) + outlines.max(axis=1, keepdims=True)) / 2.0
     scale = np.sqrt(wanted / area)[:, None, None]
     return np.where(scale == 1.0, outlines, middle + (outlines - middle) * scale)
-
-
-def _areas(outlines: FloatArray) -> FloatArray:
-    following = np.roll(outlines, -1, axis=1)
-    return 0.5 * (outlines[..., 0] * following[..., 1] - following[..., 0] * outlines[..., 1]).sum(axis=1)
 
 
 def rings_at(surface: Surface, stations: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

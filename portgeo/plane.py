@@ -55,6 +55,24 @@ def _length(p: FloatArray, q: FloatArray) -> float:
     return float(np.linalg.norm(q - p, axis=1).sum())
 
 
+def areas(outlines: FloatArray) -> FloatArray:
+    """Return the signed areas (k,) of stacked polygons (k, m, 2)."""
+    return _crosses(outlines).sum(axis=1) / 2.0
+
+
+def areas_and_centroids(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the signed areas (k,) and centroids (k, 2) of stacked polygons (k, m, 2), none of area zero."""
+    cross = _crosses(outlines)
+    area = cross.sum(axis=1) / 2.0
+    sums = np.einsum("km,kmi->ki", cross, outlines + np.roll(outlines, -1, axis=1))
+    return area, sums / (6.0 * area[:, None])
+
+
+def _crosses(outlines: FloatArray) -> FloatArray:
+    following = np.roll(outlines, -1, axis=1)
+    return np.asarray(outlines[..., 0] * following[..., 1] - following[..., 0] * outlines[..., 1])
+
+
 def chord(outline: FloatArray, through: FloatArray, axis: int) -> tuple[float, float]:
     """Return the outermost crossings (low, high) of a line along `axis` through a point.
 

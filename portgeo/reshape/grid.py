@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from portgeo.centreline import at, crossings
 from portgeo.errors import GeometryError
 from portgeo.loft import quarters
-from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.plane import FloatArray, IntArray, areas, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import area_of, is_simple
 from portgeo.skin import skin
@@ -149,15 +149,9 @@ def moved(grid: WallGrid, depth: FloatArray) -> FloatArray:
     return grid.outlines + depth[..., None] * grid.outward
 
 
-def polygon_areas(outlines: FloatArray) -> FloatArray:
-    """Return the areas (n,) of outlines (n, m, 2)."""
-    after = np.roll(outlines, -1, axis=1)
-    return 0.5 * (outlines[..., 0] * after[..., 1] - after[..., 0] * outlines[..., 1]).sum(axis=1)
-
-
 def areas_after(grid: WallGrid, depth: FloatArray) -> FloatArray:
     """Return the areas (n,) of the sections after a cut: today's plus what the moved outline gains."""
-    return grid.areas + polygon_areas(moved(grid, depth)) - polygon_areas(grid.outlines)
+    return grid.areas + areas(moved(grid, depth)) - areas(grid.outlines)
 
 
 def area_slopes(grid: WallGrid, depth: FloatArray) -> FloatArray:

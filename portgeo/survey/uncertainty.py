@@ -14,7 +14,7 @@ import numpy as np
 
 from portgeo.centreline import at
 from portgeo.loft import Surface, correspond, outlines_at, spine_of, surface_on
-from portgeo.plane import FloatArray, fit_circle
+from portgeo.plane import FloatArray, areas_and_centroids, fit_circle
 from portgeo.port import Port
 from portgeo.section import Reading, SectionMeasures, outline_of
 from portgeo.survey.sides import BAND, Roughness, Side, TurnPlane, find_turn, turn_plane
@@ -216,7 +216,7 @@ def _trial(surface: Surface, stations: FloatArray, with_radii: bool) -> _Trial:
     s = np.linspace(surface.stations[0], surface.stations[-1], PLANES)
     points, frames = at(surface.centreline, s)
     outlines = outlines_at(surface, s)
-    area, centroid = _areas_and_centroids(outlines)
+    area, centroid = areas_and_centroids(outlines)
     moment = area[:, None] * np.einsum("ki,kij->kj", centroid, frames[:, 1:])
     # Pappus, slab by slab: area along the spine, less what the turn takes from the inside.
     swept = 0.5 * (area[1:] + area[:-1]) @ np.diff(s)
@@ -227,13 +227,6 @@ def _trial(surface: Surface, stations: FloatArray, with_radii: bool) -> _Trial:
         radii = np.array([_radius(s, outlines, points, frames, plane, inner) for inner in (True, False)])
     at_table = np.interp(stations, s, area)
     return _Trial(at_table, float(swept), radii)
-
-
-def _areas_and_centroids(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:
-    following = np.roll(outlines, -1, axis=1)
-    cross = outlines[..., 0] * following[..., 1] - following[..., 0] * outlines[..., 1]
-    area = cross.sum(axis=1) / 2.0
-    return area, np.einsum("km,kmi->ki", cross, outlines + following) / (6.0 * area[:, None])
 
 
 def _radius(
