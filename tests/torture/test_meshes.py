@@ -104,7 +104,7 @@ def test_a_hurt_file_ends_in_an_answer_or_a_message(name, kind, byte_damage, see
 
 
 @pytest.mark.nightly
-@settings(CALM, max_examples=160)
+@settings(CALM, max_examples=350)
 @given(**shapes_kept)
 def test_damage_that_leaves_the_shape_many_times(name, mesh_damage, kind, seed):
     whole_damage(name, mesh_damage, kind, seed)
