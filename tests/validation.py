@@ -57,9 +57,8 @@ def check(request: pytest.FixtureRequest) -> Check:
         quantity: str, source: str, got: object, expected: object, *, rel: float = 0.0, abs: float = 0.0
     ) -> None:
         assert (rel > 0.0) != (abs > 0.0), "a check has one limit"
-        got, expected = np.broadcast_arrays(
-            np.asarray(got, dtype=float).ravel(), np.asarray(expected, dtype=float).ravel()
-        )
+        both = np.broadcast_arrays(np.asarray(got, dtype=float), np.asarray(expected, dtype=float))
+        got, expected = (values.ravel() for values in both)
         error = np.abs(got - expected) / (np.abs(expected) if rel else 1.0)
         worst = int(np.argmax(np.where(np.isnan(error), np.inf, error)))
         row = Row(quantity, source, float(expected[worst]), float(got[worst]), rel or abs, bool(rel))
