@@ -39,7 +39,7 @@ def pictured(given: Given) -> Pictures:
     """Return a picture of every model with each of its paints that says something new of it.
 
     Section area is drawn where there is no depth of cut: of the first state of a part, once for a runner
-    that stays as it is. Of the wall left, the last state and the planned port tell all.
+    that stays as it is, and so is its speed. Of the wall left, the last state and the planned port tell all.
     """
     models: Models = given.needs["models"]
     display = Display(given.settings["units"])
@@ -51,7 +51,8 @@ def pictured(given: Given) -> Pictures:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
         painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
         again = model.part == "runner" and runner_drawn
-        drawn = painted - ({"area"} if "depth" in painted or again else set())
+        drawn = painted - ({"area"} if "depth" in painted else set())
+        drawn -= {"area", "speed"} if again and "depth" not in painted else set()
         drawn -= {"wall left"} if model.state not in (PLANNED, last) else set()
         runner_drawn |= model.part == "runner"
         for paint in model.paints:

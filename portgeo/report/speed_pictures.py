@@ -109,8 +109,9 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     axes.set_xlabel(f"station of the port, {display.unit}")
     axes.set_ylabel(f"speed, {name}")
     axes.set_ylim(bottom=0.0)
+    flows = dict.fromkeys(f"{result.flow / M3_S_PER['cfm']:.0f}" for _, result in results)
     axes.set_title(
-        f"Air speed at {first.flow / M3_S_PER['cfm']:.0f} cfm, {water}: ideal flow, no friction, no valve",
+        f"Air speed at {' and '.join(flows)} cfm, {water}: ideal flow, no friction, no valve",
         color=INK,
         fontsize=11,
     )
