@@ -95,10 +95,28 @@ def write_job(folder, job=JOB):
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """A job's folder with its report, and the processor time that the first run took."""
-    folder = write_job(tmp_path_factory.mktemp("bench") / "job")
-    seconds = run_apart(folder)
-    return folder, seconds
+    """A job's folder with its report, and the processor time that the first run took.
+
+    Tests that run side by side share one first run: whoever comes first makes it, the others wait and copy.
+    """
+    root = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        root = root.parent
+    shared, told = root / "report-job", root / "report-job.json"
+    try:
+        write_job(shared)
+    except FileExistsError:
+        give_up = time.monotonic() + 900.0
+        while not told.exists():
+            assert time.monotonic() < give_up, "the first run did not end"
+            time.sleep(0.5)
+    else:
+        seconds = run_apart(shared)
+        (root / "report-job.part").write_text(json.dumps(seconds))
+        (root / "report-job.part").rename(told)
+    folder = tmp_path_factory.mktemp("bench") / "job"
+    shutil.copytree(shared, folder)
+    return folder, json.loads(told.read_text())
 
 
 def run_apart(folder, *more):
