@@ -13,7 +13,7 @@ from portgeo.plane import FloatArray, IntArray
 from portgeo.section import WELD_MM
 from portgeo.triangles import pairs_meet
 
-FOLD_REACH = 8  # faces to each side along a strip: a fold is a matter of neighbours
+FOLD_REACH = 16  # faces to each side along a strip: a fold is a matter of neighbours, thin as they may be
 
 
 def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -83,7 +83,7 @@ def folds(space: FloatArray) -> NDArray[np.bool_]:
     for step in range(1, FOLD_REACH + 1):
         turned = np.einsum("ijk,ijk->ij", normal, np.roll(normal, -step, axis=1)) < 0
         near |= turned | np.roll(turned, step, axis=1)
-    for step in (1, 2, 4):  # dilated by 7 faces to each side
+    for step in (1, 2, 4, 8):  # dilated by 15 faces to each side
         near = near | np.roll(near, step, axis=1) | np.roll(near, -step, axis=1)
     folded = np.zeros(len(strips), dtype=bool)
     sound = _sound(strips)

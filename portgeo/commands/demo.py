@@ -24,31 +24,21 @@ CAST, CUT = "demo-as-cast.csv", "demo-first-cut.csv"
 # What is shown, the command (words in capitals are files in the demo's folder), what it writes.
 STEPS = (
     (
-        "The casting: its area schedule, what to look at, a mesh and a picture",
-        ("measure", CAST, "--json", "as-cast.json", "--csv", "as-cast.schedule.csv", "--picture", "as-cast.png"),
+        "The casting: its area schedule, and what to look at",
+        ("measure", CAST, "--json", "as-cast.json", "--csv", "as-cast.schedule.csv"),
     ),
-    ("The same port as a watertight mesh, to look at or to print", ("loft", CAST, "-o", "as-cast.stl")),
-    (
-        "What the first cut took, and where",
-        (
-            *("compare", CAST, CUT, "--json", "first-cut.json", "--picture", "cut-depth.png"),
-            *("--chart", "area-schedule.png"),
-        ),
-    ),
+    ("What the first cut took, and where", ("compare", CAST, CUT, "--json", "first-cut.json")),
     (
         "Where the wall drives the air fast, at the bench's best flow after the first cut",
-        (
-            *("airspeed", CUT, "--bench", "demo-bench.csv", "--run", "first cut", "--json", "air-speed.json"),
-            *("--picture", "air-speed.png"),
-        ),
+        ("airspeed", CUT, "--bench", "demo-bench.csv", "--run", "first cut", "--json", "air-speed.json"),
     ),
     (
         "The next cut: the short side laid back, within the wall",
         ("reshape", CUT, "demo-target.toml", "--json", "plan.json", "--csv", "cut-sheet.csv"),
     ),
     (
-        "Gauges at 1:1 for that cut, to print and take to the bench",
-        ("templates", CUT, "--target", "demo-target.toml", "--at", "1.0in,2.0in,2.4in", "--out", "gauges.pdf"),
+        "All of it as one job: a page to look at, meshes, pictures, gauges at 1:1, every table",
+        ("report", "demo-job.toml", "--out", "report"),
     ),
 )
 
@@ -151,24 +141,14 @@ def _written(out: Path, unwritten: str) -> str:
     """Return what was written, and plainly what was not."""
     lines = [
         f"written to {out}",
-        "  demo-*             the measured sheets, a traced outline, bench, wall and target sheets: copy them",
-        "  as-cast.stl        the port as a mesh, millimetres",
-        "  *.json, *.csv      every number, with its unit in its name",
-        "  area-schedule.png  both area schedules in one chart",
-        "  as-cast.png        the port with its stations, floor line and short-side circle",
-        "  cut-depth.png      how deep the first cut went, and where",
-        "  air-speed.png      speed at the wall over the mean",
-        "  cut-sheet.csv      what to take, and what the micrometer should read (reshape --out DIR writes more)",
-        "  gauges.pdf         to print at 100 %",
+        "  report/report.html    the page: open it in a browser, it needs no network",
+        "  report/customer.pdf   two pages for the one whose engine it is",
+        "  report/templates.pdf  gauges for the planned cut, to print at 100 %",
+        "  report/cut-sheet.txt  what to take, and what the micrometer should read",
+        "  report/               meshes, pictures and every table",
+        "  *.json, *.csv         the four answers above, each number with its unit in its name",
+        "  demo-*                the measured sheets, a traced outline, bench, wall, target and job: copy them",
     ]
     if unwritten:
         lines.append(f"Not everything is there: {unwritten}")
-    job, report = (_quoted(str(out / name)) for name in ("demo-job.toml", "report"))
-    return "\n".join(
-        [
-            *lines,
-            "",
-            f"All of it on one page: portgeo report {job} --out {report}",
-            "Next: portgeo measure YOUR-SHEET.csv, or portgeo measure -h",
-        ]
-    )
+    return "\n".join([*lines, "", "Next: portgeo new MY-PORT makes a folder for your own, or portgeo measure -h"])

@@ -328,7 +328,7 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         items.append(f"{one['part']}, {one['before']} to {one['after']}: laid together {_alignment(one['record'], d)}.")
     for state, record in speeds_of(results):
         grid = record["grid"]
-        items.append(f"Air speed, {state}: {grid['unknowns']} unknowns, cells of {d.length(grid['cell_mm'])}.")
+        items.append(f"Air speed, {state}: {grid['unknowns']} points, cells of {d.length(grid['cell_mm'])}.")
     found = [
         el("ul", [el("li", text) for text in items]),
         table_element(tables["inputs"], d),

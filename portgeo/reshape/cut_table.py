@@ -17,7 +17,7 @@ from portgeo.reshape.target import wanted_areas
 from portgeo.section import measure_section
 
 HOURS = np.array([12.0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11])
-MOST_ROWS = 15
+MOST_ROWS = 24
 EVEN_ROWS = 9  # where nothing was measured and little is wanted
 TOO_CLOSE_MM = 2.0  # rows nearer than this are one
 
@@ -83,7 +83,7 @@ def table_rows(plan: Plan) -> IntArray:
         named += [plan.short_side.start, plan.short_side.end]
     measured = plan.port.rows.tolist() if len(plan.port.rows) <= MOST_ROWS else []
     chosen: list[float] = []
-    for station in [*named, deepest, *measured, *np.linspace(first, last, EVEN_ROWS).tolist()]:
+    for station in [*named, *measured, deepest, *np.linspace(first, last, EVEN_ROWS).tolist()]:
         if len(chosen) < MOST_ROWS and all(abs(station - other) > TOO_CLOSE_MM for other in chosen):
             chosen.append(float(station))
     return np.unique([int(np.argmin(np.abs(grid.stations - s))) for s in chosen])

@@ -86,12 +86,12 @@ def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
     first, last = port.centreline.stations[[0, -1]]
     count = int(np.clip(np.ceil((last - first) / NODE_MM) + 1, LEAST_NODES, MOST_NODES))
     even, named = np.linspace(first, last, count), np.clip(wanted_stations(target), first, last)
-    # A named station takes the place of an even one that stands close by.
     gap = (last - first) / (count - 1)
-    clear = np.array([len(named) == 0 or np.abs(s - named).min() > 0.4 * gap for s in even])
-    clear[[0, -1]] = True
-    named = named[(named - first > 1e-6) & (last - named > 1e-6)]
-    nodes = np.unique(np.concatenate([even[clear], named]))
+    # A named station takes the place of a measured or an even one that stands close by, a measured one of an even.
+    for others in (port.rows, even):
+        named = np.concatenate([named, [s for s in others if len(named) == 0 or np.abs(s - named).min() > 0.4 * gap]])
+    inside = named[(named - first > 1e-6) & (last - named > 1e-6)]
+    nodes = np.unique(np.concatenate([[first], inside, [last]]))
     pieces = np.maximum(np.ceil(np.diff(nodes) / RING_MM).astype(int), 1)
     stations = np.concatenate(
         [
