@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
@@ -69,7 +69,7 @@ class Steps:
         title: str,
         work: str,
         settings: dict[str, Any],
-        files: list[tuple[str, str, str]] = [],  # noqa: B006
+        files: Sequence[tuple[str, str, str]] = (),
         needs: dict[str, str | None] | None = None,
     ) -> str:
         """Add a step and return its name. files : role, name, what. needs : role to name, None for none."""
