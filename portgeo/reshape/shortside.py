@@ -29,7 +29,10 @@ QUIET_MM = 6.0  # of a scanned floor line over which its noise is averaged: unde
 SURE_NOISES = 1.5  # of the wall's noise, which the line has less of: a move that is there
 TOUCH_MM = 0.002  # floor moved by less than this is not cut
 INMOST_FACING = 0.85  # a wall within 32 degrees of it can become the innermost floor
-BEND_SPAN_MM = 2.5  # to each side: past a scan's roughness, under the smallest short side
+BEND_SPAN_MM = 4.0  # to each side: past a scan's roughness and a mesh's chords, under the smallest short side
+# Of the wanted curvature: what the line may be over it in the programme, and is rounded off after. Less, and the
+# line's last digits, which differ from grid to grid, decide how it may bend.
+BEND_SLACK = 0.05
 FLOOR_FACING = 0.5  # a wall within 60 degrees of the inside of the turn is floor, whose radius a limit may cost
 
 
@@ -108,13 +111,14 @@ def rounded_again(grid: WallGrid, radius: float) -> FloatArray:
     return _swept(grid, floor.ways, _floor_moves(floor, radius))
 
 
-def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float) -> Fairness:
+def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float, slack: float) -> Fairness:
     """Return how a cut beyond `base` (n, m) may bend so that the floor keeps `radius`.
 
     A curve of curvature k moved into the metal by d has, to first order, the curvature k + d'' + k^2 d
-    (primes along the curve; any book on plane curves, from memory). That may be no more than 1 / radius,
-    or than it is before: on the arc itself only a cut like a shift of the whole arc is left, elsewhere
-    there is room. It holds at every row, on each wall line of the inmost floor, and no cut at all meets it.
+    (primes along the curve; any book on plane curves, from memory). That may be no more than 1 / radius
+    and `slack`, a share of it, or than it is before: on the arc itself only a cut like a shift of the whole
+    arc is left, elsewhere there is room. It holds at every row, on each wall line of the inmost floor, and
+    no cut at all meets it.
     """
     floor = _floor(replace(grid, outlines=moved(grid, base)))
     step = np.linalg.norm(np.diff(floor.line, axis=0), axis=1)
@@ -138,7 +142,7 @@ def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float) -> F
         for column in columns
     ]
     # As shares of the wanted curvature, so that the solver sees numbers near one.
-    most = np.tile(1.0 - radius * bend[1:-1], len(columns))
+    most = np.tile(1.0 + slack - radius * bend[1:-1], len(columns))
     return Fairness((radius * sparse.vstack(blocks)).tocsr(), most)
 
 
