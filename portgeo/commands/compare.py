@@ -12,11 +12,13 @@ if TYPE_CHECKING:
     from portgeo.io.ports import Loaded
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
+COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
 EXAMPLE = """examples:
   portgeo compare stock.csv ported.csv
   portgeo compare stock.stl ported.stl --alloy iron --json cut.json --depth-mesh cut.ply
   portgeo compare stock.stl ported.stl --align fixed --fixed entry --box 0,-20,30,15,20,45
   portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
+  portgeo compare --set 1.csv 2.csv --gasket hole.dxf
 
 Two sheets are laid as they were measured, from one entry along one centreline (--align none); where
 a mesh is among the two, --align auto lays them together by the wall that was not cut. Densities of
@@ -29,6 +31,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
     parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
     parser.add_argument("--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner")
+    parser.add_argument(
+        "--gasket",
+        metavar="OUTLINE",
+        help="with --set: the gasket's hole (dxf, svg, csv), drawn from the line the sheets are measured from",
+    )
+    parser.add_argument("--gasket-at", choices=("entry", "exit"), default="entry", help="the opening it lies on")
     parser.add_argument("--align", choices=("none", "fixed", "auto"), help="how the two are laid together")
     parser.add_argument(
         "--fixed",
@@ -102,13 +110,16 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.io.files import check_free
 
     outputs = (args.json, args.csv, args.depth_mesh, args.removed_mesh, args.picture, args.chart)
-    read = [p for p in (args.before, args.after, *(args.set or ())) if p]
+    read = [p for p in (args.before, args.after, args.gasket, *(args.set or ())) if p]
     check_free([p for p in outputs if p], args.force, read)
+    _check_meshes(args)
     if args.set:
         if args.before or args.after:
             raise InputError("there is a port before --set", mend="Name all the runners after --set, and no other")
         _run_set(args)
         return
+    if args.gasket:
+        raise InputError("a gasket is compared with the runners of a set", mend="Use --set, or match for one joint")
     if not args.before or not args.after:
         raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
     if args.align is None:
@@ -116,6 +127,19 @@ def run(args: argparse.Namespace) -> None:
 
         args.align = "none" if is_sheet(args.before) and is_sheet(args.after) else "auto"
     _run_pair(args)
+
+
+def _check_meshes(args: argparse.Namespace) -> None:
+    """Refuse, before any work, a mesh in a format that is not written or that holds no colours."""
+    from portgeo.errors import OutputError
+
+    for path, formats in ((args.depth_mesh, COLOURED), (args.removed_mesh, SOLIDS)):
+        if path and Path(path).suffix.lower() not in formats:
+            raise OutputError(
+                "this mesh cannot be written to such a file",
+                file=path,
+                mend=f"End the name in one of {', '.join(formats)}",
+            )
 
 
 def _run_pair(args: argparse.Namespace) -> None:
@@ -173,17 +197,20 @@ def _run_pair(args: argparse.Namespace) -> None:
 
 def _write_removed(found: Any, args: argparse.Namespace) -> None:
     from portgeo.compare.solids import removed_mesh
-    from portgeo.errors import OutputError
+    from portgeo.errors import OutputError, PortgeoError
     from portgeo.io.meshes import write_mesh
 
-    vertices, faces = removed_mesh(found)
+    try:
+        vertices, faces = removed_mesh(found)
+    except PortgeoError as refusal:
+        raise refusal.in_file(args.removed_mesh) from None
     if len(faces) == 0:
         raise OutputError(
             "no metal was removed, so there is no solid of it to write",
             file=args.removed_mesh,
             mend="Leave out --removed-mesh",
         )
-    write_mesh(args.removed_mesh, found.before.to_source(vertices), faces, force=args.force)
+    write_mesh(args.removed_mesh, vertices, faces, force=args.force)
 
 
 def _run_set(args: argparse.Namespace) -> None:
@@ -193,10 +220,15 @@ def _run_set(args: argparse.Namespace) -> None:
     from portgeo.report.compare_text import unique
 
     loaded = [load_port(path, args) for path in args.set]
-    found = balance([one.port for one in loaded], args.flow)
-    told = [n for one in loaded for n in (*one.warnings, *one.port.warnings)]
-    warnings = (*found.warnings, *unique(told))
     display = loaded[0].display
+    gasket = None
+    if args.gasket:
+        from portgeo.io.outlines import read_outline
+
+        gasket = read_outline(args.gasket, display.unit)
+    found = balance([one.port for one in loaded], args.flow, gasket=gasket, gasket_end=args.gasket_at)
+    told = [n for one in loaded for n in (*one.warnings, *one.port.warnings)]
+    warnings = unique((*found.warnings, *told))
     if args.json:
         record = balance_record(found, [one.source for one in loaded], warnings, display)
         write_json(args.json, record, force=args.force)

@@ -8,21 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from portgeo.compare.register import Alignment, align
+from portgeo.compare.state import state_of
 from portgeo.compare.tube import walled
 from portgeo.errors import GeometryError, InputError
-from portgeo.plane import FloatArray
+from portgeo.plane import FloatArray, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import measure_section
-from portgeo.triangles import volume
 from portgeo.units import Notice
 
 ROWS = 25  # stations of the table
 ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times
+OTHER_HAND_MM = 0.5  # nearer to the first than as it is, rms, once mirrored: a sheet of the other hand
+ON_PLANE_MM, SQUARE = 0.5, np.radians(3.0)  # a file whose entry lies so near to its own plane x = 0 is drawn from it
 LEAST_ODD = 0.005  # of the area: runners this close are equal to any micrometer
+
+
+End = Literal["entry", "exit"]
 
 
 @dataclass(frozen=True)
@@ -41,13 +47,17 @@ class Balance:
     less least area over their mean. worst : its index. odd : the runner farthest from the mean of the
     others, or None where none stands out. off : (k,), rms difference of each from the mean of the
     others, as a share. mirrored : (k,), the other hand of the first. entries, exits : (k) Openings
-    after all are laid together by their walls. flows : (k,) bench flow, or None.
+    after all are laid together. as_measured : they are laid as their sheets were measured, else by their
+    walls. flows : (k,) bench flow, or None. gasket_shifts : (k, 2), left and up, of the opening's
+    centroid at `gasket_end` from that of the gasket's hole, in each file's own frame; or None.
     """
 
     stations: FloatArray
     areas: FloatArray
     volumes: FloatArray
     lengths: FloatArray
+    least_areas: FloatArray
+    least_stations: FloatArray
     spread: FloatArray
     worst: int
     odd: int | None
@@ -55,13 +65,24 @@ class Balance:
     mirrored: tuple[bool, ...]
     entries: tuple[Opening, ...]
     exits: tuple[Opening, ...]
+    as_measured: bool
     flows: FloatArray | None
+    gasket_shifts: FloatArray | None
+    gasket_end: End
     warnings: tuple[Notice, ...]
 
 
-def balance(ports: Sequence[Port], flows: Sequence[float] | None = None) -> Balance:
+def balance(
+    ports: Sequence[Port],
+    flows: Sequence[float] | None = None,
+    *,
+    gasket: FloatArray | None = None,
+    gasket_end: End = "entry",
+) -> Balance:
     """Return the balance of two or more ports. flows : a bench flow for each, all at one depression.
 
+    gasket : outline (n, 2), left and up, of the hole at `gasket_end`, its zero the line that the sheets were
+    measured from; of a mesh, the zero of its own frame, whose x must run into the entry.
     Raises InputError for too few, GeometryError where one is no port of the set.
     """
     if len(ports) < 2:
@@ -76,7 +97,10 @@ def balance(ports: Sequence[Port], flows: Sequence[float] | None = None) -> Bala
     areas = np.array(
         [[measure_section(s).area for s in sections_at(port, port.centreline.stations[0] + stations)] for port in ports]
     )
-    fits = _laid_together(ports)
+    states = [state_of(port) for port in ports]
+    as_measured = all(port.readings for port in ports)
+    fits = _as_measured(ports) if as_measured else _laid_together(ports)
+    mirrored = tuple(fit is not None and fit.mirrored for fit in fits)
     places = [_openings(port, fit) for port, fit in zip(ports, fits, strict=True)]
     entries, exits = (_from_mean([place[k] for place in places]) for k in (0, 1))
     mean = areas.mean(axis=0)
@@ -85,16 +109,21 @@ def balance(ports: Sequence[Port], flows: Sequence[float] | None = None) -> Bala
     return Balance(
         stations=stations,
         areas=areas,
-        volumes=np.array([volume(port.vertices, port.faces) for port in ports]),
+        volumes=np.array([state.volume for state in states]),
         lengths=lengths,
+        least_areas=np.array([state.least_area for state in states]),
+        least_stations=np.array([state.least_station for state in states]),
         spread=spread,
         worst=int(np.argmax(spread)),
         odd=_odd(off),
         off=off,
-        mirrored=tuple(fit is not None and fit.mirrored for fit in fits),
+        mirrored=mirrored,
         entries=entries,
         exits=exits,
+        as_measured=as_measured,
         flows=None if flows is None else np.asarray(flows, float),
+        gasket_shifts=None if gasket is None else _gasket_shifts(ports, mirrored, gasket, gasket_end),
+        gasket_end=gasket_end,
         warnings=tuple(n for fit in fits if fit is not None for n in fit.warnings),
     )
 
@@ -109,6 +138,52 @@ def _laid_together(ports: Sequence[Port]) -> list[Alignment | None]:
         except GeometryError as refusal:
             raise GeometryError(f"port {k} of the set: {refusal.what}", mend=refusal.mend) from None
     return fits
+
+
+def _as_measured(ports: Sequence[Port]) -> list[Alignment | None]:
+    """Return how each sheet's port comes onto the first as both were measured; the other hand is mirrored."""
+    first = _line(ports[0])
+    fits: list[Alignment | None] = [None]
+    for port in ports[1:]:
+        line = _line(port)
+        apart, mirrored = (np.sqrt(np.mean((line * sign - first) ** 2)) for sign in (1.0, np.array([1.0, -1.0, 1.0])))
+        other = bool(mirrored < apart - OTHER_HAND_MM)
+        hand = np.diag([1.0, -1.0 if other else 1.0, 1.0, 1.0])
+        matrix = ports[0].frame @ hand @ np.linalg.inv(port.frame)
+        fits.append(Alignment("none", matrix, hand, 0.0, 1.0, np.zeros(3), np.zeros((6, 6)), other))
+    return fits
+
+
+def _line(port: Port) -> FloatArray:
+    """Return the middles (ROWS, 3) of a port's sections in its own source's frame."""
+    first, last = port.centreline.stations[[0, -1]]
+    sections = sections_at(port, np.linspace(first, last, ROWS))
+    return port.to_source(np.array([s.in_space(measure_section(s).centroid[None])[0] for s in sections]))
+
+
+def _gasket_shifts(ports: Sequence[Port], mirrored: Sequence[bool], gasket: FloatArray, end: End) -> FloatArray:
+    """Return how far each opening's centroid sits from the gasket hole's (k, 2), left and up in its own frame.
+
+    Raises GeometryError for a mesh in a frame that the drawing has no place in.
+    """
+    hole = moments(gasket).centroid
+    shifts = []
+    for k, (port, other) in enumerate(zip(ports, mirrored, strict=True), start=1):
+        section = sections_at(port, port.centreline.stations[[0 if end == "entry" else -1]])[0]
+        centroid = measure_section(section).centroid
+        if not port.readings:
+            place = port.to_source(section.in_space(centroid[None]))[0]
+            into = port.direction_to_source(section.frame[0])
+            if end != "entry" or abs(place[0]) > ON_PLANE_MM or into[0] < np.cos(SQUARE):
+                raise GeometryError(
+                    f"port {k} of the set is a mesh in a frame of its own, so where the gasket's hole lies on it "
+                    "cannot be told",
+                    mend="Use sheets, which share the line they are measured from, or meshes whose entry lies in "
+                    "the plane x = 0 of the file, x into the port, y left, z to the roof; else leave out --gasket",
+                )
+            centroid = place[1:]
+        shifts.append(centroid - hole * np.array([-1.0 if other else 1.0, 1.0]))
+    return np.array(shifts)
 
 
 def _openings(port: Port, fit: Alignment | None) -> list[tuple[FloatArray, FloatArray]]:

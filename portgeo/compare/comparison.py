@@ -5,18 +5,20 @@ Two Ports come in; a Comparison goes out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, volume_where
+from portgeo.compare.bulge import bulge_volume, edge_bulges, vertex_normals
+from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, vertex_areas, volume_where
 from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
 from portgeo.compare.reading_error import readings_u
 from portgeo.compare.register import Alignment, Method, align, wall_of
 from portgeo.compare.state import State, state_of
 from portgeo.compare.stations import StationRows, station_rows
 from portgeo.compare.tube import Walled, places, walled
-from portgeo.compare.wedges import Wedges, finely, wedges
+from portgeo.compare.wedges import Wedges, finely, refuse_open, wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
@@ -36,8 +38,9 @@ class Comparison:
 
     stretch : stations between which both are there; `before_volume`, `after_volume` and all the rest
     are of it, `before_beyond` and `after_beyond` are what each has outside it. removed - added +
-    below_noise is after_volume - before_volume. `removed_u` : standard uncertainty, from the noise and from
-    the fit. vertices, faces : AFTER's mesh, moved. after_wedges : its wall, refined, that `depth` is on.
+    below_noise is after_volume - before_volume. `removed_u`, `net_u`, `depth_u` : standard uncertainties of
+    the removed and the net volume and of the deepest cut. vertices, faces : AFTER's mesh, moved.
+    after_wedges : its wall, refined, that `depth` is on.
     """
 
     before: Port
@@ -48,6 +51,7 @@ class Comparison:
     removed_u: float
     added: float
     below_noise: float
+    net_u: float
     before_volume: float
     after_volume: float
     before_beyond: float
@@ -89,19 +93,29 @@ def compare_ports(
     method, boxes, faces : how they are laid together, see register.align. stations : rows of the table.
     Raises GeometryError where they are not two states of one port, or a mesh is open.
     """
-    one = walled(finely(before, "BEFORE"))
-    other = walled(finely(after, "AFTER"))
+    for port, name in ((before, "BEFORE"), (after, "AFTER")):
+        refuse_open(port, name)
+    one, other = walled(before), walled(after)
+    fine_one, fine_other = finely(one), finely(other)
     wall = wall_of(one)
     alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
-    moved = alignment.moved(other.port.vertices)
+    own_moved, moved = (alignment.moved(part.port.vertices) for part in (other, fine_other))
     noise = float(np.hypot(before.noise, after.noise))
 
-    stretch = common_stretch(one, other, moved)
-    before_wall, after_wall = one.port.faces[one.is_wall], other.port.faces[other.is_wall]
-    before_wedges = wedges(one.tube, one.port.vertices, before_wall, stretch)
-    after_wedges = wedges(one.tube, moved, after_wall, stretch)
+    stretch = common_stretch(one, other, own_moved)
+    before_wedges, after_wedges = (
+        wedges(one.tube, vertices, part.port.faces[part.is_wall], stretch)
+        for part, vertices in ((fine_one, fine_one.port.vertices), (fine_other, moved))
+    )
+    own_before, own_after = (
+        fine if part is fine_part else wedges(one.tube, vertices, part.port.faces[part.is_wall], stretch)
+        for part, fine_part, fine, vertices in (
+            (one, fine_one, before_wedges, before.vertices),
+            (other, fine_other, after_wedges, own_moved),
+        )
+    )
 
-    depth = depth_of(wall, one.tube, after_wedges, noise)
+    depth = depth_of(wall, one.tube, after_wedges, (before.noise, after.noise), own_moved[_of_wall(other)])
     read_volume_u, read_depth_u = readings_u(before, after)
     map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch, untold=read_depth_u)
     sides = ((1.0, after_wedges), (-1.0, before_wedges))
@@ -111,9 +125,16 @@ def compare_ports(
     added = -sum(sign * volume_where(part, weight) for sign, part, weight in built_up)
     below_noise = after_wedges.total - before_wedges.total - removed + added
 
+    own_sides = [(own_after, after.noise), (own_before, before.noise)]
+    counted = [map_.at(map_.cut, part.where) for part, _ in own_sides]
+    removed_u = _volume_u(alignment, own_sides, counted)
+    net_u = _volume_u(alignment, own_sides, [np.ones_like(weight) for weight in counted])
+    # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7).
+    removed_u = float(np.sqrt(removed_u**2 + below_noise**2 / 3.0 + read_volume_u**2))
+
     before_state, after_state = state_of(before), state_of(after)
     short = before_state.short_side
-    after_faces = other.port.faces
+    after_faces = fine_other.port.faces
     rows = station_rows(before, moved, after_faces, table_stations(before, stations), stretch, noise)
     return Comparison(
         before=before,
@@ -121,11 +142,10 @@ def compare_ports(
         alignment=alignment,
         stretch=stretch,
         removed=removed,
-        removed_u=float(
-            np.hypot(_removed_u(alignment, after_wedges, cut[0][2], depth, noise, below_noise), read_volume_u)
-        ),
+        removed_u=removed_u,
         added=added,
         below_noise=below_noise,
+        net_u=float(np.hypot(net_u, read_volume_u)),
         before_volume=before_wedges.total,
         after_volume=after_wedges.total,
         before_beyond=before_state.volume - before_wedges.total,
@@ -178,37 +198,37 @@ def _rim(port: Walled) -> IntArray:
     return np.unique(port.port.faces[~port.is_wall][of_wall[port.port.faces[~port.is_wall]]])
 
 
-def _removed_u(
-    alignment: Alignment, after: Wedges, cut: FloatArray, depth: Depth, noise: float, below_noise: float
-) -> float:
-    """Return the standard uncertainty of the removed volume, mm3: from the fit and from the noise.
+def _volume_u(alignment: Alignment, sides: Sequence[tuple[Wedges, float]], weights: Sequence[FloatArray]) -> float:
+    """Return the standard uncertainty of a volume between two walls, mm3: from fit, noise and bulge.
 
-    The fit shifts the whole cut at once: its lever is the sum of area times how each height changes
-    with the motion (JCGM 100, 5.1.2, with the covariance of the motion). The noise of one point
-    counts over the area it stands for. What is too shallow to tell may be of the cut or not: a
-    rectangular distribution of that half-width (JCGM 100, 4.3.7).
+    The fit shifts the whole wall at once: its lever is the sum of area times how each height changes
+    with the motion (JCGM 100, 5.1.2, with the covariance of the motion). The noise of one point of a
+    mesh counts over the area it stands for. What bulges between the points is in the volume or not,
+    for either mesh: see bulge. sides : AFTER's wall and BEFORE's with their noises; weights : those
+    that their vertices count by.
     """
-    lever = alignment.pull(after.vertices, _vertex_normals(after)).T @ (depth.areas * cut)
-    by_fit = float(lever @ alignment.covariance @ lever)
-    by_noise = float(((depth.areas * cut * noise) ** 2).sum())
-    return float(np.sqrt(max(by_fit, 0.0) + by_noise + below_noise**2 / 3.0))
+    after = sides[0][0]
+    lever = alignment.pull(after.vertices, vertex_normals(after.vertices, after.faces, 1))
+    pull = (vertex_areas(after.vertices, after.faces) * weights[0]) @ lever
+    variance = max(float(pull @ alignment.covariance @ pull), 0.0)
+    for (part, noise), weight in zip(sides, weights, strict=True):
+        rise = edge_bulges(part.vertices, part.faces, vertex_normals(part.vertices, part.faces, 1))
+        variance += float(((vertex_areas(part.vertices, part.faces) * weight * noise) ** 2).sum())
+        variance += bulge_volume(part.vertices, part.faces, rise, weight) ** 2 / 3.0
+    return float(np.sqrt(variance))
+
+
+def _of_wall(part: Walled) -> IntArray:
+    """Return which points (n,) of a port are of its wall."""
+    return np.unique(part.port.faces[part.is_wall])
 
 
 def _depth_u(alignment: Alignment, after: Wedges, depth: Depth) -> float:
     k = int(np.argmin(((after.vertices - depth.deepest_at) ** 2).sum(axis=1)))
-    by_fit = alignment.uncertainty(after.vertices[k : k + 1], _vertex_normals(after)[k : k + 1])[0]
+    by_fit = alignment.uncertainty(
+        after.vertices[k : k + 1], vertex_normals(after.vertices, after.faces, 1)[k : k + 1]
+    )[0]
     return float(np.hypot(by_fit, depth.deepest_u))
-
-
-def _vertex_normals(part: Wedges) -> FloatArray:
-    """Return unit normals (n, 3), by area, of a wall's vertices."""
-    a, b, c = (part.vertices[part.faces[:, k]] for k in range(3))
-    cross = np.cross(b - a, c - a)
-    total = np.zeros_like(part.vertices)
-    for axis in range(3):
-        for k in range(3):
-            total[:, axis] += np.bincount(part.faces[:, k], cross[:, axis], minlength=len(total))
-    return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
 
 
 def _notices(

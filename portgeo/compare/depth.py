@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from portgeo.compare.deepest import deepest_cut
 from portgeo.compare.depth_map import DepthMap, wall_shares
 from portgeo.compare.distance import Wall, signed_distance
 from portgeo.compare.tube import WALLS, Tube, places
@@ -18,11 +19,8 @@ from portgeo.compare.wedges import Wedges
 from portgeo.plane import FloatArray, IntArray
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
-FITTED_POINTS = 96  # at most, that a quadratic is fitted to round each candidate for the deepest
-FITTED_RADIUS_MM = 2.5  # and no farther than this, so that a burr's mark stays one
-LEAST_FITTED = 24  # but never fewer than these: two quadratics of six terms each
 ALIKE_MM = 0.005  # depths of clean meshes this close are equal: their chord error
-CANDIDATES = 200  # of the deepest points tried
+OWN_MM = 1e-6  # a scanned point and the vertex it became
 
 
 @dataclass(frozen=True)
@@ -65,8 +63,12 @@ def vertex_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
     return np.asarray(np.bincount(faces.ravel(), np.repeat(third, 3), minlength=len(vertices)), dtype=np.float64)
 
 
-def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
-    """Return the depth of AFTER's wall, in BEFORE's port frame, under BEFORE's."""
+def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float], own: FloatArray) -> Depth:
+    """Return the depth of AFTER's wall, in BEFORE's port frame, under BEFORE's.
+
+    noises : of one point of either. own : (k, 3), AFTER's points that were scanned, none put in between.
+    """
+    noise = float(np.hypot(*noises))
     used = np.unique(after.faces)
     at_vertices = np.zeros(len(after.vertices))
     at_vertices[used] = signed_distance(before, after.vertices[used])
@@ -76,7 +78,12 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noise: float) -> Depth:
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
     if noise > 0.0:
-        deepest, deepest_u, where = _deepest(after.vertices, at_vertices, noise, used, order[-CANDIDATES:])
+        tree = cKDTree(after.vertices[used])
+        apart, nearest = tree.query(own)
+        here = apart < OWN_MM  # not past the ends of the stretch
+        own, own_calm = own[here], calm[used][nearest[here]]
+        deepest, deepest_u, best = deepest_cut(before, own, at_vertices[used][nearest[here]], own_calm, noises)
+        where = own[best]
     else:
         deepest, deepest_u = float(at_vertices[order[-1]]), 0.0
         # Along an even cut many points are equally deep: the one in their middle is where it is.
@@ -108,36 +115,6 @@ def _calm(faces: IntArray, values: FloatArray) -> FloatArray:
         total += np.bincount(end, values[start], minlength=len(values))
         values = (total + values) / count
     return values
-
-
-def _deepest(
-    vertices: FloatArray, depth: FloatArray, noise: float, used: IntArray, candidates: IntArray
-) -> tuple[float, float, FloatArray]:
-    """Return the deepest cut with the noise fitted out, its standard uncertainty, and the vertex it is at.
-
-    The greatest of many noisy depths is too deep by a few times the noise. A quadratic through the
-    points round a candidate does not flatten a round-bottomed cut; every other of these points tells
-    which candidate is deepest, and the rest how deep it is, so that the choice does not favour
-    points that err outward.
-    """
-    count = min(FITTED_POINTS, len(used))
-    distance, k = cKDTree(vertices[used]).query(vertices[candidates], k=count)
-    near = used[k]
-    weight = (distance <= np.maximum(FITTED_RADIUS_MM, distance[:, min(LEAST_FITTED, count) - 1 :][:, :1])) * 1.0
-    arm = vertices[near] - vertices[candidates][:, None]
-    # The two widest directions of each neighbourhood span the wall there.
-    _, _, axes = np.linalg.svd(arm * weight[..., None], full_matrices=False)
-    flat = np.einsum("nkj,nij->nki", arm, axes[:, :2]) / FITTED_RADIUS_MM
-    u, v = flat[..., 0], flat[..., 1]
-    system = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=2)
-    fits = []
-    for half in (0, 1):
-        rows = system[:, half::2] * weight[:, half::2, None]
-        inverse = np.linalg.inv(np.einsum("nki,nkj->nij", rows, rows) + 1e-9 * np.eye(6))
-        fits.append((inverse, np.einsum("nij,nkj,nk->ni", inverse, rows, depth[near[:, half::2]])[:, 0]))
-    best = int(np.argmax(fits[0][1]))
-    inverse, values = fits[1]
-    return float(values[best]), float(noise * np.sqrt(inverse[best, 0, 0])), vertices[candidates[best]]
 
 
 def by_wall(

@@ -5,11 +5,12 @@ A triangle mesh without its openings comes in; closest points and signed distanc
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import igl
 import numpy as np
 
+from portgeo.compare.bulge import edge_bulges, vertex_normals
 from portgeo.plane import FloatArray, IntArray
 
 CALM_ROUNDS = 4  # a normal then averages over about four edges each way
@@ -22,7 +23,8 @@ class Wall:
 
     vertices : (n, 3). faces : (m, 3), outward, the two openings left open. normals : (m, 3) unit.
     tree : the boxes round its triangles. calm : (m, 3) the normals averaged over the faces round
-    each, where the wall is noisy; else the normals themselves.
+    each, where the wall is noisy; else the normals themselves. rise : (m, 3), how far the wall
+    bulges over the middles of the edges, see bulge.
     """
 
     vertices: FloatArray
@@ -30,6 +32,7 @@ class Wall:
     normals: FloatArray
     tree: igl.AABB
     calm: FloatArray
+    rise: FloatArray
 
 
 def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall:
@@ -42,8 +45,12 @@ def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall
     faces, normals = faces[whole], cross[whole] / size[whole, None]
     tree = igl.AABB()
     tree.init(vertices, faces)
-    wall = Wall(vertices, faces, normals, tree, normals)
-    return wall if noise == 0.0 else replace(wall, calm=_calm_normals(wall))
+    calm = normals
+    if noise > 0.0:
+        calm = vertex_normals(vertices, faces, CALM_ROUNDS)[faces].sum(axis=1)
+        calm /= np.maximum(np.linalg.norm(calm, axis=1, keepdims=True), 1e-300)
+    rise = edge_bulges(vertices, faces, vertex_normals(vertices, faces, 1))
+    return Wall(vertices, faces, normals, tree, calm, rise)
 
 
 def closest(wall: Wall, points: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -67,7 +74,7 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
         side = np.einsum("ij,ij->i", arm, wall.calm[face])
         return np.copysign(np.linalg.norm(arm, axis=1), side)
     normal = wall.normals[face].copy()
-    shares = _barycentric(corners, foot)
+    shares = barycentric(corners, foot)
     near = shares < ON_EDGE
     on_vertex, on_edge = near.sum(axis=1) >= 2, near.sum(axis=1) == 1
     if on_vertex.any():
@@ -79,7 +86,7 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
     return np.copysign(np.linalg.norm(arm, axis=1), side)
 
 
-def _barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:
+def barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:
     """Return the barycentric coordinates (k, 3) of points (k, 3) in triangles (k, 3, 3)."""
     u, v, w = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], points - corners[:, 0]
     uu, uv, vv = (np.einsum("ij,ij->i", a, b) for a, b in ((u, u), (u, v), (v, v)))
@@ -101,22 +108,6 @@ def _vertex_normals(wall: Wall) -> FloatArray:
             weight = angle * wall.normals[:, axis]
             normals[:, axis] += np.bincount(wall.faces[:, k], weight, minlength=len(normals))
     return normals
-
-
-def _calm_normals(wall: Wall) -> FloatArray:
-    """Return unit normals (m, 3) of the faces, averaged CALM_ROUNDS times over the faces round each."""
-    corners = wall.vertices[wall.faces]
-    area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    of_face = wall.normals * area[:, None]
-    normals = np.zeros_like(wall.vertices)
-    for _ in range(CALM_ROUNDS):
-        for axis in range(3):
-            normals[:, axis] = sum(
-                np.bincount(wall.faces[:, k], of_face[:, axis], minlength=len(normals)) for k in range(3)
-            )
-        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
-        of_face = normals[wall.faces].sum(axis=1) * area[:, None]
-    return of_face / np.maximum(np.linalg.norm(of_face, axis=1, keepdims=True), 1e-300)
 
 
 def _edge_normals(wall: Wall) -> FloatArray:

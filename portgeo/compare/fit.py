@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from portgeo.compare.distance import Wall, closest
+from portgeo.compare.bulge import bulge_at, edge_bulges, vertex_normals
+from portgeo.compare.distance import Wall, barycentric, closest
 from portgeo.compare.tube import Walled
 from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import face_areas
@@ -24,9 +25,14 @@ WIDEST_KERNEL_MM = 4.0  # a heavy cut moves the entry's middle, and with it the 
 NARROWING = 0.75  # kernel after kernel: slow enough that the fit settles in each
 LEAST_SPREAD_MM = 0.002  # of clean meshes: outlines are drawn with chords so close to the curve
 WIDER = 1.6  # the kernel is opened by this much once, to see how far the fit moves
+MUCH_WIDER = 5.0  # the same where less than MAJORITY agrees: another place may then do as well
 COARSELY_SETTLED_MM, SETTLED_MM = 1e-3, 2e-5  # a step smaller than this ends the fit
 MOST_STEPS = 30
 MAJORITY = 0.5  # of the wall in agreement: no other place needs to be tried
+SURE_MM = 0.001  # of a shift, at best: what runs along the whole wall is in no block's sum
+BLOCK_MM = 16.0  # errors of two places farther apart than this are taken to have nothing to do with each other
+FEWEST_BLOCKS = 24  # of fewer, a spread in six directions cannot be told
+LEAST_HELD = 0.3  # of the stiffness that the weights alone have, left by what they let go of
 DAMPING = 1e-7  # of the mean stiffness: a motion that nothing holds stays where it was
 MIRROR = np.diag([1.0, -1.0, 1.0])
 
@@ -35,11 +41,13 @@ MIRROR = np.diag([1.0, -1.0, 1.0])
 class AfterPoints:
     """What the fit uses of AFTER, in its port frame.
 
-    wall : (n, 3) points. openings : points of the two. count : vertices of the wall. around : (n, k)
-    the points round each, itself among them, or None where each stands for itself.
+    wall : (n, 3) points. bulge : (n,) how far the wall stands out over each. openings : points of the
+    two. count : vertices of the wall. around : (n, k) the points round each, itself among them, or
+    None where each stands for itself.
     """
 
     wall: FloatArray
+    bulge: FloatArray
     openings: tuple[FloatArray, FloatArray]
     count: int
     around: IntArray | None = None
@@ -66,6 +74,18 @@ class Fit:
     rests_on_openings: bool
 
 
+@dataclass(frozen=True)
+class System:
+    """What pulls on a motion: rows (n, 6) of a small one, residuals, weights, which rows are wall, and what of
+    each residual is bulge (n,)."""
+
+    rows: FloatArray
+    residual: FloatArray
+    weight: FloatArray
+    is_wall: np.ndarray
+    bulge: FloatArray
+
+
 def target_of(before: Walled, wall: Wall) -> Target:
     """Return what the fit uses of BEFORE, whose wall is ready to be asked for distances."""
     port, tube = before.port, before.tube
@@ -83,21 +103,26 @@ def sampled(after: Walled, count: int, mirrored: bool) -> AfterPoints:
     caps = port.faces[~after.is_wall]
     middle = port.vertices[caps].mean(axis=1)
     at_entry = np.linalg.norm(middle - tube.middles[0], axis=1) < np.linalg.norm(middle - tube.middles[-1], axis=1)
-    openings = [_evenly(port.vertices, cap, OPENING_POINTS) @ hand for cap in (caps[at_entry], caps[~at_entry])]
+    openings = [_evenly(port.vertices, cap, OPENING_POINTS)[0] @ hand for cap in (caps[at_entry], caps[~at_entry])]
     wall = port.faces[after.is_wall]
     used = np.zeros(len(port.vertices), dtype=bool)
     used[wall] = True
-    return AfterPoints(_evenly(port.vertices, wall, count) @ hand, (openings[0], openings[1]), int(used.sum()))
+    points, face, shares = _evenly(port.vertices, wall, count)
+    normals = vertex_normals(port.vertices, wall, 1)
+    bulge = bulge_at(edge_bulges(port.vertices, wall[face], normals), shares)
+    return AfterPoints(points @ hand, bulge, (openings[0], openings[1]), int(used.sum()))
 
 
-def _evenly(vertices: FloatArray, faces: np.ndarray, count: int) -> FloatArray:
+def _evenly(vertices: FloatArray, faces: IntArray, count: int) -> tuple[FloatArray, IntArray, FloatArray]:
     """Return points (count, 3) spread over faces by area, placed in each by a low-discrepancy row.
+
+    Also the face (count,) of each and its barycentric shares (count, 3).
 
     The row is M. Roberts's additive recurrence on the plastic number (2018; from memory): the same
     points each run.
     """
     if len(faces) == 0:
-        return np.zeros((0, 3))
+        return np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.zeros((0, 3))
     total = np.cumsum(face_areas(vertices, faces))
     k = np.arange(count)
     face = np.minimum(np.searchsorted(total, (k + 0.5) / count * total[-1]), len(faces) - 1)
@@ -105,8 +130,8 @@ def _evenly(vertices: FloatArray, faces: np.ndarray, count: int) -> FloatArray:
     u, v = (0.5 + k / plastic) % 1.0, (0.5 + k / plastic**2) % 1.0
     over = u + v > 1.0
     u, v = np.where(over, 1.0 - u, u), np.where(over, 1.0 - v, v)
-    a, b, c = (vertices[faces[face, j]] for j in range(3))
-    return a + u[:, None] * (b - a) + v[:, None] * (c - a)
+    shares = np.column_stack([1.0 - u - v, u, v])
+    return np.einsum("kj,kjx->kx", shares, vertices[faces[face]]), face, shares
 
 
 def seek(target: Target, points: AfterPoints, start: FloatArray, kernel: float) -> Fit:
@@ -142,11 +167,12 @@ def settle(
 ) -> Fit:
     """Return the fit that a motion near it settles into, with its covariance.
 
-    The covariance is that of the points' noise, and of how far the fit moves when its kernel opens:
-    that is what the faint edges of a cut do to it.
+    The covariance is that of the sums of what pulls in each block of the wall, and of how far the fit
+    moves when its kernel opens: that is what the faint edges of a cut do to it.
     """
     motion = _descend(target, points, motion, kernel, openings, COARSELY_SETTLED_MM if coarsely else SETTLED_MM)
-    rows, residual, weight, is_wall = _system(target, points, motion, kernel, 0, openings=openings)
+    system = _system(target, points, motion, kernel, 0, openings=openings)
+    residual, weight, is_wall = system.residual, system.weight, system.is_wall
     if weight.sum() == 0.0:
         return Fit(motion, 0.0, 0.0, np.zeros((6, 6)), openings)
     chosen = (weight > 0) & (is_wall | (target.boxes is not None))
@@ -154,16 +180,11 @@ def settle(
     calm[is_wall] = _round_about(points, residual[is_wall])
     agreeing = (np.abs(calm) < kernel) & chosen
     rms = float(np.sqrt(np.mean(residual[agreeing] ** 2))) if agreeing.any() else 0.0
-    spread = max(noise, rms, LEAST_SPREAD_MM)
-    # Points between the same vertices repeat their error: no more of them count than there are vertices.
-    own = min(points.count, len(target.wall.vertices), len(points.wall))
-    repeat = len(points.wall) / max(own, 1)
-    stiffness = rows.T @ (rows * weight[:, None])
-    stiffness += DAMPING * np.trace(stiffness) / 6.0 * np.eye(6)
-    inverse = np.linalg.inv(stiffness)
-    covariance = inverse * spread**2 * repeat
+    covariance = _covariance(points, system, calm, kernel, max(noise, rms, LEAST_SPREAD_MM))
     if not coarsely:
-        wider = _descend(target, points, motion, WIDER * kernel, openings, SETTLED_MM)
+        share = agreeing.sum() / max(chosen.sum(), 1)
+        opened = (WIDER if share > MAJORITY else MUCH_WIDER) * kernel
+        wider = _descend(target, points, motion, opened, openings, SETTLED_MM)
         shift = _small_motion(target, wider @ np.linalg.inv(motion))
         covariance = covariance + np.outer(shift, shift)
     scale = np.diag([1.0 / target.size] * 3 + [1.0] * 3)
@@ -174,6 +195,37 @@ def settle(
         covariance=scale @ covariance @ scale,
         rests_on_openings=openings,
     )
+
+
+def _covariance(points: AfterPoints, system: System, calm: FloatArray, kernel: float, spread: float) -> FloatArray:
+    """Return the covariance (6, 6) of a settled fit.
+
+    Neighbours share their errors: points between the same vertices, the chords of one corner, the
+    faint edge of one cut. So the pull is summed over blocks of the wall, and only the blocks' sums
+    are taken as independent (K.-Y. Liang, S. L. Zeger, Biometrika 73, 1986). The slope of the pull is
+    that of Geman and McClure's weights, which let go of a point as it moves off. To it comes
+    `LEAST_SPREAD_MM` for each vertex (where there are too few blocks, the whole `spread`), and what
+    half of the bulge moves.
+    """
+    rows, residual, weight = system.rows, system.residual, system.weight
+    stiffness = rows.T @ (rows * weight[:, None])
+    stiffness += DAMPING * np.trace(stiffness) / 6.0 * np.eye(6)
+    root = np.linalg.cholesky(np.linalg.inv(stiffness))
+    let_go = 1.0 - 4.0 * calm**2 / (kernel**2 + calm**2)
+    held = root.T @ (rows.T @ (rows * (weight * let_go)[:, None])) @ root
+    values, vectors = np.linalg.eigh(held)
+    inverse = root @ (vectors / np.maximum(values, LEAST_HELD)) @ vectors.T @ root.T
+    places = np.concatenate([points.wall, *points.openings])[: len(rows)]
+    _, block = np.unique(np.floor(places[weight > 0] / BLOCK_MM), axis=0, return_inverse=True)
+    pull = (rows * (weight * residual)[:, None])[weight > 0]
+    sums = np.column_stack([np.bincount(block.ravel(), pull[:, k]) for k in range(6)])
+    enough = len(sums) >= FEWEST_BLOCKS
+    # Points between the same vertices repeat their error: no more of them count than there are vertices.
+    repeat = len(points.wall) / max(min(points.count, len(points.wall)), 1)
+    floor = np.linalg.inv(stiffness) * repeat * (LEAST_SPREAD_MM if enough else spread) ** 2
+    by_bulge = inverse @ (rows.T @ (weight * system.bulge)) / 2.0
+    own = inverse @ (sums.T @ sums) @ inverse * (len(sums) / (len(sums) - 6.0) if enough else 1.0)
+    return own + floor + np.outer(by_bulge, by_bulge) / 3.0 + SURE_MM**2 * np.eye(6)
 
 
 def _descend(
@@ -199,12 +251,15 @@ def _round_about(points: AfterPoints, residual: FloatArray) -> FloatArray:
 
 def _system(
     target: Target, points: AfterPoints, motion: FloatArray, kernel: float, outward: int, *, openings: bool
-) -> tuple[FloatArray, FloatArray, FloatArray, np.ndarray]:
-    """Return rows (n, 6) of a small motion, residuals (n,), weights (n,), and which rows are wall (n,)."""
+) -> System:
+    """Return the system of one step: bulges are taken off what the flat triangles are apart."""
     moved = points.wall @ motion[:3, :3].T + motion[:3, 3]
     foot, face = closest(target.wall, moved)
     normal = target.wall.calm[face]
-    residual = np.einsum("ij,ij->i", moved - foot, normal)
+    bulge = points.bulge - bulge_at(
+        target.wall.rise[face], barycentric(target.wall.vertices[target.wall.faces[face]], foot)
+    )
+    residual = np.einsum("ij,ij->i", moved - foot, normal) + bulge
     weight = _weights(_round_about(points, residual), kernel, outward)
     # A point past the wall's edge has its foot on the rim, and slides freely along the wall.
     astray = np.linalg.norm(moved - foot, axis=1) > 1.5 * np.abs(residual) + kernel
@@ -224,7 +279,8 @@ def _system(
     at, normal, residual, weight = (np.concatenate(part) for part in zip(*parts, strict=True))
     rows = np.hstack([np.cross(at - target.centre, normal) / target.size, normal])
     is_wall = np.arange(len(residual)) < len(points.wall)
-    return rows, residual, weight, is_wall
+    bulges = np.concatenate([bulge, np.zeros(len(residual) - len(bulge))])
+    return System(rows, residual, weight, is_wall, bulges)
 
 
 def _weights(residual: FloatArray, kernel: float, outward: int) -> FloatArray:
@@ -244,7 +300,8 @@ def _step(
     target: Target, points: AfterPoints, motion: FloatArray, kernel: float, outward: int, *, openings: bool
 ) -> tuple[FloatArray, float]:
     """Return the motion one Gauss-Newton step on, and how far it moved the wall."""
-    rows, residual, weight, _ = _system(target, points, motion, kernel, outward, openings=openings)
+    system = _system(target, points, motion, kernel, outward, openings=openings)
+    rows, residual, weight = system.rows, system.residual, system.weight
     if weight.sum() == 0.0:
         return motion, 0.0
     stiffness = rows.T @ (rows * weight[:, None])

@@ -30,6 +30,7 @@ LEAST_SHARE = 0.15  # of the wall in agreement: below it the two are not states 
 ENOUGH_SHARE = 0.30  # of the wall in agreement: below it a warning
 UNSURE_MM = 0.05  # standard uncertainty of the fit anywhere on the wall: above it a warning
 PLAINLY = 0.9  # of the wall in agreement: the other hand need not be tried
+MIRRORED_BETTER = 1.25  # times the wall in agreement: more than a cut on one side makes of a port that is even
 ENDS = ("entry", "exit")
 
 
@@ -104,6 +105,7 @@ def align(
         fit, mirrored = _laid(target, after_walled, coarse, hands)
     if fit.share < ENOUGH_SHARE:
         _refuse_unlike(target, after_walled, fit, coarse, hands)
+    other_hand = _other_hand(target, after_walled, fit, coarse) if len(hands) == 1 else ()
     points = sampled(after_walled, FINE_POINTS, mirrored)
     if noise > 0.0:
         points = replace(points, around=cKDTree(points.wall).query(points.wall, k=NEIGHBOURS)[1])
@@ -140,7 +142,7 @@ def align(
         centre=target.centre,
         covariance=fit.covariance,
         mirrored=mirrored,
-        warnings=_doubts(target, fit, method),
+        warnings=(*_doubts(target, fit, method), *other_hand),
     )
 
 
@@ -155,6 +157,22 @@ def _laid(target: Target, after: Walled, kernel: float, hands: tuple[bool, ...])
             break
     assert best is not None
     return best
+
+
+def _other_hand(target: Target, after: Walled, fit: Fit, kernel: float) -> tuple[Notice, ...]:
+    """Return a notice where AFTER, mirrored, fits plainly better than as it is."""
+    if fit.share > PLAINLY:
+        return ()
+    other = seek(target, sampled(after, COARSE_POINTS, True), np.eye(4), kernel)
+    if other.share < MIRRORED_BETTER * fit.share:
+        return ()
+    return (
+        Notice(
+            "other_hand",
+            f"mirrored, {100 * other.share:.0f} % of AFTER's wall agrees, as it is {100 * fit.share:.0f} %: "
+            "one of the two may be of the other hand, or was mirrored by mistake",
+        ),
+    )
 
 
 def _reading_error(port: Port) -> float:
@@ -226,8 +244,8 @@ def _refuse_unlike(target: Target, after: Walled, fit: Fit, kernel: float, hands
         )
     if fit.share < LEAST_SHARE:
         raise GeometryError(
-            f"the two have nothing in common: only {100 * fit.share:.0f} % of the wall agrees within "
-            f"{kernel:.2f} mm, wherever they are laid together",
+            f"the two have nothing in common, or nearly all of it was cut: only {100 * fit.share:.0f} % of the "
+            f"wall agrees within {kernel:.2f} mm, wherever they are laid together",
             mend="Check that both files are of one port; where all of it was cut, line them up by a surface "
             "nobody machined (--align fixed) or by the files' own frame (--align none)",
         )

@@ -1,108 +1,150 @@
-"""Removed and added metal as solids, by manifold3d's booleans.
+"""Removed metal as a solid: closed, manifold, outward, meeting itself nowhere, as a file will hold it.
 
-Two closed meshes in one frame come in; the solid that was metal before and is air after, and the
-reverse, go out.
+A Comparison comes in; vertices and faces, rounded to single precision, go out, or a refusal.
 
-Two noisy skins of one wall cross each other everywhere, and each boolean then holds half of that
-froth: it is too large by area times noise times 0.4 (the mean of the positive half of a normal
-error). So volumes are told from wedges, where such errors cancel, and these solids serve to be looked
-at and as the second opinion on clean meshes.
+The outer skin is AFTER's wall where it was cut, the inner one the same triangles drawn in to BEFORE's
+wall, and a rim joins the two. (A boolean of two skins that run together where nothing was cut leaves
+thousands of edges there that rounding folds.) Wherever the skin is still at fault, as where feet run
+together in a sharp corner, the triangle is left out; a solid that would lose too much is not written.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import manifold3d
 import numpy as np
+import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from portgeo.centreline import at
 from portgeo.compare.comparison import Comparison
-from portgeo.compare.depth_map import FLOOR_MM
-from portgeo.compare.wedges import arrays_of, solid_of
+from portgeo.compare.depth_map import FLOOR_MM, LEAST_PATCH_MM2
+from portgeo.compare.distance import closest, wall_from
+from portgeo.compare.tube import walled
+from portgeo.errors import OutputError
 from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
-from portgeo.triangles import face_areas
+from portgeo.triangles import face_areas, pairs_meet, volume
 
-SIMPLIFY_MM = 0.0005  # flat walls lose the triangles they do not need
-SIMPLIFY_NOISES = 2.0  # of the meshes' noise: triangles within it say nothing about the cut
-
-
-@dataclass(frozen=True)
-class MetalSolids:
-    """What was removed and what was added, each of several pieces or empty, without slivers.
-
-    slivers : volume, mm3, of the pieces left out, removed less added, so that removed - added +
-    slivers is the difference of the two volumes.
-    """
-
-    removed: manifold3d.Manifold
-    added: manifold3d.Manifold
-    slivers: float
+SHORT_OF_FOOT = 0.002  # of the depth, that the inner skin stops short: feet in a sharp corner stay apart
+LEAST_KEPT = 0.97  # of the volume: the rest may be left out to have a sound skin
+ROUNDS = 12  # of leaving out
+PAIRS_AT_ONCE = 500_000
 
 
 def removed_mesh(found: Comparison) -> tuple[FloatArray, IntArray]:
-    """Return the removed metal of a comparison as a closed mesh in BEFORE's port frame; empty for none.
+    """Return the removed metal as a closed mesh in BEFORE's source coordinates; empty for none.
 
-    Of the stretch both ports have; what one has beyond the other's opening is no cut.
+    Of the stretch both ports have, where the cut is deeper than the noise. Raises OutputError where no
+    sound skin can be drawn.
     """
-    noise = found.depth.noise
-    one = solid_of(found.before.vertices, found.before.faces, "BEFORE")
-    other = solid_of(found.vertices, found.faces, "AFTER")
-    for plug in _plugs(found.before, found.stretch, np.vstack([found.before.vertices, found.vertices])):
-        one, other = one - plug, other - plug
-    thinnest = max(FLOOR_MM, noise)
-    # Files in single precision weld points closer than a micrometre: none are left that close.
-    removed = metal_solids(one, other, noise, thinnest).removed.simplify(thinnest)
-    return arrays_of(_without_slivers(removed, thinnest)[0])
+    part, depth, before = found.after_wedges, found.depth, found.before
+    wall = wall_from(before.vertices, before.faces[walled(before).is_wall], before.noise)
+    least = max(FLOOR_MM, depth.noise)
+    cut = (depth.calm > least) & (depth.at_vertices > FLOOR_MM)
+    patch = _large(part.vertices, part.faces[cut[part.faces].all(axis=1)])
+    if len(patch) == 0:
+        return np.zeros((0, 3)), patch
+    used, own = np.unique(patch, return_inverse=True)
+    outer = part.vertices[used]
+    foot, _ = closest(wall, outer)
+    inner = foot + SHORT_OF_FOOT * (outer - foot)
+    points = before.to_source(np.vstack([outer, inner])).astype(np.float32).astype(np.float64)
+    patch = own.reshape(-1, 3)
+    whole = None
+    for _ in range(ROUNDS):
+        faces, of_patch = _closed_over(patch, len(used))
+        whole = volume(points, faces) if whole is None else whole
+        bad = faulty(points, faces)
+        if not bad.any():
+            if not volume(points, faces) >= LEAST_KEPT * whole:
+                break
+            kept, numbered = np.unique(faces, return_inverse=True)
+            return points[kept], numbered.reshape(-1, 3)
+        left = np.ones(len(patch), dtype=bool)
+        left[of_patch[bad]] = False
+        if not left.any():
+            break
+        patch = patch[left]
+    raise OutputError(
+        "no sound solid can be drawn of the removed metal: its skin would meet itself",
+        mend="Leave out --removed-mesh and look at the depth (--depth-mesh, --picture)",
+    )
 
 
-def _plugs(before: Port, stretch: tuple[float, float], points: FloatArray) -> list[manifold3d.Manifold]:
-    """Return boxes that fill what lies beyond the two ends of a stretch, as wide as the port is there."""
-    origins, frames = at(before.centreline, np.array(stretch))
-    plugs = []
-    for origin, frame, out in zip(origins, frames, (-1.0, 1.0), strict=True):
-        beyond = ((points - origin) @ frame[0]) * out
-        near = points[(beyond > 0.0) & (np.linalg.norm(points - origin, axis=1) < 0.5 * before.centreline.length)]
-        if len(near) == 0:
-            continue
-        flat = (near - origin) @ frame.T
-        low, high = flat.min(axis=0) - 1.0, flat.max(axis=0) + 1.0
-        low[0], high[0] = (low[0], 0.0) if out < 0 else (0.0, high[0])
-        box = manifold3d.Manifold.cube((high - low).tolist()).translate(low.tolist())
-        plugs.append(box.transform(np.column_stack([frame.T, origin]).tolist()))
-    return plugs
-
-
-def metal_solids(before: manifold3d.Manifold, after: manifold3d.Manifold, noise: float, thinnest: float) -> MetalSolids:
-    """Return the metal between two solids in one frame.
-
-    noise : of the two skins together, which are first thinned to the triangles it leaves to tell.
-    thinnest : pieces with a mean thickness (volume over half their skin) below it are slivers.
-    """
-    tolerance = max(SIMPLIFY_MM, SIMPLIFY_NOISES * noise)
-    one, other = before.simplify(tolerance), after.simplify(tolerance)
-    removed, thin_removed = _without_slivers(other - one, thinnest)
-    added, thin_added = _without_slivers(one - other, thinnest)
-    return MetalSolids(removed, added, thin_removed - thin_added)
-
-
-def _without_slivers(made: manifold3d.Manifold, thinnest: float) -> tuple[manifold3d.Manifold, float]:
-    """Return a solid without its thin pieces, and their volume; there may be thousands of them."""
-    vertices, faces = arrays_of(made)
+def _large(vertices: FloatArray, faces: IntArray) -> IntArray:
+    """Return the faces (m, 3) of patches that are no specks."""
     if len(faces) == 0:
-        return made, 0.0
-    count = len(vertices)
+        return faces
+    label = _pieces(faces, len(vertices))[faces[:, 0]]
+    return faces[np.bincount(label, face_areas(vertices, faces))[label] >= LEAST_PATCH_MM2]
+
+
+def _pieces(faces: IntArray, count: int) -> IntArray:
     edges = coo_array((np.ones(2 * len(faces)), (faces[:, :2].ravel(), faces[:, 1:].ravel())), shape=(count, count))
-    pieces, of_vertex = connected_components(edges, directed=False)
-    piece = of_vertex[faces[:, 0]]
-    a, b, c = (vertices[faces[:, k]] - vertices.mean(axis=0) for k in range(3))
-    volumes = np.bincount(piece, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0, minlength=pieces)
-    skins = np.bincount(piece, face_areas(vertices, faces), minlength=pieces)
-    thick = 2.0 * volumes >= thinnest * skins
-    kept = faces[thick[piece]]
-    used, renumbered = np.unique(kept, return_inverse=True)
-    left = manifold3d.Manifold() if len(kept) == 0 else solid_of(vertices[used], renumbered.reshape(-1, 3), "a piece")
-    return left, float(volumes[~thick].sum())
+    return np.asarray(connected_components(edges, directed=False)[1], dtype=np.int64)
+
+
+def _closed_over(patch: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """Return the skin (m, 3) round a patch: itself, its copy `count` on turned over, and a rim; and which
+    of the patch's faces each belongs to (m,)."""
+    start, end = patch.ravel(), np.roll(patch, -1, axis=1).ravel()
+    rim = ~np.isin(start * count + end, end * count + start)
+    a, b = start[rim], end[rim]
+    own = np.arange(len(patch))
+    side = np.repeat(own, 3)[rim]
+    faces = [
+        patch,
+        patch[:, ::-1] + count,
+        np.column_stack([b, a, a + count]),
+        np.column_stack([b, a + count, b + count]),
+    ]
+    return np.concatenate(faces), np.concatenate([own, own, side, side])
+
+
+def faulty(vertices: FloatArray, faces: IntArray) -> np.ndarray:
+    """Return which faces (m,) of a skin that should enclose a solid spoil it, points in one place made one.
+
+    Those with no area, with an edge that is not of two faces turned alike, with a corner where two fans
+    of faces touch, and those that meet a face they share no corner with.
+    """
+    _, number = np.unique(vertices, axis=0, return_inverse=True)
+    faces = number.ravel()[faces]
+    welded = np.zeros((int(number.max()) + 1, 3))
+    welded[number.ravel()] = vertices
+    count = len(welded)
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    key, back = start * count + end, end * count + start
+    _, at, times = np.unique(key, return_inverse=True, return_counts=True)
+    bad: np.ndarray = ((times[at.ravel()] > 1) | ~np.isin(key, back)).reshape(-1, 3).any(axis=1)
+    bad |= face_areas(welded, faces) == 0.0
+    bad |= _pinched(faces, key, back)
+    bad |= _meeting(welded, faces)
+    return bad
+
+
+def _pinched(faces: IntArray, key: IntArray, back: IntArray) -> np.ndarray:
+    """Return which faces (m,) have a corner where two fans of faces meet in that one point only."""
+    order = np.argsort(key, kind="stable")
+    twin = order[np.minimum(np.searchsorted(key[order], back), len(order) - 1)]  # the same edge on the next face
+    corner = np.arange(faces.size)
+    after = np.roll(corner.reshape(-1, 3), -1, axis=1).ravel()
+    fans = coo_array((np.ones(faces.size), (corner, after[twin])), shape=(faces.size, faces.size))
+    fan = connected_components(fans, directed=False)[1]
+    point, there = np.unique(np.unique(np.column_stack([faces.ravel(), fan]), axis=0)[:, 0], return_counts=True)
+    return np.asarray(np.isin(faces, point[there > 1]).any(axis=1), dtype=bool)
+
+
+def _meeting(vertices: FloatArray, faces: IntArray) -> np.ndarray:
+    """Return which faces (m,) meet another that has no corner in common with them."""
+    corners = vertices[faces]
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    one, other = shapely.STRtree(boxes).query(boxes)
+    keep = (one < other) & (low[one, 2] <= high[other, 2]) & (high[one, 2] >= low[other, 2])
+    one, other = one[keep], other[keep]
+    apart = ~(faces[one][:, :, None] == faces[other][:, None, :]).any(axis=(1, 2))
+    one, other = one[apart], other[apart]
+    bad = np.zeros(len(faces), dtype=bool)
+    for k in range(0, len(one), PAIRS_AT_ONCE):
+        a, b = one[k : k + PAIRS_AT_ONCE], other[k : k + PAIRS_AT_ONCE]
+        hit = pairs_meet(corners[a], corners[b])
+        bad[a[hit]] = bad[b[hit]] = True
+    return bad

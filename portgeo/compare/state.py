@@ -1,7 +1,6 @@
 """One state of a port in a few numbers: length, volume, least area, short side.
 
-A Port comes in; a State goes out. It is a survey without its table and its uncertainties, for where
-two states are set side by side.
+A Port comes in; a State goes out: what of its survey is set side by side with another's.
 """
 
 from __future__ import annotations
@@ -10,12 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.plane import FloatArray, moments
-from portgeo.port import Port, sections_at
-from portgeo.survey.sides import Side, side, side_points, turn_plane
-from portgeo.triangles import volume
-
-PLANES = 161  # close enough for the least area and the side line of a port of ordinary length
+from portgeo.plane import FloatArray
+from portgeo.port import Port
+from portgeo.survey.schedule import survey
+from portgeo.survey.sides import Side
 
 
 @dataclass(frozen=True)
@@ -37,19 +34,14 @@ class State:
 
 
 def state_of(port: Port) -> State:
-    """Return the state of a port. Raises GeometryError where a plane cuts no tube."""
-    first, last = port.centreline.stations[[0, -1]]
-    stations = np.linspace(first, last, PLANES)
-    sections = sections_at(port, stations)
-    areas = np.array([moments(s.outline).area + sum(moments(island).area for island in s.islands) for s in sections])
-    plane = turn_plane(np.array([s.frame[0] for s in sections]))
-    least = int(np.argmin(areas))
+    """Return the state of a port: the numbers that `measure` gives. Raises GeometryError where a plane cuts no tube."""
+    found = survey(port, readings_tried=False)
     return State(
-        length=float(last - first),
-        volume=volume(port.vertices, port.faces),
-        stations=stations,
-        areas=areas,
-        least_area=float(areas[least]),
-        least_station=float(stations[least]),
-        short_side=None if plane is None else side(stations, side_points(sections, plane, True), plane),
+        length=found.length,
+        volume=found.volume,
+        stations=found.fine_stations,
+        areas=found.fine_area,
+        least_area=found.least_area,
+        least_station=found.least_station,
+        short_side=found.short_side,
     )

@@ -19,6 +19,9 @@ PLANE_SPACING_MM = 0.5  # at 60 mm radius two planes then turn by half a degree,
 MEASURED_PLANES = 96  # planes on which the section's middle, height and width are read; between them linear
 FARTHEST_STEP = 64  # planes a point may be from the nearest middle before it counts as outside
 OPENING_TOLERANCE_MM = 0.02  # a face this close to an opening's plane, all three corners, closes it
+MOST_TILTED = 0.2  # of its reach: an opening's plane may be so far from square to the tube at its rim
+FACING = 0.7  # cosine: a face that closes an opening looks along the tube
+LYING = 0.5  # of its longest edge: a face of the wall rises more than this out of an opening's plane
 WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 
 
@@ -151,12 +154,25 @@ def wall_faces(port: Port, tube: Tube) -> np.ndarray:
     tolerance = max(OPENING_TOLERANCE_MM, 4.0 * port.noise)
     for end in (0, -1):
         arm = port.vertices - tube.middles[end]
-        flow = tube.frames[end, 0]
         reach = 1.5 * float(np.hypot(*tube.halves[end]))  # another reach of the port may lie in the same plane
-        on_plane = (np.abs(arm @ flow) < tolerance) & (np.einsum("ij,ij->i", arm, arm) < reach**2)
-        candidate = np.flatnonzero(on_plane[port.faces].all(axis=1))
-        a, b, c = (port.vertices[port.faces[candidate, k]] for k in range(3))
+        near = (np.abs(arm @ tube.frames[end, 0]) < MOST_TILTED * reach) & (np.einsum("ij,ij->i", arm, arm) < reach**2)
+        candidate = np.flatnonzero(near[port.faces].all(axis=1))
+        a, b, c = (arm[port.faces[candidate, k]] for k in range(3))
         normal = np.cross(b - a, c - a)
-        flat = np.abs(normal @ flow) > 0.7 * np.linalg.norm(normal, axis=1)
-        wall[candidate[flat]] = False
+        size = np.linalg.norm(normal, axis=1)
+        flat = np.abs(normal @ tube.frames[end, 0]) > FACING * size
+        if not flat.any():
+            continue
+        # The opening's own plane, which a mold cut by hand may have out of square to the tube.
+        flow = normal[flat].sum(axis=0)
+        flow /= np.linalg.norm(flow)
+        middle = (a + b + c)[flat] @ flow / 3.0
+        order = np.argsort(middle)
+        half = np.searchsorted(np.cumsum(size[flat][order]), size[flat].sum() / 2.0)
+        height = arm @ flow - middle[order[half]]
+        corners = height[port.faces[candidate]]
+        longest = np.sqrt(np.max([np.einsum("ij,ij->i", d, d) for d in (b - a, c - b, a - c)], axis=0))
+        # A sliver has no normal to tell it by, but it does not rise out of the plane.
+        lies = np.ptp(corners, axis=1) < LYING * longest
+        wall[candidate[lies & (np.abs(corners) < tolerance).all(axis=1)]] = False
     return wall

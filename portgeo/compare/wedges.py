@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import manifold3d
 import numpy as np
 
-from portgeo.compare.tube import Places, Tube, places
+from portgeo.compare.tube import Places, Tube, Walled, places, wall_faces
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
@@ -71,20 +71,23 @@ def arrays_of(made: manifold3d.Manifold) -> tuple[FloatArray, IntArray]:
     return np.asarray(mesh.vert_properties)[:, :3].copy(), np.asarray(mesh.tri_verts).astype(np.int64)
 
 
-def finely(port: Port, name: str) -> Port:
-    """Return a port with no edge of its mesh much longer than LONGEST_EDGE_MM, on the same surface.
-
-    Raises GeometryError, naming it, where its mesh is open.
-    """
+def refuse_open(port: Port, name: str) -> None:
+    """Raise GeometryError, naming a port, where its mesh is open."""
     if not _closed(port.faces, len(port.vertices)) or volume(port.vertices, port.faces) <= 0.0:
         raise _open(name)
+
+
+def finely(part: Walled) -> Walled:
+    """Return a port with no edge of its mesh much longer than LONGEST_EDGE_MM, on the same surface."""
+    port = part.port
     a, b, c = (port.vertices[port.faces[:, k]] for k in range(3))
     longest = max(float(np.einsum("ij,ij->i", d, d).max()) for d in (b - a, c - b, a - c)) ** 0.5
     if longest <= 2.0 * LONGEST_EDGE_MM:
-        return port
-    solid = solid_of(port.vertices, port.faces, name)
+        return part
+    solid = solid_of(port.vertices, port.faces, "the port")
     vertices, faces = arrays_of(solid.refine_to_length(LONGEST_EDGE_MM))
-    return replace(port, vertices=vertices, faces=faces)
+    fine = replace(port, vertices=vertices, faces=faces)
+    return Walled(fine, part.tube, wall_faces(fine, part.tube))
 
 
 def wedges(tube: Tube, vertices: FloatArray, faces: IntArray, stretch: tuple[float, float]) -> Wedges:

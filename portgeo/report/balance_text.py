@@ -26,16 +26,17 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
     lines.append(head + (f" {'flow':>8} {'per area':>9}" if found.flows is not None else ""))
     for k in range(len(names)):
         line = (
-            f"{k + 1:>8} {found.volumes[k] / 1000.0:>10.2f} {d.area(found.areas[k].min(), label=False):>12} "
+            f"{k + 1:>8} {found.volumes[k] / 1000.0:>10.2f} {d.area(found.least_areas[k], label=False):>12} "
             f"{d.length(found.lengths[k], label=False):>8} {100 * found.off[k]:>8.2f}% "
             f"{'other' if found.mirrored[k] else 'first':>6}"
         )
         if found.flows is not None:
-            line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.areas[k].min()):>9.2f}"
+            line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.least_areas[k]):>9.2f}"
         lines.append(line)
+    how = "laid as they were measured" if found.as_measured else "walls laid together"
     lines += [
         "",
-        f"openings against the set's mean, walls laid together ({d.unit}; left and up of the first runner)",
+        f"openings against the set's mean, {how} ({d.unit}; left and up of the first runner)",
     ]
     lines.append(
         f"{'runner':>8} {'entry left':>11} {'up':>8} {'tilt deg':>9} {'exit left':>11} {'up':>8} {'tilt deg':>9}"
@@ -48,6 +49,15 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
             for opening in (found.entries[k], found.exits[k])
         ]
         lines.append(f"{k + 1:>8} " + " ".join(cells))
+    if found.gasket_shifts is not None:
+        lines += [
+            "",
+            f"{found.gasket_end} against the gasket's hole ({d.unit}; the opening's middle, in each file's own frame)",
+        ]
+        lines.append(f"{'runner':>8} {'left':>11} {'up':>8} {'off':>9}")
+        for k, shift in enumerate(found.gasket_shifts):
+            left, up, off = (signed(d.length(v, label=False)) for v in (*shift, float(np.hypot(*shift))))
+            lines.append(f"{k + 1:>8} {left:>11} {up:>8} {off:>9}")
     lines.append("")
     lines += notices_lines(warnings, d)
     lines.append(f"area by station, {d.area_unit}")
@@ -85,12 +95,14 @@ def balance_record(
                 "runner": k + 1,
                 "volume_cc": found.volumes[k] / 1000.0,
                 "length_mm": found.lengths[k],
-                "least_area_mm2": found.areas[k].min(),
+                "least_area_mm2": found.least_areas[k],
+                "least_station_mm": found.least_stations[k],
                 "off_mean_percent": 100.0 * found.off[k],
                 "other_hand": found.mirrored[k],
                 "flow": None if found.flows is None else found.flows[k],
                 "entry": _opening(found, "entries", k),
                 "exit": _opening(found, "exits", k),
+                "gasket": _gasket(found, k),
             }
             for k in range(len(found.areas))
         ],
@@ -103,6 +115,13 @@ def balance_record(
             for j, station in enumerate(found.stations)
         ],
     }
+
+
+def _gasket(found: Balance, k: int) -> dict[str, Any] | None:
+    if found.gasket_shifts is None:
+        return None
+    left, up = found.gasket_shifts[k]
+    return {"at": found.gasket_end, "left_mm": left, "up_mm": up}
 
 
 def _opening(found: Balance, which: str, k: int) -> dict[str, float]:

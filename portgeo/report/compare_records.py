@@ -36,6 +36,7 @@ def comparison_record(
         "added_cc": found.added / 1000.0,
         "below_noise_cc": found.below_noise / 1000.0,
         "net_cc": found.net / 1000.0,
+        "net_u_cc": found.net_u / 1000.0,
         "removed_g": found.grams(density),
         "density_g_cc": density,
         "volume": {

@@ -29,7 +29,8 @@ def comparison_text(
         f"  least area     {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
         f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
         f"  short side     {_radius(found, d)}",
-        f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc; added "
+        f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
+        f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}; added "
         f"{signed(f'{found.added / 1000.0:.2f}')} cc, too shallow to tell {found.below_noise / 1000.0:+.2f} cc",
         f"  laid together  {_alignment(found, d)}",
         "",

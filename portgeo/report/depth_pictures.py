@@ -24,8 +24,10 @@ from portgeo.report.charts import INK, LINE_STYLES, colours, save
 from portgeo.units import Display
 
 DEPTH_MAP = "PuOr"
+LIP, STEP = "#b2182b", "#4393c3"  # red for what costs flow; told apart by lightness as well
 LEAST_SCALE_MM = 0.05  # a port that was not cut is not painted with its noise
 ROOF_AND_RIGHT = np.array([0.4, -0.4, 0.8])  # where labels stand clear of the floor
+MARKED = np.array([-1.0, -0.5, -0.25, -0.1, 0.0, 0.1, 0.25, 0.5, 1.0])  # shares of the deepest named on the scale
 LABELLED = 9  # stations with a label on the picture
 
 
@@ -36,10 +38,19 @@ def depth_colours(found: Comparison) -> tuple[FloatArray, IntArray, np.ndarray]:
     """
     limit = depth_scale(found)
     values = _at_mesh(found)
-    shades = matplotlib.colormaps[DEPTH_MAP](np.clip(values / limit, -1.0, 1.0) / 2.0 + 0.5)
+    shades = matplotlib.colormaps[DEPTH_MAP](shade(values, limit) / 2.0 + 0.5)
     rgba = np.round(255.0 * shades).astype(np.uint8)
     rgba[np.isnan(values)] = 255
     return found.before.to_source(found.vertices), found.faces, rgba
+
+
+def shade(depth: FloatArray, limit: float) -> FloatArray:
+    """Return how dark depths (n,) are painted: 0 for none, 1 for the deepest, -1 for as much added.
+
+    The root of the share: a hundredth of an inch beside a tenth is then still seen.
+    """
+    share = np.clip(depth / limit, -1.0, 1.0)
+    return np.copysign(np.sqrt(np.abs(share)), share)
 
 
 def depth_scale(found: Comparison) -> float:
@@ -100,16 +111,24 @@ def draw_depth(
     import pyvista
 
     bar = {
-        "title": f"depth of cut, {unit} (purple: removed, orange: added)", "vertical": False,
-        "position_x": 0.25, "position_y": 0.03, "width": 0.5, "height": 0.06, "title_font_size": 20,
-        "label_font_size": 18, "color": INK, "fmt": "%.3g", "n_labels": 5,
-    }  # fmt: skip
+        "title": f"depth of cut, {unit} (purple: removed, orange: added)\n",
+        "vertical": False,
+        "position_x": 0.2,
+        "position_y": 0.03,
+        "width": 0.6,
+        "height": 0.08,
+        "title_font_size": 20,
+        "label_font_size": 16,
+        "color": INK,
+        "n_labels": 0,
+    }
+    marks = {float(shade(v, 1.0)): f"{v * limit:.{3 if unit == 'in' else 2}f}" for v in MARKED}  # fmt: skip
     size = float(np.ptp(vertices, axis=0).max())
     plotter.set_background("white")
     plotter.add_mesh(
-        pyvista.make_tri_mesh(vertices, faces.astype(int)), scalars=values, cmap=DEPTH_MAP, clim=(-limit, limit),
-        nan_color="white", smooth_shading=True, split_sharp_edges=True, feature_angle=40.0, ambient=0.3,
-        scalar_bar_args=bar,
+        pyvista.make_tri_mesh(vertices, faces.astype(int)), scalars=shade(values, limit), cmap=DEPTH_MAP,
+        clim=(-1.0, 1.0), nan_color="white", smooth_shading=True, split_sharp_edges=True, feature_angle=40.0,
+        ambient=0.3, scalar_bar_args=bar, annotations=marks,
     )  # fmt: skip
     places = []
     for ring in rings:
@@ -147,7 +166,9 @@ def schedules_chart(found: Comparison, display: Display, path: str, *, force: bo
         top.plot(x, [display.of_area(a) for a in areas], style, color=colour, linewidth=2, marker=".", label=name)
     walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
     for (name, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
-        bottom.plot(x, [display.of_length(v) for v in depth], style, color=colour, label=name)
+        # Left and right are often equal: the left wall's line is wide, so that the right one's lies on it.
+        wide = {"linewidth": 5.0, "alpha": 0.35, "linestyle": "-"} if name == "left" else {"linestyle": style}
+        bottom.plot(x, [display.of_length(v) for v in depth], color=colour, label=name, **wide)
     top.set_ylabel(f"area, {display.area_unit}")
     top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
     bottom.set_ylabel(f"depth, {display.unit}")
@@ -198,8 +219,8 @@ def outlines_figure(found: Match, display: Display) -> Figure:
     one, other = shapely.Polygon(found.upstream), shapely.Polygon(found.downstream)
     dark, light = colours(2)
     for area, colour, name in (
-        (one.difference(other), dark, "lip facing the flow"),
-        (other.difference(one), light, "step away from it"),
+        (one.difference(other), LIP, "lip: faces the flow"),
+        (other.difference(one), STEP, "step: the air drops off it"),
     ):
         parts = [p for p in getattr(area, "geoms", [area]) if p.geom_type == "Polygon" and p.area > 0.0]
         for k, part in enumerate(parts):
@@ -213,13 +234,29 @@ def outlines_figure(found: Match, display: Display) -> Figure:
         # Looking downstream the left wall is on the left.
         axes.plot(
             [-display.of_length(v) for v in closed[:, 0]], [display.of_length(v) for v in closed[:, 1]],
-            style, color=line_colour, linewidth=1.8, label=name,
+            style, color=line_colour, linewidth=1.2, label=name,
         )  # fmt: skip
+    for edge, name, colour in ((found.lip, "lip", LIP), (found.step, "step", STEP)):
+        if edge.clock is not None:
+            _name_edge(axes, found.upstream, edge.clock, f"{name} {display.length(edge.height)}", colour, display)
     axes.set_aspect("equal")
     axes.set_xlabel(f"to the right wall, {display.unit}")
     axes.set_ylabel(f"up, {display.unit}")
     axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
     return _finished((axes,), figure)
+
+
+def _name_edge(axes: Any, outline: FloatArray, clock: float, text: str, colour: Any, display: Display) -> None:
+    """Name an edge's greatest height inside the outline (n, 2), with an arrow to its clock position."""
+    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2.0
+    angle = clock * np.pi / 6.0
+    towards = np.array([-np.sin(angle), np.cos(angle)])  # left and up
+    arm = outline - middle
+    tip = outline[np.argmax(arm @ towards / np.linalg.norm(arm, axis=1))]
+    start = middle + 0.55 * (tip - middle)
+    (x, y), (at_x, at_y) = ((-display.of_length(p[0]), display.of_length(p[1])) for p in (tip, start))
+    arrow = {"arrowstyle": "->", "color": colour}
+    axes.annotate(text, (x, y), (at_x, at_y), color=colour, fontsize=10, ha="center", va="center", arrowprops=arrow)
 
 
 def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | None) -> Any:
@@ -228,7 +265,7 @@ def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | N
 
     scaled = [np.column_stack([-ring[:, 0], ring[:, 1]]) * display.of_length(1.0) for ring in rings]
     path = Path.make_compound_path(*(Path(ring, closed=True) for ring in scaled))
-    return PathPatch(path, facecolor=colour, alpha=0.35, edgecolor="none", label=name)
+    return PathPatch(path, facecolor=colour, edgecolor=colour, linewidth=1.5, label=name)
 
 
 def _finished(all_axes: Sequence[Any], figure: Figure) -> Figure:

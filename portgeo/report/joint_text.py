@@ -22,7 +22,7 @@ def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice
     lines = [
         title,
         f"  lip facing the flow   {_edge(found.lip, d)}",
-        f"  step away from it     {_edge(found.step, d)}",
+        f"  step, air drops off   {_edge(found.step, d)}",
         f"  openings              {d.area(found.upstream_area, label=False)} -> {d.area(found.downstream_area)}",
         f"  offset                {_offset(found, d)}",
         f"  rotation              {_rotation(found)}",

@@ -7,8 +7,9 @@ import pytest
 
 from portgeo.compare.balance import balance
 from portgeo.errors import GeometryError, InputError
-from portgeo.port import Port
+from portgeo.port import Port, port_from_readings
 from portgeo.report.balance_text import balance_record, balance_table, balance_text
+from portgeo.survey import survey
 from portgeo.units import Display
 
 from .shapes import invented_readings, meshed, mirrored, posed, straight_readings
@@ -61,6 +62,44 @@ def test_text_record_table(set_of_four):
     assert record["runners"][1]["other_hand"]
     head, rows = balance_table(set_of_four, Display("in"))
     assert len(head) == len(rows[0]) == 6
+
+
+def sheet(width: float = 1.0, shift: float = 0.0, swing: float = 0.3) -> Port:
+    return port_from_readings(
+        [replace(r, width=r.width * width, shift=shift, swing=swing * r.station / 117.0) for r in invented_readings()]
+    )
+
+
+def test_sheets_stand_as_they_were_measured():
+    """Unlike widths move no axis; the other hand is one whose swing is to the other side."""
+    found = balance([sheet(), sheet(1.04), sheet(shift=0.5), sheet(swing=-0.3)])
+    assert found.as_measured
+    assert found.mirrored == (False, False, False, True)
+    assert [opening.tilt for opening in found.entries] == pytest.approx([0.0] * 4, abs=1e-6)
+    left = np.array([opening.shift[0] for opening in found.entries])
+    assert left - left[0] == pytest.approx([0.0, 0.0, 0.5, 0.0], abs=1e-3)
+
+
+def test_least_area_is_that_of_measure():
+    ports = [sheet(), sheet(1.04)]
+    found = balance(ports)
+    assert list(found.least_areas) == [survey(port, readings_tried=False).least_area for port in ports]
+
+
+def test_core_shift_against_the_gasket_hole():
+    """Openings 0.5 mm left of their line, the hole's middle 0.2 mm left and 0.3 mm up."""
+    ring = np.linspace(0.0, 2.0 * np.pi, 90, endpoint=False)
+    hole = np.column_stack([20.0 * np.cos(ring) + 0.2, 30.0 * np.sin(ring) + 0.3])
+    # A mesh in its file's own frame, x into the port, says what its sheet does; one in a scanner's frame cannot.
+    lofted = replace(sheet(shift=0.5), readings=())
+    found = balance([sheet(), lofted], gasket=hole)
+    assert found.gasket_shifts == pytest.approx(np.array([[-0.2, -0.3], [0.3, -0.3]]), abs=1e-3)
+    with pytest.raises(GeometryError, match="port 2 of the set is a mesh in a frame of its own"):
+        balance([sheet(), posed(lofted, seed=3)[0]], gasket=hole)
+    found = balance([sheet(), sheet(shift=0.5)], gasket=hole, gasket_end="exit")
+    assert found.gasket_shifts == pytest.approx(np.array([[-0.2, -0.3], [0.3, -0.3]]), abs=1e-3)
+    text = balance_text(found, ["a", "b"], (), Display("mm"))
+    assert "exit against the gasket's hole" in text
 
 
 def test_refusals():

@@ -6,7 +6,7 @@ import json
 import pytest
 
 from portgeo.commands import compare, match
-from portgeo.errors import InputError
+from portgeo.errors import InputError, OutputError
 
 HEAD = "station_in,height_in,width_in,corner_in,turn_deg,rise_in\n"
 ROWS = [(0, 2.05, 1.20, 0.3, 0), (1.5, 1.95, 1.20, 0.3, 0), (3.0, 1.90, 1.30, 0.3, 25)]
@@ -63,5 +63,10 @@ def test_match_prints_the_lip(sheets, capsys):
 def test_refusals_before_any_work(sheets):
     with pytest.raises(InputError, match="two files are needed"):
         run(compare, sheets / "stock.csv")
+    for option in ("--depth-mesh", "--removed-mesh"):
+        with pytest.raises(OutputError, match="cannot be written to such a file"):
+            run(compare, sheets / "stock.csv", sheets / "ported.csv", option, sheets / "x.txt")
+    with pytest.raises(InputError, match="the runners of a set"):
+        run(compare, sheets / "stock.csv", sheets / "ported.csv", "--gasket", sheets / "x.csv")
     with pytest.raises(InputError, match="before --set"):
         run(compare, sheets / "stock.csv", "--set", sheets / "ported.csv")

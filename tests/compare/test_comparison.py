@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import manifold3d
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,9 +10,9 @@ from hypothesis import strategies as st
 
 from portgeo.compare.comparison import Comparison, compare_ports
 from portgeo.compare.depth_map import Spot
-from portgeo.compare.solids import metal_solids, removed_mesh
+from portgeo.compare.solids import faulty, removed_mesh
 from portgeo.compare.tube import places, walled
-from portgeo.compare.wedges import wedges
+from portgeo.compare.wedges import arrays_of, wedges
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
 from portgeo.report.compare_records import comparison_record, comparison_table
@@ -70,7 +71,7 @@ def test_noisy_cut_in_any_pose(before, after, cut):
     found = compare_ports(noisy(before, 0.03, 2), ported)
     true = true_volume(after, cut)
     assert abs(found.removed - true) < max(0.02 * true, 50.0)
-    assert abs(found.depth.deepest - 2.5) < min(0.1, 6.0 * found.depth_u)  # a fillet's foot is a little deeper
+    assert abs(found.depth.deepest - 2.5) < min(0.1, 2.5 * found.depth_u)
     assert abs(found.added) < 50.0
 
 
@@ -165,6 +166,7 @@ def test_sheets_compare_directly():
     # Three heights and widths, 25.4 mm apart, were read anew to 0.025 mm, before and after.
     sizes = [np.hypot(r.height, r.width) for r in (*stock.readings[1:4], *ported.readings[1:4])]
     assert found.removed_u == pytest.approx(0.025 * 25.4 * np.sqrt(np.sum(np.square(sizes))), rel=0.02)
+    assert found.net_u == pytest.approx(found.removed_u, rel=0.02)
 
 
 def test_sheet_read_anew_is_not_a_cut():
@@ -204,10 +206,33 @@ def test_record_has_the_promised_keys(dug):
 
 
 def test_solids_agree_with_wedges(before, dug):
-    found = dug
-    solids = metal_solids(solid(before), solid(found.after), 0.0, 0.01)
-    assert solids.removed.volume() == pytest.approx(found.removed, rel=0.005)
-    assert solids.removed.volume() - solids.added.volume() + solids.slivers == pytest.approx(found.net, abs=0.2)
+    """manifold3d's boolean of the two meshes is the second opinion."""
+    made = solid(replace(dug.before, vertices=dug.vertices, faces=dug.faces)) - solid(before)
+    assert made.volume() == pytest.approx(dug.removed, rel=0.005)
+
+
+def test_removed_mesh_is_sound_as_a_file_holds_it(before, dug):
+    vertices, faces = removed_mesh(dug)
+    assert np.array_equal(vertices, vertices.astype(np.float32))
+    assert not faulty(vertices, faces).any()
+    assert volume(vertices, faces) == pytest.approx(dug.removed, rel=0.02)
+
+
+def test_faults_of_a_skin_are_seen():
+    """Two cubes that share an edge, a corner, or a part of their space; one turned inside out; one open."""
+    cube = manifold3d.Manifold.cube((1.0, 1.0, 1.0))
+    one, faces = arrays_of(cube)
+    assert not faulty(one, faces).any()
+
+    def two(*shift):
+        return np.vstack([one, one + np.array(shift)]), np.vstack([faces, faces + len(one)])
+
+    assert not faulty(*two(3.0, 0.0, 0.0)).any()
+    assert faulty(*two(1.0, 1.0, 0.0)).any()
+    assert faulty(*two(1.0, 1.0, 1.0)).any()
+    assert faulty(*two(0.5, 0.4, 0.3)).any()
+    assert faulty(one, faces[1:]).any()
+    assert faulty(one, np.vstack([faces[:1, ::-1], faces[1:]])).any()
 
 
 @settings(max_examples=15, deadline=None)

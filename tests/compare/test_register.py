@@ -20,6 +20,7 @@ from .shapes import (
     noisy,
     posed,
     pushed,
+    smooth,
     straight_readings,
 )
 
@@ -123,6 +124,17 @@ def test_other_hand_is_recognised(before):
     found = align(walled(swung), walled(mirrored(swung)), hands=(False, True))
     assert found.mirrored
     assert found.fixed_share > 0.9
+
+
+def test_mirrored_by_mistake_is_told(before, after):
+    """A port that is even but for one wall fits its mirror image well enough to be measured, and wrongly."""
+
+    def one_wall(where):
+        return 1.5 * smooth((0.22 - np.abs(where.round - 0.68)) / 0.1)
+
+    uneven = pushed(before, one_wall)
+    assert "other_hand" in [n.code for n in align(walled(uneven), walled(mirrored(uneven))).warnings]
+    assert "other_hand" not in [n.code for n in align(walled(before), walled(pushed(after, one_wall))).warnings]
 
 
 def test_unit_mistake_is_named(before):

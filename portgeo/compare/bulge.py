@@ -1,0 +1,60 @@
+"""Bulge: how far a curved wall stands out from the flat triangles that are drawn through its points.
+
+A wall mesh comes in; heights over the middles of its triangles' edges, heights at any place in a
+triangle and the volume under them go out.
+
+A chord e of a wall whose normal turns from n to m along it lies (m - n) . e / 8 under the wall in its
+middle, and between three such edges the wall is taken as the quadratic through them. That is the most
+it can be: the points of a mesh stand on the wall, or, once it was thinned out, a little outside it, so that
+its flats straddle the wall. Which of the two is not known, so half of the bulge is a correction and
+half of it an uncertainty (a rectangular distribution of that half-width, JCGM 100, 4.3.7).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portgeo.plane import FloatArray, IntArray
+from portgeo.triangles import face_areas
+
+SHARPEST = 0.6  # radians between the normals at an edge's ends: beyond it is a corner, and no bulge
+
+
+def vertex_normals(vertices: FloatArray, faces: IntArray, rounds: int) -> FloatArray:
+    """Return unit normals (n, 3) of vertices, by area, averaged over the faces round about `rounds` times."""
+    corners = vertices[faces]
+    of_face = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.linalg.norm(of_face, axis=1)
+    normals = np.zeros_like(vertices)
+    for turn in range(rounds):
+        if turn > 0:
+            of_face = normals[faces].sum(axis=1) * area[:, None]
+        for axis in range(3):
+            normals[:, axis] = sum(np.bincount(faces[:, k], of_face[:, axis], minlength=len(normals)) for k in range(3))
+        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    return normals
+
+
+def edge_bulges(vertices: FloatArray, faces: IntArray, normals: FloatArray) -> FloatArray:
+    """Return the heights (m, 3) of the wall over the middles of edges 01, 12 and 20; outward positive."""
+    rise = np.empty(faces.shape)
+    for k in range(3):
+        start, end = faces[:, k], faces[:, (k + 1) % 3]
+        turned = normals[end] - normals[start]
+        height = np.einsum("ij,ij->i", turned, vertices[end] - vertices[start]) / 8.0
+        rise[:, k] = np.where(np.einsum("ij,ij->i", turned, turned) < SHARPEST**2, height, 0.0)
+    return rise
+
+
+def bulge_at(rise: FloatArray, shares: FloatArray) -> FloatArray:
+    """Return the heights (k,) at barycentric shares (k, 3) of triangles whose edges rise by (k, 3)."""
+    return 4.0 * np.einsum("ij,ij,ij->i", rise, shares, np.roll(shares, -1, axis=1))
+
+
+def bulge_volume(vertices: FloatArray, faces: IntArray, rise: FloatArray, weight: FloatArray | None = None) -> float:
+    """Return the volume (mm3) between flat triangles and the wall, counted by a weight (n,) at the vertices.
+
+    A quadratic's mean over a triangle is the mean of its edges' middles.
+    """
+    each = face_areas(vertices, faces) * rise.mean(axis=1)
+    return float(each.sum() if weight is None else each @ weight[faces].mean(axis=1))

@@ -1,0 +1,184 @@
+"""Scans against known truths: stated uncertainties, joints in one frame, a filled and cut port, a boss, a U-turn,
+runners of either hand, and the solids and coloured meshes that are written."""
+
+import argparse
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import trimesh
+
+from portgeo.commands import compare, match
+from portgeo.compare.balance import balance
+from portgeo.compare.comparison import compare_ports
+from portgeo.compare.joint import match as match_ports
+from portgeo.compare.solids import faulty
+from portgeo.io.meshes import read_mesh, write_mesh
+from portgeo.port import Port
+from portgeo.scan import ScanOptions, port_from_scan
+from portgeo.triangles import volume
+from scripts.coverage_compare import FIGURES, coverage_case, cut_shape, truth
+from tests.scan import make
+
+SHAPE = make.Shape(legs=(38.0, 22.0), radius=42.0, turn=np.radians(70.0), width=(32.0, 33.0), height=(44.0, 36.0))
+
+
+def read(scan: make.Scan, shape: make.Shape) -> Port:
+    """The scan as a port, its ends named."""
+    ends = (scan.placed(shape.spine(np.array([s]))[0])[0] for s in (0.0, shape.length))
+    return port_from_scan(scan.vertices, scan.faces, ScanOptions(*ends))
+
+
+def rough(shape: make.Shape, edge: float, seed: int) -> make.Scan:
+    rng = np.random.default_rng(seed)
+    return make.posed(make.roughened(make.tube(shape, edge), 0.03, rng), make.random_pose(rng))
+
+
+def hollow(s, turn):
+    """2 mm out of the floor, half way."""
+    return 2.0 * np.exp(-(((s - 55.0) / 11.0) ** 2) - ((turn - 0.5) / 0.09) ** 2)
+
+
+def run(command, *words):
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    command.run(parser.parse_args([str(word) for word in words]))
+
+
+def errors_of(seeds) -> np.ndarray:
+    rows = [coverage_case(seed) for seed in seeds]
+    return np.array([[row[name] for name in FIGURES] for row in rows], dtype=float)
+
+
+def test_stated_uncertainties_hold_the_truth():
+    """Nine figures of a random comparison; the long trial is scripts/coverage_compare.py."""
+    errors = errors_of([200, 203])
+    assert np.sqrt(np.mean(errors**2)) < 1.6
+    assert np.abs(errors).max() < 4.0
+
+
+@pytest.mark.nightly
+def test_stated_uncertainties_hold_the_truth_in_many_trials():
+    within = np.abs(errors_of(range(300, 360))) < 2.0
+    assert (within[:, :3].mean(axis=0) >= 0.90).all()  # 0.95 promised; 60 trials may be three short of it
+    assert within[:, 3:].mean() >= 0.90
+
+
+def test_filled_and_cut_port_on_scans():
+    def depths(s, turn):
+        aside = np.minimum(turn, 1.0 - turn)
+        return hollow(s, turn) - 1.2 * np.exp(-(((s - 35.0) / 9.0) ** 2) - (aside / 0.07) ** 2)
+
+    other = cut_shape(SHAPE, depths)
+    removed, net, deepest = truth(SHAPE, other, depths)
+    found = compare_ports(read(rough(SHAPE, 1.0, 1), SHAPE), read(rough(other, 0.9, 2), other))
+    assert abs(found.removed - removed) < 50.0  # 0.05 cc
+    assert abs(found.added - (removed - net)) < 50.0
+    assert abs(found.net - net) < 2.5 * found.net_u
+    assert abs(found.depth.deepest - deepest) < min(0.1, 2.5 * found.depth_u)
+    assert found.removed - found.added + found.below_noise == pytest.approx(found.net, abs=1e-9)
+
+
+def test_metal_where_a_boss_is_in_the_way():
+    """A guide boss let into both scans is in neither's cut."""
+    one, took = make.with_boss(make.tube(SHAPE, 1.2), SHAPE, 13.0, 7.0, 1.0)
+    cut = cut_shape(SHAPE, hollow)
+    other, _ = make.with_boss(make.tube(cut, 1.2), SHAPE, 13.0, 7.0, 1.0)
+    found = compare_ports(read(one, SHAPE), read(other, cut))
+    removed, _, deepest = truth(SHAPE, cut, hollow)
+    assert took > 500.0
+    assert found.removed == pytest.approx(removed, rel=0.02, abs=50.0)
+    assert found.depth.deepest == pytest.approx(deepest, abs=0.1)
+
+
+def test_port_that_turns_back_on_itself():
+    bend = make.Shape(
+        legs=(35.0, 30.0),
+        radius=34.0,
+        turn=np.radians(175.0),
+        width=(28.0, 28.0),
+        height=(30.0, 26.0),
+        square=(4.0, 2.0),
+    )
+
+    def depths(s, turn):
+        return 1.5 * np.exp(-(((s - 80.0) / 10.0) ** 2) - ((turn - 0.5) / 0.09) ** 2)
+
+    cut = cut_shape(bend, depths)
+    removed, _, deepest = truth(bend, cut, depths)
+    found = compare_ports(read(rough(bend, 1.0, 3), bend), read(rough(cut, 1.1, 4), cut))
+    assert abs(found.removed - removed) < 50.0
+    assert abs(found.depth.deepest - deepest) < 0.1
+
+
+def test_joint_of_scans_by_frame_and_by_line():
+    """Two straight parts of one frame; the downstream one sits 1 mm to the left and is 2 mm lower in height."""
+    upper = make.Shape(
+        legs=(60.0, 0.0), radius=50.0, turn=1e-9, width=(32.0, 32.0), height=(40.0, 40.0), square=(5.0, 5.0)
+    )
+    lower = replace(upper, height=(38.0, 38.0))
+    one, other = make.tube(upper, 1.5), make.tube(lower, 1.4)
+    other = replace(other, vertices=other.vertices + np.array([60.0, 1.0, 0.0]))
+    up = ScanOptions(np.array([0.0, 0, 0]), np.array([60.0, 0, 0]), np.array([0, 0, 1.0]))
+    down = ScanOptions(np.array([60.0, 1, 0]), np.array([120.0, 1, 0]), np.array([0, 0, 1.0]))
+    parts = port_from_scan(one.vertices, one.faces, up), port_from_scan(other.vertices, other.faces, down)
+    framed = match_ports(*parts, lay="none")
+    assert framed.offset == pytest.approx([1.0, 0.0], abs=0.03)
+    assert framed.lip.height == pytest.approx(1.4, abs=0.25)  # both together, at a corner of the right wall
+    lined = match_ports(*parts)
+    assert lined.offset == pytest.approx([0.0, 0.0], abs=0.03)
+    assert lined.lip.height == pytest.approx(1.0, abs=0.05)
+    assert lined.step.area < 0.2
+    assert lined.lip.area == pytest.approx(float(upper.area(0.0) - lower.area(0.0)), rel=0.02)
+
+
+def test_set_of_scans_with_one_of_the_other_hand():
+    swung = make.Shape(legs=(35.0, 40.0), radius=60.0, turn=np.radians(40.0), height=(40.0, 34.0))
+
+    def lean(s, turn):
+        return 0.8 * np.exp(-(((turn - 0.25) / 0.08) ** 2)) * np.ones_like(s)  # the hands differ by one wall
+
+    shape = cut_shape(swung, lean)
+    scans = [rough(shape, edge, seed) for edge, seed in ((1.1, 5), (1.2, 6), (1.3, 7))]
+    flipped = make.Scan(scans[1].vertices * np.array([-1.0, 1.0, 1.0]), scans[1].faces[:, ::-1], scans[1].pose)
+    ports = [read(scans[0], shape), port_from_scan(flipped.vertices, flipped.faces), read(scans[2], shape)]
+    found = balance(ports)
+    assert found.mirrored == (False, True, False)
+    assert found.odd is None
+    assert found.spread.max() < 0.01
+
+
+def test_removed_solid_and_depth_mesh_as_they_are_read_again(tmp_path, capsys):
+    cut = cut_shape(SHAPE, hollow)
+    for name, shape, edge, seed in (("a.stl", SHAPE, 1.2, 8), ("b.stl", cut, 1.1, 9)):
+        scan = rough(shape, edge, seed)
+        write_mesh(tmp_path / name, scan.vertices, scan.faces)
+    run(compare, tmp_path / "a.stl", tmp_path / "b.stl", "--removed-mesh", tmp_path / "r.stl",
+        "--depth-mesh", tmp_path / "d.glb", "-q")  # fmt: skip
+    removed = read_mesh(tmp_path / "r.stl")
+    solid = trimesh.load(tmp_path / "r.stl")
+    assert solid.is_watertight and solid.is_winding_consistent
+    assert not faulty(removed.vertices, removed.faces).any()
+    true, _, _ = truth(SHAPE, cut, hollow)
+    assert 0.85 * true < volume(removed.vertices, removed.faces) < 1.05 * true  # its faint edges are left out
+    painted = trimesh.load(tmp_path / "d.glb", force="mesh")
+    before = read_mesh(tmp_path / "a.stl")
+    colours = np.asarray(painted.visual.vertex_colors)
+    assert len(np.unique(colours, axis=0)) > 50
+    # Metres, and in BEFORE's own place.
+    assert painted.bounds * 1000.0 == pytest.approx(
+        np.array([before.vertices.min(axis=0), before.vertices.max(axis=0)]), abs=2.5
+    )
+    darkest = painted.vertices[np.argmin(colours[:, :3].sum(axis=1))] * 1000.0
+    scan = rough(SHAPE, 1.2, 8)
+    points, _, up = SHAPE.spine(np.array([55.0]))
+    floor = scan.placed(points - SHAPE.size(np.array([55.0]))[1][:, None] * up)[0]
+    assert np.linalg.norm(darkest - floor) < 5.0
+
+
+def test_match_runs_on_scans(tmp_path, capsys):
+    for name, seed in (("a.stl", 10), ("b.stl", 11)):
+        scan = rough(SHAPE, 1.4, seed)
+        write_mesh(tmp_path / name, scan.vertices, scan.faces)
+    run(match, tmp_path / "a.stl", tmp_path / "b.stl", "--units-in", "mm")
+    assert "lip facing the flow" in capsys.readouterr().out
