@@ -22,6 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import numpy as np
+from coverage_compare import compare_case
 
 from portgeo.errors import PortgeoError
 from portgeo.port import Port, port_from_readings
@@ -145,7 +146,7 @@ def tried(job: tuple[str, int]) -> Found | str:
         return f"{kind} {seed}: {refusal}"
 
 
-CASES = {"sheet": sheet_case, "scan": scan_case}
+CASES = {"sheet": sheet_case, "scan": scan_case, "compare": compare_case}
 
 
 def coverage_table(cases: Sequence[Found]) -> Iterator[str]:

@@ -1,17 +1,13 @@
-"""Print how often the truth lies within what `compare` states: removed metal, net change, deepest cut, fit.
+"""Comparisons of known cuts, for scripts/coverage.py: how far each figure is off in its own uncertainties.
 
 Known shapes are cut by formulas, meshed anew before and after, roughened, laid in any pose and read as
-scans; then they are compared as a user would. Each case is one row of errors in standard uncertainties.
-
-Run from the top of the repository: ``python scripts/coverage_compare.py [--cases 100] [--first 0] [--cores 2]``.
+scans; then they are compared as a user would.
 """
 
 from __future__ import annotations
 
-import argparse
 import sys
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -21,15 +17,12 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from portgeo.compare.comparison import compare_ports
-from portgeo.errors import PortgeoError
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.triangles import volume
 from tests.scan import make
 
 NOISE_MM = 0.03
 TRUE_EDGE_MM = 0.45  # of the clean meshes that the truth is read from
-MOTIONS = ("turn_x", "turn_y", "turn_z", "shift_x", "shift_y", "shift_z")
-FIGURES = ("removed", "net", "deepest", *MOTIONS)
 
 Depths = Callable[[np.ndarray, np.ndarray], np.ndarray]  # of stations and clock turns from the roof, mm
 
@@ -134,77 +127,28 @@ def _outward(scan: make.Scan) -> np.ndarray:
     return np.asarray(igl.per_vertex_normals(scan.vertices, np.asarray(scan.faces)))
 
 
-def coverage_case(seed: int) -> dict[str, float | str]:
-    """Return one random comparison: its kind, and each figure's error in its own standard uncertainties."""
+def compare_case(seed: int) -> dict[str, np.ndarray]:
+    """Return the errors of one random comparison, each in its own standard uncertainties."""
     rng = np.random.default_rng(seed)
     shape = random_shape(rng)
-    kind, depths = random_cut(shape, rng)
+    _, depths = random_cut(shape, rng)
     cut = cut_shape(shape, depths)
     edges = rng.uniform(0.6, 1.6, 2)
     one, other = (scanned(s, edge, rng) for s, edge in zip((shape, cut), edges, strict=True))
-    try:
-        before, after = (
-            port_from_scan(scan.vertices, scan.faces, ScanOptions(*scan.placed(shape.spine(np.array(ends))[0])))
-            for scan, ends in ((one, [0.0, shape.length]), (other, [0.0, shape.length]))
-        )
-        found = compare_ports(before, after)
-    except PortgeoError as refusal:
-        return {"seed": seed, "kind": kind, "refusal": str(refusal)}
+    before, after = (
+        port_from_scan(scan.vertices, scan.faces, ScanOptions(*scan.placed(shape.spine(np.array(ends))[0])))
+        for scan, ends in ((one, [0.0, shape.length]), (other, [0.0, shape.length]))
+    )
+    found = compare_ports(before, after)
     removed, net, deepest = truth(shape, cut, depths)
     true = before.frame @ one.pose @ np.linalg.inv(other.pose) @ np.linalg.inv(after.frame)
     fit = found.alignment
     slip = fit.matrix @ np.linalg.inv(true)
     turn = np.array([slip[2, 1] - slip[1, 2], slip[0, 2] - slip[2, 0], slip[1, 0] - slip[0, 1]]) / 2.0
     step = np.concatenate([turn, slip[:3, :3] @ fit.centre + slip[:3, 3] - fit.centre])
-    row: dict[str, float | str] = {
-        "seed": seed,
-        "kind": kind,
-        "edge_before": float(edges[0]),
-        "edge_after": float(edges[1]),
-        "share": fit.fixed_share,
-        "removed": (found.removed - removed) / found.removed_u,
-        "removed_off": found.removed - removed,
-        "removed_true": removed,
-        "net": (found.net - net) / found.net_u,
-        "net_off": found.net - net,
-        "deepest": (found.depth.deepest - deepest) / found.depth_u,
-        "deepest_off": found.depth.deepest - deepest,
-        "slip": float(np.linalg.norm(slip[:3, 3])),
+    return {
+        "comparison: removed": np.array([(found.removed - removed) / found.removed_u]),
+        "comparison: net": np.array([(found.net - net) / found.net_u]),
+        "comparison: deepest cut": np.array([(found.depth.deepest - deepest) / found.depth_u]),
+        "comparison: fit, turns and shifts": step / np.sqrt(np.diag(fit.covariance)),
     }
-    row |= dict(zip(MOTIONS, step / np.sqrt(np.diag(fit.covariance)), strict=True))
-    return row
-
-
-def coverage_rows(cases: int, *, first: int = 0, cores: int = 1) -> list[dict[str, float | str]]:
-    """Return the rows of seeds first, first + 1, ..."""
-    seeds = range(first, first + cases)
-    if cores == 1:
-        return [coverage_case(seed) for seed in seeds]
-    with ProcessPoolExecutor(cores) as pool:
-        return list(pool.map(coverage_case, seeds))
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cases", type=int, default=100)
-    parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--cores", type=int, default=2)
-    args = parser.parse_args()
-    rows = coverage_rows(args.cases, first=args.first, cores=args.cores)
-    for row in rows:
-        if "refusal" in row:
-            print(f"seed {row['seed']} ({row['kind']}): {row['refusal']}")
-    good = [row for row in rows if "refusal" not in row]
-    if not good:
-        return
-    print(f"{len(good)} of {len(rows)} comparisons of rough scans ({NOISE_MM} mm); within 2 u, and rms in u:")
-    for name in FIGURES:
-        errors = np.array([float(row[name]) for row in good])
-        print(f"  {name:9s} {np.mean(np.abs(errors) < 2.0):.2f}  {np.sqrt(np.mean(errors**2)):5.2f}")
-    for name, unit in (("removed_off", "mm3"), ("net_off", "mm3"), ("deepest_off", "mm")):
-        errors = np.array([float(row[name]) for row in good])
-        print(f"  {name:12s} median {np.median(np.abs(errors)):.3f}, worst {np.abs(errors).max():.3f} {unit}")
-
-
-if __name__ == "__main__":
-    main()
