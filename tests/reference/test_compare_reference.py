@@ -8,7 +8,6 @@ import manifold3d
 import numpy as np
 import pytest
 import trimesh
-from compare.shapes import meshed, pushed, solid, straight_readings, with_solid
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeSphere
@@ -20,6 +19,7 @@ from portgeo.compare.distance import signed_distance, wall_from
 from portgeo.compare.joint import match
 from portgeo.port import Port, port_from_readings
 from portgeo.section import Reading
+from tests.compare.shapes import meshed, pushed, solid, straight_readings, with_solid
 
 LENGTH, RADIUS = 100.0, 20.0
 BALL, REACH = 8.0, 6.0  # a ball of this radius stands out of the floor by this much
