@@ -5,7 +5,7 @@ A Survey comes in; lines of text go out, in the user's unit, no wider than a ter
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -32,6 +32,7 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
         f"entry {d.area(survey.area[0])}, exit {d.area(survey.area[-1])}",
         f"  taper       {_taper_text(survey)}",
     ]
+    lines += [f"  {role:<11} {text}" for role, text in _edges(survey, d)]
     if survey.blame is not None:
         lines += _blame_lines(survey)
     lines.append("")
@@ -63,6 +64,17 @@ def _taper_text(survey: Survey) -> str:
     rate = np.sqrt(survey.area[[0, -1]] / np.pi)
     angle = np.degrees(2.0 * np.arctan(abs(rate[1] - rate[0]) / survey.length))
     return f"{word} {abs(whole):.1%} from entry to exit, like a cone of {angle:.1f}° included"
+
+
+def _edges(survey: Survey, d: Display) -> Iterator[tuple[str, str]]:
+    """Yield what is to be said of the openings whose edges are rounded."""
+    for role, edge in (("entry edge", survey.entry_edge.radius), ("exit edge", survey.exit_edge.radius)):
+        hours = np.flatnonzero(np.isfinite(edge))
+        if len(hours):
+            low, high = (d.length(r(edge[hours]), label=False) for r in (np.min, np.max))
+            spread = f"radius {d.length(float(np.median(edge[hours])))}, {low} to {high}"
+            where = "all round" if len(hours) == len(edge) else f"at {', '.join(str(h or 12) for h in hours)} o'clock"
+            yield role, f"rounded {where}: {spread}"
 
 
 def _blame_lines(survey: Survey) -> list[str]:

@@ -87,6 +87,8 @@ def _opening(survey: Survey, k: int, role: str) -> dict[str, Any]:
         "origin_mm": port.to_source(centroid),
         "normal": port.direction_to_source(section.frame[0]),
         "area_mm2": survey.area[k],
+        # 12 o'clock first; null where the edge is square
+        "edge_radius_by_clock_mm": (survey.entry_edge if k == 0 else survey.exit_edge).radius,
     }
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from portgeo.plane import FloatArray, fit_circle
 from portgeo.port import Port, sections_at
+from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 
 CLOCK = 12  # positions: 12 o'clock is the roof, 3 the right wall seen looking into the entry
@@ -33,15 +34,16 @@ class Flare:
     radius: FloatArray
 
 
-def flare(port: Port, at_exit: bool = False) -> Flare:
-    """Return the rounding of a port's entry, or of its exit.
+def flare(port: Port, at_exit: bool = False, opening: Section | None = None) -> Flare:
+    """Return the rounding of a port's entry, or of its exit; opening : the section there, where it is known.
 
     Sections are taken down from the opening as deep as a rounding can be. In each of twelve directions
     from their middle the wall's line in depth is followed: where it leans out at the opening by
     LEAST_OPENING and comes upright within that depth, a circle is fitted to what leans.
     """
     first, last = port.centreline.stations[[0, -1]]
-    opening = sections_at(port, np.array([last if at_exit else first]))[0]
+    if opening is None:
+        opening = sections_at(port, np.array([last if at_exit else first]))[0]
     middle = (opening.outline.max(axis=0) + opening.outline.min(axis=0)) / 2.0
     size = float(np.sqrt(np.prod(np.ptp(opening.outline, axis=0)))) / 2.0
     depth = min(REACH * size, 0.4 * (last - first)) * np.linspace(NUDGE, 1.0, DEPTHS) ** 2
@@ -50,27 +52,36 @@ def flare(port: Port, at_exit: bool = False) -> Flare:
     inward = -frame[0] if at_exit else frame[0]
     origins = opening.origin + depth[:, None] * inward
     frames = np.repeat(frame[None], DEPTHS, axis=0)
-    sections = tube_sections(slice_mesh(port.vertices, port.faces, origins, frames[:, 0]), origins, frames)
+    # Of a large mesh only what is about the opening.
+    height = (port.vertices - opening.origin) @ inward
+    deep, out = height > depth[-1], height < 0.0
+    a, b, c = port.faces.T
+    near = port.faces[~((deep[a] & deep[b] & deep[c]) | (out[a] & out[b] & out[c]))]
+    used, faces = np.unique(near, return_inverse=True)
+    loops = slice_mesh(port.vertices[used], faces.reshape(-1, 3), origins, frames[:, 0])
+    sections = tube_sections(loops, origins, frames)
     clock = 2.0 * np.pi * np.arange(CLOCK) / CLOCK
     rays = (clock[:, None] + BESIDE).ravel()
     across = np.column_stack([-np.sin(rays), np.cos(rays)])  # left, up: 3 o'clock is the right wall
     walls = np.array(
-        [[np.nan if s is None else _wall(s.outline, middle, direction) for direction in across] for s in sections]
+        [np.full(len(across), np.nan) if s is None else _walls(s.outline, middle, across) for s in sections]
     )
     walls = walls.reshape(DEPTHS, CLOCK, len(BESIDE)).mean(axis=2)
     step = max(STEP * size, ROUGH_STEP * port.noise)
     return Flare(np.array([_rounding(depth, walls[:, k], step, port.noise) for k in range(CLOCK)]))
 
 
-def _wall(outline: FloatArray, middle: FloatArray, direction: FloatArray) -> float:
-    """Return how far an outline's wall is from a point along a direction (the farthest crossing)."""
-    p = outline - middle
-    q = np.roll(p, -1, axis=0)
-    side_p, side_q = (direction[0] * v[:, 1] - direction[1] * v[:, 0] for v in (p, q))
+def _walls(outline: FloatArray, middle: FloatArray, directions: FloatArray) -> FloatArray:
+    """Return how far (k,) an outline's wall is from a point along directions (k, 2), at the farthest crossing."""
+    p = (outline - middle).T
+    q = np.roll(p, -1, axis=1)
+    across = directions @ np.array([[0.0, 1.0], [-1.0, 0.0]])
+    side_p, side_q = across @ p, across @ q
     crosses = (side_p < 0) != (side_q < 0)
-    share = side_p[crosses] / (side_p[crosses] - side_q[crosses])
-    hit = (p[crosses] + share[:, None] * (q[crosses] - p[crosses])) @ direction
-    return float(hit.max()) if len(hit) else float("nan")
+    share = np.divide(side_p, side_p - side_q, out=np.zeros_like(side_p), where=crosses)
+    along_p = directions @ p
+    hit = np.where(crosses, along_p + share * (directions @ q - along_p), -np.inf).max(axis=1)
+    return np.where(np.isfinite(hit), hit, np.nan)
 
 
 def _rounding(depth: FloatArray, wall: FloatArray, step: float, noise: float) -> float:

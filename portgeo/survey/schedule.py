@@ -12,6 +12,7 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
+from portgeo.survey.flare import Flare, flare
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
 from portgeo.survey.uncertainty import Blame, from_noise, from_readings, mesh_edge, side_roughness
@@ -32,7 +33,8 @@ class Survey:
     hydraulic_diameter (n,); corner_radii (n, 4); area_taper, height_taper, width_taper (n,) per
     unit of station; cone_angle (n,), the included angle of the cone with the same change of area,
     radians. `fine_stations`, `fine_area` (m,) are the close schedule behind the least area.
-    `plane` is that of the turn; the sides are None on a port with no turn.
+    `plane` is that of the turn; the sides are None on a port with no turn. entry_edge, exit_edge : how
+    the openings' edges are rounded.
     """
 
     port: Port
@@ -63,6 +65,8 @@ class Survey:
     plane: TurnPlane | None
     short_side: Side | None
     long_side: Side | None
+    entry_edge: Flare
+    exit_edge: Flare
     blame: Blame | None
     warnings: tuple[Notice, ...]
 
@@ -129,6 +133,8 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         plane=plane,
         short_side=u.short_side,
         long_side=u.long_side,
+        entry_edge=flare(port, opening=sections[0]),
+        exit_edge=flare(port, at_exit=True, opening=sections[-1]),
         blame=u.blame,
         warnings=(*port.warnings, *bench_sense(port, both, area_at, plane, short)),
     )
