@@ -10,6 +10,7 @@ from fluids.atmosphere import ATMOSPHERE_1976
 
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.bench import Run, at_depression
+from portgeo.flow.demand import Engine, demand, power_range
 from portgeo.flow.gas import (
     GAMMA,
     STANDARD,
@@ -24,6 +25,7 @@ from portgeo.flow.gas import (
 )
 from portgeo.flow.path import path_of
 from portgeo.flow.separation import slowing
+from portgeo.flow.valve import Valve, passage
 from portgeo.flow.wall import size_for, sizing_of, wall_solution
 from portgeo.port import port_from_readings
 from portgeo.section import Reading
@@ -286,3 +288,42 @@ def test_flow_of_zero_wall_friction_stays_at_the_limit(reynolds, highest, check)
     for stretch, parts in ((1.3, False), (0.7, True)):
         stretched = np.concatenate([along[:lead], x0 + stretch * (x - x0)])
         assert slowing(stretched, speed, lead, x0 / reynolds).parts == parts
+
+
+def test_valve_passage_in_its_stages(check):
+    """J. B. Heywood, Internal Combustion Engine Fundamentals, 6.3 (from memory): the stages join, two limits."""
+    valve = Valve(head=44.0, throat=38.0, stem=7.0, seat_angle=np.radians(45.0), seat_width=1.5)
+    source = "Heywood, section 6.3, from memory"
+    tiny, inner = 1e-6, np.pi * (44.0 - 2.0 * 1.5)
+    hardly = passage(valve, [tiny])[0][0] / tiny
+    check("valve: passage a millimetre of lift, hardly open, mm", source, hardly, inner * np.cos(np.pi / 4.0), rel=1e-6)
+    open_area = np.pi / 4.0 * (38.0**2 - 7.0**2)
+    check("valve: passage wide open, mm2", source, passage(valve, [44.0])[0][0], open_area, rel=1e-12)
+    first = 1.5 / (np.sin(np.pi / 4.0) * np.cos(np.pi / 4.0))
+    lift = np.linspace(0.5, 20.0, 400_001)
+    area, stage = passage(valve, lift)
+    step = np.abs(np.diff(area))[np.diff(stage) != 0]
+    check("valve: step of the passage from stage to stage, mm2", source, step, 0.0, abs=0.01)
+    ends = lift[np.flatnonzero(np.diff(stage))][0]
+    check("valve: lift at which the first stage ends, mm", source, ends, first, abs=1e-4)
+
+
+def test_mean_inlet_mach_index(check):
+    """C. F. Taylor, The Internal-Combustion Engine in Theory and Practice, 1 (from memory): (b / D)^2 s / (C a)."""
+    engine = Engine(bore=0.0889, stroke=0.0813, speed=125.0, cylinders=4, valve=0.0445)
+    found = demand(engine, STANDARD.sound, 0.35)
+    source = "Taylor, vol. 1, from memory"
+    piston = 2.0 * 0.0813 * 125.0
+    check("mean piston speed, m/s", "twice the stroke a revolution", found.mean_piston_speed, piston, rel=1e-12)
+    index = (0.0889 / 0.0445) ** 2 * piston / (0.35 * STANDARD.sound)
+    check("mean inlet Mach index", source, found.mach_index, index, rel=1e-12)
+    limit = 125.0 * 0.6 / index
+    check("speed at which the index is 0.6, revolutions a second", source, found.speed_at_limit, limit, rel=1e-9)
+    _, high = power_range(200.0, 4)
+    check(
+        "most power that 200 cfm could feed, hp",
+        "common practice, no source; from memory",
+        high,
+        0.257 * 800.0,
+        rel=1e-9,
+    )
