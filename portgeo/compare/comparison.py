@@ -127,8 +127,7 @@ def compare_ports(
 
     own_sides = [(own_after, after.noise), (own_before, before.noise)]
     counted = [map_.at(map_.cut, part.where) for part, _ in own_sides]
-    removed_u = _volume_u(alignment, own_sides, counted)
-    net_u = _volume_u(alignment, own_sides, [np.ones_like(weight) for weight in counted])
+    removed_u, net_u = _volume_us(alignment, own_sides, counted)
     # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7).
     removed_u = float(np.sqrt(removed_u**2 + below_noise**2 / 3.0 + read_volume_u**2))
 
@@ -198,24 +197,30 @@ def _rim(port: Walled) -> IntArray:
     return np.unique(port.port.faces[~port.is_wall][of_wall[port.port.faces[~port.is_wall]]])
 
 
-def _volume_u(alignment: Alignment, sides: Sequence[tuple[Wedges, float]], weights: Sequence[FloatArray]) -> float:
-    """Return the standard uncertainty of a volume between two walls, mm3: from fit, noise and bulge.
+def _volume_us(
+    alignment: Alignment, sides: Sequence[tuple[Wedges, float]], counted: Sequence[FloatArray]
+) -> tuple[float, float]:
+    """Return the standard uncertainties of the volumes between two walls, mm3: where counted, and in all.
 
     The fit shifts the whole wall at once: its lever is the sum of area times how each height changes
     with the motion (JCGM 100, 5.1.2, with the covariance of the motion). The noise of one point of a
     mesh counts over the area it stands for. What bulges between the points is in the volume or not,
-    for either mesh: see bulge. sides : AFTER's wall and BEFORE's with their noises; weights : those
-    that their vertices count by.
+    for either mesh: see bulge. sides : AFTER's wall and BEFORE's with their noises; counted : the
+    weights that their vertices count by.
     """
-    after = sides[0][0]
-    lever = alignment.pull(after.vertices, vertex_normals(after.vertices, after.faces, 1))
-    pull = (vertex_areas(after.vertices, after.faces) * weights[0]) @ lever
-    variance = max(float(pull @ alignment.covariance @ pull), 0.0)
-    for (part, noise), weight in zip(sides, weights, strict=True):
-        rise = edge_bulges(part.vertices, part.faces, vertex_normals(part.vertices, part.faces, 1))
-        variance += float(((vertex_areas(part.vertices, part.faces) * weight * noise) ** 2).sum())
-        variance += bulge_volume(part.vertices, part.faces, rise, weight) ** 2 / 3.0
-    return float(np.sqrt(variance))
+    variance = np.zeros(2)
+    for k, ((part, noise), own) in enumerate(zip(sides, counted, strict=True)):
+        normals = vertex_normals(part.vertices, part.faces, 1)
+        rise = edge_bulges(part.vertices, part.faces, normals)
+        areas = vertex_areas(part.vertices, part.faces)
+        lever = alignment.pull(part.vertices, normals) if k == 0 else None
+        for j, weight in enumerate((own, np.ones_like(own))):
+            if lever is not None:
+                pull = (areas * weight) @ lever
+                variance[j] += max(float(pull @ alignment.covariance @ pull), 0.0)
+            variance[j] += float(((areas * weight * noise) ** 2).sum())
+            variance[j] += bulge_volume(part.vertices, part.faces, rise, weight) ** 2 / 3.0
+    return float(np.sqrt(variance[0])), float(np.sqrt(variance[1]))
 
 
 def _of_wall(part: Walled) -> IntArray:

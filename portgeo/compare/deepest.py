@@ -47,9 +47,11 @@ def deepest_cut(
     lies = barycentric(before.vertices[corners], foot)
     bulge = np.zeros(len(points))
     bulge[used] = bulge_at(before.rise[face], lies)
-    # The way to a rough wall ends on a slope that comes towards it: shorter by half the slope squared.
-    slope = ((before.normals[face] - before.calm[face]) ** 2).sum(axis=1).mean()
-    fitted = shares @ (depth * (1.0 + slope / 2.0) - bulge)
+    # The way to a rough wall ends on a slope that comes towards it: shorter by half the slope squared, or where
+    # triangles are so small that many lie in its reach, by about a bump's height.
+    slope = float(((before.normals[face] - before.calm[face]) ** 2).sum(axis=1).mean())
+    short = np.clip(depth * slope / 2.0, 0.0, noises[0])
+    fitted = shares @ (depth + short - bulge)
     columns, numbered = np.unique(corners, return_inverse=True)
     under = csr_array(
         (lies.ravel(), (np.repeat(np.arange(len(used)), 3), numbered.ravel())),
@@ -70,9 +72,9 @@ def deepest_cut(
     # What a quadratic misses of a round bottom grows with the fourth power of its reach.
     wide = _shares(before, points, places[[best]], WIDER) @ depth
     missed = by_cut * float(wide[0] - (shares @ depth)[best]) / (WIDER**4 - 1.0)
-    # How evenly deep the cut is, and how BEFORE is curved there, is told from rough walls: what is taken
-    # off for either is as unsure as it is large (rectangular: JCGM 100, 4.3.7).
-    unsure = (added**2 + float((shares @ bulge)[best]) ** 2) / 3.0
+    # How evenly deep the cut is, and how BEFORE is curved and sloped there, is told from rough walls: what is
+    # put right for each is as unsure as it is large (rectangular: JCGM 100, 4.3.7).
+    unsure = (added**2 + sum(float((shares @ part)[best]) ** 2 for part in (bulge, short))) / 3.0
     u = float(np.sqrt(greatest.var() + unsure + missed**2))
     return float(fitted[best] - added - missed), u, int(places[best])
 

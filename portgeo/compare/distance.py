@@ -6,6 +6,7 @@ A triangle mesh without its openings comes in; closest points and signed distanc
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import igl
 import numpy as np
@@ -23,8 +24,7 @@ class Wall:
 
     vertices : (n, 3). faces : (m, 3), outward, the two openings left open. normals : (m, 3) unit.
     tree : the boxes round its triangles. calm : (m, 3) the normals averaged over the faces round
-    each, where the wall is noisy; else the normals themselves. rise : (m, 3), how far the wall
-    bulges over the middles of the edges, see bulge.
+    each, where the wall is noisy; else the normals themselves.
     """
 
     vertices: FloatArray
@@ -32,7 +32,11 @@ class Wall:
     normals: FloatArray
     tree: igl.AABB
     calm: FloatArray
-    rise: FloatArray
+
+    @cached_property
+    def rise(self) -> FloatArray:
+        """How far the wall bulges over the middles of the edges (m, 3), see bulge."""
+        return edge_bulges(self.vertices, self.faces, vertex_normals(self.vertices, self.faces, 1))
 
 
 def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall:
@@ -49,8 +53,7 @@ def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall
     if noise > 0.0:
         calm = vertex_normals(vertices, faces, CALM_ROUNDS)[faces].sum(axis=1)
         calm /= np.maximum(np.linalg.norm(calm, axis=1, keepdims=True), 1e-300)
-    rise = edge_bulges(vertices, faces, vertex_normals(vertices, faces, 1))
-    return Wall(vertices, faces, normals, tree, calm, rise)
+    return Wall(vertices, faces, normals, tree, calm)
 
 
 def closest(wall: Wall, points: FloatArray) -> tuple[FloatArray, IntArray]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from portgeo.compare.bulge import bulge_at, edge_bulges, vertex_normals
+from portgeo.compare.bulge import bulge_at, edge_bulges
 from portgeo.compare.distance import Wall, barycentric, closest
 from portgeo.compare.tube import Walled
 from portgeo.plane import FloatArray, IntArray
@@ -96,8 +96,8 @@ def target_of(before: Walled, wall: Wall) -> Target:
     return Target(wall, openings, centre, size, port.frame)
 
 
-def sampled(after: Walled, count: int, mirrored: bool) -> AfterPoints:
-    """Return points of AFTER, evenly over its area, the same each time."""
+def sampled(after: Walled, normals: FloatArray, count: int, mirrored: bool) -> AfterPoints:
+    """Return points of AFTER, evenly over its area, the same each time. normals : of its vertices (n, 3)."""
     port, tube = after.port, after.tube
     hand = MIRROR if mirrored else np.eye(3)
     caps = port.faces[~after.is_wall]
@@ -108,7 +108,6 @@ def sampled(after: Walled, count: int, mirrored: bool) -> AfterPoints:
     used = np.zeros(len(port.vertices), dtype=bool)
     used[wall] = True
     points, face, shares = _evenly(port.vertices, wall, count)
-    normals = vertex_normals(port.vertices, wall, 1)
     bulge = bulge_at(edge_bulges(port.vertices, wall[face], normals), shares)
     return AfterPoints(points @ hand, bulge, (openings[0], openings[1]), int(used.sum()))
 

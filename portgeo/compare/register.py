@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from scipy.spatial import cKDTree
 
+from portgeo.compare.bulge import vertex_normals
 from portgeo.compare.distance import Wall, wall_from
 from portgeo.compare.fit import MIRROR, NEIGHBOURS, Fit, Target, loosest, sampled, seek, settle, target_of
 from portgeo.compare.tube import Walled
@@ -94,19 +95,20 @@ def align(
         return Alignment(method, joined, np.eye(4), 0.0, 1.0, np.zeros(3), np.zeros((6, 6)))
     refuse_other_size(before, after)
     target = target_of(before_walled, wall or wall_of(before_walled))
+    normals = vertex_normals(after.vertices, after.faces[after_walled.is_wall], 1)
     noise = float(np.hypot(before.noise, after.noise))
     coarse = max(NARROWEST_KERNEL_MM, KERNEL_NOISES * noise)
     kernel = max(NARROWEST_KERNEL_MM, KERNEL_NOISES * noise / NEIGHBOURS**0.5)
-    fit, mirrored = _laid(target, after_walled, coarse, hands)
+    fit, mirrored = _laid(target, after_walled, normals, coarse, hands)
     read = KERNEL_NOISES * float(np.hypot(_reading_error(before), _reading_error(after)))
     if fit.share < ENOUGH_SHARE and read > coarse:
         # Two sheets read anew agree nowhere to the last digit, but everywhere within their readings.
         coarse = kernel = read
-        fit, mirrored = _laid(target, after_walled, coarse, hands)
+        fit, mirrored = _laid(target, after_walled, normals, coarse, hands)
     if fit.share < ENOUGH_SHARE:
-        _refuse_unlike(target, after_walled, fit, coarse, hands)
-    other_hand = _other_hand(target, after_walled, fit, coarse) if len(hands) == 1 else ()
-    points = sampled(after_walled, FINE_POINTS, mirrored)
+        _refuse_unlike(target, after_walled, normals, fit, coarse, hands)
+    other_hand = _other_hand(target, after_walled, normals, fit, coarse) if len(hands) == 1 else ()
+    points = sampled(after_walled, normals, FINE_POINTS, mirrored)
     if noise > 0.0:
         points = replace(points, around=cKDTree(points.wall).query(points.wall, k=NEIGHBOURS)[1])
     fit = settle(target, points, fit.motion, kernel, noise, openings=False)
@@ -146,11 +148,13 @@ def align(
     )
 
 
-def _laid(target: Target, after: Walled, kernel: float, hands: tuple[bool, ...]) -> tuple[Fit, bool]:
+def _laid(
+    target: Target, after: Walled, normals: FloatArray, kernel: float, hands: tuple[bool, ...]
+) -> tuple[Fit, bool]:
     """Return the best fit of AFTER, and whether it is that of the other hand."""
     best: tuple[Fit, bool] | None = None
     for mirrored in hands:
-        fit = seek(target, sampled(after, COARSE_POINTS, mirrored), np.eye(4), kernel)
+        fit = seek(target, sampled(after, normals, COARSE_POINTS, mirrored), np.eye(4), kernel)
         if best is None or fit.share > 1.1 * best[0].share:
             best = fit, mirrored
         if best[0].share > PLAINLY:
@@ -159,11 +163,11 @@ def _laid(target: Target, after: Walled, kernel: float, hands: tuple[bool, ...])
     return best
 
 
-def _other_hand(target: Target, after: Walled, fit: Fit, kernel: float) -> tuple[Notice, ...]:
+def _other_hand(target: Target, after: Walled, normals: FloatArray, fit: Fit, kernel: float) -> tuple[Notice, ...]:
     """Return a notice where AFTER, mirrored, fits plainly better than as it is."""
     if fit.share > PLAINLY:
         return ()
-    other = seek(target, sampled(after, COARSE_POINTS, True), np.eye(4), kernel)
+    other = seek(target, sampled(after, normals, COARSE_POINTS, True), np.eye(4), kernel)
     if other.share < MIRRORED_BETTER * fit.share:
         return ()
     return (
@@ -233,9 +237,11 @@ def refuse_other_size(before: Port, after: Port) -> None:
         )
 
 
-def _refuse_unlike(target: Target, after: Walled, fit: Fit, kernel: float, hands: tuple[bool, ...]) -> None:
+def _refuse_unlike(
+    target: Target, after: Walled, normals: FloatArray, fit: Fit, kernel: float, hands: tuple[bool, ...]
+) -> None:
     """Refuse what does not fit, and say whether the other hand would."""
-    other = seek(target, sampled(after, COARSE_POINTS, not hands[0]), np.eye(4), kernel)
+    other = seek(target, sampled(after, normals, COARSE_POINTS, not hands[0]), np.eye(4), kernel)
     if len(hands) == 1 and other.share > max(1.5 * fit.share, ENOUGH_SHARE):
         raise GeometryError(
             f"AFTER is the other hand of BEFORE: mirrored, {100 * other.share:.0f} % of its wall agrees, "

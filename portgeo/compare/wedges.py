@@ -78,9 +78,9 @@ def refuse_open(port: Port, name: str) -> None:
 
 
 def finely(part: Walled) -> Walled:
-    """Return a port with no edge of its mesh much longer than LONGEST_EDGE_MM, on the same surface."""
+    """Return a port with no edge of its wall much longer than LONGEST_EDGE_MM, on the same surface."""
     port = part.port
-    a, b, c = (port.vertices[port.faces[:, k]] for k in range(3))
+    a, b, c = (port.vertices[port.faces[part.is_wall, k]] for k in range(3))
     longest = max(float(np.einsum("ij,ij->i", d, d).max()) for d in (b - a, c - b, a - c)) ** 0.5
     if longest <= 2.0 * LONGEST_EDGE_MM:
         return part
