@@ -23,7 +23,8 @@ USUAL = (0.5, 1.7)  # area of a section of the tube, of the median one
 BACK = 7  # sections that the heading of the next is told from
 TIGHTEST = 0.8  # radii of the tightest bend of a course
 SHRINKS, GROWS = 0.8, 1.25  # change of area between two sections that no tube has: an end, a spill
-CUT = (0.94, 1.06)  # change of area, more than which at the very last section is the end's own doing
+CUT = (0.94, 1.06)  # change of area, more than which at the very last sections is the end's own doing
+BEYOND = 4  # sections that can lie in what is beyond an end
 JUMP = 0.5  # of the radius: a middle that moves aside by more has left the tube
 LEAST_STEP = 0.4  # of a step, that a middle must lie ahead of the one before
 LEAST_ALIGNED = 0.9  # cosine between two headings a step apart: a tube bends no faster
@@ -171,12 +172,14 @@ def _march(vertices: FloatArray, faces: IntArray, history: list[Row], radius: fl
         rows.append((found[1], t, found[2], found[0]))
         if len(rows) > 40 and np.linalg.norm(found[1] - points[-40]) < 2.0 * step:
             break  # round in a ring
-    # The last may be cut by the end itself, or by what is spilled there: its middle is then no guide.
-    areas = [history[-1][2], *(r[2] for r in rows)]
-    while rows and not CUT[0] < areas[-1] / areas[-2] < CUT[1]:
-        rows.pop()
-        areas.pop()
-    return rows
+    # The last may be cut by the end itself, or lie in a seat or a spill beyond it: their middles are no guide.
+    areas = np.array([history[-1][2], *(r[2] for r in rows)])
+    change = areas[1:] / areas[:-1]
+    sudden = (change <= CUT[0]) | (change >= CUT[1])
+    while sudden[-BEYOND:].any():
+        first = max(len(sudden) - BEYOND, 0) + int(np.argmax(sudden[-BEYOND:]))
+        sudden = sudden[:first]
+    return rows[: len(sudden)]
 
 
 def _smoothed(points: FloatArray) -> FloatArray:
