@@ -333,5 +333,5 @@ def _radius_u(points: FloatArray, centre: FloatArray, noise: float, independent:
     """Return the standard uncertainty of a fitted radius from the points' noise (JCGM 100)."""
     arm = points - centre
     jacobian = np.column_stack([arm / np.linalg.norm(arm, axis=1, keepdims=True), np.ones(len(points))])
-    inverse = np.linalg.pinv(jacobian.T @ jacobian)
-    return float(noise * np.sqrt(inverse[2, 2] * len(points) / independent))
+    of_radius = np.linalg.pinv(jacobian)[2]  # its square is never negative, as an inverse's entry can come out
+    return float(noise * np.sqrt(of_radius @ of_radius * len(points) / independent))
