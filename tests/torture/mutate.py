@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+import zlib
 
 import numpy as np
 import trimesh
@@ -222,7 +223,7 @@ def inside_zip(data, rng, amount):
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = {info.filename: archive.read(info) for info in archive.infolist()}
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError, RuntimeError):
         return digits(data, rng, amount)
     name = str(rng.choice(sorted(parts)))
     kind = [noise, digits, cut_short, moved_block][int(rng.integers(4))]
