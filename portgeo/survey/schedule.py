@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
@@ -136,8 +137,31 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         entry_edge=flare(port, opening=sections[0]),
         exit_edge=flare(port, at_exit=True, opening=sections[-1]),
         blame=u.blame,
-        warnings=(*port.warnings, *bench_sense(port, both, area_at, plane, short)),
+        warnings=(*port.warnings, *_cut_through(both, sections, port), *bench_sense(port, both, area_at, plane, short)),
     )
+
+
+def _cut_through(stations: FloatArray, sections: list[Section], port: Port) -> list[Notice]:
+    """Return a notice of where a scan's wall passes through itself: there an outline crosses itself.
+
+    A plane cuts a surface that does not pass through itself in outlines that do not either.
+    """
+    if port.readings:
+        return []
+    outlines = np.concatenate([s.outline for s in sections])
+    number = np.repeat(np.arange(len(sections)), [len(s.outline) for s in sections])
+    at = stations[~shapely.is_valid(shapely.polygons(shapely.linearrings(outlines, indices=number)))]
+    if len(at) == 0:
+        return []
+    share = len(at) / len(sections)
+    return [
+        Notice(
+            "cuts_itself",
+            f"the mesh passes through itself in {max(share, 0.01):.0%} of its sections, from {{first}} to "
+            "{last}: areas there are off by what is counted twice",
+            lengths={"first": float(at[0]), "last": float(at[-1])},
+        )
+    ]
 
 
 def _evened(stations: FloatArray, area: FloatArray, port: Port) -> FloatArray:

@@ -312,3 +312,14 @@ def test_the_same_scan_gives_the_same_port_to_the_last_bit(rough):
     one, other = (port_from_scan(rough.vertices, rough.faces) for _ in range(2))
     assert one.vertices.tobytes() == other.vertices.tobytes()
     assert one.centreline.points.tobytes() == other.centreline.points.tobytes()
+
+
+def test_a_wall_that_passes_through_itself_is_told_of_where_it_does():
+    scan = make.tube(make.Shape(), 1.0)
+    assert not [n for n in survey(port_from_scan(scan.vertices, scan.faces)).warnings if n.code == "cuts_itself"]
+    place = np.array([25.0, 16.0, 0.0])  # a dent in the left wall that comes out through the right one
+    off = np.linalg.norm(scan.vertices - place, axis=1)
+    dent = 60.0 * np.clip(1.0 - off / 7.0, 0.0, 1.0)[:, None] * np.array([0.0, -1.0, 0.0])
+    found = [n for n in survey(port_from_scan(scan.vertices + dent, scan.faces)).warnings if n.code == "cuts_itself"]
+    assert len(found) == 1
+    assert 20.0 < found[0].lengths["first"] < 25.0 < found[0].lengths["last"] < 30.0
