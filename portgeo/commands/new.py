@@ -25,7 +25,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", nargs="+", metavar="DIR", help="folder to make; or the word target and a FILE (toml)")
     parser.add_argument("--units", choices=("in", "mm"), default="in", help="of the lengths in it (%(default)s)")
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
-    parser.add_argument("--force", action="store_true", help="overwrite files that are there already")
+    parser.add_argument(
+        "--force",
+        action="store_true",
+        help="overwrite a target that is there; never a folder's files",
+    )
 
 
 def run(args: argparse.Namespace) -> None:
@@ -58,7 +62,7 @@ def _folder(args: argparse.Namespace, folder: Path) -> None:
     from portgeo.job.folder import make_folder
 
     unit: LengthUnit = args.units
-    made = make_folder(folder, unit, force=args.force)
+    made = make_folder(folder, unit)
     if args.quiet:
         return
     print(f"{folder}: {', '.join(made)}")

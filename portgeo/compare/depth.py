@@ -12,10 +12,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from portgeo.compare.deepest import deepest_cut
-from portgeo.compare.depth_map import DepthMap, wall_shares
+from portgeo.compare.depth_map import FLOOR_MM, DepthMap, wall_shares
 from portgeo.compare.distance import Wall, signed_distance
 from portgeo.compare.tube import WALLS, Tube, places
 from portgeo.compare.wedges import Wedges
+from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
@@ -73,11 +74,17 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
     at_vertices = np.zeros(len(after.vertices))
     at_vertices[used] = signed_distance(before, after.vertices[used])
     areas = vertex_areas(after.vertices, after.faces)
+    if areas[used].sum() == 0.0:
+        raise GeometryError(
+            "no wall of the one lies along the other: there is nothing to compare",
+            mend="Check the units of both (inches under columns in _mm make a port 25 times too small), and that "
+            "both are one port",
+        )
     calm = _calm(after.faces, at_vertices) if noise > 0.0 else at_vertices
     order = used[np.argsort(calm[used], kind="stable")]
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
-    if noise > 0.0:
+    if noise > ALIKE_MM:
         tree = cKDTree(after.vertices[used])
         apart, nearest = tree.query(own)
         here = apart < OWN_MM  # not past the ends of the stretch
@@ -85,7 +92,8 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
         deepest, deepest_u, best = deepest_cut(before, own, at_vertices[used][nearest[here]], own_calm, noises)
         where = own[best]
     else:
-        deepest, deepest_u = float(at_vertices[order[-1]]), 0.0
+        # Each of two clean meshes may lie under its wall by its chords' error (rectangular: JCGM 100, 4.3.7).
+        deepest, deepest_u = float(at_vertices[order[-1]]), float(np.hypot(noise, FLOOR_MM / np.sqrt(3.0)))
         # Along an even cut many points are equally deep: the one in their middle is where it is.
         alike = used[at_vertices[used] > deepest - ALIKE_MM]
         middle = after.vertices[alike].mean(axis=0)

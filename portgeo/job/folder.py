@@ -20,7 +20,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 
 from portgeo.errors import OutputError
 from portgeo.io.blanks import EXAMPLE, bench_sheet, blank_target, example_job, section_rows, section_sheet, wall_sheet
-from portgeo.io.files import atomic_write, check_free
+from portgeo.io.files import atomic_write
 from portgeo.io.sheets import SHAPES
 from portgeo.io.workbooks import saved
 from portgeo.report.mic_picture import mic_picture
@@ -102,17 +102,23 @@ def _explained(sheet: Any, picture: bytes) -> None:
     sheet.add_image(image, f"A{len(COLUMNS) + 2}")
 
 
-def make_folder(folder: Path, unit: LengthUnit, *, force: bool) -> list[str]:
+def make_folder(folder: Path, unit: LengthUnit) -> list[str]:
     """Make a job folder and return the names of its files.
 
-    force : replace files of these names in a folder that is there. Raises OutputError where one is there
-    and otherwise, and where the system refuses; nothing is then half made.
+    A file that is there is never replaced: somebody's readings may stand in it. Raises OutputError for
+    one, and where the system refuses; nothing is then half made.
     """
     files = folder_files(unit)
     if folder.is_dir():
-        check_free([folder / name for name in files], force)
+        there = [name for name in ("job.toml", *files) if os.path.lexists(folder / name)]
+        if there:
+            raise OutputError(
+                f"a job's files are there already ({there[0]}), and your readings may stand in them",
+                file=str(folder),
+                mend="Choose another folder: a new job never replaces a file",
+            )
         for name, data in files.items():
-            atomic_write(folder / name, data, force=force)
+            atomic_write(folder / name, data, force=False)
         return list(files)
     if os.path.lexists(folder):
         raise OutputError("this is there already and is not a folder", file=str(folder), mend="Choose another name")

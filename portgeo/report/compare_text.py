@@ -31,7 +31,8 @@ def comparison_text(
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
         f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}; added "
-        f"{signed(f'{found.added / 1000.0:.2f}')} cc, too shallow to tell {found.below_noise / 1000.0:+.2f} cc",
+        f"{signed(f'{found.added / 1000.0:.2f}')} cc, too shallow to tell "
+        f"{round(found.below_noise / 1000.0, 2) + 0.0:+.2f} cc",
         f"  laid together  {_alignment(found, d)}",
         "",
     ]

@@ -393,13 +393,13 @@ def test_ctrl_c_while_writing_leaves_nothing_half_written(sheet, tmp_path, monke
 
 
 class BrokenPool:
-    """A pool whose child dies, as where OpenGL is missing."""
+    """Workers whose child dies, as where OpenGL is missing."""
 
     def __init__(self, *_args, **_named):
         pass
 
     def __enter__(self):
-        return self
+        return self.submit
 
     def __exit__(self, *_failure):
         return None
@@ -428,12 +428,12 @@ def test_view_opens_a_window_on_the_port(sheet, monkeypatch):
     shown = []
     monkeypatch.setattr(pictures, "show", lambda *scene: shown.append(scene))
     assert main(words("view", sheet, "--units", "mm")) == 0
-    ((found, display, title),) = shown
+    (((found,), display, (title,)),) = shown
     assert found.length == pytest.approx(3.8 * 25.4) and display.unit == "mm" and title == sheet.name
 
 
 def test_a_picture_that_fails_costs_nothing_else(sheet, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(pictures, "ProcessPoolExecutor", BrokenPool)
+    monkeypatch.setattr(pictures, "workers", BrokenPool)
     made = {name: tmp_path / name for name in ("port.json", "table.csv", "chart.png")}
     argv = ["measure", sheet, "--picture", tmp_path / "port.png"]
     argv += ["--json", made["port.json"], "--csv", made["table.csv"], "--chart", made["chart.png"]]

@@ -368,10 +368,15 @@ def test_new_makes_a_folder_that_runs_and_overwrites_nothing(tmp_path, capsys):
     assert main(["new", str(folder), "-q"]) == 0
     made = {path.name: path.read_bytes() for path in folder.iterdir()}
     assert {"job.toml", "as-cast.csv", "as-cast.xlsx", "bench.csv", "walls.csv", "target.toml"} < set(made)
-    assert main(["new", str(folder)]) == 2 and "--force" in capsys.readouterr().err
-    assert main(["new", str(folder), "-q", "--force", "--units", "mm"]) == 0
+    # Readings may stand in what is there: it is not replaced, whatever is asked.
+    before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    for words in (["new", str(folder)], ["new", str(folder), "--force", "--units", "mm"]):
+        assert main(words) == 2 and "another folder" in capsys.readouterr().err
+    assert before == {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    folder = tmp_path / "in-mm"
+    assert main(["new", str(folder), "-q", "--units", "mm"]) == 0
     assert (folder / "as-cast.csv").read_bytes() != made["as-cast.csv"]
-    assert not [path for path in tmp_path.iterdir() if path != folder]
+    assert {path.name for path in tmp_path.iterdir()} == {"my port", "in-mm"}
     for unit in ("in", "mm"):
         steps = steps_of(read_job(_new(tmp_path / unit, unit) / "job.toml"))
         assert {"port 0", "bench", "speed 0", "plan", "planned speed", "templates", "models"} < set(steps.by_name)

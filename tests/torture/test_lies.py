@@ -6,6 +6,7 @@ import struct
 import subprocess
 import sys
 import zipfile
+from pathlib import Path
 
 import numpy as np
 
@@ -195,7 +196,8 @@ def test_a_file_that_lies_about_its_size_is_refused_in_bounded_memory(tmp_path):
     for name, data in files.items():
         (tmp_path / name).write_bytes(data)
     words = [sys.executable, "-c", PROGRAM, *(str(tmp_path / name) for name in files)]
-    done = subprocess.run(words, capture_output=True, text=True, timeout=300)
+    top = Path(__file__).resolve().parents[2]  # the program takes its judge from the tests
+    done = subprocess.run(words, capture_output=True, text=True, timeout=300, cwd=top)
     rows = [json.loads(line) for line in done.stdout.splitlines()]
     assert len(rows) == len(files), f"ended after {rows[-1] if rows else 'nothing'}: {done.returncode} {done.stderr}"
     faults = [
