@@ -66,7 +66,7 @@ def read_job(path: str | Path) -> JobFile:
 def _checked(text: str) -> Job:
     try:
         content = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
         raise InputError(
             f"this is not TOML: {error}", mend="Write keys as  key = value  and words between quotes"
         ) from None

@@ -70,7 +70,7 @@ def read_target(path: str | Path) -> TargetFile:
 def _read(text: str, path: Path, sha256: str) -> TargetFile:
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
         raise InputError(
             f"this is not TOML: {error}", mend="Write keys as  key = value  and words between quotes"
         ) from None

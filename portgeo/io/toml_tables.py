@@ -7,7 +7,6 @@ paths go out, or a refusal with line, key and mend.
 from __future__ import annotations
 
 import difflib
-import math
 import re
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from portgeo.errors import InputError
 from portgeo.units import MM_PER, LengthUnit
 
 LONGEST_MM = 5000.0  # no length of a port is more
+LARGEST = 1e308  # a whole number in the file can have more digits than a float holds
 
 
 class TomlTable:
@@ -55,8 +55,9 @@ class TomlTable:
         value = self.take(key)
         if value is None:
             return default
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise self.refuse(key, f"{value!r} is not a number", "Write a number such as 1.25, without quotes")
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
+            what = "the number has too many digits" if type(value) is int else f"{value!r} is not a number"
+            raise self.refuse(key, what, "Write a number such as 1.25, without quotes")
         found = float(value) * scale
         if not least <= found <= most:
             low, high = least / scale, most / scale
