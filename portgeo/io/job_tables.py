@@ -370,7 +370,7 @@ def _closest(error: Any, key: str) -> str:
     known = [name for name in table.model_fields if name not in table.lengths]
     known += [name + suffix for name in table.lengths for suffix in ("", "_in", "_mm")]
     close = difflib.get_close_matches(key[:60], known, 1)
-    return f"Did you mean {close[0]}" if close else "Known here: " + ", ".join(sorted(table.model_fields))
+    return f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(table.model_fields))
 
 
 TABLES: dict[str, type[Table]] = {

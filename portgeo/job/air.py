@@ -21,7 +21,6 @@ from portgeo.io.ports import Loaded
 from portgeo.job.results import Given, LeftOut, Part, Sped, Told
 from portgeo.report.speed_pictures import painted
 from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
-from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER, Display
 
 
@@ -151,6 +150,6 @@ def beside_today(given: Given) -> Told | LeftOut:
     for speed in (today, planned):
         if isinstance(speed, LeftOut):
             return speed
-    ports = given.needs["part"].loaded.port, given.needs["plan"].part.loaded.port
-    found = beside(today.result, planned.result, *(volume(port.vertices, port.faces) for port in ports))
+    plan = given.needs["plan"].plan  # the cut's own volumes, as the cut sheet gives them
+    found = beside(today.result, planned.result, plan.volume_before, plan.volume_before + plan.removed - plan.added)
     return Told(beside_record(planned.result, found, given.needs["plan"].part.loaded.source))

@@ -74,7 +74,7 @@ def _deepest(plan: Plan, d: Display) -> str:
         return "no metal to take"
     row, column = _deepest_place(plan)
     return (
-        f"{d.length(plan.depth[row, column])} at station {d.length(plan.grid.stations[row])}, "
+        f"{d.length(float(plan.depth.max()))} at station {d.length(plan.grid.stations[row])}, "
         f"{oclock(float(plan.grid.clock[row, column]))}"
     )
 
