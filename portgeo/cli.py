@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from typing import TYPE_CHECKING
 
@@ -64,9 +65,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     Without `argv` the process is the command's own: its words are read, and Ctrl-C ends it at once.
     """
     if argv is None:
-        import signal  # before all else that takes time to import
-
-        signal.signal(signal.SIGINT, signal.SIG_DFL)
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # before all else that takes time to import
     from portgeo.errors import PortgeoError
 
     for stream in (sys.stdout, sys.stderr):
