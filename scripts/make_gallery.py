@@ -11,6 +11,10 @@ import sys
 import tempfile
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from tests.browser import ARGUMENTS, browser_path
+
 ROOT = Path(__file__).resolve().parent.parent
 OUT = ROOT / "docs" / "pictures"
 # Of the report's pictures, which go where.
@@ -23,19 +27,17 @@ PICTURES = {
 }
 PAGE_SIZE = {"width": 1000, "height": 1250}
 DPI = 100
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
-ARGUMENTS = ("--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 
 
 def page_picture(page: Path, picture: Path) -> None:
     """Write how the report's page begins in a browser."""
     from playwright.sync_api import sync_playwright
 
-    browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
+    browser = browser_path()
     if browser is None:
         raise SystemExit("the page's picture needs a Chromium on the machine")
     with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=browser, args=list(ARGUMENTS))
+        opened = driver.chromium.launch(executable_path=browser, args=ARGUMENTS)
         view = opened.new_page(viewport=PAGE_SIZE)
         view.goto(page.as_uri())
         view.wait_for_timeout(2000)

@@ -3,7 +3,6 @@
 import io
 import json
 import re
-import shutil
 
 import numpy as np
 import pypdfium2
@@ -11,13 +10,9 @@ import pytest
 from PIL import Image
 
 from portgeo.report.page import write_page
+from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.report.conftest import CAST, CUT, INCHES, TITLE
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
-QUIET = ("quic", "background-networking", "component-update", "sync")
-ARGUMENTS = ["--no-sandbox", "--no-first-run", *(f"--disable-{name}" for name in QUIET)]
-# A machine with no graphics draws by its processor.
-ARGUMENTS += ["--disable-gpu", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 MM_PER_INCH = 25.4
 AA = 4.5  # W3C, Web Content Accessibility Guidelines 2.2, success criterion 1.4.3
 CONTRAST = """() => {
@@ -47,7 +42,7 @@ CONTRAST = """() => {
 def browser():
     """A browser, driven by Playwright."""
     playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed: no browser test")
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    path = browser_path()
     if path is None:
         pytest.skip(f"no browser is here ({', '.join(BROWSERS)}): the page was not tried in one")
     with playwright.sync_playwright() as driver:
