@@ -242,25 +242,18 @@ def _demand(
     display: Display,
 ) -> tuple[Any, list[str], tuple[float, float] | None]:
     """Return the demand, its texts, and the power that the flow could feed."""
-    import numpy as np
-
-    from portgeo.flow.bench import mean_over_lift
-    from portgeo.flow.demand import TYPICAL_COEFFICIENT, demand, power_range
+    from portgeo.flow.bench import cfm_at_28, inlet_coefficient
+    from portgeo.flow.demand import demand, power_range
     from portgeo.report.speed_text import demand_text, power_text
-    from portgeo.units import M3_S_PER, PA_PER
 
-    coefficient = TYPICAL_COEFFICIENT
-    if picked is not None:
-        head = np.pi / 4.0 * engine.valve**2 * engine.valves
-        highest = _length(args, "max_lift", display) if args.max_lift else None
-        coefficient = mean_over_lift(picked, head, highest)
-    asked = demand(engine, result.air.sound, coefficient)
+    highest = _length(args, "max_lift", display) if picked is not None and args.max_lift else None
+    asked = demand(engine, result.air.sound, inlet_coefficient(engine, picked, highest))
     said = [demand_text(engine, asked, result.least_area, picked is not None, result.air.sound, display)]
     power = None
     if args.cylinders is not None:
-        at_28 = result.flow * np.sqrt(28.0 * PA_PER["in_h2o"] / depression) / M3_S_PER["cfm"]
-        power = power_range(float(at_28), engine.cylinders)
-        said.append(power_text(float(at_28), engine.cylinders, *power))
+        at_28 = cfm_at_28(result.flow, depression)
+        power = power_range(at_28, engine.cylinders)
+        said.append(power_text(at_28, engine.cylinders, *power))
     return asked, said, power
 
 

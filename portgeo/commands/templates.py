@@ -30,39 +30,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Make the templates and say what there is."""
-    import numpy as np
-
     from portgeo.commands.reshape import plan_from
-    from portgeo.errors import InputError
     from portgeo.io.files import check_free, write_json
     from portgeo.io.target import read_target
     from portgeo.report.notices import notices_record
     from portgeo.report.templates import write_templates
-    from portgeo.reshape.gauges import gauges
+    from portgeo.reshape.gauges import gauge_stations, gauges
 
     check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
     loaded = load_port(args.port, args)
     port, display = loaded.port, loaded.display
-    first, last = (float(s) for s in port.centreline.stations[[0, -1]])
-    if args.at:
-        stations = np.unique([length_of(part, display.unit, "--at") for part in args.at.split(",")])
-    else:
-        stations = port.rows if len(port.rows) else np.linspace(first, last, 5)
-    outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]
-    if len(outside):
-        raise InputError(
-            f"station {display.length(float(outside[0]))} is outside the port, which is "
-            f"{display.length(last - first)} long",
-            where="--at",
-            mend="Name stations along the centreline, from the entry",
-        )
+    asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
+    stations = gauge_stations(port, asked, display, "--at")
     warnings = [*loaded.warnings, *port.warnings]
     after, title = None, f"{basename(args.port)}, as it is"
     if args.target:
         plan = plan_from(loaded, read_target(args.target), args)
         after, title = plan.after, f"{basename(args.port)}, target"
         warnings += plan.warnings
-    made = gauges(port, np.asarray(stations), after)
+    made = gauges(port, stations, after)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
     count = write_templates(args.out, made, display, title, paper=paper, force=args.force)
     if args.json:

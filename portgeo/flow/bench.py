@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from portgeo.errors import InputError
-from portgeo.flow.demand import mean_coefficient
+from portgeo.flow.demand import TYPICAL_COEFFICIENT, Engine, mean_coefficient
 from portgeo.flow.gas import STANDARD, Air, depression_speed
 from portgeo.flow.valve import Valve, curtain_area, passage, throat_area
 from portgeo.plane import FloatArray, IntArray
-from portgeo.units import Display
+from portgeo.units import M3_S_PER, PA_PER, Display
 
 FLAT = 0.1  # of the run's greatest slope: where the curve rises less from there on, it is flat
 FALLS = 0.01  # of the greatest flow: a bench does not repeat much better
@@ -75,13 +75,22 @@ def flow_through(run: Run, lift: float | None, depression: float, display: Displ
     return flow_at(run, lift, depression)
 
 
-def mean_over_lift(run: Run, head_area: float, highest: float | None = None) -> float:
-    """Return a run's mean flow coefficient on the valves' head area (m2) over an opening.
+def inlet_coefficient(engine: Engine, run: Run | None, highest: float | None = None) -> float:
+    """Return an engine's mean flow coefficient on its valves' head area over an opening.
 
-    highest : greatest lift of the opening, mm; the run's own without one.
+    run : the bench run it is read from, the trade's usual figure without one. highest : greatest lift of
+    the opening, mm; the run's own without one.
     """
+    if run is None:
+        return TYPICAL_COEFFICIENT
+    head = np.pi / 4.0 * engine.valve**2 * engine.valves
     speed = np.array([depression_speed(float(p)) for p in run.depression])
-    return mean_coefficient(run.flow / speed / head_area, run.lift, highest or float(run.lift[-1]))
+    return mean_coefficient(run.flow / speed / head, run.lift, highest or float(run.lift[-1]))
+
+
+def cfm_at_28(flow: float, depression: float) -> float:
+    """Return the cfm at 28 inH2O of a flow (m3/s) at a depression (Pa): as its square root, incompressible."""
+    return float(flow * np.sqrt(28.0 * PA_PER["in_h2o"] / depression) / M3_S_PER["cfm"])
 
 
 @dataclass(frozen=True)

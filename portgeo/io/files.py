@@ -122,11 +122,16 @@ def make_folder(path: str | Path) -> None:
     try:
         Path(path).mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as error:
-        raise OutputError(
-            f"the folder cannot be made ({getattr(error, 'strerror', None) or error})",
-            file=str(path).replace("\0", "?"),
-            mend="Choose another name or place",
-        ) from error
+        raise no_folder(path, error) from error
+
+
+def no_folder(path: str | Path, error: OSError | ValueError) -> OutputError:
+    """Return the refusal of a folder that cannot be made."""
+    return OutputError(
+        f"the folder cannot be made ({getattr(error, 'strerror', None) or error})",
+        file=str(path).replace("\0", "?"),
+        mend="Choose another name or place",
+    )
 
 
 def atomic_write(path: str | Path, data: bytes, *, force: bool) -> None:

@@ -7,7 +7,6 @@ out, or a refusal with the key, its line and the mend.
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,7 +18,7 @@ from portgeo.io.files import read_bounded
 from portgeo.io.inside import kept_inside
 from portgeo.io.job_tables import Job, mended
 from portgeo.io.tables import decoded
-from portgeo.io.toml_tables import TomlTable
+from portgeo.io.toml_tables import TomlTable, parsed
 
 FILE_LIMIT = 1_000_000  # bytes
 
@@ -64,12 +63,7 @@ def read_job(path: str | Path) -> JobFile:
 
 
 def _checked(text: str) -> Job:
-    try:
-        content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
-        raise InputError(
-            f"this is not TOML: {error}", mend="Write keys as  key = value  and words between quotes"
-        ) from None
+    content = parsed(text)
     unit = content.get("units")
     if unit not in ("in", "mm"):
         what = "units is missing" if unit is None else f"{unit!r} is not known here"

@@ -7,7 +7,6 @@ the key, its line and the mend.
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +15,7 @@ import numpy as np
 from portgeo.errors import InputError
 from portgeo.io.files import read_bounded
 from portgeo.io.tables import decoded
-from portgeo.io.toml_tables import TomlTable
+from portgeo.io.toml_tables import TomlTable, parsed
 from portgeo.reshape.grid import WALLS
 from portgeo.reshape.target import (
     BLEND_MM,
@@ -68,12 +67,7 @@ def read_target(path: str | Path) -> TargetFile:
 
 
 def _read(text: str, path: Path, sha256: str) -> TargetFile:
-    try:
-        content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
-        raise InputError(
-            f"this is not TOML: {error}", mend="Write keys as  key = value  and words between quotes"
-        ) from None
+    content = parsed(text)
     top = TomlTable(content, "", 0, text, "mm")
     unit: LengthUnit = "in" if top.choice("units", ("in", "mm"), required=True) == "in" else "mm"
     top.unit = unit

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,16 @@ from portgeo.units import MM_PER, LengthUnit
 
 LONGEST_MM = 5000.0  # no length of a port is more
 LARGEST = 1e308  # a whole number in the file can have more digits than a float holds
+
+
+def parsed(text: str) -> dict[str, Any]:
+    """Return what a TOML text says. Raises InputError where it is none."""
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
+        raise InputError(
+            f"this is not TOML: {error}", mend="Write keys as  key = value  and words between quotes"
+        ) from None
 
 
 class TomlTable:
@@ -38,7 +49,7 @@ class TomlTable:
     def take(self, key: str, required: bool = False) -> Any:
         self.known.add(key)
         if key not in self.content and required:
-            close = difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
+            close = self._like(key)
             mend = f"Is {close[0]} meant to be {key}?" if close else f"Write a line  {key} = ...  there"
             raise InputError(f"{key} is missing", where=self.where(close[0] if close else None), mend=mend)
         return self.content.get(key)
@@ -170,10 +181,14 @@ class TomlTable:
             raise self.refuse(key, f"{key} is not a list of tables", f"Write each under a line [[{key}]]")
         return [TomlTable(each, key, k, self.lines, self.unit) for k, each in enumerate(value)]
 
+    def _like(self, key: str) -> list[str]:
+        """Return the key that nobody asked for and that is closest to one, if any is close."""
+        return difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
+
     def misspelt(self, *keys: str) -> None:
         """Refuse a key that nobody asked for and that is close to one of those missing."""
         for key in keys:
-            close = difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
+            close = self._like(key)
             if close:
                 raise self.refuse(close[0], "there is no such key", f"Did you mean {key}?")
 

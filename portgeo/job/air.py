@@ -12,8 +12,8 @@ import numpy as np
 
 from portgeo.errors import InputError, PortgeoError, naming
 from portgeo.flow.airspeed import AirSpeed, air_speed, beside
-from portgeo.flow.bench import Run, flow_through, mean_over_lift
-from portgeo.flow.demand import TYPICAL_COEFFICIENT, Engine, demand, power_range
+from portgeo.flow.bench import Run, cfm_at_28, flow_through, inlet_coefficient
+from portgeo.flow.demand import Engine, demand, power_range
 from portgeo.flow.path import join, path_of
 from portgeo.flow.valve import Valve, check_valve
 from portgeo.io.bench import BenchFile, pick_run, read_bench
@@ -132,15 +132,11 @@ def demanded(given: Given) -> Told | LeftOut:
     engine = engine_of(table)
     bench = _bench(given) if "bench" in given.paths else None
     run = run_of(bench, given.settings["run"] or None, given.settings["state"])
-    coefficient = TYPICAL_COEFFICIENT
-    if run is not None:
-        coefficient = mean_over_lift(run, np.pi / 4.0 * engine.valve**2 * engine.valves, table["max_lift"])
     result: AirSpeed = speed.result
-    asked = demand(engine, result.air.sound, coefficient)
+    asked = demand(engine, result.air.sound, inlet_coefficient(engine, run, table["max_lift"]))
     power = None
     if table["cylinders"] is not None:
-        at_28 = result.flow * np.sqrt(28.0 * PA_PER["in_h2o"] / result.depression) / M3_S_PER["cfm"]
-        power = power_range(float(at_28), table["cylinders"])
+        power = power_range(cfm_at_28(result.flow, result.depression), table["cylinders"])
     return Told(demand_record(asked, power))
 
 

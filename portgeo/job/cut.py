@@ -8,10 +8,9 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.errors import InputError, naming
+from portgeo.errors import naming
 from portgeo.io.planning import plan_wanted
 from portgeo.io.ports import Loaded, load_port
 from portgeo.io.stl import write_stl
@@ -24,12 +23,11 @@ from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
 from portgeo.report.reach_text import reach_record
 from portgeo.report.template_pages import pages
 from portgeo.report.templates import pdf
-from portgeo.reshape.gauges import gauges
+from portgeo.reshape.gauges import gauge_stations, gauges
 from portgeo.reshape.reach import Tool, reach
 from portgeo.units import Display
 
 PLANNED_MESH = "meshes/planned.stl"
-EVEN_TEMPLATES = 5  # where nothing was measured and no station is named
 
 
 def planned(given: Given) -> Cut:
@@ -77,22 +75,8 @@ def laid_out(given: Given) -> Sheets:
     part: Part = given.needs["part"]
     port, display = part.loaded.port, Display(given.settings["units"])
     plan: Cut | None = given.needs.get("plan")
-    first, last = (float(s) for s in port.centreline.stations[[0, -1]])
-    asked = given.settings["at"]
-    stations = np.unique(asked) if asked else _measured(port, first, last)
-    outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]
-    if len(outside):
-        raise InputError(
-            f"station {display.length(float(outside[0]))} is outside the port, which is "
-            f"{display.length(last - first)} long",
-            where="[templates] at",
-            mend="Name stations along the centreline, from the entry",
-        )
+    stations = gauge_stations(port, given.settings["at"], display, "[templates] at")
     made = gauges(port, stations, plan.plan.after if plan else None)
     title = f"{given.settings['title']}, {'target' if plan else 'as it is'}"
     laid = pages(made, display, title, given.settings["paper"])
     return Sheets(pdf(laid), len(made), len(laid))
-
-
-def _measured(port: Port, first: float, last: float) -> np.ndarray:
-    return port.rows if len(port.rows) else np.linspace(first, last, EVEN_TEMPLATES)

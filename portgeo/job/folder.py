@@ -20,7 +20,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 
 from portgeo.errors import OutputError
 from portgeo.io.blanks import EXAMPLE, bench_sheet, blank_target, example_job, section_rows, section_sheet, wall_sheet
-from portgeo.io.files import atomic_write
+from portgeo.io.files import atomic_write, no_folder
 from portgeo.io.sheets import SHAPES
 from portgeo.io.workbooks import saved
 from portgeo.report.mic_picture import mic_picture
@@ -110,10 +110,10 @@ def make_folder(folder: Path, unit: LengthUnit) -> list[str]:
     """
     files = folder_files(unit)
     if folder.is_dir():
-        there = [name for name in ("job.toml", *files) if os.path.lexists(folder / name)]
+        there = [name for name in files if os.path.lexists(folder / name)]
         if there:
             raise OutputError(
-                f"a job's files are there already ({there[0]}), and your readings may stand in them",
+                f"a job's files are there already ({there[-1]}), and your readings may stand in them",
                 file=str(folder),
                 mend="Choose another folder: a new job never replaces a file",
             )
@@ -130,11 +130,7 @@ def make_folder(folder: Path, unit: LengthUnit) -> list[str]:
             atomic_write(part / name, data, force=False)
         part.rename(folder)
     except (OSError, ValueError) as error:
-        raise OutputError(
-            f"the folder cannot be made ({getattr(error, 'strerror', None) or error})",
-            file=str(folder).replace("\0", "?"),
-            mend="Choose another name or place",
-        ) from error
+        raise no_folder(folder, error) from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
     return list(files)

@@ -6,6 +6,7 @@ what to write on each, go out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,10 +14,12 @@ import numpy as np
 import shapely
 
 from portgeo.centreline import at
+from portgeo.errors import InputError
 from portgeo.plane import FloatArray, arc_points
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, measure_section
 from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
+from portgeo.units import Display
 
 Role = Literal["cut", "edge", "today", "mark"]
 STRIP_MM = 12.0  # width of a height or width gauge: stiff in card, and it turns in the port
@@ -24,6 +27,7 @@ PLATE_MM = 15.0  # of plate behind a gauge's edge
 HIGHEST_SHARE = 0.4  # of the port's height: a floor-line gauge thicker than this would not go in
 CROSS_MM = 4.0
 FLOOR_POINTS = 201
+EVEN_STATIONS = 5  # where nothing was measured and no station is named
 ROUND_OFF_MM = 0.01  # floor-line points nearer to a chord than this are left out
 SAME_MM = 0.1  # a wall moved by less shows no second line
 FILLS = "Works all round: square across the port, ^ to the roof, it just fits."
@@ -58,6 +62,27 @@ class Gauge:
     lines: tuple[Line, ...]
     lengths: dict[str, float]
     use: str = ""
+
+
+def gauge_stations(port: Port, asked: Sequence[float] | None, display: Display, where: str) -> FloatArray:
+    """Return the stations (n,) of a port's gauges: those asked for, else the measured ones, else even ones.
+
+    where : what they were asked by. Raises InputError for one outside the port.
+    """
+    first, last = (float(s) for s in port.centreline.stations[[0, -1]])
+    if asked:
+        stations = np.unique(asked)
+    else:
+        stations = port.rows if len(port.rows) else np.linspace(first, last, EVEN_STATIONS)
+    outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]
+    if len(outside):
+        raise InputError(
+            f"station {display.length(float(outside[0]))} is outside the port, which is "
+            f"{display.length(last - first)} long",
+            where=where,
+            mend="Name stations along the centreline, from the entry",
+        )
+    return stations
 
 
 def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[Gauge]:
