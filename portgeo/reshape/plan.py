@@ -18,7 +18,7 @@ from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
 from portgeo.reshape.limits import Limit, chosen_limits, together
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
-from portgeo.reshape.solve import Solution, blend_of, solve
+from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
 from portgeo.triangles import volume
@@ -136,21 +136,19 @@ def plan_cut(
     wanted[rows] = wanted_areas(target, grid.stations[rows], target.throat_area or float(grid.areas[-1]))
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
     blend = blend_of(grid, rows, columns)
-    fair, round_floor = None, cut
-    for slack in (BEND_SLACK, 0.0):
-        if cut is not None and cut.radius > 0.0:
-            fair = fairness(grid, blend, base, cut.radius, slack)
-        solution = solve(
-            grid, blend, base, limit, lowest, wanted, target.blend,
-            symmetric=target.symmetric, fair=fair,
-        )  # fmt: skip
-        if cut is None or fair is None:
-            break
-        solution, round_floor = _rounded(grid, solution, cut, limit)
-        # Where a limit leaves no metal to round the slack off, there is none to be had.
-        if round_floor.radius == cut.radius:
-            break
-    cut = round_floor
+    fair = fairness(grid, blend, base, cut.radius) if cut is not None and cut.radius > 0.0 else None
+
+    def solved(fair: Fairness | None) -> Solution:
+        return solve(grid, blend, base, limit, lowest, wanted, target.blend, symmetric=target.symmetric, fair=fair)
+
+    if cut is None or fair is None:
+        solution = solved(None)
+    else:
+        solution, rounded = _rounded(grid, solved(replace(fair, most=fair.most + BEND_SLACK)), cut, limit)
+        if rounded.radius < cut.radius:
+            # A limit leaves no metal to round the slack off: there is none to be had.
+            solution, rounded = _rounded(grid, solved(fair), cut, limit)
+        cut = rounded
     travel = np.where(np.abs(solution.depth) < LEAST_CUT_MM, 0.0, solution.depth)
     after = port_after(port, grid, travel)
     volumes = [volume_after(grid, t) for t in (np.zeros_like(travel), np.maximum(travel, 0.0), travel)]

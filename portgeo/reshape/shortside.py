@@ -111,14 +111,13 @@ def rounded_again(grid: WallGrid, radius: float) -> FloatArray:
     return _swept(grid, floor.ways, _floor_moves(floor, radius))
 
 
-def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float, slack: float) -> Fairness:
+def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float) -> Fairness:
     """Return how a cut beyond `base` (n, m) may bend so that the floor keeps `radius`.
 
     A curve of curvature k moved into the metal by d has, to first order, the curvature k + d'' + k^2 d
-    (primes along the curve; any book on plane curves, from memory). That may be no more than 1 / radius
-    and `slack`, a share of it, or than it is before: on the arc itself only a cut like a shift of the whole
-    arc is left, elsewhere there is room. It holds at every row, on each wall line of the inmost floor, and
-    no cut at all meets it.
+    (primes along the curve; any book on plane curves, from memory). That may be no more than 1 / radius,
+    or than it is before: on the arc itself only a cut like a shift of the whole arc is left, elsewhere there
+    is room. It holds at every row, on each wall line of the inmost floor, and no cut at all meets it.
     """
     floor = _floor(replace(grid, outlines=moved(grid, base)))
     step = np.linalg.norm(np.diff(floor.line, axis=0), axis=1)
@@ -142,7 +141,7 @@ def fairness(grid: WallGrid, blend: Blend, base: FloatArray, radius: float, slac
         for column in columns
     ]
     # As shares of the wanted curvature, so that the solver sees numbers near one.
-    most = np.tile(1.0 + slack - radius * bend[1:-1], len(columns))
+    most = np.tile(1.0 - radius * bend[1:-1], len(columns))
     return Fairness((radius * sparse.vstack(blocks)).tocsr(), most)
 
 
