@@ -26,7 +26,9 @@ CORNER_ROOF = [0.220, 0.245, 0.280, 0.340, 0.450, 0.670, 0.735, 0.735]
 CORNER_FLOOR = [0.220, 0.240, 0.270, 0.320, 0.430, 0.670, 0.735, 0.735]
 DAM = (1.00, 0.26, 0.070)  # on the floor ahead of the turn: where, how long, how high
 PUSH = (1.00, 0.30, 0.040)  # the walls pushed in for what passes beside them
-TURN = (1.6, 3.3, 75.0)  # the centreline turns at one rate between the two stations
+TURN = (1.4, 3.4, 75.0)  # the centreline turns between the two stations, at one rate but for its ends:
+TURN_EASE = 0.2  # there the rate grows and falls over so much
+GUIDE_FLAT = 0.010  # how much lower the bowl's roof is by the guide
 # What the first cut took off roof, floor and both walls together: all along, and at the dam.
 CUT_ROOF, CUT_FLOOR, CUT_WALLS = 0.010, 0.022, 0.020
 CUT_DAM, CUT_PUSH = 0.066, 0.036
@@ -39,20 +41,31 @@ SHEET_COLUMNS = (
 )
 
 
-def bowl_outline(height: float, width: float) -> np.ndarray:
-    """Return a traced outline (n, 2) of the bowl in inches, right and up: between a box and an oval."""
-    angle = np.linspace(0.0, 2.0 * np.pi, 96, endpoint=False)
-    power = 2.0 / 2.6
-    x = np.sign(np.cos(angle)) * np.abs(np.cos(angle)) ** power * width / 2.0
-    y = np.sign(np.sin(angle)) * np.abs(np.sin(angle)) ** power * height / 2.0
-    y -= 0.010 * np.exp(-((angle - np.pi / 2.0) ** 2) / 0.05)  # a flat by the guide
-    return np.column_stack([x, y])
+def bowl_outline(height: float, width: float, corner_roof: float, corner_floor: float) -> np.ndarray:
+    """Return a traced outline (n, 2) of the bowl in inches, right and up: as the rows beside it, flat by the guide."""
+    angle = np.linspace(0.0, np.pi / 2.0, 13)
+    arcs = []
+    for k, (right, up) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
+        radius = corner_roof if up > 0 else corner_floor
+        at = np.array([right * (width / 2.0 - radius), up * (height / 2.0 - radius)])
+        turned = angle + k * np.pi / 2.0
+        arcs.append(at + radius * np.column_stack([np.cos(turned), np.sin(turned)]))
+    outline = np.concatenate([*arcs, arcs[0][:1]])
+    outline[:, 1] -= GUIDE_FLAT * np.exp(-((outline[:, 0] / 0.3) ** 2)) * (outline[:, 1] > 0.0)
+    return outline
 
 
 def bump(station: float, shape: tuple[float, float, float]) -> float:
     """Return the height of a smooth bump (where, how long, how high) at a station."""
     where, long, high = shape
     return float(high * np.exp(-(((station - where) / long) ** 2)))
+
+
+def turned_at(station: float) -> float:
+    """Return how far the centreline has turned at a station, degrees."""
+    start, end, whole = TURN
+    rate = np.interp(np.linspace(0.0, station, 400), [start, start + TURN_EASE, end - TURN_EASE, end], [0, 1, 1, 0])
+    return float(whole * rate.mean() * station / (end - start - TURN_EASE))
 
 
 def shape_at(station: float, cut: bool) -> tuple[float, float, float, float, float]:
@@ -77,11 +90,12 @@ def sheet(state: str, title: str, random: np.random.Generator) -> str:
     for station in STATIONS:
         roof, floor, width, corner_roof, corner_floor = shape_at(float(station), state == "first-cut")
         h, w = np.array([roof - floor, width]) + random.normal(0.0, READER_ERROR_IN, 2)
-        turn = TURN[2] * np.clip((station - TURN[0]) / (TURN[1] - TURN[0]), 0.0, 1.0)
-        place = f"{turn:.1f},{(roof + floor) / 2.0:.3f}"
+        outline = bowl_outline(roof - floor, width, corner_roof, corner_floor)
+        roof -= GUIDE_FLAT if station == BOWL else 0.0
+        place = f"{turned_at(float(station)):.1f},{(roof + floor) / 2.0:.3f}"
         if station == BOWL:
             name = f"demo-bowl-{state}.csv"
-            points = "\n".join(f"{x:.4f},{y:.4f}" for x, y in bowl_outline(roof - floor, width))
+            points = "\n".join(f"{x:.4f},{y:.4f}" for x, y in outline)
             (MESHES / name).write_text(f"x_in,y_in\n{points}\n", encoding="utf-8", newline="\n")
             lines.append(f"{station:.3f},,,outline,,,{place},{name},0.002,traced round a card")
         elif station < THROAT:
@@ -189,6 +203,10 @@ depression_in_h2o = 28
 
 [target]
 file = "demo-target.toml"
+state = "first cut"
+
+[walls]
+file = "demo-walls.csv"
 state = "first cut"
 
 [gasket]

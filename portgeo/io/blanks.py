@@ -146,7 +146,8 @@ epoxy = false  # true: metal may be "put back" with epoxy where a smaller area i
 # What stops a cut. Each limit is hard; the plan says what each one costs.
 #+ [limits]
 #+ least_wall = @0.100@  # metal to leave, to the readings or the meshes below
-#+ wall_readings = "walls.csv"  # sonic tester: columns station_in (or _mm), clock, thickness_in (or _mm)
+#+ wall_readings = "walls.csv"  # sonic tester, the port as it is before this cut, not an earlier state:
+  # columns station_in (or _mm), clock, thickness_in (or _mm)
 # outer_mesh = ["water.stl"]  # what lies outside (water jacket, pushrod passage), placed as the port is
 # outer_mesh_units = "mm"  # of meshes that do not say
 # gasket = "gasket.dxf"  # the opening in the gasket: the port stays inside it (DXF, SVG or CSV)
@@ -234,12 +235,14 @@ depression_in_h2o = 28  # all runs are brought to this one
 # The next cut: what is wanted, and the metal to leave.
 [target]
 file = "target.toml"
-# state = "as cast"  # the state it starts from; without it, the last
+# state = "as cast"  # the state it starts from; to be named once there are several
 
-# Sonic-tester readings, for the picture of the wall left. Without this table those of the target are taken.
+# Sonic-tester readings, and the state in which they were taken. While there is one state those that the
+# target names are enough. With several this table must say of which they are, and it must be the one that
+# the target's cut starts from: by a reading of an earlier, thicker wall the cut would go too deep.
 # [walls]
 # file = "walls.csv"
-# state = "as cast"  # in which they were taken; without it, the last
+# state = "as cast"
 
 # The gasket's opening at the joint of runner and port.
 # [gasket]

@@ -23,6 +23,9 @@ STEM_MM = (1.0, 20.0)
 Name = Annotated[str, Field(min_length=1, max_length=NAME_LETTERS)]
 Note = Annotated[str, Field(max_length=NOTE_LETTERS)]
 Point = tuple[float, float, float]
+# Tables that must name their state where there are several: the wall gets thinner from state to state, so
+# that readings of another one than the cut starts from would have it go too deep.
+STATE_TOLD = {"target": "which state its cut starts from", "walls": "in which state its readings were taken"}
 
 
 def refuse(what: str, mend: str, key: str | None = None) -> PydanticCustomError:
@@ -306,7 +309,17 @@ class Job(Table):
                 raise refuse(
                     f"[{table}] names the state '{content.state}', and there is none", f"Name one of {told}", table
                 )
+        for table, of in STATE_TOLD.items():
+            content = getattr(self, table)
+            if content is not None and content.state is None and len(names) > 1:
+                what = f"[{table}] does not say {of}, and there are {len(names)} states"
+                raise refuse(what, f"Write under [{table}] one of: {self.said_states}", table)
         return self
+
+    @property
+    def said_states(self) -> str:
+        """Every state as a table names it: state = "as cast", state = "first cut"."""
+        return ", ".join(f'state = "{state.name}"' for state in self.state)
 
     def index(self, name: str | None) -> int:
         """Return the number of a state by its name; the last without one."""

@@ -22,12 +22,14 @@ from portgeo.io.job import JobFile
 from portgeo.io.job_tables import Scan, State
 from portgeo.io.tables import read_table
 from portgeo.job.keep import key_of
+from portgeo.job.walls_told import check_walls
 
 SHEETS = (".csv", ".xlsx")
 SHEET_LIMIT, TARGET_LIMIT = 5_000_000, 1_000_000  # bytes, as their readers have it
 ENGINE_NEEDS = ("bore", "stroke", "rpm", "valve")
 VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width")
 PARTS = ("port", "runner")
+WALL_READINGS = "wall readings"
 
 
 @dataclass(frozen=True)
@@ -292,6 +294,7 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     file = job.target.file
     files = [("target", file, "target")]
     files += [(f"named {n}", name, f"{what} in {file}") for n, (name, what) in enumerate(_of_target(steps, file))]
+    check_walls(steps.job, [name for _, name, what in files if what.startswith(WALL_READINGS)])
     settings = {"metal": _metal(steps), "units": job.units, "folder": PurePosixPath(file).parent.as_posix()}
     settings["state"] = job.state[k].name
     plan = steps.add("plan", "planning the cut", "cut.planned", settings, files, {"part": parts[k, "port"]})
@@ -311,7 +314,7 @@ def _of_target(steps: Steps, file: str) -> Iterator[tuple[str, str]]:
     except (InputError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError):
         return  # its reader will say what is wrong with it
     keys = (
-        ("limits", "wall_readings", "wall readings"), ("limits", "outer_mesh", "what lies outside the wall"),
+        ("limits", "wall_readings", WALL_READINGS), ("limits", "outer_mesh", "what lies outside the wall"),
         ("limits", "gasket", "gasket's opening"), ("copy", "port", "port to copy"),
     )  # fmt: skip
     for table, key, what in keys:
@@ -373,14 +376,14 @@ def _painted(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
             needs[name] = name
     files, walls = [], None
     if job.walls is not None:
-        files.append(("walls", job.walls.file, "wall readings"))
+        files.append(("walls", job.walls.file, WALL_READINGS))
         walls = job.index(job.walls.state)
     elif job.target is not None:
         # The target's readings are of the wall that its cut starts from.
         target = steps.by_name["plan"]
-        named = [name for role, name, _ in target.files if steps.inputs[name][1].startswith("wall readings")]
+        named = [name for role, name, _ in target.files if steps.inputs[name][1].startswith(WALL_READINGS)]
         if named:
-            files.append(("walls", named[0], "wall readings"))
+            files.append(("walls", named[0], WALL_READINGS))
             walls = job.index(job.target.state)
     if walls is None:
         steps.skip("wall left", "there are no wall readings, in [walls] or in the target's [limits]")

@@ -170,3 +170,42 @@ def test_markup_and_formulas_in_names_are_text(folder):
     job = folder / "names.toml"
     job.write_text(EXAMPLE.replace('name = "as cast"', f"name = '{name}'"), encoding="utf-8")
     assert read_job(job).job.state[0].name == name
+
+
+TWO = EXAMPLE.replace("[bench]", '[[state]]\nname = "first cut"\nport = "as-cast.csv"\n\n[bench]', 1)
+FIRST_CUT = 'file = "target.toml"\nstate = "first cut"'
+READ = '\n[walls]\nfile = "walls.csv"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (TWO, "[target] does not say which state its cut starts from"),
+        (TWO.replace('file = "target.toml"', FIRST_CUT), "nothing says in which state they were taken"),
+        (TWO.replace('file = "target.toml"', FIRST_CUT) + READ, "[walls] does not say in which state"),
+        (
+            TWO.replace('file = "target.toml"', FIRST_CUT) + READ + 'state = "as cast"',
+            "the cut starts from 'first cut', and the wall was read in 'as cast'",
+        ),
+        (
+            TWO.replace('file = "target.toml"', FIRST_CUT) + '\n[walls]\nfile = "bench.csv"\nstate = "first cut"',
+            "nothing says in which state they were taken",  # readings of another file do not stand for the target's
+        ),
+    ],
+)
+def test_a_wall_is_never_taken_to_be_of_a_state_nobody_named(folder, text, says):
+    job = folder / "two.toml"
+    job.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        steps_of(read_job(job))
+    told = str(refusal.value)
+    assert says in told and "first cut" in told
+    assert re.search(r"two.toml, line \d+", told)
+
+
+def test_a_wall_read_in_the_state_that_the_cut_starts_from_is_taken(folder):
+    job = folder / "two.toml"
+    text = TWO.replace('file = "target.toml"', FIRST_CUT) + READ + 'state = "First Cut"'
+    job.write_text(text, encoding="utf-8")
+    steps = steps_of(read_job(job)).by_name
+    assert "plan" in steps and steps["models"].settings["walls"] == 1
