@@ -134,6 +134,12 @@ def area_of(section: Section) -> float:
     return sum(moments(part).area for part in (section.outline, *section.islands))
 
 
+def centroid_of(section: Section) -> FloatArray:
+    """Return the centroid (2,) of a section, islands off."""
+    parts = [moments(part) for part in (section.outline, *section.islands)]
+    return np.average([part.centroid for part in parts], axis=0, weights=[part.area for part in parts])
+
+
 def corner_radii(outline: FloatArray) -> FloatArray:
     """Return the radii (4,) of circles fitted to an outline's corners; 0 where one is sharp.
 

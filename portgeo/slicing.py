@@ -97,7 +97,8 @@ def _crossed(above: NDArray[np.uint64], faces: IntArray) -> tuple[IntArray, IntA
     if not found:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     face, plane = (np.concatenate(part) for part in zip(*found, strict=True))
-    order = np.argsort(plane, kind="stable")
+    # By as few bits as do: numpy sorts those of two bytes by counting, ten times as fast.
+    order = np.argsort(plane.astype(np.min_scalar_type(plane.max())), kind="stable")
     return face[order], plane[order]
 
 

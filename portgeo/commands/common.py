@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ __all__ = [
     "add_stations",
     "length_of",
     "load_port",
+    "load_ports",
     "naming",
     "progress_bar",
     "refuse_scan_options",
@@ -130,6 +132,14 @@ def load_port(path: str, args: argparse.Namespace) -> Loaded:
     given = (getattr(args, name, None) for name in SCAN_OPTIONS)
     with progress_bar(path, quiet=getattr(args, "quiet", False) or ports.is_sheet(path)) as progress:
         return ports.load_port(path, ports.ScanSettings(*given), units=getattr(args, "units", None), progress=progress)
+
+
+def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Loaded]:
+    """Return ports as load_port does, several at once: a scan's time is mostly in libraries, which run side by side."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(min(len(asked), os.cpu_count() or 1)) as pool:
+        return [one.result() for one in [pool.submit(load_port, path, args) for path, args in asked]]
 
 
 def refuse_scan_options(path: str, args: argparse.Namespace) -> None:

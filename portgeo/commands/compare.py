@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from portgeo.commands.common import add_common, add_scan, add_stations, load_port
-
-if TYPE_CHECKING:
-    from portgeo.io.ports import Loaded
+from portgeo.commands.common import add_common, add_scan, add_stations, load_ports
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
 COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
@@ -66,14 +63,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_common(parser)
 
 
-def _load_after(args: argparse.Namespace) -> Loaded:
-    """Return AFTER. Points on BEFORE's mesh mean nothing on AFTER's, unless both share one frame."""
+def _of_after(args: argparse.Namespace) -> argparse.Namespace:
+    """Return what AFTER is read by. Points on BEFORE's mesh mean nothing on AFTER's, unless both share one frame."""
     own = argparse.Namespace(**vars(args))
     if args.align != "none":
         own.entry = own.exit = own.up = None
     own.entry, own.exit = args.after_entry or own.entry, args.after_exit or own.exit
     own.units_in = args.after_units_in or args.units_in
-    return load_port(args.after, own)
+    return own
 
 
 def _point(text: str) -> list[float]:
@@ -151,7 +148,7 @@ def _run_pair(args: argparse.Namespace) -> None:
     from portgeo.report.compare_text import comparison_text, unique
     from portgeo.units import MM_PER
 
-    before, after = load_port(args.before, args), _load_after(args)
+    before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
     boxes = None
     if args.box:
         per = MM_PER[before.source["units"]] * before.source["scale"]
@@ -219,7 +216,7 @@ def _run_set(args: argparse.Namespace) -> None:
     from portgeo.report.balance_text import balance_record, balance_table, balance_text
     from portgeo.report.compare_text import unique
 
-    loaded = [load_port(path, args) for path in args.set]
+    loaded = load_ports([(path, args) for path in args.set])
     display = loaded[0].display
     gasket = None
     if args.gasket:

@@ -15,34 +15,36 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import face_areas
+from portgeo.triangles import BLOCK, face_areas, lengths, vector_areas
 
 SHARPEST = 0.6  # radians between the normals at an edge's ends: beyond it is a corner, and no bulge
 
 
 def vertex_normals(vertices: FloatArray, faces: IntArray, rounds: int) -> FloatArray:
     """Return unit normals (n, 3) of vertices, by area, averaged over the faces round about `rounds` times."""
-    corners = vertices[faces]
-    of_face = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = np.linalg.norm(of_face, axis=1)
+    of_face = vector_areas(vertices, faces)
+    area = lengths(of_face)
     normals = np.zeros_like(vertices)
     for turn in range(rounds):
         if turn > 0:
-            of_face = normals[faces].sum(axis=1) * area[:, None]
+            of_face = sum(normals.take(faces[:, k], axis=0) for k in range(3)) * area[:, None]
         for axis in range(3):
             normals[:, axis] = sum(np.bincount(faces[:, k], of_face[:, axis], minlength=len(normals)) for k in range(3))
-        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+        normals /= np.maximum(lengths(normals), 1e-300)[:, None]
     return normals
 
 
 def edge_bulges(vertices: FloatArray, faces: IntArray, normals: FloatArray) -> FloatArray:
     """Return the heights (m, 3) of the wall over the middles of edges 01, 12 and 20; outward positive."""
     rise = np.empty(faces.shape)
-    for k in range(3):
-        start, end = faces[:, k], faces[:, (k + 1) % 3]
-        turned = normals[end] - normals[start]
-        height = np.einsum("ij,ij->i", turned, vertices[end] - vertices[start]) / 8.0
-        rise[:, k] = np.where(np.einsum("ij,ij->i", turned, turned) < SHARPEST**2, height, 0.0)
+    for k in range(0, len(faces), BLOCK):
+        some = faces[k : k + BLOCK]
+        at = [vertices.take(some[:, j], axis=0) for j in range(3)]
+        leans = [normals.take(some[:, j], axis=0) for j in range(3)]
+        for j in range(3):
+            turned, edge = leans[(j + 1) % 3] - leans[j], at[(j + 1) % 3] - at[j]
+            height = np.einsum("ij,ij->i", turned, edge) / 8.0
+            rise[k : k + BLOCK, j] = np.where(np.einsum("ij,ij->i", turned, turned) < SHARPEST**2, height, 0.0)
     return rise
 
 

@@ -5,12 +5,15 @@ Two Ports come in; a Comparison goes out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any, TypeVar
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from portgeo.compare.bulge import bulge_volume, edge_bulges, vertex_normals
+from portgeo.compare.bulge import bulge_volume, edge_bulges
 from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, vertex_areas, volume_where
 from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
 from portgeo.compare.reading_error import readings_u
@@ -23,11 +26,15 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.survey.schedule import table_stations
+from portgeo.triangles import used_by
 from portgeo.units import Notice
+
+T = TypeVar("T")
 
 DENSITY_G_CC = {"aluminium": 2.68, "iron": 7.15}  # handbook values from memory: A356-type casting, grey iron
 LEAST_COMMON = 0.5  # of BEFORE's length: less in common is not one port
 ENDS_DIFFER_MM = 0.25  # an opening that lies this much elsewhere is told
+OWN_MM = 1e-6  # a scanned point and the vertex it became
 MOSTLY_ADDED = 10.0  # times as much added as removed: the user is asked about the order of the files
 ADDED_CC = 0.05
 
@@ -93,19 +100,20 @@ def compare_ports(
     method, boxes, faces : how they are laid together, see register.align. stations : rows of the table.
     Raises GeometryError where they are not two states of one port, or a mesh is open.
     """
-    for port, name in ((before, "BEFORE"), (after, "AFTER")):
-        refuse_open(port, name)
-    one, other = walled(before), walled(after)
-    fine_one, fine_other = finely(one), finely(other)
+    ports = before, after
+    _both(refuse_open, ports, ("BEFORE", "AFTER"))
+    one, other = _both(walled, ports)
+    fine_one, fine_other = _both(finely, (one, other))
     wall = wall_of(one)
     alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
     own_moved, moved = (alignment.moved(part.port.vertices) for part in (other, fine_other))
     noise = float(np.hypot(before.noise, after.noise))
 
     stretch = common_stretch(one, other, own_moved)
-    before_wedges, after_wedges = (
-        wedges(one.tube, vertices, part.port.faces[part.is_wall], stretch)
-        for part, vertices in ((fine_one, fine_one.port.vertices), (fine_other, moved))
+    before_wedges, after_wedges = _both(
+        lambda part, vertices: wedges(one.tube, vertices, part.port.faces[part.is_wall], stretch),
+        (fine_one, fine_other),
+        (fine_one.port.vertices, moved),
     )
     own_before, own_after = (
         fine if part is fine_part else wedges(one.tube, vertices, part.port.faces[part.is_wall], stretch)
@@ -115,7 +123,8 @@ def compare_ports(
         )
     )
 
-    depth = depth_of(wall, one.tube, after_wedges, (before.noise, after.noise), own_moved[_of_wall(other)])
+    own = _of_wall(other) if fine_other is other else _scanned(after_wedges.vertices, own_moved[_of_wall(other)])
+    depth = depth_of(wall, one.tube, after_wedges, (before.noise, after.noise), own)
     read_volume_u, read_depth_u = readings_u(before, after)
     map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch, untold=read_depth_u)
     sides = ((1.0, after_wedges), (-1.0, before_wedges))
@@ -126,7 +135,10 @@ def compare_ports(
     below_noise = after_wedges.total - before_wedges.total - removed + added
 
     own_sides = [(own_after, after.noise), (own_before, before.noise)]
-    counted = [map_.at(map_.cut, part.where) for part, _ in own_sides]
+    counted = [
+        weight if part is fine else map_.at(map_.cut, part.where)
+        for (part, _), (_, fine, weight) in zip(own_sides, cut, strict=True)
+    ]
     removed_u, net_u = _volume_us(alignment, own_sides, counted)
     # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7).
     removed_u = float(np.sqrt(removed_u**2 + below_noise**2 / 3.0 + read_volume_u**2))
@@ -155,8 +167,7 @@ def compare_ports(
         walls=by_wall(
             map_,
             depth,
-            before_wedges,
-            after_wedges,
+            cut,
             (short.station_from, short.station_to) if short else None,
         ),
         spots=spots(map_, one.tube),
@@ -168,6 +179,12 @@ def compare_ports(
         after_wedges=after_wedges,
         warnings=(*alignment.warnings, *_notices(before, after, alignment, stretch, removed, added)),
     )
+
+
+def _both(work: Callable[..., T], *arguments: Sequence[Any]) -> list[T]:
+    """Return what work, which is mostly numpy's, makes of BEFORE's arguments and of AFTER's, side by side."""
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(work, *arguments))
 
 
 def common_stretch(before: Walled, after: Walled, moved: FloatArray) -> tuple[float, float]:
@@ -210,10 +227,9 @@ def _volume_us(
     """
     variance = np.zeros(2)
     for k, ((part, noise), own) in enumerate(zip(sides, counted, strict=True)):
-        normals = vertex_normals(part.vertices, part.faces, 1)
-        rise = edge_bulges(part.vertices, part.faces, normals)
+        rise = edge_bulges(part.vertices, part.faces, part.normals)
         areas = vertex_areas(part.vertices, part.faces)
-        lever = alignment.pull(part.vertices, normals) if k == 0 else None
+        lever = alignment.pull(part.vertices, part.normals) if k == 0 else None
         for j, weight in enumerate((own, np.ones_like(own))):
             if lever is not None:
                 pull = (areas * weight) @ lever
@@ -225,14 +241,18 @@ def _volume_us(
 
 def _of_wall(part: Walled) -> IntArray:
     """Return which points (n,) of a port are of its wall."""
-    return np.unique(part.port.faces[part.is_wall])
+    return used_by(part.port.faces[part.is_wall], len(part.port.vertices))
+
+
+def _scanned(vertices: FloatArray, own: FloatArray) -> IntArray:
+    """Return which vertices (k,) of a wall with points put in between are its own points (n, 3)."""
+    apart, nearest = cKDTree(vertices).query(own)
+    return np.asarray(nearest[apart < OWN_MM], dtype=np.int64)
 
 
 def _depth_u(alignment: Alignment, after: Wedges, depth: Depth) -> float:
     k = int(np.argmin(((after.vertices - depth.deepest_at) ** 2).sum(axis=1)))
-    by_fit = alignment.uncertainty(
-        after.vertices[k : k + 1], vertex_normals(after.vertices, after.faces, 1)[k : k + 1]
-    )[0]
+    by_fit = alignment.uncertainty(after.vertices[k : k + 1], after.normals[k : k + 1])[0]
     return float(np.hypot(by_fit, depth.deepest_u))
 
 

@@ -6,10 +6,10 @@ is the exact distance to BEFORE's wall, positive where metal was removed.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from portgeo.compare.deepest import deepest_cut
 from portgeo.compare.depth_map import FLOOR_MM, DepthMap, wall_shares
@@ -18,10 +18,10 @@ from portgeo.compare.tube import WALLS, Tube, places
 from portgeo.compare.wedges import Wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
+from portgeo.triangles import face_areas, used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
 ALIKE_MM = 0.005  # depths of clean meshes this close are equal: their chord error
-OWN_MM = 1e-6  # a scanned point and the vertex it became
 
 
 @dataclass(frozen=True)
@@ -59,18 +59,17 @@ class WallDepth:
 
 def vertex_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
     """Return the area (n,) that each vertex stands for: a third of its faces'."""
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    third = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6.0
+    third = face_areas(vertices, faces) / 3.0
     return np.asarray(np.bincount(faces.ravel(), np.repeat(third, 3), minlength=len(vertices)), dtype=np.float64)
 
 
-def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float], own: FloatArray) -> Depth:
+def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float], own: IntArray) -> Depth:
     """Return the depth of AFTER's wall, in BEFORE's port frame, under BEFORE's.
 
-    noises : of one point of either. own : (k, 3), AFTER's points that were scanned, none put in between.
+    noises : of one point of either. own : (k,), which vertices were scanned and not put in between.
     """
     noise = float(np.hypot(*noises))
-    used = np.unique(after.faces)
+    used = used_by(after.faces, len(after.vertices))
     at_vertices = np.zeros(len(after.vertices))
     at_vertices[used] = signed_distance(before, after.vertices[used])
     areas = vertex_areas(after.vertices, after.faces)
@@ -85,12 +84,9 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
     if noise > ALIKE_MM:
-        tree = cKDTree(after.vertices[used])
-        apart, nearest = tree.query(own)
-        here = apart < OWN_MM  # not past the ends of the stretch
-        own, own_calm = own[here], calm[used][nearest[here]]
-        deepest, deepest_u, best = deepest_cut(before, own, at_vertices[used][nearest[here]], own_calm, noises)
-        where = own[best]
+        own = own[areas[own] > 0.0]  # not past the ends of the stretch
+        deepest, deepest_u, best = deepest_cut(before, after.vertices[own], at_vertices[own], calm[own], noises)
+        where = after.vertices[own[best]]
     else:
         # Each of two clean meshes may lie under its wall by its chords' error (rectangular: JCGM 100, 4.3.7).
         deepest, deepest_u = float(at_vertices[order[-1]]), float(np.hypot(noise, FLOOR_MM / np.sqrt(3.0)))
@@ -126,10 +122,16 @@ def _calm(faces: IntArray, values: FloatArray) -> FloatArray:
 
 
 def by_wall(
-    map_: DepthMap, depth: Depth, before: Wedges, after: Wedges, short_side: tuple[float, float] | None
+    map_: DepthMap,
+    depth: Depth,
+    sides: Sequence[tuple[float, Wedges, FloatArray]],
+    short_side: tuple[float, float] | None,
 ) -> dict[str, WallDepth]:
-    """Return the depth of each wall, and of the floor between two stations as `short_side`."""
-    sides = (1.0, after, map_.at(map_.cut, after.where)), (-1.0, before, map_.at(map_.cut, before.where))
+    """Return the depth of each wall, and of the floor between two stations as `short_side`.
+
+    sides : AFTER's wall and BEFORE's, each with the sign its volume counts by and the weights (n,) of the cut.
+    """
+    after = sides[0][1]
     found: dict[str, WallDepth] = {}
     choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
     if short_side is not None:

@@ -13,6 +13,7 @@ import numpy as np
 
 from portgeo.compare.bulge import edge_bulges, vertex_normals
 from portgeo.plane import FloatArray, IntArray
+from portgeo.triangles import lengths, vector_areas
 
 CALM_ROUNDS = 4  # a normal then averages over about four edges each way
 ON_EDGE = 1e-7  # barycentric: a closest point nearer than this to an edge is on it
@@ -42,17 +43,17 @@ class Wall:
 def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall:
     """Return the wall of outward faces (m, 3); of a noisy one the side is told by calmer normals."""
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, dtype=np.int64)
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    cross = np.cross(b - a, c - a)
-    size = np.linalg.norm(cross, axis=1)
+    normals = vector_areas(vertices, faces)
+    size = lengths(normals)
     whole = size > 0  # a face without area has no side
-    faces, normals = faces[whole], cross[whole] / size[whole, None]
+    faces, normals = faces[whole], normals[whole] / size[whole, None]
     tree = igl.AABB()
     tree.init(vertices, faces)
     calm = normals
     if noise > 0.0:
-        calm = vertex_normals(vertices, faces, CALM_ROUNDS)[faces].sum(axis=1)
-        calm /= np.maximum(np.linalg.norm(calm, axis=1, keepdims=True), 1e-300)
+        at_points = vertex_normals(vertices, faces, CALM_ROUNDS)
+        calm = np.sum([at_points.take(faces[:, k], axis=0) for k in range(3)], axis=0)
+        calm /= np.maximum(lengths(calm), 1e-300)[:, None]
     return Wall(vertices, faces, normals, tree, calm)
 
 
@@ -72,10 +73,10 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
     """
     foot, face = closest(wall, points)
     arm = points - foot
-    corners = wall.vertices[wall.faces[face]]
     if wall.calm is not wall.normals:
         side = np.einsum("ij,ij->i", arm, wall.calm[face])
-        return np.copysign(np.linalg.norm(arm, axis=1), side)
+        return np.copysign(lengths(arm), side)
+    corners = wall.vertices[wall.faces[face]]
     normal = wall.normals[face].copy()
     shares = barycentric(corners, foot)
     near = shares < ON_EDGE
@@ -86,7 +87,7 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
     if on_edge.any():
         normal[on_edge] = _edge_normals(wall)[face[on_edge], np.argmax(near[on_edge], axis=1)]
     side = np.einsum("ij,ij->i", arm, normal)
-    return np.copysign(np.linalg.norm(arm, axis=1), side)
+    return np.copysign(lengths(arm), side)
 
 
 def barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:

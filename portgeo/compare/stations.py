@@ -13,7 +13,7 @@ from portgeo.centreline import at
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray, chord
 from portgeo.port import Port
-from portgeo.section import Section, measure_section
+from portgeo.section import Section, area_of, centroid_of
 from portgeo.slicing import slice_mesh, tube_sections
 
 END_NUDGE_MM = 0.01  # planes at the ends of the common stretch stand this far inside both openings
@@ -66,8 +66,8 @@ def station_rows(
     depths = np.array([_depths(a, b, noise) for a, b in zip(one, other, strict=True)])
     return StationRows(
         stations=stations,
-        before=np.array([measure_section(s).area for s in one]),
-        after=np.array([measure_section(s).area for s in other]),
+        before=np.array([area_of(s) for s in one]),
+        after=np.array([area_of(s) for s in other]),
         roof=depths[:, 0],
         floor=depths[:, 1],
         left=depths[:, 2],
@@ -98,7 +98,7 @@ def _sections(
 
 def _depths(before: Section, after: Section, noise: float) -> FloatArray:
     """Return the depths (4,) at roof, floor, left and right."""
-    middle = measure_section(before).centroid
+    middle = centroid_of(before)
     offsets = np.linspace(-BAND_MM, BAND_MM, CHORDS) if noise > 0.0 else np.zeros(1)
     ends = []
     for axis in (1, 0):

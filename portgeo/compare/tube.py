@@ -5,7 +5,8 @@ A Port comes in; a Tube, whose planes carry a polar system each, goes out, and p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -14,6 +15,7 @@ from portgeo.centreline import at
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.triangles import BLOCK
 
 PLANE_SPACING_MM = 0.5  # at 60 mm radius two planes then turn by half a degree, and a fraction is exact to 1e-5
 MEASURED_PLANES = 96  # planes on which the section's middle, height and width are read; between them linear
@@ -113,9 +115,21 @@ def places(tube: Tube, points: FloatArray) -> Places:
     the sum of the distances to both, which is exact where the planes are parallel and second order
     in their angle where they turn.
     """
+    _, k = cKDTree(tube.middles).query(points, workers=-1)
+    blocks = [slice(start, start + BLOCK) for start in range(0, len(points), BLOCK)] or [slice(0)]
+    return joined([_places(tube, points[block], k[block]) for block in blocks])
+
+
+def joined(parts: Sequence[Places]) -> Places:
+    """Return places one after the other."""
+    names = [field.name for field in fields(Places)]
+    return Places(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+
+
+def _places(tube: Tube, points: FloatArray, near: IntArray) -> Places:
+    """Return the places of points (k, 3) whose nearest middles are `near` (k,)."""
     stations, middles, frames = tube.stations, tube.middles, tube.frames
-    _, k = cKDTree(middles).query(points)
-    k = np.clip(k, 0, len(stations) - 2)
+    k = np.clip(near, 0, len(stations) - 2)
     moving = np.arange(len(points))
     for _ in range(FARTHEST_STEP):
         behind = np.einsum("ij,ij->i", points[moving] - middles[k[moving]], frames[k[moving], 0])

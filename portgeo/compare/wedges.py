@@ -9,15 +9,17 @@ exactly where they cover the same stations and clock positions.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import manifold3d
 import numpy as np
 
-from portgeo.compare.tube import Places, Tube, Walled, places, wall_faces
+from portgeo.compare.bulge import vertex_normals
+from portgeo.compare.tube import Places, Tube, Walled, joined, places, wall_faces
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
-from portgeo.triangles import volume
+from portgeo.triangles import BLOCK, cross, volume
 
 END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide
@@ -34,6 +36,11 @@ class Wedges:
     faces: IntArray
     where: Places
     volumes: FloatArray
+
+    @cached_property
+    def normals(self) -> FloatArray:
+        """Unit normals of the vertices (n, 3)."""
+        return vertex_normals(self.vertices, self.faces, 1)
 
     @property
     def total(self) -> float:
@@ -100,7 +107,7 @@ def wedges(tube: Tube, vertices: FloatArray, faces: IntArray, stretch: tuple[flo
             old = len(vertices)
             vertices, faces = _above(vertices, faces, sign * (station - level))
             station = np.concatenate([station, np.full(len(vertices) - old, level)])
-        where = places(tube, vertices)
+        where = joined([where, places(tube, vertices[len(where.station) :])])
     return Wedges(vertices, faces, where, _prisms(vertices, where.feet, faces))
 
 
@@ -139,14 +146,18 @@ def _prisms(vertices: FloatArray, feet: FloatArray, faces: IntArray) -> FloatArr
     By the divergence theorem over the prism's skin; a warped side counts as the mean of its two
     foldings, so what one wedge has there its neighbour lacks.
     """
-    origin = feet[faces[:, 0]]
-    a, b, c = (vertices[faces[:, k]] - origin for k in range(3))
-    p, q, r = (feet[faces[:, k]] - origin for k in range(3))
-    six = _det(a, b, c) - _det(p, q, r)
-    for u, v, x, y in ((a, b, p, q), (b, c, q, r), (c, a, r, p)):
-        six += (_det(v, u, x) + _det(v, x, y) + _det(v, u, y) + _det(u, x, y)) / 2.0
-    return six / 6.0
+    found = np.empty(len(faces))
+    for k in range(0, len(faces), BLOCK):
+        one, two, three = faces[k : k + BLOCK].T
+        # From the first corner's foot, so that all that has this foot in it is nothing.
+        origin = feet[one]
+        a, b, c = vertices[one] - origin, vertices[two] - origin, vertices[three] - origin
+        q, r = feet[two] - origin, feet[three] - origin
+        over = cross(b, c)
+        six = 2.0 * _dot(a, over) - _dot(q + r, over) + _dot(b + c, cross(q, r))
+        found[k : k + BLOCK] = six + _dot(a, cross(q, b) + cross(c, r))
+    return found / 12.0
 
 
-def _det(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    return np.einsum("ij,ij->i", a, np.cross(b, c))
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.einsum("ij,ij->i", a, b)

@@ -6,6 +6,7 @@ A Port comes in; a Survey goes out, always from slices of the port's mesh.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -34,8 +35,7 @@ class Survey:
     hydraulic_diameter (n,); corner_radii (n, 4); area_taper, height_taper, width_taper (n,) per
     unit of station; cone_angle (n,), the included angle of the cone with the same change of area,
     radians. `fine_stations`, `fine_area` (m,) are the close schedule behind the least area.
-    `plane` is that of the turn; the sides are None on a port with no turn. entry_edge, exit_edge : how
-    the openings' edges are rounded.
+    `plane` is that of the turn; the sides are None on a port with no turn.
     """
 
     port: Port
@@ -66,10 +66,18 @@ class Survey:
     plane: TurnPlane | None
     short_side: Side | None
     long_side: Side | None
-    entry_edge: Flare
-    exit_edge: Flare
     blame: Blame | None
     warnings: tuple[Notice, ...]
+
+    @cached_property
+    def entry_edge(self) -> Flare:
+        """How the entry's edge is rounded."""
+        return flare(self.port, opening=self.sections[0])
+
+    @cached_property
+    def exit_edge(self) -> Flare:
+        """How the exit's edge is rounded."""
+        return flare(self.port, at_exit=True, opening=self.sections[-1])
 
 
 def survey(port: Port, stations: int | None = None, *, readings_tried: bool = True) -> Survey:
@@ -134,8 +142,6 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         plane=plane,
         short_side=u.short_side,
         long_side=u.long_side,
-        entry_edge=flare(port, opening=sections[0]),
-        exit_edge=flare(port, at_exit=True, opening=sections[-1]),
         blame=u.blame,
         warnings=(*port.warnings, *_cut_through(both, sections, port), *bench_sense(port, both, area_at, plane, short)),
     )
