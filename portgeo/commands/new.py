@@ -13,6 +13,7 @@ HELP = "begin a job: a folder with job file, sheets and target to fill in; or a 
 EXAMPLE = """examples:
   portgeo new my-port                a folder: job.toml, section, bench and wall sheets, target
   portgeo new my-port --units mm
+  portgeo new my-port --xlsx         the section sheet as a workbook: shapes from a list, the picture in it
   portgeo new target wanted.toml     a blank target for reshape, every key explained
 
 The folder holds a small invented example, so that `portgeo report` runs on it as it stands:
@@ -24,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of new."""
     parser.add_argument("what", nargs="+", metavar="DIR", help="folder to make; or the word target and a FILE (toml)")
     parser.add_argument("--units", choices=("in", "mm"), default="in", help="of the lengths in it (%(default)s)")
+    parser.add_argument("--xlsx", action="store_true", help="write the section sheet as a workbook, in place of a csv")
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
     parser.add_argument(
         "--force",
@@ -62,11 +64,15 @@ def _folder(args: argparse.Namespace, folder: Path) -> None:
     from portgeo.job.folder import make_folder
 
     unit: LengthUnit = args.units
-    made = make_folder(folder, unit)
+    made = make_folder(folder, unit, workbook=args.xlsx)
     if args.quiet:
         return
     print(f"{folder}: {', '.join(made)}")
-    print("  An invented example stands in the sheets: overwrite it with your readings (where-to-measure.png shows")
-    print("  where to put the micrometer), say in job.toml what you have, then:")
+    sheet = next(name for name in made if name.startswith("as-cast."))
+    print(f"  Fill in {sheet}: an invented example stands in it, overwrite it with your readings")
+    print("  (where-to-measure.png shows where to put the micrometer). Do the same in bench.csv, walls.csv and")
+    print("  target.toml, or take out of job.toml what you have not; job.toml names every file that is read. Then:")
     job, out = (f'"{path}"' if " " in str(path) else str(path) for path in (folder / "job.toml", folder / "report"))
     print(f"  portgeo report {job} --out {out}")
+    if not args.xlsx:
+        print("To have the section sheet as a workbook with a list of shapes: portgeo new --xlsx DIR")

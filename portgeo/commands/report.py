@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
-from typing import Any
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from portgeo.io.job import JobFile
 
 HELP = "do all that a job file has, and write one page, tables, meshes, pictures and templates"
 EXAMPLE = """examples:
@@ -35,6 +38,20 @@ def run(args: argparse.Namespace) -> None:
         done = run_job(job, out, progress, force=args.force)
     if not args.quiet:
         print(_said(done.results, len(done.files), done.made, done.kept, out))
+        for named, other in _unread(job):
+            print(f"not read: {other} ({named} is what {job.path.name} names)")
+
+
+def _unread(job: JobFile) -> list[tuple[str, str]]:
+    """Return sheets with the name of one that a state names and the other ending: readings may stand in them."""
+    names = [name for state in job.job.state for name in (state.port, state.runner) if name]
+    others = {".csv": ".xlsx", ".xlsx": ".csv"}
+    found = []
+    for name in dict.fromkeys(names):
+        other = str(PurePosixPath(name).with_suffix(others.get(PurePosixPath(name).suffix.lower(), "")))
+        if other != name and other not in names and (job.folder / other).is_file():
+            found.append((name, other))
+    return found
 
 
 def _said(results: dict[str, Any], files: int, made: int, kept: int, out: Path) -> str:

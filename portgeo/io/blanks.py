@@ -39,9 +39,9 @@ def blank_target(unit: LengthUnit = "in", *, example: bool = False) -> str:
     return _filled(EXAMPLE.replace("every number", "it") + "\n" + text if example else text, unit)
 
 
-def example_job(unit: LengthUnit) -> str:
-    """Return a job file with every key explained."""
-    return _filled(JOB, unit)
+def example_job(unit: LengthUnit, kind: str = "csv") -> str:
+    """Return a job file with every key explained. kind : of its section sheet, csv or xlsx."""
+    return _filled(JOB.replace("@kind@", kind), unit)
 
 
 def section_rows(unit: LengthUnit) -> tuple[list[str], list[list[str]]]:
@@ -205,8 +205,8 @@ alloy = "aluminium"  # or "iron": the mass of what was cut is an estimate from a
 [[state]]
 name = "as cast"  # as the bench sheet calls it too
 date = 2026-01-31
-note = "EXAMPLE: overwrite the numbers in as-cast.csv, then this note"
-port = "as-cast.csv"  # a section sheet (csv or xlsx; as-cast.xlsx is the same with drop-down lists),
+note = "EXAMPLE: overwrite the numbers in as-cast.@kind@, then this note"
+port = "as-cast.@kind@"  # the file that is read: a section sheet (csv or xlsx),
   # or a mold scan (stl, ply, obj, 3mf, glb, off)
 # runner = "runner.csv"  # the manifold's runner before it: a sheet or a scan, plenum to flange
 # bench_run = "as cast"  # its run in the bench sheet, where that is called otherwise
@@ -220,11 +220,11 @@ port = "as-cast.csv"  # a section sheet (csv or xlsx; as-cast.xlsx is the same w
 # up = [0.0, 0.0, 1.0]  # the roof's direction, where the port is straight
 # with_stem_mm = 7.0  # take off a valve stem of this diameter that the mold lacks
 
-# The next state, once it is cut and measured again: copy as-cast.csv, and change what the micrometer says.
+# The next state, once it is cut and measured again: copy as-cast.@kind@, and change what the micrometer says.
 # [[state]]
 # name = "first cut"
 # date = 2026-02-14
-# port = "first-cut.csv"
+# port = "first-cut.@kind@"
 
 [bench]
 file = "bench.csv"  # lift, flow and depression, a run for each state

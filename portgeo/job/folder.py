@@ -43,17 +43,21 @@ COLUMNS = (
 )
 
 
-def folder_files(unit: LengthUnit) -> dict[str, bytes]:
-    """Return the files of a new job by name, the job file last."""
+def folder_files(unit: LengthUnit, *, workbook: bool = False) -> dict[str, bytes]:
+    """Return the files of a new job by name, the job file last.
+
+    workbook : the section sheet is one. There is never a second beside it, which somebody would fill in for
+    nothing: the job reads one.
+    """
     picture = mic_picture()
+    kind = "xlsx" if workbook else "csv"
     return {
         "where-to-measure.png": picture,
-        "as-cast.csv": section_sheet(unit).encode(),
-        "as-cast.xlsx": section_workbook(unit, picture),
+        f"as-cast.{kind}": section_workbook(unit, picture) if workbook else section_sheet(unit).encode(),
         "bench.csv": bench_sheet(unit).encode(),
         "walls.csv": wall_sheet(unit).encode(),
         "target.toml": blank_target(unit, example=True).encode(),
-        "job.toml": example_job(unit).encode(),
+        "job.toml": example_job(unit, kind).encode(),
     }
 
 
@@ -102,13 +106,13 @@ def _explained(sheet: Any, picture: bytes) -> None:
     sheet.add_image(image, f"A{len(COLUMNS) + 2}")
 
 
-def make_folder(folder: Path, unit: LengthUnit) -> list[str]:
+def make_folder(folder: Path, unit: LengthUnit, *, workbook: bool = False) -> list[str]:
     """Make a job folder and return the names of its files.
 
     A file that is there is never replaced: somebody's readings may stand in it. Raises OutputError for
     one, and where the system refuses; nothing is then half made.
     """
-    files = folder_files(unit)
+    files = folder_files(unit, workbook=workbook)
     if folder.is_dir():
         there = [name for name in files if os.path.lexists(folder / name)]
         if there:

@@ -367,7 +367,7 @@ def test_new_makes_a_folder_that_runs_and_overwrites_nothing(tmp_path, capsys):
     folder = tmp_path / "my port"
     assert main(["new", str(folder), "-q"]) == 0
     made = {path.name: path.read_bytes() for path in folder.iterdir()}
-    assert {"job.toml", "as-cast.csv", "as-cast.xlsx", "bench.csv", "walls.csv", "target.toml"} < set(made)
+    assert {"job.toml", "as-cast.csv", "bench.csv", "walls.csv", "target.toml"} < set(made)
     # Readings may stand in what is there: it is not replaced, whatever is asked.
     before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     for words in (["new", str(folder)], ["new", str(folder), "--force", "--units", "mm"]):
@@ -382,19 +382,24 @@ def test_new_makes_a_folder_that_runs_and_overwrites_nothing(tmp_path, capsys):
         assert {"port 0", "bench", "speed 0", "plan", "planned speed", "templates", "models"} < set(steps.by_name)
 
 
-def _new(folder, unit):
-    assert main(["new", str(folder), "-q", "--units", unit]) == 0
+def _new(folder, unit, *more):
+    assert main(["new", str(folder), "-q", "--units", unit, *more]) == 0
     return folder
 
 
-def test_a_new_folders_sheets_hold_the_same_readings_and_its_job_can_be_planned(tmp_path):
+def test_a_new_folder_has_one_section_sheet_the_one_its_job_names_and_the_job_can_be_planned(tmp_path):
     from portgeo.io.planning import plan_wanted
     from portgeo.io.sheets import read_sheet
     from portgeo.io.target import read_target
     from portgeo.port import port_from_readings
 
     folder = _new(tmp_path / "job", "in")
-    sheets = [read_sheet(folder / f"as-cast.{kind}") for kind in ("csv", "xlsx")]
+    book = _new(tmp_path / "book", "in", "--xlsx")
+    sheets = []
+    for kind, where in (("csv", folder), ("xlsx", book)):
+        assert [path.name for path in where.glob("as-cast.*")] == [f"as-cast.{kind}"]
+        assert read_job(where / "job.toml").job.state[0].port == f"as-cast.{kind}"
+        sheets.append(read_sheet(where / f"as-cast.{kind}"))
     for one, other in zip(sheets[0].readings, sheets[1].readings, strict=True):
         assert (one.station, one.height, one.width, one.turn) == pytest.approx(
             (other.station, other.height, other.width, other.turn), nan_ok=True
@@ -402,7 +407,7 @@ def test_a_new_folders_sheets_hold_the_same_readings_and_its_job_can_be_planned(
     port = port_from_readings(sheets[0].readings)
     plan = plan_wanted(port, read_target(folder / "target.toml"), "target.toml", lambda path: port)
     assert plan.removed > 100.0  # mm3: the example wants something
-    rows = openpyxl.load_workbook(folder / "as-cast.xlsx").worksheets[0]
+    rows = openpyxl.load_workbook(book / "as-cast.xlsx").worksheets[0]
     assert rows["A1"].value.startswith("# EXAMPLE") and rows.data_validations.dataValidation[0].type == "list"
 
 
@@ -411,3 +416,13 @@ def test_new_still_writes_a_blank_target(tmp_path, capsys):
     assert (tmp_path / "t.toml").read_text(encoding="utf-8").startswith("# What is wanted of a port")
     assert main(["new", "target"]) == 2 and "new target FILE.toml" in capsys.readouterr().err
     assert main(["new", "one", "two"]) == 2
+
+
+def test_a_sheet_beside_the_one_that_is_read_is_told_of(made, capsys):
+    folder, _ = made
+    (folder / "before.xlsx").write_bytes(b"readings may stand in it")
+    try:
+        assert main(["report", str(folder / "job.toml"), "--out", str(folder / "report")]) == 0
+        assert "not read: before.xlsx (before.csv is what job.toml names)" in capsys.readouterr().out
+    finally:
+        (folder / "before.xlsx").unlink()
