@@ -5,6 +5,7 @@ What each is made of comes in; a result to keep goes out.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,6 +23,15 @@ from portgeo.job.results import Given, LeftOut, Part, Sped, Told
 from portgeo.report.speed_pictures import painted
 from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
 from portgeo.units import M3_S_PER, PA_PER, Display
+
+MANIFOLD = re.compile(r"\b(?:manifold|runner)s?\b", re.I)
+NO_MANIFOLD = re.compile(r"\b(?:no|without|less)(?: the)? (?:manifold|runner)|\b(?:manifold|runner)s? off\b", re.I)
+# What a run through the port says of the air through runner and port, by whether the manifold was on.
+HOW_FLOWED = {
+    True: "the manifold was on",
+    False: "it was flowed without the manifold, with which it would flow less",
+    None: "the bench sheet does not say whether the manifold was on",
+}
 
 
 def benched(given: Given) -> Told:
@@ -57,10 +67,18 @@ def engine_of(table: Mapping[str, Any]) -> Engine:
     return Engine(bore, stroke, table["rpm"] / 60.0, table["cylinders"] or 1, valve, table["valves"], rod)
 
 
-def run_of(bench: BenchFile | None, run: str | None, state: str) -> Run | None:
+def manifold_on(run: Run) -> bool | None:
+    """Return whether a run was made with the manifold on, None where its set-up does not say."""
+    if NO_MANIFOLD.search(run.setup):
+        return False
+    return True if MANIFOLD.search(run.setup) else None
+
+
+def run_of(bench: BenchFile | None, run: str | None, state: str, runner: bool = False) -> Run | None:
     """Return the run of a state: the one it names, else the one whose state has its name.
 
-    Raises InputError where the one it names is not there.
+    runner : whether the air goes through the state's runner too; of several runs the one then counts that
+    has the manifold on, else the one that has not. Raises InputError where the one it names is not there.
     """
     if bench is None:
         return None
@@ -71,6 +89,8 @@ def run_of(bench: BenchFile | None, run: str | None, state: str) -> Run | None:
             mend = refusal.mend.replace("--run", "bench_run")
             raise InputError(refusal.what, mend=mend, where=f"the bench_run of '{state}'") from None
     named = [run for run in bench.runs if run.state.casefold() == state.strip().casefold()]
+    if len(named) > 1:
+        named = [run for run in named if bool(manifold_on(run)) == runner]
     return named[0] if len(named) == 1 else None
 
 
@@ -81,7 +101,7 @@ def sped(given: Given) -> Sped | LeftOut:
     part: Part = source if isinstance(source, Part) else source.part
     runner: Part | None = given.needs.get("runner")
     display, depression = Display(settings["units"]), settings["depression"] * PA_PER["in_h2o"]
-    told = _flow(given, display, depression)
+    told = _flow(given, display, depression, runner is not None)
     if told is None:
         why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
         return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
@@ -99,20 +119,21 @@ def sped(given: Given) -> Sped | LeftOut:
         record["runner_source"] = runner.loaded.source
         pose = path.poses[0]
         over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
-        note += ", through runner and port"
+        note += "; the speeds are for that flow through runner and port"
     return Sped(result, record, note, painted(result, part.skin.vertices), over_runner)
 
 
-def _flow(given: Given, display: Display, depression: float) -> tuple[float, str] | None:
-    """Return the flow, m3/s, and where it is from; None where there is none."""
+def _flow(given: Given, display: Display, depression: float, runner: bool) -> tuple[float, str] | None:
+    """Return the flow, m3/s, and where it is from; None where there is none. runner : the air goes through one."""
     settings = given.settings
     bench = _bench(given) if "bench" in given.paths else None
     with naming(given.names.get("bench", "")):
-        run = run_of(bench, settings["run"], settings["state"])
+        run = run_of(bench, settings["run"], settings["state"], runner)
         if run is not None:
             flow = flow_through(run, settings["lift"], depression, display)
             at = "its best flow" if settings["lift"] is None else f"at a lift of {display.length(settings['lift'])}"
-            return flow, f"{_cfm(flow, depression)}: bench run '{run.name}', {at}"
+            note = f"{_cfm(flow, depression)}: bench run '{run.name}', {at}"
+            return flow, note + (f"; {HOW_FLOWED[manifold_on(run)]}" if runner else "")
     if settings["flow_cfm"] is None:
         return None
     flow = settings["flow_cfm"] * M3_S_PER["cfm"]

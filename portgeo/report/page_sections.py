@@ -14,7 +14,7 @@ from portgeo.flow.demand import INDEX_LIMIT
 from portgeo.report.compare_text import clock_text
 from portgeo.report.markup import Element, el
 from portgeo.report.page_charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
-from portgeo.report.page_contents import best_flows, run_names, speeds_of, surveys_of
+from portgeo.report.page_contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
 from portgeo.report.page_tables import Table, table_element
 from portgeo.report.page_text import (
     next_step,
@@ -104,8 +104,10 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
 def _flow_of(results: Mapping[str, Any], state: str, record: Mapping[str, Any]) -> str:
     """Return at which flow an air speed is."""
     notes = {one["name"]: one.get("flow_note") for one in results["states"]}
-    flow = record["flow"]
-    return f"At {notes.get(state) or format(flow['cfm'], '.1f') + ' cfm'}".rstrip(".")
+    flow = f"{record['flow']['cfm']:.1f} cfm"
+    if state == PLANNED_STATE:
+        flow += f", as {results['plan']['state']}"
+    return f"At {notes.get(state) or flow}".rstrip(".")
 
 
 def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:

@@ -1,5 +1,7 @@
 """Bench runs, as read from a sheet and compared."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,6 +11,7 @@ from portgeo.errors import InputError
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.valve import Valve
 from portgeo.io.bench import pick_run, read_bench
+from portgeo.job import air
 from portgeo.units import M3_S_PER, PA_PER
 
 WATER = PA_PER["in_h2o"]
@@ -59,6 +62,25 @@ def test_runs_states_and_set_ups(tmp_path):
     assert pick_run(found, "manifold") is found.runs[1]
     with pytest.raises(InputError, match="several runs"):
         pick_run(found, None)
+
+
+def test_through_a_runner_the_run_with_the_manifold_on_counts(tmp_path):
+    found = read_bench(sheet(tmp_path, SHEET))
+    assert air.run_of(found, None, "As cast", runner=True) is found.runs[1]
+    assert air.run_of(found, None, "as cast") is found.runs[0]
+    assert air.run_of(found, None, "first cut", runner=True) is found.runs[2]  # the only one: its note says how
+
+
+@pytest.mark.parametrize(
+    ("setup", "on"),
+    [
+        ("clay entry; no manifold", False), ("without the runner", False), ("Manifold off", False),
+        ("manifold bolted on", True), ("clay on the runner", True), ("clay entry", None), ("", None),
+    ],
+)  # fmt: skip
+def test_a_set_up_says_whether_the_manifold_was_on(setup, on):
+    run = replace(run_of([2.0, 4.0], [100.0, 150.0]), setup=setup)
+    assert air.manifold_on(run) is on
 
 
 @pytest.mark.parametrize(
