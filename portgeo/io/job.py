@@ -66,6 +66,10 @@ def _checked(text: str) -> Job:
     content = parsed(text)
     unit = content.get("units")
     if unit not in ("in", "mm"):
+        if unit is None:
+            TomlTable({k: v for k, v in content.items() if k not in Job.model_fields}, "", 0, text, "mm").misspelt(
+                "units"
+            )
         what = "units is missing" if unit is None else f"{unit!r} is not known here"
         raise InputError(what, where=_where(text, "", 0, "units"), mend='Write  units = "in"  or  units = "mm"')
     try:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from portgeo.errors import InputError
+from portgeo.io.toml_slips import slip
 from portgeo.units import MM_PER, LengthUnit
 
 LONGEST_MM = 5000.0  # no length of a port is more
@@ -24,9 +25,7 @@ def parsed(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
-        raise InputError(
-            f"this is not TOML: {error}", mend="Write keys as  key = value  and words between quotes"
-        ) from None
+        raise slip(text, str(error)) from None
 
 
 class TomlTable:
@@ -49,9 +48,8 @@ class TomlTable:
     def take(self, key: str, required: bool = False) -> Any:
         self.known.add(key)
         if key not in self.content and required:
-            close = self._like(key)
-            mend = f"Is {close[0]} meant to be {key}?" if close else f"Write a line  {key} = ...  there"
-            raise InputError(f"{key} is missing", where=self.where(close[0] if close else None), mend=mend)
+            self.misspelt(key)
+            raise InputError(f"{key} is missing", where=self.where(), mend=f"Write a line  {key} = ...  there")
         return self.content.get(key)
 
     def number(

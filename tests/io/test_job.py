@@ -44,6 +44,8 @@ def broken(draw):
     """A job file with one to three things done to it that a hand, an editor or an enemy might do."""
     lines = EXAMPLE.splitlines()
     for _ in range(draw(st.integers(1, 3))):
+        if not lines:
+            break
         kind = draw(st.sampled_from(("value", "key", "gone", "line", "twice", "cut", "letter")))
         at = draw(st.sampled_from(ASSIGNED)) if kind in ("value", "key") else draw(st.integers(0, len(lines) - 1))
         at = min(at, len(lines) - 1)
@@ -93,6 +95,7 @@ def test_a_broken_job_file_is_refused_with_one_message_and_nothing_is_written(fo
         ("valve = 1.600", "valve = 160.0", "[engine] valve", "is not between 0.1181 and 11.81"),
         ("valve = 1.600", "valve = 1.6\nvalve_mm = 40.6", "[engine] valve_mm", "given twice"),
         ('units = "in"', 'units = "cm"', "units", 'Write  units = "in"'),
+        ('units = "in"', 'unitz = "in"', "unitz", "Did you mean units?"),
         ('name = "as cast"', 'nmae = "as cast"', "[state] nmae", "Did you mean name"),
         ('port = "as-cast.csv"', 'port = "ascast.csv"', "[state] port", "there is no file 'ascast.csv'"),
         ('alloy = "aluminium"', 'alloy = "tin"', "[metal] alloy", 'Write one of "aluminium" or "iron"'),
@@ -209,3 +212,34 @@ def test_a_wall_read_in_the_state_that_the_cut_starts_from_is_taken(folder):
     job.write_text(text, encoding="utf-8")
     steps = steps_of(read_job(job)).by_name
     assert "plan" in steps and steps["models"].settings["walls"] == 1
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("valve = 1.600", "valve = 1,6", "1,6 has a decimal comma. Write  valve = 1.6  with a point"),
+        ("valve = 1.600", "valve = 1 5/8", "1 5/8 is a fraction. Write  valve = 1.625"),
+        ("valve = 1.600", "valve = 41 mm", "41 mm has its unit beside the number. Write  valve_mm = 41"),
+        ("valve = 1.600", "valve = .6", "Write  valve = 0.6  in its place"),
+        ("valve = 1.600", "valve = ", "valve has no value"),
+        ("valve = 1.600", "valve = 1.600\nvalve = 1.5", "valve comes twice"),
+        ('name = "as cast"', "name = as cast", 'as cast stands without quotes. Write  name = "as cast"'),
+        ('name = "as cast"', 'name = "as cast', 'no closing quote. Write  name = "as cast"'),
+        (
+            'file = "bench.csv"',
+            'file = "c:\\port\\bench.csv"',
+            'backslash in the text. Write  file = "c:/port/bench.csv"',
+        ),
+        ('file = "bench.csv"', 'file: "bench.csv"', 'a colon where = belongs. Write  file = "bench.csv"'),
+        ("[engine]", "[engine", "the line does not name a table"),
+    ],
+)
+def test_a_slip_of_the_hand_is_told_with_its_line_and_how_it_is_written(folder, old, new, says):
+    assert old in EXAMPLE
+    text = EXAMPLE.replace(old, new, 1)
+    job = folder / "slip.toml"
+    job.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        read_job(job)
+    wrong = text[: text.index(new)].count("\n") + new.count("\n") + 1
+    assert f"slip.toml, line {wrong}: " in str(refusal.value) and says in str(refusal.value)

@@ -52,7 +52,7 @@ def test_lengths_in_either_unit_and_percentages_of_the_throat(tmp_path):
         ('units = "in"\n[short_side]\nradius = "a"', "line 3, [short_side] radius: 'a' is not a number"),
         (
             'units = "in"\n[short_side]\nradus = 1',
-            "line 3, [short_side] radus: radius is missing. Is radus meant to be radius?",
+            "line 3, [short_side] radus: there is no such key. Did you mean radius?",
         ),
         ('units = "in"\ngreatest_dept = 1\n[short_side]\nradius = 1', "line 2, greatest_dept: there is no such key"),
         (
@@ -72,7 +72,7 @@ def test_lengths_in_either_unit_and_percentages_of_the_throat(tmp_path):
         ('units = "in"\n[short_side]\nradius = nan', "nan is not a number"),
         ('units = "in"\n[short_side]\nradius = 1\nradius_mm = 1', "radius is given twice"),
         ('units = "in"\narea = 3', "area is not a list of tables"),
-        ("units = ", "this is not TOML"),
+        ("units = ", "line 1: units has no value"),
         ('units = "in"\ngreatest_depth = 1e300\n[short_side]\nradius = 1', "is not between"),
     ],
 )
