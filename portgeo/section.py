@@ -16,6 +16,7 @@ from portgeo.errors import GeometryError
 from portgeo.plane import (
     CHORD_MM,
     FloatArray,
+    Moments,
     arc_points,
     chord,
     fit_circle,
@@ -106,7 +107,7 @@ def measure_section(section: Section) -> SectionMeasures:
     parts = [moments(section.outline), *(moments(island) for island in section.islands)]
     area = sum(part.area for part in parts)
     perimeter = sum(part.perimeter for part in parts)
-    centroid = np.sum([part.area * part.centroid for part in parts], axis=0) / area
+    centroid = _centroid(parts)
     second = np.zeros((2, 2))
     for part in parts:
         arm = part.centroid - centroid
@@ -136,7 +137,10 @@ def area_of(section: Section) -> float:
 
 def centroid_of(section: Section) -> FloatArray:
     """Return the centroid (2,) of a section, islands off."""
-    parts = [moments(part) for part in (section.outline, *section.islands)]
+    return _centroid([moments(part) for part in (section.outline, *section.islands)])
+
+
+def _centroid(parts: list[Moments]) -> FloatArray:
     return np.average([part.centroid for part in parts], axis=0, weights=[part.area for part in parts])
 
 

@@ -130,8 +130,9 @@ def compare_ports(
     sides = ((1.0, after_wedges), (-1.0, before_wedges))
     cut = [(sign, part, map_.at(map_.cut, part.where)) for sign, part in sides]
     built_up = [(sign, part, map_.at(map_.built_up, part.where)) for sign, part in sides]
-    removed = sum(sign * volume_where(part, weight) for sign, part, weight in cut)
-    added = -sum(sign * volume_where(part, weight) for sign, part, weight in built_up)
+    # Parts that come out on the other side hold nothing but chord errors and faint edges: too shallow to tell.
+    removed = max(sum(sign * volume_where(part, weight) for sign, part, weight in cut), 0.0)
+    added = max(-sum(sign * volume_where(part, weight) for sign, part, weight in built_up), 0.0)
     below_noise = after_wedges.total - before_wedges.total - removed + added
 
     own_sides = [(own_after, after.noise), (own_before, before.noise)]
@@ -265,12 +266,12 @@ def _notices(
     added: float,
 ) -> list[Notice]:
     found = []
-    if added > 1000.0 * ADDED_CC and added > MOSTLY_ADDED * max(removed, 0.0):
+    if added > 1000.0 * ADDED_CC and added > MOSTLY_ADDED * removed:
         found.append(
             Notice(
                 "smaller_after",
                 f"AFTER is smaller: {added / 1000.0:.2f} cc of metal was added and "
-                f"{max(removed, 0.0) / 1000.0:.2f} cc removed. "
+                f"{removed / 1000.0:.2f} cc removed. "
                 "Either the port was filled, or the two files are the wrong way round",
             )
         )
