@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from itertools import cycle
 
 import matplotlib
 import numpy as np
@@ -49,7 +50,7 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
     """Return a chart of area, and of height and width, against station for named surveys."""
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     area_axes, size_axes = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
-    for (name, survey), colour, style in zip(surveys, colours(len(surveys)), LINE_STYLES, strict=False):
+    for (name, survey), colour, style in zip(surveys, colours(len(surveys)), cycle(LINE_STYLES), strict=False):
         x = np.array([display.of_length(s) for s in survey.stations])
         fine = np.array([display.of_length(s) for s in survey.fine_stations])
         area = np.array([display.of_area(a) for a in survey.fine_area])

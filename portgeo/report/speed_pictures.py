@@ -7,6 +7,8 @@ and cividis, which read the same with any colour vision.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import cycle
+from textwrap import shorten
 from typing import Any
 
 import numpy as np
@@ -23,6 +25,7 @@ from portgeo.survey.schedule import Survey
 from portgeo.units import FOOT, M3_S_PER, PA_PER, Display
 
 PEAK = "#c1121f"
+LEGEND_LETTERS, LEGEND_ROOM = 40, 95  # of a name in a legend under the chart, and of all in a line of it
 
 
 def speed_picture(
@@ -68,76 +71,81 @@ def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path:
 
 
 def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> Figure:
-    """Return a chart of mean, short-side and long-side speed by station for named results.
+    """Return a chart of short-side, mean and long-side speed by station for named results.
 
-    A colour is a place in the port, a line style a result.
+    A panel is a place in the port, the short side's the large one; a line is a result.
     """
-    figure = Figure(figsize=(9.0, 5.2), dpi=130, layout="constrained")
-    axes = figure.subplots()
+    figure = Figure(figsize=(9.0, 7.2), dpi=130, layout="constrained")
+    short_axes, mean_axes, long_axes = figure.subplots(3, 1, sharex=True, height_ratios=(4.0, 1.2, 1.2))
     unit, name = (FOOT, "ft/s") if display.unit == "in" else (1.0, "m/s")
-    of_short, of_mean, of_long = colours(3)
-    for (name_of, result), style in zip(results, LINE_STYLES, strict=False):
-        label = f", {name_of}" if len(results) > 1 else ""
+    marked: dict[str, None] = {}
+    for (name_of, result), colour, style in zip(results, colours(len(results)), cycle(LINE_STYLES), strict=False):
+        line: Any = {"linestyle": style, "color": colour}
         x = np.array([display.of_length(s) for s in result.wall.stations])
         mean = np.interp(result.wall.stations, result.stations, result.mean_speed) / unit
-        if result.side_peak is None:
-            highest = mean * result.wall.over_mean.max(axis=1)
-            axes.plot(x, highest, style, color=of_short, linewidth=2.5, label=f"highest{label}")
-        else:
-            short = mean * result.short_line
-            axes.plot(x, short, style, color=of_short, linewidth=2.5, label=f"short side{label}")
-            _mark_short_side(axes, label, result, x, short, display, unit, of_short)
-            if result.turning_on is not None:
-                kept = mean * result.turning_on.line
-                says = f"short side{label}, if the turn\ngoes on past the end"
-                axes.fill_between(x, short, kept, where=kept > 1.01 * short, color=of_short, alpha=0.15, label=says)
-        axes.plot(x, mean, style, color=of_mean, linewidth=1.8, label=f"mean of the section{label}")
+        over = result.wall.over_mean.max(axis=1) if result.side_peak is None else result.short_line
+        short_axes.plot(x, mean * over, linewidth=2.5, label=shorten(name_of, LEGEND_LETTERS, placeholder="…"), **line)
+        marked |= dict.fromkeys(_mark_short_side(short_axes, result, x, mean, display, unit, colour))
+        mean_axes.plot(x, mean, linewidth=1.6, **line)
         if result.side_peak is not None:
-            axes.plot(x, mean * result.long_line, style, color=of_long, linewidth=1.8, label=f"long side{label}")
+            long_axes.plot(x, mean * result.long_line, linewidth=1.6, **line)
     first = results[0][1]
     water = f"{first.depression / PA_PER['in_h2o']:.0f} inH2O"
-    axes.axhline(
-        first.ideal_speed / unit, color=INK, linewidth=1.0, linestyle=":",
-        label=f"{first.ideal_speed / unit:.0f} {name}: all that {water} gives\nwithout loss. The mean stays\n"
-        "under it; a wall may pass it",
+    ideal = first.ideal_speed / unit
+    short_axes.axhline(ideal, color=INK, linewidth=1.0, linestyle=":")
+    short_axes.annotate(
+        f"{ideal:.0f} {name}: all that {water} gives without loss;\nthe mean stays under it, a wall may pass it",
+        (0.01, ideal), (0, 4), xycoords=("axes fraction", "data"), textcoords="offset points", fontsize=8.5, color=INK,
     )  # fmt: skip
+    sides = all(result.side_peak is not None for _, result in results)
+    places = ("on the short side" if sides else "highest on the wall", "mean of the section", "on the long side")
+    for axes, place in zip((short_axes, mean_axes, long_axes), places, strict=True):
+        axes.set_title(place, loc="left", fontsize=10, color=INK)
+        axes.grid(True, color="#eeeeee")
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.set_ylabel(name)
+        for joint in first.path.starts[1:]:
+            axes.axvline(display.of_length(float(joint)), color=INK, linewidth=0.8)
     for joint in first.path.starts[1:]:
-        axes.axvline(display.of_length(float(joint)), color=INK, linewidth=0.8)
-        axes.annotate(
-            " joint", (display.of_length(float(joint)), 0.01), xycoords=("data", "axes fraction"), fontsize=8, color=INK
-        )
-    axes.set_xlabel(f"station of the port, {display.unit}")
-    axes.set_ylabel(f"speed, {name}")
-    axes.set_ylim(bottom=0.0)
+        at = display.of_length(float(joint)), 0.03
+        short_axes.annotate(" joint", at, xycoords=("data", "axes fraction"), fontsize=8.5, color=INK)
+    long_axes.set_visible(any(result.side_peak is not None for _, result in results))
+    (long_axes if long_axes.get_visible() else mean_axes).set_xlabel(f"station of the port, {display.unit}")
+    mean_axes.tick_params(labelbottom=not long_axes.get_visible())
+    short_axes.set_ylim(bottom=0.0)
     flows = dict.fromkeys(f"{result.flow / M3_S_PER['cfm']:.0f}" for _, result in results)
-    axes.set_title(
-        f"Air speed at {' and '.join(flows)} cfm, {water}: ideal flow, no friction, no valve",
-        color=INK,
-        fontsize=11,
-    )
-    return _finished(figure, axes)
+    title = f"Air speed at {' and '.join(flows)} cfm, {water}: ideal flow, no friction, no valve"
+    figure.suptitle("\n".join([title, "; ".join(marked)]).strip(), color=INK, fontsize=11)
+    if len(results) > 1:
+        letters = max(len(text) for text in short_axes.get_legend_handles_labels()[1])
+        figure.legend(
+            *short_axes.get_legend_handles_labels(), loc="outside lower center", frameon=False, fontsize=10,
+            ncols=max(1, min(len(results), LEGEND_ROOM // (letters + 8))), handlelength=3.5,
+        )  # fmt: skip
+    return figure
 
 
 def _mark_short_side(
-    axes: Any,
-    label: str,
-    result: AirSpeed,
-    x: FloatArray,
-    short: FloatArray,
-    display: Display,
-    unit: float,
-    colour: Any,
-) -> None:
-    """Mark the short side's peak with its doubt, and where the air is to leave the wall."""
+    axes: Any, result: AirSpeed, x: FloatArray, mean: FloatArray, display: Display, unit: float, colour: Any
+) -> list[str]:
+    """Mark the short side's peak with its doubt, and where the air is to leave the wall; return what the marks say."""
     peak = result.side_peak
-    assert peak is not None
+    if peak is None:
+        return []
+    short, says = mean * result.short_line, ["triangle: peak and its doubt"]
+    if result.turning_on is not None:
+        kept = mean * result.turning_on.line
+        axes.fill_between(x, short, kept, where=kept > 1.01 * short, color=colour, alpha=0.15, linewidth=0)
+        says.append("shaded: if the turn goes on past the end")
     axes.errorbar(
         display.of_length(peak.station), peak.speed / unit, yerr=peak.error / unit, fmt="v", color=colour, capsize=4,
-        markerfacecolor="white", label=f"peak and its doubt{label}",
+        markerfacecolor="white",
     )  # fmt: skip
     if result.slowing is not None and result.slowing.parts:
         k = result.slowing.from_here
-        axes.plot(x[k], short[k], "X", color=PEAK, markersize=9, label=f"leaves the wall{label}")
+        axes.plot(x[k], short[k], "X", color=PEAK, markersize=9, markeredgecolor="white")
+        says.append("cross: expect the air to leave the wall")
+    return says
 
 
 def bench_chart(runs: Sequence[Run], depression: float, display: Display, path: str, *, force: bool = False) -> None:
@@ -150,7 +158,7 @@ def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Fi
     swirl = any(run.swirl is not None for run in runs)
     figure = Figure(figsize=(9.0, 6.4 if swirl else 5.0), dpi=130, layout="constrained")
     rows = figure.subplots(2 if swirl else 1, 1, sharex=True, squeeze=False)[:, 0]
-    for run, colour, style in zip(runs, colours(len(runs)), LINE_STYLES * (len(runs) // 4 + 1), strict=False):
+    for run, colour, style in zip(runs, colours(len(runs)), cycle(LINE_STYLES), strict=False):
         lift = np.array([display.of_length(x) for x in run.lift])
         rows[0].plot(
             lift, at_depression(run, depression) / M3_S_PER["cfm"], style, marker="o", color=colour, label=run.name

@@ -8,7 +8,13 @@ import pytest
 from PIL import Image
 
 from portgeo.cli import main
+from portgeo.flow.airspeed import air_speed
+from portgeo.flow.path import path_of
+from portgeo.port import port_from_readings
 from portgeo.report import pictures
+from portgeo.report.speed_pictures import speed_figure
+from portgeo.units import FOOT, Display
+from tests.conftest import port_readings
 
 
 @pytest.fixture
@@ -51,3 +57,16 @@ def test_a_script_that_draws_needs_no_guard(tmp_path):
     )
     done = subprocess.run([sys.executable, str(script)], capture_output=True, encoding="utf-8", check=False)
     assert (done.returncode, done.stdout, done.stderr) == (0, "once\n2.0 True\n", "")
+
+
+def test_the_air_speeds_of_many_states_are_a_line_each_and_named_once():
+    port = port_from_readings(port_readings())
+    speed = air_speed(path_of(port), 0.09, 7000.0, unknowns=2000)
+    names = [f"state {k}" for k in range(6)]
+    figure = speed_figure([(name, speed) for name in names], Display("in"))
+    short = figure.axes[0]
+    assert [text.get_text() for text in figure.legends[0].get_texts()] == names
+    drawn = [line for line in short.get_lines() if line.get_label() in names]
+    assert len(drawn) == 6 and len({(line.get_color(), line.get_linestyle()) for line in drawn}) == 6
+    peak = max(line.get_ydata().max() for line in drawn) * FOOT  # ft/s
+    assert peak == pytest.approx(speed.side_peak.speed, abs=speed.side_peak.error)
