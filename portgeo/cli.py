@@ -33,6 +33,28 @@ COMMANDS = (
 )
 
 
+BEGIN = """portgeo: the shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.
+Begin with
+
+  portgeo demo --out port-demo   all of it on an invented engine; open port-demo/report/report.html
+  portgeo new my-port            a folder for a port of yours, with sheets to fill in
+  portgeo measure PORT           area, volume and short side of one sheet or scan
+  portgeo -h                     all commands; portgeo COMMAND -h explains each with examples"""
+
+
+def _check_command(word: str) -> None:
+    """Raise InputError for a first word that is no command, with the nearest one."""
+    if word.startswith("-") or word in COMMANDS:
+        return
+    import difflib
+
+    from portgeo.errors import InputError
+
+    close = difflib.get_close_matches(word[:60].lower(), COMMANDS, 1)
+    mend = f"Did you mean  portgeo {close[0]} ?" if close else f"Commands are {', '.join(COMMANDS)}"
+    raise InputError(f"there is no command '{word[:60]}'", mend=mend)
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of all commands. Command modules import nothing heavy until they run."""
     import argparse
@@ -71,8 +93,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a console without ² or ± still gets its numbers
-    args = build_parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    if not words:
+        print(BEGIN, file=sys.stderr)
+        return 2
     try:
+        _check_command(words[0])
+        args = build_parser().parse_args(words)
         args.run(args)
         sys.stdout.flush()
     except PortgeoError as refusal:

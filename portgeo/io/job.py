@@ -21,6 +21,8 @@ from portgeo.io.tables import decoded
 from portgeo.io.toml_tables import TomlTable, parsed
 
 FILE_LIMIT = 1_000_000  # bytes
+PORTS = (".csv", ".xlsx", ".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
+OF_A_TARGET = {"area", "taper", "short_side", "limits", "copy", "keep"}
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,12 @@ def read_job(path: str | Path) -> JobFile:
     Every file it names must be there, in the job file's folder or below it.
     """
     file = str(path)
+    if Path(path).suffix.lower() in PORTS:
+        raise InputError(
+            "this is a port, not a job",
+            file=file,
+            mend=f"`portgeo measure {path}` measures it; `portgeo new DIR` writes a job to name it in",
+        )
     data = read_bounded(path, FILE_LIMIT)
     try:
         text = decoded(data, file)
@@ -64,6 +72,11 @@ def read_job(path: str | Path) -> JobFile:
 
 def _checked(text: str) -> Job:
     content = parsed(text)
+    if "state" not in content and OF_A_TARGET & content.keys():
+        raise InputError(
+            "this is a target, not a job",
+            mend="Name it in a job, under [target], or use it alone: `portgeo reshape PORT TARGET`",
+        )
     unit = content.get("units")
     if unit not in ("in", "mm"):
         if unit is None:

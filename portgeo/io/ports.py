@@ -16,6 +16,7 @@ import numpy as np
 from portgeo.errors import InputError, naming
 from portgeo.io.meshes import read_mesh
 from portgeo.io.sheets import read_sheet
+from portgeo.io.toml_tables import TOML, no_port
 from portgeo.plane import FloatArray
 from portgeo.port import Port, port_from_readings
 from portgeo.units import MM_PER, Display, LengthUnit, Notice
@@ -79,6 +80,8 @@ def load_port(
             return _from_sheet(path, name or path, units)
         if Path(path).suffix.lower() in OTHER_TABLES:
             raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
+        if Path(path).suffix.lower() == TOML:
+            raise no_port(path)
         return _from_mesh(path, name or path, settings, units, progress)
 
 

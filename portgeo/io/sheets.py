@@ -22,6 +22,7 @@ from portgeo.io.files import read_bounded
 from portgeo.io.outlines import read_outline
 from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row, refuse_slipped_points
 from portgeo.io.tables import read_table
+from portgeo.io.toml_tables import TOML, no_port
 from portgeo.plane import FloatArray
 from portgeo.section import DEFAULT_READING_ERROR_MM, Reading, Shape, outline_of
 from portgeo.units import LengthUnit, Notice
@@ -64,6 +65,8 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
             f"a reading error of {default_error} mm makes no sense",
             mend="Give one such as 0.025 mm (0.001 in)",
         )
+    if Path(path).suffix.lower() == TOML:
+        raise no_port(path)
     data = read_bounded(path, SHEET_LIMIT)
     try:
         table = read_table(data, file)

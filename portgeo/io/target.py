@@ -68,6 +68,8 @@ def read_target(path: str | Path) -> TargetFile:
 
 def _read(text: str, path: Path, sha256: str) -> TargetFile:
     content = parsed(text)
+    if "state" in content:
+        raise InputError("this is a job, not a target", mend=f"`portgeo report {path} --out report` runs it")
     top = TomlTable(content, "", 0, text, "mm")
     unit: LengthUnit = "in" if top.choice("units", ("in", "mm"), required=True) == "in" else "mm"
     top.unit = unit

@@ -16,8 +16,18 @@ from portgeo.errors import InputError
 from portgeo.io.toml_slips import slip
 from portgeo.units import MM_PER, LengthUnit
 
+TOML = ".toml"
 LONGEST_MM = 5000.0  # no length of a port is more
 LARGEST = 1e308  # a whole number in the file can have more digits than a float holds
+
+
+def no_port(path: str | Path) -> InputError:
+    """Return the refusal of a job or a target where a port belongs."""
+    return InputError(
+        "this is a job or a target, not a port",
+        file=str(path),
+        mend=f"`portgeo report {path} --out report` runs a job, and `portgeo reshape PORT {path}` cuts to a target",
+    )
 
 
 def parsed(text: str) -> dict[str, Any]:

@@ -189,8 +189,7 @@ def test_help_loads_nothing_heavy():
 
 def test_wrong_words_on_the_line_are_refused(sheet, capsys):
     for argv, told in (
-        ((), "COMMAND"),
-        (("measur", sheet), "measur"),
+        (("--frob",), "COMMAND"),
         (("measure", sheet, "--stations", 1), "2 to 2000"),
         (("measure", sheet, "--entry", "1,2"), "X,Y,Z"),
         (("measure", sheet, "--scale", "nan"), "not a number"),
@@ -610,3 +609,23 @@ def test_places_that_cannot_be_written_are_refused_first(sheet, tmp_path, monkey
         out, err = capsys.readouterr()
         assert out == "" and len(err.splitlines()) == 1 and named in err
     assert listing(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ([], "portgeo demo --out port-demo"),
+        (["mesure", "port.csv"], "there is no command 'mesure'. Did you mean  portgeo measure ?"),
+        (["frobnicate"], "Commands are loft, measure,"),
+        (["measure", "job.toml"], "job.toml: this is a job or a target, not a port. `portgeo report job.toml"),
+        (["loft", "job.toml", "-o", "a.stl"], "job.toml: this is a job or a target, not a port"),
+        (["report", "port.csv", "--out", "r"], "port.csv: this is a port, not a job. `portgeo measure port.csv`"),
+        (["report", "target.toml", "--out", "r"], "target.toml: this is a target, not a job"),
+    ],
+)
+def test_a_word_or_file_in_the_wrong_place_is_told_where_it_belongs(tmp_path, monkeypatch, capsys, words, says):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "target.toml").write_text('units = "in"\n[short_side]\nradius = 0.5\n')
+    assert main(words) == 2
+    told = capsys.readouterr()
+    assert told.out == "" and says in told.err and "Traceback" not in told.err
