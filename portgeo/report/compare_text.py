@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+
 from portgeo.compare.comparison import Comparison
 from portgeo.compare.depth_map import Spot
 from portgeo.report.notices import notices_lines
@@ -22,7 +24,7 @@ def comparison_text(
     d, depth, one, other = display, found.depth, found.before_state, found.after_state
     lines = [
         title,
-        f"  metal removed  {found.removed / 1000.0:.2f} ± {2 * found.removed_u / 1000.0:.2f} cc, "
+        f"  metal removed  {max(found.removed, 0.0) / 1000.0:.2f} ± {2 * found.removed_u / 1000.0:.2f} cc, "
         f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)",
         f"  deepest cut    {d.length(depth.deepest, label=False)} ± {d.length(2 * found.depth_u)} at station "
         f"{d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}",
@@ -30,8 +32,8 @@ def comparison_text(
         f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
-        f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}; added "
-        f"{signed(f'{found.added / 1000.0:.2f}')} cc, too shallow to tell "
+        f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
+        f"  metal added    {_added(found)}; too shallow to tell removed from added "
         f"{round(found.below_noise / 1000.0, 2) + 0.0:+.2f} cc",
         f"  laid together  {_alignment(found, d)}",
         "",
@@ -77,11 +79,29 @@ def spot_text(spot: Spot, d: Display) -> str:
     return f"ridge: {d.length(spot.height)} high on {d.area(spot.size)}, highest {place}"
 
 
+def _added(found: Comparison) -> str:
+    """Return how much metal came on, where it is more than the error of such a volume."""
+    noise = 2.0 * found.removed_u
+    if found.added <= noise:
+        return f"none to tell (under {max(noise / 1000.0, 0.01):.2f} cc)"
+    return f"{found.added / 1000.0:.2f} ± {noise / 1000.0:.2f} cc"
+
+
 def _radius(found: Comparison, d: Display) -> str:
     one, other = found.before_state.short_side, found.after_state.short_side
     if one is None or other is None:
         return "none: the port does not turn"
-    return f"radius {d.length(one.radius, label=False)} -> {d.length(other.radius)}"
+    change = other.radius - one.radius
+    plus = "+" if change > 0.0 else ""
+    told = f"change {plus}{signed(d.length(change, label=False))}"
+    sure = 2.0 * float(np.hypot(one.radius_u, other.radius_u))
+    # What the readings' error makes of a sheet's radius is not worked out here, and a made mesh has none.
+    if found.before.readings or found.after.readings or not d.length(sure, label=False).strip("0."):
+        radii = f"{d.length(one.radius, label=False)} -> {d.length(other.radius)}"
+        return f"radius {radii}, {told} (± of each: portgeo measure)"
+    ends = [f"{d.length(s.radius, label=False)} ± {d.length(2.0 * s.radius_u, label=False)}" for s in (one, other)]
+    little = ", too little to tell" if abs(change) <= sure else ""
+    return f"radius {' -> '.join(ends)} {d.unit}, {told} ± {d.length(sure)}{little}"
 
 
 def _alignment(found: Comparison, d: Display) -> str:
@@ -95,9 +115,11 @@ def _alignment(found: Comparison, d: Display) -> str:
 def _walls(found: Comparison, d: Display) -> list[str]:
     lines = [f"{'wall':>12} {'mean depth':>11} {'deepest':>9} {'removed cc':>11}"]
     for name, wall in found.walls.items():
+        # Less than nothing, by less than the error of such a volume, is nothing.
+        removed = wall.removed if wall.removed < -2.0 * found.removed_u else max(wall.removed, 0.0)
         lines.append(
             f"{name.replace('_', ' '):>12} {signed(d.length(wall.mean, label=False)):>11} "
-            f"{signed(d.length(wall.deepest, label=False)):>9} {signed(f'{wall.removed / 1000.0:.2f}'):>11}"
+            f"{signed(d.length(wall.deepest, label=False)):>9} {signed(f'{removed / 1000.0:.2f}'):>11}"
         )
     return lines
 

@@ -70,3 +70,15 @@ def test_refusals_before_any_work(sheets):
         run(compare, sheets / "stock.csv", sheets / "ported.csv", "--gasket", sheets / "x.csv")
     with pytest.raises(InputError, match="before --set"):
         run(compare, sheets / "stock.csv", "--set", sheets / "ported.csv")
+
+
+def test_what_is_below_its_own_error_is_not_told_as_metal(sheets, capsys):
+    """Read the other way round, a cut is metal added and nothing removed; neither is ever less than nothing."""
+    before, after = sheets / "stock.csv", sheets / "ported.csv"
+    for one, other in ((before, after), (after, before)):
+        run(compare, one, other)
+        text = capsys.readouterr().out
+        told = {line[2:16].strip(): line[17:] for line in text.splitlines() if line.startswith("  metal")}
+        assert set(told) == {"metal removed", "metal added"} and not any(each.startswith("-") for each in told.values())
+        assert ("none to tell" in told["metal added"]) == (one is before)
+        assert "change " in next(line for line in text.splitlines() if line.startswith("  short side"))
