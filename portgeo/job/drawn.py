@@ -9,7 +9,7 @@ from portgeo.job.results import Given, LeftOut, Models, Pictures
 from portgeo.report.charts import png, schedule_figure
 from portgeo.report.flat_picture import model_png
 from portgeo.report.page_contents import slug
-from portgeo.report.page_models import scales_of
+from portgeo.report.page_models import DEPTHS, scales_of
 from portgeo.report.speed_pictures import speed_figure
 from portgeo.units import Display
 
@@ -51,8 +51,9 @@ def pictured(given: Given) -> Pictures:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
         painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
         again = model.part == "runner" and runner_drawn
-        drawn = painted - ({"area"} if "depth" in painted else set())
-        drawn -= {"area", "speed"} if again and "depth" not in painted else set()
+        cut = not painted.isdisjoint(DEPTHS)
+        drawn = painted - ({"area"} if cut else set())
+        drawn -= {"area", "speed"} if again and not cut else set()
         drawn -= {"wall left"} if model.state not in (PLANNED, last) else set()
         runner_drawn |= model.part == "runner"
         for paint in model.paints:

@@ -124,7 +124,8 @@ def _depth(needs: Any, part: str, k: int) -> list[Paint]:
 
 def _planned_depth(start: _Placed, cut: Cut) -> Paint:
     values = signed_distance(_wall(start.part.loaded.port), cut.part.skin.vertices)
-    return Paint("depth", "depth of cut", values, "length", True)
+    # Another paint than what was cut: its scale is its own, and a light cut ahead shows after a deep one.
+    return Paint("depth to take", "depth to take", values, "length", True)
 
 
 def _wall(port: Port) -> Any:

@@ -23,7 +23,7 @@ from portgeo.units import Display
 # From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.
 CAMERA = np.array([-0.3, -1.0, -0.55])
 LIGHT = np.array([-0.35, 0.45, 0.82])  # right, up, towards the viewer
-AMBIENT = 0.45
+AMBIENT = 0.35  # of the light, on a wall that is turned right away from it
 SEAM = 0.4  # points: width of the edge that closes the hairline between two triangles
 CROWDED = 8  # marks on a scale: from here on every second has its figure
 PICTURE_INCHES, PICTURE_DPI = (6.4, 4.2), 150
@@ -46,7 +46,8 @@ def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raste
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     normal = normal * np.where(normal[:, 2:] < 0.0, -1.0, 1.0)  # both sides are lit: an open end is looked into
-    light = AMBIENT + (1.0 - AMBIENT) * np.clip(normal @ (LIGHT / np.linalg.norm(LIGHT)), 0.0, 1.0)
+    # Half of a turn from the light is dark, not a quarter: the floor's paint is to be read.
+    light = AMBIENT + (1.0 - AMBIENT) * (0.5 + 0.5 * normal @ (LIGHT / np.linalg.norm(LIGHT)))
     at_corners = paint.values[model.faces]
     value = np.median(at_corners, axis=1) if paint.quantity == "class" else at_corners.mean(axis=1)
     colour = scale.colour(value) * light[:, None]
@@ -85,9 +86,9 @@ def draw_scale(axes: Any, scale: Scale, display: Display) -> None:
     if scale.paint.classes:
         for k, name in enumerate(scale.paint.classes):
             axes.barh([0], [1], left=[k], color=CLASS_SHADES[k % len(CLASS_SHADES)])
-            axes.text(k + 0.5, -0.9, name, ha="center", va="center", fontsize=8, parse_math=False)
+            axes.text(k + 0.5, -0.6, name, ha="center", va="top", fontsize=8, parse_math=False)
         axes.set_xlim(0, len(scale.paint.classes))
-        axes.set_ylim(-1.4, 0.4)
+        axes.set_ylim(-0.4, 0.4)
         axes.set_axis_off()
     else:
         low, high = scale.low / kind.per, scale.high / kind.per

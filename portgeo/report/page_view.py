@@ -16,7 +16,7 @@ from portgeo.report.flat_picture import model_png
 from portgeo.report.markup import Element, el
 from portgeo.report.model import Model
 from portgeo.report.page_contents import PLANNED_STATE, slug, surveys_of
-from portgeo.report.page_models import CLASS_SHADES, KIND_OF, Scale, Scales, first_shown, paints_of, scales_of
+from portgeo.report.page_models import CLASS_SHADES, DEPTHS, KIND_OF, Scale, Scales, first_shown, paints_of, scales_of
 from portgeo.report.page_tables import kind_of
 from portgeo.report.page_text import port_in_words
 from portgeo.units import Display
@@ -106,7 +106,7 @@ def _still(models: Sequence[Model], scales: Scales, first: int, d: Display) -> E
         names = paints_of(model, scales)
         if not names:
             continue
-        scale = scales[model.part, names[0] if names[0] == "depth" or "area" not in names else "area"]
+        scale = scales[model.part, names[0] if names[0] in DEPTHS or "area" not in names else "area"]
         picture = base64.b64encode(model_png(model, scale, d)).decode("ascii")
         says = f"{model.part}, {model.state}, painted by {scale.paint.label}"
         figures.append(

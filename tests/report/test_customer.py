@@ -1,5 +1,7 @@
 """The customer's pages, the tables beside the page, and the scales of colours."""
 
+from dataclasses import replace
+
 import numpy as np
 import pypdfium2
 import pytest
@@ -71,6 +73,13 @@ def test_a_depths_colours_part_at_zero_and_one_scale_holds_for_all_states(report
     middle, taken, added = depth.colour(np.array([0.0, 0.5, -0.5]))
     assert middle.min() > 0.9  # no cut is nearly white
     assert taken[2] > taken[0] and added[0] > added[2]  # purple: removed, orange: added
+    # A light cut that is planned has a scale of its own: half of what it asks for is seen.
+    *others, planned = report[1]
+    ahead = replace(planned.paints[0], name="depth to take", values=0.1 * planned.paints[0].values)
+    own = scales_of([*others, replace(planned, paints=(ahead,))], INCHES)["port", "depth to take"]
+    deepest = float(np.nanmax(ahead.values))
+    assert own.low == -own.high and deepest <= own.high <= 2.0 * deepest
+    assert own.colour(np.array([deepest / 2.0])).min() < 0.8
     area = scales["port", "area"]
     every = np.concatenate([model.paints[-1].values for model in report[1]])
     assert area.low <= every.min() and area.high >= every.max()
