@@ -20,7 +20,7 @@ from portgeo.compare.reading_error import readings_u
 from portgeo.compare.register import Alignment, Method, align, wall_of
 from portgeo.compare.state import State, state_of
 from portgeo.compare.stations import StationRows, station_rows
-from portgeo.compare.tube import Walled, places, walled
+from portgeo.compare.tube import Tube, Walled, places, walled
 from portgeo.compare.wedges import Wedges, finely, refuse_open, wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
@@ -37,6 +37,7 @@ ENDS_DIFFER_MM = 0.25  # an opening that lies this much elsewhere is told
 OWN_MM = 1e-6  # a scanned point and the vertex it became
 MOSTLY_ADDED = 10.0  # times as much added as removed: the user is asked about the order of the files
 ADDED_CC = 0.05
+FAR_APART = 0.5  # of half a section's height and width: a port that was cut lies nearer to what it was
 
 
 @dataclass(frozen=True)
@@ -125,6 +126,7 @@ def compare_ports(
 
     own = _of_wall(other) if fine_other is other else _scanned(after_wedges.vertices, own_moved[_of_wall(other)])
     depth = depth_of(wall, one.tube, after_wedges, (before.noise, after.noise), own)
+    _refuse_apart(depth, one.tube)
     read_volume_u, read_depth_u = readings_u(before, after)
     map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch, untold=read_depth_u)
     sides = ((1.0, after_wedges), (-1.0, before_wedges))
@@ -206,6 +208,16 @@ def common_stretch(before: Walled, after: Walled, moved: FloatArray) -> tuple[fl
             mend="Check that both files are of one port, with the entry at the same end (--entry, --exit)",
         )
     return float(first + low), float(first + high)
+
+
+def _refuse_apart(depth: Depth, tube: Tube) -> None:
+    """Refuse two walls that lie nowhere near each other, as those of two frames do with `none`."""
+    apart = float(np.average(np.abs(depth.at_vertices), weights=depth.areas))
+    if apart > FAR_APART * float(tube.halves.mean()):
+        raise GeometryError(
+            f"laid together, the two walls are {apart:.1f} mm apart on average: nobody cuts so much",
+            mend="Check that both files are of one port; where their frames differ, have them lined up (--align auto)",
+        )
 
 
 def _rim(port: Walled) -> IntArray:

@@ -16,6 +16,7 @@ from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
 
 from portgeo.compare.bulge import bulge_at
+from portgeo.compare.depth_map import FLOOR_MM
 from portgeo.compare.distance import Wall, barycentric, closest
 from portgeo.plane import FloatArray, IntArray
 
@@ -27,6 +28,8 @@ MARGIN_NOISES = 3.0  # calmed depths this close to the greatest may be the deepe
 CANDIDATES = 300  # places tried, evenly among those that may be it
 DRAWS = 400  # of the noise: the mean of the greatest is then known to a twentieth of its spread
 SEED = 1  # the same draws each time
+CHORDS_MM = 0.1  # no clean mesh lies farther under its wall
+ALIKE_MM = 0.005  # depths of clean meshes this close are equal: their chord error
 
 
 def deepest_cut(
@@ -42,11 +45,10 @@ def deepest_cut(
     shares = _shares(before, points, places)
     # BEFORE's noise lies under all points whose feet are in triangles of one vertex.
     used = np.unique(shares.indices)
-    foot, face = closest(before, points[used])
+    face, lies, over = _under(before, points[used])
     corners = before.faces[face]
-    lies = barycentric(before.vertices[corners], foot)
     bulge = np.zeros(len(points))
-    bulge[used] = bulge_at(before.rise[face], lies)
+    bulge[used] = over
     # The way to a rough wall ends on a slope that comes towards it: shorter by half the slope squared, or where
     # triangles are so small that many lie in its reach, by about a bump's height.
     slope = float(((before.normals[face] - before.calm[face]) ** 2).sum(axis=1).mean())
@@ -77,6 +79,31 @@ def deepest_cut(
     unsure = (added**2 + sum(float((shares @ part)[best]) ** 2 for part in (bulge, short))) / 3.0
     u = float(np.sqrt(greatest.var() + unsure + missed**2))
     return float(fitted[best] - added - missed), u, int(places[best])
+
+
+def deepest_of_clean(before: Wall, points: FloatArray, depth: FloatArray, noise: float) -> tuple[float, float, int]:
+    """Return the deepest cut between clean walls, its standard uncertainty, and at which point (n, 3) it is.
+
+    BEFORE's mesh may lie under its wall by all that this bulges over a triangle, or by none of it: half is taken
+    off and is as unsure as it is large. Each mesh may lie off its wall by its chords' error besides (both
+    rectangular: JCGM 100, 4.3.7).
+    """
+    may_be = np.flatnonzero(depth > depth.max() - CHORDS_MM)
+    half = _under(before, points[may_be])[2] / 2.0
+    true = depth[may_be] - half
+    k = int(np.argmax(true))
+    # Along an even cut many points are equally deep: the one in their middle is where it is.
+    alike = may_be[true > true[k] - ALIKE_MM]
+    best = alike[np.argmin(np.linalg.norm(points[alike] - points[alike].mean(axis=0), axis=1))]
+    u = np.sqrt(noise**2 + (FLOOR_MM**2 + half[k] ** 2) / 3.0)
+    return float(true[k]), float(u), int(best)
+
+
+def _under(before: Wall, points: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return BEFORE's faces (k,) under points (k, 3), where in them (k, 3), and how far the wall bulges there (k,)."""
+    foot, face = closest(before, points)
+    lies = barycentric(before.vertices[before.faces[face]], foot)
+    return face, lies, bulge_at(before.rise[face], lies)
 
 
 def _shares(before: Wall, points: FloatArray, places: IntArray, wider: float = 1.0) -> csr_array:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.compare.deepest import deepest_cut
-from portgeo.compare.depth_map import FLOOR_MM, DepthMap, wall_shares
+from portgeo.compare.deepest import deepest_cut, deepest_of_clean
+from portgeo.compare.depth_map import DepthMap, wall_shares
 from portgeo.compare.distance import Wall, signed_distance
 from portgeo.compare.tube import WALLS, Tube, places
 from portgeo.compare.wedges import Wedges
@@ -21,7 +21,7 @@ from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import face_areas, used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
-ALIKE_MM = 0.005  # depths of clean meshes this close are equal: their chord error
+CLEAN_MM = 0.005  # noise below this is the rounding of a clean mesh
 
 
 @dataclass(frozen=True)
@@ -83,17 +83,13 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
     order = used[np.argsort(calm[used], kind="stable")]
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
-    if noise > ALIKE_MM:
+    if noise > CLEAN_MM:
         own = own[areas[own] > 0.0]  # not past the ends of the stretch
         deepest, deepest_u, best = deepest_cut(before, after.vertices[own], at_vertices[own], calm[own], noises)
         where = after.vertices[own[best]]
     else:
-        # Each of two clean meshes may lie under its wall by its chords' error (rectangular: JCGM 100, 4.3.7).
-        deepest, deepest_u = float(at_vertices[order[-1]]), float(np.hypot(noise, FLOOR_MM / np.sqrt(3.0)))
-        # Along an even cut many points are equally deep: the one in their middle is where it is.
-        alike = used[at_vertices[used] > deepest - ALIKE_MM]
-        middle = after.vertices[alike].mean(axis=0)
-        where = after.vertices[alike[np.argmin(np.linalg.norm(after.vertices[alike] - middle, axis=1))]]
+        deepest, deepest_u, best = deepest_of_clean(before, after.vertices[used], at_vertices[used], noise)
+        where = after.vertices[used[best]]
     place = places(tube, where[None])
     return Depth(
         at_vertices=at_vertices,

@@ -50,6 +50,21 @@ def dug(before) -> Comparison:
     return compare_ports(before, pushed(before, gaussian_floor), "none")
 
 
+@pytest.mark.parametrize("cut", [gaussian_floor, heavy_floor])
+def test_deepest_of_two_clean_meshes_is_within_its_uncertainty(before, after, cut):
+    """Another mesh of the same wall, whose points stand over the flats of the first."""
+    found = compare_ports(before, pushed(after, cut), "none")
+    assert abs(found.depth.deepest - 2.5) < 2.0 * found.depth_u < 0.05
+
+
+@pytest.mark.parametrize(("off", "words"), [((0, 200, 0), "apart on average"), ((500, 0, 0), "nothing to compare")])
+def test_two_that_lie_apart_are_refused(before, after, off, words):
+    frame = after.frame.copy()
+    frame[:3, 3] += off
+    with pytest.raises(GeometryError, match=words):
+        compare_ports(before, replace(after, frame=frame), "none")
+
+
 def true_volume(port: Port, cut) -> float:
     """Removed volume, mm3, of a cut on the mesh it was made on."""
     return volume(pushed(port, cut).vertices, port.faces) - volume(port.vertices, port.faces)
