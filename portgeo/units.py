@@ -43,8 +43,8 @@ class Display:
         return f"{mm3 / 1000.0:.2f} cc"
 
     def speed(self, m_s: float) -> str:
-        """Return a speed in m/s, and in ft/s too where the unit is the inch."""
-        return f"{m_s:.0f} m/s ({m_s / FOOT:.0f} ft/s)" if self.unit == "in" else f"{m_s:.1f} m/s"
+        """Return a speed in m/s, or in ft/s where the unit is the inch."""
+        return f"{m_s / FOOT:.0f} ft/s" if self.unit == "in" else f"{m_s:.1f} m/s"
 
     @property
     def area_unit(self) -> str:

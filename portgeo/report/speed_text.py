@@ -45,8 +45,8 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
     lines += _table(result, d)
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
     lines += textwrap.wrap(
-        "Mean speed is flow over area (incompressible); Mach is isentropic. Short, long and highest are speeds on "
-        "the wall over the mean speed of their section.",
+        "Mean speed is flow over area, as if air did not thin out with speed; Mach allows for that (isentropic). "
+        "Short, long and highest are speeds on the wall over the mean speed of their section.",
         WIDTH,
     )
     if len(result.path.ports) > 1:
@@ -69,7 +69,7 @@ def _peak_text(result: AirSpeed, d: Display) -> str:
 
 def _at(result: AirSpeed, peak: Peak, d: Display) -> str:
     x, y, z = (d.length(round(v, 6) + 0.0, label=False) for v in point_in_source(result.path, peak))
-    doubt = f"± {peak.error / FOOT:.0f} ft/s" if d.unit == "in" else f"± {peak.error:.1f}"
+    doubt = f"± {peak.error / FOOT:.0f}" if d.unit == "in" else f"± {peak.error:.1f}"
     hour, minute = divmod(round(peak.clock * 2.0) % 24, 2)
     return (
         f"{d.speed(peak.speed)} {doubt}, {peak.over_mean:.2f} times the mean there, at station "
@@ -101,8 +101,8 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
     if fall.recovered <= 0.0:
         return "the air does not slow past the peak"
     asked = (
-        f"the wall takes back {fall.recovered:.0%} of the peak's dynamic pressure, at the worst {_used(fall)} of what "
-        "the air along it can follow, by Stratford's rule for a turbulent layer"
+        f"past the peak the air is asked to slow at up to {_used(fall)} of what air along a wall can follow, by "
+        f"Stratford's rule; {fall.recovered:.0%} of the push of its speed turns back into pressure"
     )
     if result.turning_on is not None and result.turning_on.exit:
         asked += "; judged up to the exit, where the air is still slowing"
@@ -128,14 +128,14 @@ def _least_text(result: AirSpeed, d: Display) -> str:
 
 def _table(result: AirSpeed, d: Display) -> list[str]:
     feet = d.unit == "in"
-    head = f"{'station':>9} {'area':>9} {'mean':>8} " + (f"{'mean':>8} " if feet else "")
-    units = f"{d.unit:>9} {d.area_unit:>9} {'m/s':>8} " + (f"{'ft/s':>8} " if feet else "")
+    head = f"{'station':>9} {'area':>9} {'mean':>8} "
+    units = f"{d.unit:>9} {d.area_unit:>9} {'ft/s' if feet else 'm/s':>8} "
     lines = [head + f"{'Mach':>6} {'short':>7} {'long':>7} {'highest':>8}", units + f"{'':>6} " + f"{'over mean':>23}"]
     for k in range(len(result.stations)):
         mean = result.mean_speed[k]
         lines.append(
-            f"{d.length(result.stations[k], label=False):>9} {d.area(result.area[k], label=False):>9} {mean:>8.1f} "
-            + (f"{mean / FOOT:>8.0f} " if feet else "")
+            f"{d.length(result.stations[k], label=False):>9} {d.area(result.area[k], label=False):>9} "
+            + (f"{mean / FOOT:>8.0f} " if feet else f"{mean:>8.1f} ")
             + f"{result.mach[k]:>6.3f} {_ratio(result.short_over_mean[k]):>7} "
             f"{_ratio(result.long_over_mean[k]):>7} {result.highest_over_mean[k]:>8.2f}"
         )
@@ -168,8 +168,8 @@ def beside_text(today: AirSpeed, planned: AirSpeed, found: Beside, name: str, d:
 
 
 def _fine(speed: float, d: Display) -> str:
-    """Return a difference of speeds, to one decimal."""
-    return f"{speed:.1f} m/s ({speed / FOOT:.1f} ft/s)" if d.unit == "in" else f"{speed:.2f} m/s"
+    """Return a difference of speeds, finer than a speed."""
+    return f"{speed / FOOT:.1f} ft/s" if d.unit == "in" else f"{speed:.2f} m/s"
 
 
 def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool, sound: float, d: Display) -> str:

@@ -65,7 +65,7 @@ class Stop:
             return (
                 "no wall reading is near enough to cut by; sonic-test there, or take nothing"
                 if none
-                else "the nearest wall reading vouches for no more than a cut of {depth}"
+                else "the nearest wall reading is too far off to allow more than a cut of {depth}"
             )
         return f"{self.limit} lets nothing be taken" if none else f"{self.limit} stops the cut at {{depth}}"
 
