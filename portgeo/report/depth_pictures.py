@@ -110,6 +110,8 @@ def draw_depth(
     """Draw a port painted by depth (n,), from below and the right, where the floor is seen."""
     import pyvista
 
+    from portgeo.report.pictures import add_title
+
     bar = {
         "title": f"depth of cut, {unit} (purple: removed, orange: added)\n",
         "vertical": False,
@@ -146,7 +148,7 @@ def draw_depth(
         always_visible=True,
     )
     plotter.add_mesh(pyvista.Sphere(radius=0.008 * size, center=deepest_at), color=INK, lighting=False)
-    plotter.add_text(title, position="upper_left", font_size=12, color=INK)
+    add_title(plotter, title)
     plotter.enable_parallel_projection()
     middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
     plotter.camera_position = [tuple(middle + np.array([-0.5, -1.0, -0.8])), tuple(middle), (0.0, 0.0, 1.0)]

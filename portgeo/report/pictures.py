@@ -26,8 +26,12 @@ from portgeo.survey.sides import Side
 from portgeo.units import Display
 
 WINDOW = (1400, 900)
-CIRCLE_SHOWN = np.radians(80.0)  # to each side of the apex: a whole circle would hide a small port
+CIRCLE_SHOWN = np.radians(80.0)  # to each side of the apex at most: a whole circle would hide a small port
+CIRCLE_BEYOND = 1.4  # times the turn that it is shown over, past both ends
 RINGS_SHOWN = 13  # rings with a label; more would hide the port
+PAIR_RINGS_SHOWN = 7  # on each of two ports side by side
+TITLE_AT = (0.015, 0.98)  # of the pane: the title's upper left corner
+ON_TOP = -66000.0  # of the graphics library's units of depth: drawn over all that is nearer
 INK, FLOOR, SHORT = "#1a1a1a", "#ffffff", "#d1007f"
 TIME_LIMIT = 120.0  # seconds for one picture
 NO_OPENGL = "Everything else is written; for pictures, use a machine with OpenGL or install its software driver"
@@ -107,13 +111,15 @@ def draw_pair(plotter: Any, surveys: Sequence[Survey], display: Display, titles:
     limits = min(float(p.min()) for p in painted), max(float(p.max()) for p in painted)
     points = np.vstack([survey.port.vertices for survey in surveys])
     low, high = points.min(axis=0), points.max(axis=0)
+    name = f"section area, {display.area_unit}: one scale for both"
     for k, (survey, values, title) in enumerate(zip(surveys, painted, titles, strict=True)):
         plotter.subplot(0, k)
-        name = f"section area, {display.area_unit}"
-        draw_painted(plotter, survey, values, name if k == 0 else "", "cividis", display, title, limits)
+        # Two scales of one name would be one: a space tells them apart.
+        draw_painted(plotter, survey, values, name + " " * k, "cividis", display, title, limits, PAIR_RINGS_SHOWN)
     plotter.link_views()
     plotter.subplot(0, 0)
     plotter.reset_camera(bounds=np.column_stack([low, high]).ravel().tolist())
+    plotter.camera.zoom(0.95)
 
 
 def _painted_area(survey: Survey, display: Display) -> FloatArray:
@@ -131,10 +137,11 @@ def draw_painted(
     display: Display,
     title: str,
     limits: tuple[float, float] | None = None,
+    rings: int = RINGS_SHOWN,
 ) -> None:
     """Draw a port painted by values (n,) at its vertices, with stations, side lines and the circle.
 
-    bar_title : of the scale of colours; with none there is no scale.
+    bar_title : of the scale of colours. rings : at most so many stations have theirs.
     """
     import pyvista
 
@@ -142,22 +149,22 @@ def draw_painted(
     surface = pyvista.make_tri_mesh(port.vertices, np.asarray(port.faces, dtype=int))
     form = bar_format(float(np.nanmax(np.abs(values if limits is None else limits))))
     bar = {
-        "title": bar_title, "vertical": False, "position_x": 0.25, "position_y": 0.03, "width": 0.5,
-        "height": 0.08, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": form, "n_labels": 5,
+        "title": f"{bar_title}\n", "vertical": False, "position_x": 0.25, "position_y": 0.02, "width": 0.5,
+        "height": 0.09, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": form, "n_labels": 5,
     }  # fmt: skip
     plotter.set_background("white")
     plotter.add_mesh(
         surface, scalars=values, cmap=colour_map, clim=limits, smooth_shading=True, split_sharp_edges=True,
-        feature_angle=40.0, ambient=0.25, scalar_bar_args=bar, show_scalar_bar=bool(bar_title),
+        feature_angle=40.0, ambient=0.25, scalar_bar_args=bar,
     )  # fmt: skip
-    _add_rings(plotter, survey, display)
+    _add_rings(plotter, survey, display, rings)
     for side in (survey.short_side, survey.long_side):
         if side is not None:
             _add_tube(plotter, side.line, FLOOR if side is survey.short_side else INK, 0.006 * survey.length)
     if survey.short_side is not None:
         _add_circle(plotter, survey, survey.short_side)
         title += f"\nshort side radius {display.length(survey.short_side.radius)}"
-    plotter.add_text(title, position="upper_left", font_size=12, color=INK)
+    add_title(plotter, title)
     plotter.enable_parallel_projection()
     # From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.
     middle = (port.vertices.min(axis=0) + port.vertices.max(axis=0)) / 2.0
@@ -166,18 +173,24 @@ def draw_painted(
     plotter.camera.zoom(1.15)
 
 
+def add_title(plotter: Any, title: str) -> None:
+    """Write a title, of one line or more, into a pane's upper left corner, clear of its edges."""
+    text = plotter.add_text(title, position=TITLE_AT, viewport=True, font_size=12, color=INK)
+    text.prop.justification_vertical = "top"
+
+
 def bar_format(greatest: float) -> str:
     """Return a format of three figures and never a power of ten: 1093, 24.1, 1.70."""
     whole = int(np.floor(np.log10(max(greatest, 1e-6))))
     return f"%.{max(2 - whole, 0)}f"
 
 
-def _add_rings(plotter: Any, survey: Survey, display: Display) -> None:
+def _add_rings(plotter: Any, survey: Survey, display: Display, most: int) -> None:
     sections = list(survey.sections)
     rows = np.flatnonzero([np.abs(survey.port.rows - s).min(initial=np.inf) < 1e-6 for s in survey.stations])
     if len(rows) < 2:
         rows = np.arange(len(sections))
-    rows = np.unique(np.append(rows[:: -(-len(rows) // RINGS_SHOWN)], rows[-1]))
+    rows = np.unique(np.append(rows[:: -(-len(rows) // most)], rows[-1]))
     places, labels = [], []
     for k in rows:
         section = sections[k]
@@ -196,19 +209,22 @@ def _slightly_outside(section: Section) -> FloatArray:
     return section.in_space(middle + 1.002 * (section.outline - middle))
 
 
-def _add_tube(plotter: Any, line: FloatArray, colour: str, radius: float) -> None:
+def _add_tube(plotter: Any, line: FloatArray, colour: str, radius: float) -> Any:
     import pyvista
 
-    plotter.add_mesh(pyvista.lines_from_points(line).tube(radius=radius), color=colour, lighting=False)
+    return plotter.add_mesh(pyvista.lines_from_points(line).tube(radius=radius), color=colour, lighting=False)
 
 
 def _add_circle(plotter: Any, survey: Survey, side: Side) -> None:
-    """Draw the part of the short side's circle that lies in the metal, and a little of the rest."""
+    """Draw the short side's circle along the turn and a little past its ends, over the wall that it crosses."""
     assert survey.plane is not None
     # An angle of 0 is straight into the stream from the circle's centre, at the middle of the turn.
     across = side.apex - side.centre
     across = across / np.linalg.norm(across)
     along = np.cross(survey.plane.axis, across)
-    angle = np.linspace(-CIRCLE_SHOWN, CIRCLE_SHOWN, 120)
+    shown = min(CIRCLE_SHOWN, CIRCLE_BEYOND * side.turn / 2.0)
+    angle = np.linspace(-shown, shown, 120)
     ring = np.cos(angle)[:, None] * across + np.sin(angle)[:, None] * along
-    _add_tube(plotter, side.centre + side.radius * ring, SHORT, 0.005 * survey.length)
+    circle = _add_tube(plotter, side.centre + side.radius * ring, SHORT, 0.005 * survey.length)
+    circle.mapper.SetResolveCoincidentTopologyToPolygonOffset()
+    circle.mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, ON_TOP)
