@@ -14,7 +14,7 @@ from matplotlib.patches import FancyArrowPatch
 from portgeo.plane import FloatArray
 from portgeo.report.charts import INK, png
 
-METAL, AIR, LINE, ACROSS = "#d8d4cc", "#ffffff", "#7a7a7a", "#1f5a8a"
+METAL, AIR, LINE, ACROSS, ASIDE = "#d8d4cc", "#ffffff", "#7a7a7a", "#1f5a8a", "#a8430c"
 # A port as good as any to point at, in units of its own: straight leg, turn and its radius, straight leg.
 LEGS, RADIUS, TURN = (4.2, 1.0), 2.6, np.radians(68.0)
 HEIGHTS = (2.5, 1.9)  # at entry and exit
@@ -75,12 +75,8 @@ def _side(axes: Any) -> None:
         axes.plot(*middle, "o", color=ACROSS, markersize=3)
     middle, top, bottom = _across(STATIONS[SHOWN])
     axes.text(middle[0] - 0.18, middle[1] + 0.55, "height", rotation=90, **(STYLE | {"color": ACROSS, "ha": "right"}))
-    axes.text(
-        0.12,
-        -0.25,
-        "station: along this line,\nfrom the entry",
-        **(STYLE | {"color": INK, "fontsize": 9, "ha": "left", "va": "top"}),
-    )
+    _arrow(axes, np.array([0.0, -0.3]), np.array([STATIONS[2], -0.3]), INK, 1.0)
+    axes.text((STATIONS[1] + STATIONS[2]) / 2.0, -0.58, "station 3", **(STYLE | {"fontsize": 9}))
     axes.text(-0.3, 0.0, "entry", rotation=90, **STYLE)
     end, heading = _way(length)
     axes.text(*(end + 0.4 * np.array([np.cos(heading), -np.sin(heading)])), "exit (throat)", **STYLE)
@@ -94,8 +90,9 @@ def _side(axes: Any) -> None:
     start = _way(STATIONS[SHOWN])[0] + np.array([2.75, 0.45])
     axes.text(*start, "turn: how far from\nthe way it started", **(STYLE | {"fontsize": 9, "ha": "left"}))
     axes.text(
-        0.1, -3.6,
-        "Square to the line, straight across the middle.\nPut a station wherever the shape changes: flange, pinch,\n"
+        0.1, -3.5,
+        "station: along the dashed line, from the entry.\nMeasure square to it, straight across the middle.\n"
+        "Put a station wherever the shape changes: flange, pinch,\n"
         "start of the turn, short side, bowl, throat.",
         **(STYLE | {"ha": "left", "fontsize": 10}),
     )  # fmt: skip
@@ -103,9 +100,9 @@ def _side(axes: Any) -> None:
     axes.set_ylim(-4.7, high[1] + 1.1)
 
 
-def _arrow(axes: Any, one: FloatArray, other: FloatArray) -> None:
-    style: dict[str, Any] = {"arrowstyle": "<|-|>", "mutation_scale": 14, "shrinkA": 0, "shrinkB": 0}
-    style |= {"color": ACROSS, "linewidth": 2}
+def _arrow(axes: Any, one: FloatArray, other: FloatArray, colour: str = ACROSS, width: float = 2.0) -> None:
+    style: dict[str, Any] = {"arrowstyle": "<|-|>", "mutation_scale": 7 * width, "shrinkA": 0, "shrinkB": 0}
+    style |= {"color": colour, "linewidth": width}
     axes.add_patch(FancyArrowPatch(tuple(one), tuple(other), **style))
 
 
@@ -118,6 +115,7 @@ def _section(axes: Any) -> None:
     axes.fill(*ring.T, color=AIR, edgecolor=INK, linewidth=2)
     _arrow(axes, np.array([0.0, -height]), np.array([0.0, height]))
     _arrow(axes, np.array([-width, 0.0]), np.array([width, 0.0]))
+    _aside(axes)
     axes.text(0.15, 1.1, "height", rotation=90, **(STYLE | {"color": ACROSS, "ha": "left"}))
     axes.text(-0.75, 0.25, "width", **(STYLE | {"color": ACROSS}))
     centre = np.array([width - corner, height - corner])
@@ -131,6 +129,24 @@ def _section(axes: Any) -> None:
         (6, (0.0, -height - 0.38), "floor"), (9, (-width - 0.95, 0.15), "left wall"),
     ):  # fmt: skip
         axes.text(*place, f"{hour} o'clock\n{name}", **(STYLE | {"fontsize": 10}))
-    axes.text(0.0, -3.9, "A round section has one diameter: put it under height.", **(STYLE | {"fontsize": 10}))
+    axes.text(
+        -3.5, -3.7,
+        "rise, shift: how far the section's middle lies above the\ncentreline, and left of it; 0 where the line runs "
+        "through it.\nA round section has one diameter: put it under height.",
+        **(STYLE | {"ha": "left", "va": "top"}),
+    )  # fmt: skip
     axes.set_xlim(-3.6, 3.6)
-    axes.set_ylim(-4.2, 3.5)
+    axes.set_ylim(-4.9, 3.5)
+
+
+def _aside(axes: Any) -> None:
+    """Draw a centreline that runs beside the section's middle, and how far beside."""
+    line = np.array([0.75, -1.1])
+    axes.plot(*line, "o", color=LINE, markersize=6)
+    axes.text(line[0], line[1] - 0.42, "centreline", **(STYLE | {"color": LINE, "fontsize": 9}))
+    for end in (np.array([line[0], 0.0]), np.array([0.0, line[1]])):
+        style: dict[str, Any] = {"arrowstyle": "-|>", "mutation_scale": 12, "shrinkA": 4, "shrinkB": 0}
+        axes.add_patch(FancyArrowPatch(tuple(line), tuple(end), color=ASIDE, linewidth=1.5, **style))
+    named = STYLE | {"color": ASIDE}
+    axes.text(line[0] + 0.1, line[1] / 2.0, "rise", **(named | {"ha": "left"}))
+    axes.text(line[0] / 2.0, line[1] + 0.22, "shift", **named)
