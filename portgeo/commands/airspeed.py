@@ -139,6 +139,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
     from portgeo.report.speed_text import airspeed_text, beside_text
+    from portgeo.report.throat_text import throat_notice
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
 
@@ -161,6 +162,9 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
+    # A port that feeds several valves need not end in one throat.
+    told = throat_notice(valve.throat, float(result.area[-1])) if valve is not None and args.valves == 1 else None
+    warnings += [told] if told is not None else []
     title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"

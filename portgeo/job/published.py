@@ -18,6 +18,7 @@ from portgeo.job.steps import PARTS, Steps
 from portgeo.report.customer import customer_pages
 from portgeo.report.page import write_page
 from portgeo.report.page_contents import results_tables, slug
+from portgeo.report.throat_text import throat_notice
 from portgeo.units import Display
 
 Get = Callable[[str], Any]  # a step's result by its name, None where there is no such step
@@ -101,7 +102,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
     }
     if job.tool is not None:
         results["reach"] = {"state": job.state[job.index(job.tool.state)].name, "record": _record(get("reach"))}
-    results["warnings"] = list(_warnings(results))
+    results["warnings"] = [*_throat(steps, states), *_warnings(results)]
     results["files"] = _files(steps, get)
     # The page is given what the file says: the same figures, rounded alike, and nothing but plain values.
     return dict(json.loads(json_text(results)))
@@ -140,6 +141,23 @@ def _plan(steps: Steps, get: Get) -> dict[str, Any] | None:
         "airspeed": _record(get("planned speed")),
         "beside": _record(get("beside")),
     }
+
+
+def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, str]]:
+    """Yield that the engine's throat is the port's in no state, told of the last."""
+    engine = steps.job.job.engine
+    # Where a port feeds several valves, its end need not be one throat.
+    if engine is None or engine.throat is None or engine.valves != 1:
+        return
+    found = [
+        throat_notice(engine.throat, opening["area_mm2"])
+        for state in states
+        for opening in state["port"]["openings"]
+        if opening["role"] == "exit"
+    ]
+    if found and found[-1] is not None and None not in found:
+        message = found[-1].message(Display(steps.job.job.units))
+        yield {"code": found[-1].code, "message": message, "about": f"[engine] throat and {states[-1]['name']}"}
 
 
 def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:

@@ -18,6 +18,7 @@ import pytest
 
 from portgeo.cli import main
 from portgeo.io.job import read_job
+from portgeo.job import published
 from portgeo.job.keep import Kept
 from portgeo.job.run import run_job
 from portgeo.job.steps import steps_of
@@ -426,3 +427,13 @@ def test_a_sheet_beside_the_one_that_is_read_is_told_of(made, capsys):
         assert "not read: before.xlsx (before.csv is what job.toml names)" in capsys.readouterr().out
     finally:
         (folder / "before.xlsx").unlink()
+
+
+def test_a_throat_that_is_in_no_state_is_told_of(made):
+    folder, _ = made
+    states = results_of(folder)["states"]
+    for throat, told in ((30, False), (31.5, False), (27, True), (33, True)):
+        (folder / "throat.toml").write_text(JOB.replace("throat = 30", f"throat = {throat}"), encoding="utf-8")
+        found = list(published._throat(steps_of(read_job(folder / "throat.toml")), states))
+        assert len(found) == told
+        assert not told or f"given as {throat:.2f} mm, and the port ends in one of 31.00 mm" in found[0]["message"]
