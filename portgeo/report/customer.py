@@ -41,6 +41,7 @@ PAPER = {"in": (8.5, 11.0), "mm": (8.27, 11.69)}  # inches: Letter where inches 
 MARGIN = 0.85  # inches
 SERIF = ("STIXGeneral", "DejaVu Sans")  # both ship with matplotlib; the second has letters the first lacks
 TEXT, LARGE, TITLE = 11.5, 16.0, 23.0  # points
+LEAST_TITLE = 19.0  # points: as small as a title is set to stand on one line
 PICTURES = 3.1  # inches: height of the two pictures with their scales
 FIRST_PAGE_KEEPS = PICTURES + 2.3  # inches for the pictures and what changed, whatever there is to tell before
 LONGEST_WORD = 40  # letters: fits a line of the largest text
@@ -75,7 +76,7 @@ def customer_pages(results: Mapping[str, Any], models: Sequence[Model], display:
     return stream.getvalue()
 
 
-class _Sheet:
+class Sheet:
     """A page that is written from the top down, in inches."""
 
     def __init__(self, display: Display) -> None:
@@ -103,6 +104,20 @@ class _Sheet:
                 fontsize=size, color=colour, fontweight=weight, va="top",
             )  # fmt: skip
             self.down += size * LINE / 72.0
+
+    def title(self, text: str) -> None:
+        """Write the title on one line where it goes, else on lines of about one length."""
+        for size in np.arange(TITLE, LEAST_TITLE - 0.25, -0.5):
+            if len(_broken(text, self.room, float(size), "normal")) <= 1:
+                self.write(text, float(size))
+                return
+        lines = _broken(text, self.room, TITLE, "normal")
+        for room in np.arange(self.room / 2.0, self.room, 0.1):
+            narrower = _broken(text, float(room), TITLE, "normal")
+            if len(narrower) == len(lines):
+                lines = narrower
+                break
+        self.write("\n".join(lines), TITLE)
 
     def point(self, text: str) -> None:
         """Write a point of a list."""
@@ -160,8 +175,8 @@ def _broken(text: str, room: float, size: float, weight: str) -> list[str]:
 
 
 def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> Figure:
-    sheet = _Sheet(d)
-    sheet.write(results["title"], TITLE)
+    sheet = Sheet(d)
+    sheet.title(str(results["title"]))
     engine = engine_text(results)
     dates = [str(state["date"]) for state in results["states"] if state.get("date")]
     under = "; ".join(part for part in (engine, " to ".join(dict.fromkeys([*dates[:1], *dates[-1:]]))) if part)
@@ -202,7 +217,7 @@ def _volumes(results: Mapping[str, Any]) -> list[str]:
     return [f"The port’s volume went from {first['port']['volume_cc']:.2f} to {volume_text(last['port'])}."]
 
 
-def _pictures(sheet: _Sheet, models: Sequence[Model], d: Display) -> None:
+def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
     """Draw the port before and now, side by side."""
     ports = [model for model in models if model.part == "port" and model.state != PLANNED_STATE]
     if not ports:
@@ -225,7 +240,7 @@ def _pictures(sheet: _Sheet, models: Sequence[Model], d: Display) -> None:
 
 
 def _second(results: Mapping[str, Any], d: Display) -> Figure:
-    sheet = _Sheet(d)
+    sheet = Sheet(d)
     height = 3.0
     flows = bool(results["bench"])
     _area_chart(sheet.axes(0.07, 0.41 if flows else 0.86, height - 0.6, 0.3), results, d)

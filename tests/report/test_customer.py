@@ -6,7 +6,7 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from portgeo.report.customer import customer_pages
+from portgeo.report.customer import Sheet, customer_pages
 from portgeo.report.page_contents import compared_flows, results_tables
 from portgeo.report.page_models import scales_of
 from portgeo.units import Display
@@ -25,6 +25,23 @@ def test_two_pages_the_same_each_time(report, unit, size):
     change = report[0]["compare"][0]["record"]
     assert f"{change['removed_cc']:.2f}" in first and "$" in first  # a name with a dollar sign is no formula
     assert "makers" in second and "Power was not estimated" in second
+
+
+@pytest.mark.parametrize(
+    ("title", "lines"),
+    [
+        ("Intake port 1", 1),
+        ("Invented four-cylinder hill-climb engine: intake port 1", 1),
+        ("Invented four-cylinder hill-climb engine of three litres: intake port 1", 2),
+        ("Invented four-cylinder hill-climb engine of three litres, its intake ports: the first state and the last", 2),
+    ],
+)
+def test_no_word_of_the_title_stands_alone(title, lines):
+    sheet = Sheet(INCHES)
+    sheet.title(title)
+    written = [text.get_text() for text in sheet.figure.texts]
+    assert " ".join(written) == title and len(written) == lines
+    assert min(map(len, written)) > 0.6 * max(map(len, written))
 
 
 def test_flows_are_compared_with_one_set_up(report):
