@@ -6,6 +6,7 @@ colour, in dashes and in the shape of their points.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -46,6 +47,15 @@ class Span:
 
 
 @dataclass(frozen=True)
+class Reading:
+    """How a place on a chart is read: what x is called, and x's and y's units and decimals."""
+
+    of: str
+    units: tuple[str, str]
+    decimals: tuple[int, int]
+
+
+@dataclass(frozen=True)
 class Size:
     """A chart's size and the room for its figures, in CSS pixels."""
 
@@ -66,14 +76,30 @@ def line_chart(
     x_label: str,
     y_label: str,
     series: Sequence[Series],
+    reading: Reading,
     spans: Sequence[Span] = (),
     *,
     from_zero: bool = False,
 ) -> Element:
-    """Return a figure: title, legend, the chart for a wide page and the one for a narrow. says : it in words."""
+    """Return a figure: title, legend, the chart for a wide page and the one for a narrow. says : it in words.
+
+    reading : how the page's script is to tell what stands under the pointer.
+    """
     seen = [s for s in series if np.isfinite(s.y).any()]
     charts = [_chart(size, says, x_label, y_label, seen, spans, from_zero) for size in (WIDE, NARROW)]
-    return el("figure", el("figcaption", title), _legend(seen, spans), charts, class_="chart")
+    told = _told(seen, reading)
+    return el("figure", el("figcaption", title), _legend(seen, spans), charts, class_="chart", data_told=told)
+
+
+def _told(series: Sequence[Series], reading: Reading) -> str:
+    """Return what the page's script reads a chart from, as JSON: a value that is not known is null."""
+
+    def numbers(values: FloatArray) -> list[float | None]:
+        return [float(f"{v:.6g}") if np.isfinite(v) else None for v in values]
+
+    lines = [{"name": s.name, "line": s.line, "x": numbers(s.x), "y": numbers(s.y)} for s in series]
+    value = {"of": reading.of, "units": reading.units, "decimals": reading.decimals, "series": lines}
+    return json.dumps(value, allow_nan=False, separators=(",", ":"))
 
 
 def _legend(series: Sequence[Series], spans: Sequence[Span]) -> Element:
@@ -136,9 +162,11 @@ def _chart(
     parts.append(el("text", x_label, x=_n(right), y=_n(size.height - 6), text_anchor="end", class_="label"))
     for s in series:
         parts += _drawn(s, across(s.x), down(s.y), None if s.band is None else (down(s.y - s.band), down(s.y + s.band)))
+    box = f"{_n(size.left)} {_n(right)} {_n(TOP)} {_n(bottom)} {x_low:.9g} {x_high:.9g}"
     return el(
-        "svg", parts, viewBox=f"0 0 {_n(size.width)} {_n(size.height)}", role="img", aria_label=says, class_=size.name
-    )
+        "svg", parts, viewBox=f"0 0 {_n(size.width)} {_n(size.height)}", role="img", aria_label=says, class_=size.name,
+        data_box=box,
+    )  # fmt: skip
 
 
 def _drawn(s: Series, x: FloatArray, y: FloatArray, band: tuple[FloatArray, FloatArray] | None) -> list[Element]:

@@ -23,7 +23,7 @@ from portgeo.report.page_text import answer, engine_text, tied
 from portgeo.report.page_view import view_section
 from portgeo.units import Display
 
-SCRIPTS = ("page.js", "models.js", "paint.js", "view.js")  # in assets/, one after the other
+SCRIPTS = ("page.js", "charts.js", "models.js", "paint.js", "view.js")  # in assets/, one after the other
 
 
 def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> str:

@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.report.line_chart import STYLES, Series, Span, line_chart
+from portgeo.report.line_chart import STYLES, Reading, Series, Span, line_chart
 from portgeo.report.markup import Element
 from portgeo.report.page_contents import PLANNED_STATE, run_names, speeds_of, surveys_of
+from portgeo.report.page_tables import kind_of
 from portgeo.units import Display
 
 PLANNED, WANTED = 2, 3  # styles kept for the planned port and for what is wanted
@@ -31,6 +32,12 @@ def styles_of(results: Mapping[str, Any]) -> dict[str, tuple[int, bool]]:
     if results["plan"]:
         found[PLANNED_STATE] = (PLANNED, False)
     return found
+
+
+def _reading(of: str, x: str, y: str, d: Display) -> Reading:
+    """Return how a chart of two kinds of number is read."""
+    kinds = kind_of(x, d), kind_of(y, d)
+    return Reading(of, (kinds[0].unit, kinds[1].unit), (kinds[0].decimals, kinds[1].decimals))
 
 
 def _column(rows: Sequence[Mapping[str, Any]], key: str, per: float = 1.0) -> FloatArray:
@@ -69,6 +76,7 @@ def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element
         STATION_LABEL.format(d.unit),
         f"area, {d.area_unit}",
         series,
+        _reading("station", "length", "area", d),
         spans,
     )
 
@@ -90,6 +98,7 @@ def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
         (THROUGH_LABEL if min(s.x.min() for s in series) < 0.0 else STATION_LABEL).format(d.unit),
         "speed over mean",
         series,
+        _reading("station", "length", "ratio", d),
     )
 
 
@@ -112,6 +121,7 @@ def flow_chart(results: Mapping[str, Any], d: Display) -> Element | None:
         f"lift, {d.unit}",
         "flow, cfm",
         series,
+        _reading("lift", "length", "flow", d),
         from_zero=True,
     )
 
@@ -134,6 +144,7 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
         STATION_LABEL.format(d.unit),
         f"area, {d.area_unit}",
         series,
+        _reading("station", "length", "area", d),
     )
 
 
@@ -152,4 +163,5 @@ def joint_chart(one: Mapping[str, Any], d: Display) -> Element:
         f"station from the runner’s entry, {d.unit}",
         f"area, {d.area_unit}",
         series,
+        _reading("station", "length", "area", d),
     )

@@ -150,6 +150,31 @@ def test_the_port_is_turned_and_painted_and_read(browser, address, report):
         assert tab.quiet(), (tab.errors, tab.asked)
 
 
+@pytest.mark.parametrize(("width", "chart"), [(1280, "wide"), (390, "narrow")])
+def test_a_chart_is_read_under_the_pointer_and_by_a_tap(browser, address, report, width, chart):
+    records = [*(state["port"] for state in report[0]["states"]), report[0]["plan"]["planned"]]
+    with Tab(browser, address, width, has_touch=True) as tab:
+        svg = tab.page.locator(f"#area .chart svg.{chart}").first
+        svg.scroll_into_view_if_needed()
+        box, said = svg.bounding_box(), tab.page.locator("#area .readout").first
+        hint = said.inner_text()
+        places = [(box["x"] + share * box["width"], box["y"] + 0.4 * box["height"]) for share in (0.3, 0.62)]
+        for place, go in zip(places, (tab.page.mouse.move, tab.page.touchscreen.tap), strict=True):
+            go(*place)
+            read = said.inner_text().replace("\u00a0", " ")
+            station = float(re.match(r"station ([\d.]+) in: ", read)[1])
+            areas = [float(found) for found in re.findall(r"([\d.]+) sq in", read)]
+            for record, area in zip(records, areas[:3], strict=True):
+                x, y = (np.array([s[key] for s in record["stations"]]) for key in ("station_mm", "area_mm2"))
+                assert area == pytest.approx(np.interp(station * 25.4, x, y) / 25.4**2, abs=0.002)
+            assert f"{CUT} " in read
+        assert said.inner_text() != hint
+        tab.page.mouse.move(*places[0])
+        tab.page.mouse.move(2, box["y"] + 2)
+        assert said.inner_text() == hint
+        assert tab.quiet(), (tab.errors, tab.asked)
+
+
 def number(cell):
     return float(cell.replace("−", "-"))
 
