@@ -26,11 +26,11 @@ from portgeo.units import M3_S_PER, PA_PER, Display
 
 MANIFOLD = re.compile(r"\b(?:manifold|runner)s?\b", re.I)
 NO_MANIFOLD = re.compile(r"\b(?:no|without|less)(?: the)? (?:manifold|runner)|\b(?:manifold|runner)s? off\b", re.I)
-# What a run through the port says of the air through runner and port, by whether the manifold was on.
-HOW_FLOWED = {
-    True: "the manifold was on",
-    False: "it was flowed without the manifold, with which it would flow less",
-    None: "the bench sheet does not say whether the manifold was on",
+# What is said of a run's flow that is put through runner and port, by whether the manifold was on.
+THROUGH_RUNNER = {
+    True: ", through runner and port, as it was flowed",
+    False: ", put through runner and port, though flowed without the manifold: with it on, less would flow",
+    None: ", through runner and port; the bench sheet does not say whether the manifold was on",
 }
 
 
@@ -119,7 +119,6 @@ def sped(given: Given) -> Sped | LeftOut:
         record["runner_source"] = runner.loaded.source
         pose = path.poses[0]
         over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
-        note += "; the speeds are for that flow through runner and port"
     return Sped(result, record, note, painted(result, part.skin.vertices), over_runner)
 
 
@@ -133,11 +132,11 @@ def _flow(given: Given, display: Display, depression: float, runner: bool) -> tu
             flow = flow_through(run, settings["lift"], depression, display)
             at = "its best flow" if settings["lift"] is None else f"at a lift of {display.length(settings['lift'])}"
             note = f"{_cfm(flow, depression)}: bench run '{run.name}', {at}"
-            return flow, note + (f"; {HOW_FLOWED[manifold_on(run)]}" if runner else "")
+            return flow, note + (THROUGH_RUNNER[manifold_on(run)] if runner else "")
     if settings["flow_cfm"] is None:
         return None
     flow = settings["flow_cfm"] * M3_S_PER["cfm"]
-    return flow, f"{_cfm(flow, depression)}: the flow that the job gives"
+    return flow, f"{_cfm(flow, depression)}: the flow that the job gives{', through runner and port' if runner else ''}"
 
 
 def _cfm(flow: float, depression: float) -> str:

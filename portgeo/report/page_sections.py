@@ -106,7 +106,7 @@ def _flow_of(results: Mapping[str, Any], state: str, record: Mapping[str, Any]) 
     notes = {one["name"]: one.get("flow_note") for one in results["states"]}
     flow = f"{record['flow']['cfm']:.1f} cfm"
     if state == PLANNED_STATE:
-        flow += f", as {results['plan']['state']}"
+        flow += f", the flow of {results['plan']['state']}"
     return f"At {notes.get(state) or flow}".rstrip(".")
 
 
