@@ -113,7 +113,7 @@ units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
 greatest_depth = @0.100@  # no cut anywhere deeper than this, square to the wall
 blend = @0.300@  # a cut fades out over about this length; more is smoother and takes more metal
 symmetric = false  # true: left and right walls are cut alike
-walls = ["roof", "right", "floor", "left"]  # those that may be cut
+walls = ["roof", "right", "floor", "left"]  # those that may be cut; each reaches halfway to the next
 # cut_from = @0.0@  # stations between which metal may be cut; without them, the whole port
 # cut_to = @4.0@
 

@@ -44,6 +44,8 @@ def comparison_text(
     lines += notices_lines([*warnings, *spots], d)
     lines += [*_walls(found, d), "", *_table(found, d), ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
+    lines.append("A wall reaches halfway round to the next: a corner is shared between floor or roof and the side.")
+    lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
     return "\n".join(lines)
 
 

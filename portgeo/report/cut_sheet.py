@@ -24,6 +24,7 @@ ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut
 ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
 NO_BETTER = 1e-3  # of the cost: what no tool could tell
 SHOWN_MM = 0.0127  # half a thousandth of an inch: less shows as a dot
+CORNERS = "A wall reaches halfway round to the next, so the corners are shared."
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
 
 
@@ -38,7 +39,10 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
         where = (
-            f", cut from {d.length(cut.start)} to {d.length(cut.end)}" if np.isfinite(cut.start) else ", nothing to cut"
+            f"; the floor is cut for it from {d.length(cut.start)} to {d.length(cut.end)} (the stations between which "
+            "it turns, from portgeo measure and on the page, are others)"
+            if np.isfinite(cut.start)
+            else ", nothing to cut"
         )
         wanted = d.length(plan.target.short_side.radius)
         lines += _head("short side", f"radius {d.length(cut.radius)} of {wanted} wanted{where}")
@@ -63,6 +67,11 @@ def caution_lines() -> list[str]:
     for caution in CAUTIONS:
         lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return lines
+
+
+def wall_name(wall: int) -> str:
+    """Return a wall of WALLS as a person says it: left alone would be taken for what is left."""
+    return f"{WALLS[wall]} wall" if WALLS[wall] in ("left", "right") else WALLS[wall]
 
 
 def volume_text(mm3: float) -> str:
@@ -109,7 +118,7 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
         return "nothing: the port is as wanted"
     first = walls[0]
     return (
-        f"{WALLS[first]}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
+        f"{wall_name(first)}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
         f"{d.length(float(table.wall_stretch[first, 1]))}: "
         f"{float(table.wall_volume[first]) / max(plan.removed, 1e-9):.0%} of the metal"
     )
@@ -169,7 +178,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]
     steps.append("Coat the wall with layout dye and scribe the stations of the table, measured from the entry.")
     parts = [
-        f"{WALLS[k]} {volume_text(float(table.wall_volume[k]))} "
+        f"{wall_name(k)} {volume_text(float(table.wall_volume[k]))} "
         f"({d.length(float(table.wall_stretch[k, 0]), label=False)} to {d.length(float(table.wall_stretch[k, 1]))})"
         for k in walls
     ]
@@ -178,12 +187,12 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         left = min(ROUGH_LEFT_MM, deepest * ROUGH_SHARE)
         steps.append(
             f"Rough with a burr where more than {d.length(left)} is to come out, and stop {d.length(left)} short of "
-            f"the depth; most metal first: {', '.join(parts)}."
+            f"the depth; most metal first: {', '.join(parts)}. {CORNERS}"
         )
     else:
         steps.append(
             f"The cut is shallow, {d.length(deepest)} at most: take it with abrasive rolls, no burr; most metal first: "
-            f"{', '.join(parts)}."
+            f"{', '.join(parts)}. {CORNERS}"
         )
     steps.append(
         "Check height and width with the micrometer or the printed gauges at each station; go on only "

@@ -3,6 +3,7 @@
 import argparse
 import importlib
 import json
+import re
 
 import ezdxf
 import numpy as np
@@ -82,6 +83,15 @@ def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
     assert survey["short_side"]["radius_mm"] > 0.98 * 0.8 * 25.4
     compared = json.loads((bench / "plan" / "compare.json").read_text(encoding="utf-8"))
     assert compared["net_cc"] == pytest.approx(record["removed_cc"], rel=0.02)
+
+
+def test_what_is_counted_with_a_wall_and_with_the_short_side_is_said(bench, capsys):
+    _run("reshape", "port.csv", "wanted.toml")
+    text = " ".join(capsys.readouterr().out.split())
+    # A bare "left 0.18 cc" reads as what is left to take.
+    assert re.search(r"left wall \d\.\d\d cc", text) and not re.search(r"\b(left|right) \d\.\d\d cc", text)
+    assert "A wall reaches halfway round to the next, so the corners are shared." in text
+    assert "the floor is cut for it from" in text and "the stations between which it turns" in text
 
 
 def test_work_half_done_is_checked_against_the_plan(bench, capsys):
