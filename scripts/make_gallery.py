@@ -25,7 +25,7 @@ PICTURES = {
     "first-cut-speed.png": "air-speed.png",
     "planned-wall-left.png": "wall-left.png",
 }
-PAGE_SIZE = {"width": 1000, "height": 1250}
+PAGE_SIZE = {"width": 1000, "height": 1560}  # down to the port in 3D
 DPI = 100
 
 

@@ -68,17 +68,9 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
         )
         least = display.of_length(survey.least_station), display.of_area(survey.least_area)
         area_axes.plot(*least, "v", color=colour, markersize=10, markeredgecolor="white")
-        size_axes.plot(x, [display.of_length(h) for h in survey.height], style, color=colour, label=f"height, {name}")
-        size_axes.plot(
-            x,
-            [display.of_length(w) for w in survey.width],
-            style,
-            color=colour,
-            linewidth=1,
-            marker="x",
-            markevery=3,
-            label=f"width, {name}",
-        )
+        height, width = ([display.of_length(v) for v in values] for values in (survey.height, survey.width))
+        size_axes.plot(x, height, style, color=colour)
+        size_axes.plot(x, width, style, color=colour, linewidth=1, marker="x", markevery=3)
         if survey.short_side is not None and name == surveys[-1][0]:
             for axes in (area_axes, size_axes):
                 axes.axvspan(
@@ -92,8 +84,9 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
     size_axes.set_ylabel(f"across the middle, {display.unit}")
     size_axes.set_xlabel(f"station from the entry, {display.unit}")
     area_axes.set_title("Area schedule (band: 19 times in 20; dots: measured; triangle: least)", color=INK, fontsize=11)
+    size_axes.set_title("height, and width (thin, with crosses)", color=INK, fontsize=10, loc="left")
+    area_axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
     for axes in (area_axes, size_axes):
         axes.grid(True, color="#eeeeee")
-        axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
         axes.spines[["top", "right"]].set_visible(False)
     return figure
