@@ -8,7 +8,6 @@ import sys
 from typing import TYPE_CHECKING
 
 from portgeo import __version__
-from portgeo.attended import STOPPED, attended
 
 if TYPE_CHECKING:
     import argparse
@@ -89,7 +88,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     if argv is None:
         signal.signal(signal.SIGINT, signal.SIG_DFL)  # before all else that takes time to import
-        attended()
     from portgeo.errors import PortgeoError
 
     for stream in (sys.stdout, sys.stderr):
@@ -108,9 +106,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"portgeo: {refusal}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        if argv is None:
-            signal.signal(signal.SIGINT, signal.SIG_IGN)  # one Ctrl-C can come twice, and one line is enough
-        print(STOPPED, file=sys.stderr)
+        print("portgeo: stopped; nothing half-written is left behind", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # Whoever read the output has enough of it; leave without a second complaint at exit.

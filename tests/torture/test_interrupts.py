@@ -135,33 +135,6 @@ def test_ctrl_c_during_imports_ends_without_a_traceback(bench):
         check("measure", bench, moment, group=True)
 
 
-@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="a run on a terminal is watched on Linux alone")
-def test_ctrl_c_on_a_terminal_is_answered_with_one_line(bench):
-    import pty
-
-    child, terminal = pty.fork()
-    if child == 0:
-        os.chdir(bench)
-        os.execv(sys.executable, [sys.executable, "-c", PROGRAM, "compare", "cast.csv", "cut.csv"])
-    shown = os.read(terminal, 4096)
-    assert shown.strip() == b"up"
-    time.sleep(0.5)
-    os.write(terminal, b"\x03")
-    start = time.perf_counter()
-    while True:
-        try:
-            more = os.read(terminal, 4096)
-        except OSError:  # the terminal is gone with its last process
-            break
-        if not more:
-            break
-        shown += more
-    _, status = os.waitpid(child, 0)
-    assert time.perf_counter() - start < ENDS
-    assert os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGINT
-    assert shown.count(b"stopped; nothing half-written") == 1 and b"Traceback" not in shown
-
-
 @pytest.mark.nightly
 @pytest.mark.parametrize("work", WORKS)
 def test_ctrl_c_at_many_moments(work, bench):
