@@ -32,9 +32,10 @@ from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
 from portgeo.units import M3_S_PER, MM_PER_INCH, PA_PER, Notice
 
 WHAT_IT_IS = (
-    "Ideal (potential) flow through the measured shape at this flow: it shows where air is driven fast and "
-    "where it is asked to slow too quickly. It is not a flow bench and not a full viscous simulation; guide, "
-    "boss, valve and stem are left out, and past both openings the port is taken to go straight on."
+    "An ideal flow, of air that does not rub on the wall (potential flow), through the measured shape: it shows "
+    "where air is driven fast and where it is asked to slow too quickly. It is not a flow bench and not a full "
+    "viscous simulation; guide, boss, valve and stem are left out, and past both openings the port is taken to go "
+    "straight on."
 )
 SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
