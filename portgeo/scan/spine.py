@@ -34,6 +34,7 @@ RELAX = 3.0  # how much stiffer a stretch gets each time its planes still cross
 MOST_RELAXED = 7  # times
 HOLLOW = 1.02  # hull over area: sections with less have no notch worth looking for
 NOTCH = 0.5  # of the tube's radius, half the width of what counts as a notch: a guide boss
+ROUGH = 0.02  # of the tube's radius: what an outline that crosses itself is evened to
 NODES_PER_KNOT = 8  # nodes of the finished centreline
 
 
@@ -246,7 +247,8 @@ def middles(sections: list[Section | None], radius: float) -> FloatArray:
     for k, outline, shape, is_hollow in zip(at, outlines, shapes, hollow, strict=True):
         found[k] = moments(outline).centroid
         if is_hollow:
-            whole = shape if shape.is_valid else shapely.make_valid(shape)
+            # One that crosses itself is so rough that its fine points say nothing and cost much.
+            whole = shape if shape.is_valid else shapely.make_valid(shape.simplify(ROUGH * radius, preserve_topology=False))
             filled = whole.buffer(NOTCH * radius, quad_segs=6).buffer(-NOTCH * radius, quad_segs=6)
             if not filled.is_empty:
                 found[k] = filled.centroid.x, filled.centroid.y
