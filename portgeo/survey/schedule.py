@@ -24,6 +24,7 @@ from portgeo.units import Notice
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
 EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out
 ROUNDING = 1e-6  # of the length: stations closer than this are one
+ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
 
@@ -154,7 +155,8 @@ def _cut_through(stations: FloatArray, sections: list[Section], port: Port) -> l
     """
     if port.readings:
         return []
-    outlines = np.concatenate([s.outline for s in sections])
+    # A plane through points of the mesh cuts them twice, apart by their last digits: that is no crossing.
+    outlines = np.concatenate([s.outline for s in sections]).round(ROUNDING_DIGITS)
     number = np.repeat(np.arange(len(sections)), [len(s.outline) for s in sections])
     at = stations[~shapely.is_valid(shapely.polygons(shapely.linearrings(outlines, indices=number)))]
     if len(at) == 0:
