@@ -248,8 +248,9 @@ def middles(sections: list[Section | None], radius: float) -> FloatArray:
         found[k] = moments(outline).centroid
         if is_hollow:
             # One that crosses itself is so rough that its fine points say nothing and cost much.
-            whole = shape if shape.is_valid else shapely.make_valid(shape.simplify(ROUGH * radius, preserve_topology=False))
-            filled = whole.buffer(NOTCH * radius, quad_segs=6).buffer(-NOTCH * radius, quad_segs=6)
+            if not shape.is_valid:
+                shape = shapely.make_valid(shape.simplify(ROUGH * radius, preserve_topology=False))
+            filled = shape.buffer(NOTCH * radius, quad_segs=6).buffer(-NOTCH * radius, quad_segs=6)
             if not filled.is_empty:
                 found[k] = filled.centroid.x, filled.centroid.y
     return found
