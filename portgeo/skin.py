@@ -83,6 +83,8 @@ def folds(space: FloatArray) -> NDArray[np.bool_]:
     for step in range(1, FOLD_REACH + 1):
         turned = np.einsum("ijk,ijk->ij", normal, np.roll(normal, -step, axis=1)) < 0
         near |= turned | np.roll(turned, step, axis=1)
+    if not near.any():
+        return np.zeros(len(strips), dtype=bool)
     for step in (1, 2, 4, 8):  # dilated by 15 faces to each side
         near = near | np.roll(near, step, axis=1) | np.roll(near, -step, axis=1)
     folded = np.zeros(len(strips), dtype=bool)
