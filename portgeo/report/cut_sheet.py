@@ -39,8 +39,7 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
         where = (
-            f"; the floor is cut for it from {d.length(cut.start)} to {d.length(cut.end)} (the stations between which "
-            "it turns, from portgeo measure and on the page, are others)"
+            f"; cut for it from {d.length(cut.start)} to {d.length(cut.end)} (where the port turns, portgeo measure tells)"
             if np.isfinite(cut.start)
             else ", nothing to cut"
         )
@@ -115,7 +114,8 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
         return "sonic-test the wall where no reading is near, and plan again: see below"
     walls = _walls_to_cut(table)
     if not walls:
-        return "nothing: the port is as wanted"
+        stopped = plan.warnings or any(stop.short for stop in plan.stops)
+        return "nothing: see below what stops it" if stopped else "nothing: the port is as wanted"
     first = walls[0]
     return (
         f"{wall_name(first)}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
