@@ -39,7 +39,8 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
         where = (
-            f"; cut for it from {d.length(cut.start)} to {d.length(cut.end)} (where the port turns, portgeo measure tells)"
+            f"; cut for it from {d.length(cut.start)} to {d.length(cut.end)} "
+            "(where the port turns, portgeo measure tells)"
             if np.isfinite(cut.start)
             else ", nothing to cut"
         )
