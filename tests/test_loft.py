@@ -170,15 +170,28 @@ def sheets(draw):
     return rows
 
 
-@settings(
-    max_examples=300,
+CALM = settings(
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate],
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
+
+
+@settings(CALM, max_examples=100)
 @given(sheets())
 def test_every_sheet_makes_a_sound_mesh_or_is_refused_with_a_reason(readings):
+    sound_or_refused(readings)
+
+
+@pytest.mark.nightly
+@settings(CALM, max_examples=300)
+@given(sheets())
+def test_every_sheet_many_times(readings):
+    sound_or_refused(readings)
+
+
+def sound_or_refused(readings):
     try:
         surface = surface_from_readings(readings, 0.05)
         made = loft(surface, 0.2)

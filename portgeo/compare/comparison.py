@@ -35,7 +35,7 @@ DENSITY_G_CC = {"aluminium": 2.68, "iron": 7.15}  # handbook values from memory:
 LEAST_COMMON = 0.5  # of BEFORE's length: less in common is not one port
 ENDS_DIFFER_MM = 0.25  # an opening that lies this much elsewhere is told
 OWN_MM = 1e-6  # a scanned point and the vertex it became
-MOSTLY_ADDED = 10.0  # times as much added as removed: the user is asked about the order of the files
+MOSTLY_ADDED = 3.0  # times as much added as removed: the user is asked about the order of the files
 ADDED_CC = 0.05
 FAR_APART = 0.5  # of half a section's height and width: a port that was cut lies nearer to what it was
 

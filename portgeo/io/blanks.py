@@ -221,6 +221,8 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv or xlsx),
 # with_stem_mm = 7.0  # take off a valve stem of this diameter that the mold lacks
 
 # The next state, once it is cut and measured again: copy as-cast.@kind@, and change what the micrometer says.
+# Where floor or roof alone was cut the middle moved too: a floor dropped by 0.080 makes height 0.080 more
+# and rise 0.040 less (a roof raised, 0.040 more).
 # [[state]]
 # name = "first cut"
 # date = 2026-02-14

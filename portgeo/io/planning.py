@@ -6,6 +6,7 @@ A Port and a TargetFile come in; the Plan within all those limits goes out.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from portgeo.errors import naming
@@ -15,9 +16,10 @@ from portgeo.io.target import TargetFile
 from portgeo.io.walls import read_walls
 from portgeo.port import Port
 from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import Limit, wall_limit
+from portgeo.reshape.limits import Limit, thin_walls, wall_limit
 from portgeo.reshape.placing import gasket, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
+from portgeo.units import Notice
 
 MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
 
@@ -29,9 +31,11 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     GeometryError.
     """
     limits: list[Callable[[WallGrid], Limit]] = []
+    thin: list[Notice] = []
     if wanted.wall_readings is not None:
         readings = read_walls(wanted.wall_readings)
         limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
+        thin = thin_walls(readings, wanted.least_wall)
     for path in wanted.outer_meshes:
         mesh = read_mesh(path, unit=wanted.outer_unit)
         deepest = wanted.target.greatest_depth * MARCHED
@@ -43,4 +47,5 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))
     with naming(file):
-        return plan_cut(port, wanted.target, limits, like)
+        plan = plan_cut(port, wanted.target, limits, like)
+    return replace(plan, warnings=(*thin, *plan.warnings))

@@ -38,14 +38,17 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     lines += _head("areas", _areas(plan, d))
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
-        where = (
-            f"; cut for it from {d.length(cut.start)} to {d.length(cut.end)} "
-            "(where the port turns, portgeo measure tells)"
-            if np.isfinite(cut.start)
-            else ", nothing to cut"
-        )
         wanted = d.length(plan.target.short_side.radius)
-        lines += _head("short side", f"radius {d.length(cut.radius)} of {wanted} wanted{where}")
+        if cut.depth.any():
+            told = (
+                f"radius {d.length(cut.radius)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
+                f"{d.length(cut.end)} (where the port turns, portgeo measure tells)"
+            )
+        elif cut.is_short:
+            told = f"stays as it is: nothing may be cut towards the {wanted} wanted, see below"
+        else:
+            told = f"has the {wanted} wanted already"
+        lines += _head("short side", told)
     after = plan.volume_before + plan.removed - plan.added
     lines.append(f"  burette     {volume_text(plan.volume_before)} today, {volume_text(after)} when it is right")
     lines += [f"  do first    {_first(plan, table, d)}", f"  smallest    {_optimum(plan)}", ""]

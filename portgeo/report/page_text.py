@@ -147,11 +147,15 @@ def next_step(results: Mapping[str, Any], d: Display) -> str:
     return "Nothing measured asks for a second look, and the job names no target for a next cut."
 
 
+NO_STOP = ("short_side_there", "boss_kept", "boss_left_out")  # what a plan tells that keeps no metal in
+
+
 def plan_text(record: Mapping[str, Any], d: Display) -> str:
     """Return what a plan takes, how deep and where."""
     deepest = record["deepest"]
     if record["removed_cc"] < 0.005 and record["added_cc"] < 0.005:
-        return "nothing is left to take: the target is met"
+        stopped = [w["message"].rstrip(".") for w in record["warnings"] if w["code"] not in NO_STOP]
+        return f"nothing may be taken: {stopped[0]}" if stopped else "nothing is left to take: the target is met"
     text = (
         f"take {record['removed_cc']:.2f} cc, at most {d.length(deepest['depth_mm'])} deep, at station "
         f"{d.length(deepest['station_mm'])}, {clock_text(deepest['clock_hours'])}"
@@ -159,7 +163,7 @@ def plan_text(record: Mapping[str, Any], d: Display) -> str:
     if record["added_cc"] >= 0.005:
         text += f"; put back {record['added_cc']:.2f} cc of epoxy"
     side = record["short_side"]
-    if side:
+    if side and side["station_from_mm"] is not None:
         text += (
             f", which brings the short side to a radius of {d.length(side['radius_mm'])} "
             f"({d.length(side['wanted_radius_mm'])} is wanted)"

@@ -87,9 +87,16 @@ def _past_ends_lines(result: AirSpeed, d: Display) -> list[str]:
         where, past = "past the ends", "begins and where it ends"
     text = (
         f"the port still turns where it {past}, and is taken to go straight on from there, as a seat's bore or a "
-        f"bench's adapter does. If the turn goes on there, the peak is up to {d.speed(on.peak.speed)}, at station "
-        f"{d.length(on.peak.station)}: the truth lies between"
+        "bench's adapter does. "
     )
+    here = result.side_peak or result.highest
+    if d.speed(on.peak.speed) == d.speed(here.speed):
+        text += "If the turn goes on there, the peak is the same"
+    else:
+        text += (
+            f"If the turn goes on there, the peak is up to {d.speed(on.peak.speed)}, at station "
+            f"{d.length(on.peak.station)}: the truth lies between"
+        )
     return _said(where, text)
 
 

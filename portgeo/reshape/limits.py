@@ -15,6 +15,7 @@ import numpy as np
 from portgeo.plane import FloatArray, IntArray
 from portgeo.reshape.grid import WALLS, WallGrid, exits
 from portgeo.reshape.target import Target
+from portgeo.units import Notice
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
 UNSURE_MM = 0.25  # 0.010 in more by interpolation than a reading vouches for: the wall is to be measured there
@@ -88,6 +89,22 @@ def wall_limit(grid: WallGrid, readings: Sequence[WallReading], least_wall: floa
     thickness = np.minimum(between, vouched)
     unmeasured = np.maximum(between - least_wall, 0.0) - np.maximum(vouched - least_wall, 0.0) > UNSURE_MM
     return Limit("wall", np.maximum(thickness - least_wall, 0.0) / grid.lean, unmeasured=unmeasured)
+
+
+def thin_walls(readings: Sequence[WallReading], least_wall: float) -> list[Notice]:
+    """Return a notice of a wall that is thinner already than what is to be left of it."""
+    thin = sorted((r for r in readings if r.thickness < least_wall), key=lambda r: r.thickness)
+    if not thin:
+        return []
+    more = f", and at {len(thin) - 1} more readings" if len(thin) > 1 else ""
+    return [
+        Notice(
+            "wall_thin",
+            "the wall is thinner already than the {least} to be left: {thickness} at station {at}, "
+            f"{thin[0].clock:g} o'clock{more}. Nothing may be cut there",
+            {"least": least_wall, "thickness": thin[0].thickness, "at": thin[0].station},
+        )
+    ]
 
 
 def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:

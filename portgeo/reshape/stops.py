@@ -218,6 +218,9 @@ def _shares(stop: Stop) -> str:
     return f"; each alone costs: {shares}"
 
 
+NOT_OPENED = "short side: not opened towards the {wanted} radius wanted"
+
+
 def short_side_notices(
     grid: WallGrid, wanted: ShortSideWanted, cut: ShortSideCut, limits: Sequence[Limit]
 ) -> list[Notice]:
@@ -232,7 +235,8 @@ def short_side_notices(
         return [
             Notice(
                 "short_side_missed",
-                "short side: {radius} of the {wanted} radius wanted; at station {at}, " + f"{stop.place}, {stop.says}",
+                ("short side: {radius} of the {wanted} radius wanted" if cut.depth.any() else NOT_OPENED)
+                + f"; at station {{at}}, {stop.place}, {stop.says}",
                 {"radius": cut.radius, "wanted": wanted.radius, "at": stop.station, "depth": depth},
             )
         ]
@@ -240,8 +244,8 @@ def short_side_notices(
         return [
             Notice(
                 "short_side_missed",
-                "short side: {radius} of the {wanted} radius wanted; a larger arc would not begin and end "
-                "between the stations it may use",
+                ("short side: {radius} of the {wanted} radius wanted" if cut.depth.any() else NOT_OPENED)
+                + "; a larger arc would not begin and end between the stations it may use",
                 {"radius": cut.radius, "wanted": wanted.radius},
             )
         ]
