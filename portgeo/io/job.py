@@ -18,10 +18,9 @@ from portgeo.io.files import read_bounded
 from portgeo.io.inside import kept_inside
 from portgeo.io.job_tables import Job, mended
 from portgeo.io.tables import decoded
-from portgeo.io.toml_tables import TomlTable, parsed
+from portgeo.io.toml_tables import TomlTable, parsed, shown
 
 FILE_LIMIT = 1_000_000  # bytes
-LONGEST = 60  # letters of a wrong word that are shown
 PORTS = (".csv", ".xlsx", ".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
 OF_A_TARGET = {"area", "taper", "short_side", "limits", "copy", "keep"}
 
@@ -84,7 +83,7 @@ def _checked(text: str) -> Job:
             TomlTable({k: v for k, v in content.items() if k not in Job.model_fields}, "", 0, text, "mm").misspelt(
                 "units"
             )
-        what = "units is missing" if unit is None else f"{str(unit)[:LONGEST]!r} is not known here"
+        what = "units is missing" if unit is None else f"{shown(unit)} is not known here"
         raise InputError(what, where=_where(text, "", 0, "units"), mend='Write  units = "in"  or  units = "mm"')
     try:
         return Job.model_validate(content, context={"unit": unit})

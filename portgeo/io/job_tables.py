@@ -15,6 +15,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from portgeo.io.toml_tables import shown
 from portgeo.units import MM_PER, LengthUnit
 
 NAME_LETTERS, NOTE_LETTERS = 80, 4000
@@ -58,7 +59,9 @@ class Table(BaseModel):
                 values = value if isinstance(value, list) else [value]
                 for each in values:
                     if isinstance(each, bool) or not isinstance(each, int | float) or not math.isfinite(each):
-                        raise refuse(f"{each!r} is not a number", "Write a number such as 1.25, without quotes", name)
+                        raise refuse(
+                            f"{shown(each)} is not a number", "Write a number such as 1.25, without quotes", name
+                        )
                     if not least <= each * scale <= most:
                         limits = f"{least / scale:.4g} and {most / scale:.4g}"
                         raise refuse(f"{each} is not between {limits}", "Check the number and its unit", name)
@@ -333,7 +336,7 @@ def mended(error: Any, key: str) -> tuple[str, str]:
     kind, given, context = error["type"], error.get("input"), error.get("ctx", {})
     if kind == "refused":
         return context["what"], context["mend"].rstrip(".")
-    shown = repr(given) if len(repr(given)) <= 60 else repr(given)[:57] + "..."
+    given = shown(given)
     if kind == "missing":
         return (
             f"{key} is missing",
@@ -346,16 +349,16 @@ def mended(error: Any, key: str) -> tuple[str, str]:
         than = {"g": "less than" if kind.endswith("equal") else "not more than"}.get(
             kind[0], "more than" if kind.endswith("equal") else "not less than"
         )
-        return f"{shown} is {than} {limit:g}", "Check the number"
+        return f"{given} is {than} {limit:g}", "Check the number"
     if kind in ("float_type", "int_type", "float_parsing", "finite_number", "int_from_float"):
         whole = "whole number such as 4" if kind.startswith("int") else "number such as 1.25"
-        return f"{shown} is not a {whole.split(' such')[0]}", f"Write a {whole}, without quotes"
+        return f"{given} is not a {whole.split(' such')[0]}", f"Write a {whole}, without quotes"
     if kind == "literal_error":
-        return f"{shown} is not known here", f"Write one of {context['expected'].replace(chr(39), chr(34))}"
+        return f"{given} is not known here", f"Write one of {context['expected'].replace(chr(39), chr(34))}"
     if kind == "bool_type":
-        return f"{shown} is not true or false", "Write true or false, without quotes"
+        return f"{given} is not true or false", "Write true or false, without quotes"
     if kind == "string_type":
-        return f"{shown} is not text", "Write it between quotes"
+        return f"{given} is not text", "Write it between quotes"
     if kind == "string_too_short":
         return f"{key} is empty", "Write something between the quotes"
     if kind == "string_too_long":
@@ -365,7 +368,7 @@ def mended(error: Any, key: str) -> tuple[str, str]:
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return f"{key} is not a table", f"Write it under a line [{key}]"
     if kind in ("tuple_type", "list_type"):
-        return f"{shown} is not a list", "Write it between [ and ], with commas"
+        return f"{given} is not a list", "Write it between [ and ], with commas"
     return error["msg"][0].lower() + error["msg"][1:].rstrip("."), "Look at what `portgeo new DIR` writes"
 
 

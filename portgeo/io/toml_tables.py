@@ -19,6 +19,13 @@ from portgeo.units import MM_PER, LengthUnit
 TOML = ".toml"
 LONGEST_MM = 5000.0  # no length of a port is more
 LARGEST = 1e308  # a whole number in the file can have more digits than a float holds
+LONGEST = 60  # letters of a wrong word that are shown
+
+
+def shown(value: object) -> str:
+    """Return what was written, for a message: its first letters where it is long."""
+    text = repr(value)
+    return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
 
 
 def no_port(path: str | Path) -> InputError:
@@ -75,7 +82,7 @@ class TomlTable:
         if value is None:
             return default
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
-            what = "the number has too many digits" if type(value) is int else f"{value!r} is not a number"
+            what = "the number has too many digits" if type(value) is int else f"{shown(value)} is not a number"
             raise self.refuse(key, what, "Write a number such as 1.25, without quotes")
         found = float(value) * scale
         if not least <= found <= most:
@@ -130,7 +137,7 @@ class TomlTable:
         if value is None:
             return default
         if not isinstance(value, bool):
-            raise self.refuse(key, f"{value!r} is not true or false", "Write true or false, without quotes")
+            raise self.refuse(key, f"{shown(value)} is not true or false", "Write true or false, without quotes")
         return value
 
     def text(self, key: str, default: str) -> str:
@@ -138,14 +145,14 @@ class TomlTable:
         if value is None:
             return default
         if not isinstance(value, str) or not value.strip():
-            raise self.refuse(key, f"{value!r} is not a word", "Write it between quotes")
+            raise self.refuse(key, f"{shown(value)} is not a word", "Write it between quotes")
         return value.strip()
 
     def choice(self, key: str, allowed: tuple[str, ...], required: bool = False) -> str | None:
         value = self.take(key, required)
         if value is not None and value not in allowed:
             raise self.refuse(
-                key, f"{value!r} is not known here", "Write one of " + ", ".join(f'"{a}"' for a in allowed)
+                key, f"{shown(value)} is not known here", "Write one of " + ", ".join(f'"{a}"' for a in allowed)
             )
         return value
 
@@ -156,7 +163,7 @@ class TomlTable:
         if not isinstance(value, list) or not value or any(word not in allowed for word in value):
             raise self.refuse(
                 key,
-                f"{value!r} is not a list of walls",
+                f"{shown(value)} is not a list of walls",
                 "Write for example " + str([*allowed]).replace("'", '"'),
             )
         return tuple(word for word in allowed if word in value)
@@ -170,7 +177,7 @@ class TomlTable:
         value = self.take(key)
         names = value if isinstance(value, list) else [] if value is None else [value]
         if any(not isinstance(name, str) or not name.strip() for name in names):
-            raise self.refuse(key, f"{value!r} is not a file name or a list of them", "Write names between quotes")
+            raise self.refuse(key, f"{shown(value)} is not a file name or a list of them", "Write names between quotes")
         return tuple(beside.parent / name for name in names)
 
     def table(self, key: str) -> TomlTable | None:
