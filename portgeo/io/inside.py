@@ -9,6 +9,8 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from portgeo.errors import InputError
 
+LONGEST, SHOWN = 1000, 60  # letters of a name with its folders, and of one that is longer as it is told
+
 
 def kept_inside(folder: Path, name: str) -> Path:
     """Return the path of an ordinary file named from a folder.
@@ -16,6 +18,8 @@ def kept_inside(folder: Path, name: str) -> Path:
     Names are written alike on every system: with / between folders. Raises InputError for an
     absolute name, one with .. in it, a link that leads out of the folder, and for no such file.
     """
+    if len(name) > LONGEST:
+        raise InputError(f"'{name[:SHOWN]}...' is too long for a file's name", mend="Give the file a shorter name")
     windows = PureWindowsPath(name)
     if not name.strip() or any(ord(letter) < 32 for letter in name):
         raise InputError(f"{name!r} is no name of a file", mend="Write the file's name, such as port.csv")
