@@ -34,46 +34,46 @@ def slip(text: str, complaint: str) -> InputError:
 def _said(line: str, complaint: str) -> tuple[str, str]:
     """Return what is wrong with a line, and the mend."""
     if complaint.startswith(TWICE):
-        return f"{_short(line.partition('=')[0])} comes twice", "Leave one of the two"
+        return f"{short(line.partition('=')[0])} comes twice", "Leave one of the two"
     if line.startswith("["):
         return "the line does not name a table", "Write the table's name between brackets, such as  [engine]"
     key, equals, value = (part.strip() for part in line.partition("="))
     if not equals:
         colon = re.match(r"([\w-]+)\s*:\s*(.+)", line)
         if colon:
-            return "there is a colon where = belongs", f"Write  {colon[1]} = {_short(colon[2])}  in its place"
-        return f"the line '{_short(line)}' is no key and no table", "Write  key = value , or # before a remark"
+            return "there is a colon where = belongs", f"Write  {colon[1]} = {short(colon[2])}  in its place"
+        return f"the line '{short(line)}' is no key and no table", "Write  key = value , or # before a remark"
     value = value if value.startswith(('"', "'")) else value.partition("#")[0].strip()
-    return _of_value(_short(key), value) or (f"this is not TOML: {complaint}", USUAL)
+    return _of_value(short(key), value) or (f"this is not TOML: {complaint}", USUAL)
 
 
 def _of_value(key: str, value: str) -> tuple[str, str] | None:
     """Return what is wrong with a key's value, and the mend; None where it is none of the usual slips."""
-    short = _short(value)
+    said = short(value)
     if not value:
         return f"{key} has no value", f"Write it after the = , or # before {key} to leave it out"
     if re.fullmatch(r"[+-]?\d+,\d+", value):
-        return f"{short} has a decimal comma", f"Write  {key} = {value.replace(',', '.')}  with a point"
+        return f"{said} has a decimal comma", f"Write  {key} = {value.replace(',', '.')}  with a point"
     mixed = re.fullmatch(r"(?:(\d+)[ -])?(\d+)/(\d+)", value)
     if mixed and int(mixed[3]) and len(value) < LONGEST:
         whole = int(mixed[1] or 0) + Fraction(int(mixed[2]), int(mixed[3]))
-        return f"{short} is a fraction", f"Write  {key} = {float(whole):g}  as a decimal"
+        return f"{said} is a fraction", f"Write  {key} = {float(whole):g}  as a decimal"
     measured = re.fullmatch(rf"({NUMBER})\s*(in|inch|inches|mm|\")", value)
     if measured:
         unit = "mm" if measured[2] == "mm" else "in"
         named = f"{_bare(key)}_{unit} = {_plain(measured[1])}"
-        return f"{short} has its unit beside the number", f"Write  {named}  with the unit in the key"
+        return f"{said} has its unit beside the number", f"Write  {named}  with the unit in the key"
     if re.fullmatch(NUMBER, value) and _plain(value) != value:
-        return f"{short} is not how a number is written here", f"Write  {key} = {_plain(value)}  in its place"
+        return f"{said} is not how a number is written here", f"Write  {key} = {_plain(value)}  in its place"
     if value.lower() in ("true", "false"):
-        return f"{short} is written with small letters", f"Write  {key} = {value.lower()}  in its place"
+        return f"{said} is written with small letters", f"Write  {key} = {value.lower()}  in its place"
     if value.startswith('"') and "\\" in value:
-        return "there is a backslash in the text", f"Write  {key} = {_short(value.replace(chr(92), '/'))}  with /"
+        return "there is a backslash in the text", f"Write  {key} = {short(value.replace(chr(92), '/'))}  with /"
     if value.startswith(('"', "'")) and value.count(value[0]) == 1:
-        written = _short(value.partition(" #")[0])
+        written = short(value.partition(" #")[0])
         return "the text has no closing quote", f"Write  {key} = {written}{value[0]}  with one at both ends"
     if re.match(r"[^\W\d_]", value) and '"' not in value:
-        return f"{short} stands without quotes", f'Write  {key} = "{short}"  with them'
+        return f"{said} stands without quotes", f'Write  {key} = "{said}"  with them'
     return None
 
 
@@ -88,6 +88,7 @@ def _bare(key: str) -> str:
     return key.removesuffix("_in").removesuffix("_mm")
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """Return what was written, for a message: its first letters where it is long."""
     text = text.strip()
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."

@@ -13,19 +13,17 @@ from pathlib import Path
 from typing import Any
 
 from portgeo.errors import InputError
-from portgeo.io.toml_slips import slip
+from portgeo.io.toml_slips import short, slip
 from portgeo.units import MM_PER, LengthUnit
 
 TOML = ".toml"
 LONGEST_MM = 5000.0  # no length of a port is more
 LARGEST = 1e308  # a whole number in the file can have more digits than a float holds
-LONGEST = 60  # letters of a wrong word that are shown
 
 
 def shown(value: object) -> str:
     """Return what was written, for a message: its first letters where it is long."""
-    text = repr(value)
-    return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+    return short(repr(value))
 
 
 def no_port(path: str | Path) -> InputError:

@@ -24,7 +24,7 @@ def comparison_text(
     d, depth, one, other = display, found.depth, found.before_state, found.after_state
     lines = [
         title,
-        f"  metal removed  {max(found.removed, 0.0) / 1000.0:.2f} ± {2 * found.removed_u / 1000.0:.2f} cc, "
+        f"  metal removed  {found.removed / 1000.0:.2f} ± {2 * found.removed_u / 1000.0:.2f} cc, "
         f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)",
         f"  deepest cut    {d.length(depth.deepest, label=False)} ± {d.length(2 * found.depth_u)} at station "
         f"{d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}",
