@@ -6,6 +6,7 @@ Vertices and faces come in; numbers and yes or no go out.
 from __future__ import annotations
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from portgeo.plane import FloatArray, IntArray
 
@@ -51,6 +52,16 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
 def lengths(rows: FloatArray) -> FloatArray:
     """Return the lengths (n,) of vectors (n, 3)."""
     return np.sqrt(np.einsum("ij,ij->i", rows, rows))
+
+
+def corners_of(faces: IntArray, count: int) -> csr_array:
+    """Return (m, count), 1 where a face of faces (m, 3) has one of `count` vertices at a corner.
+
+    Its product with values at the vertices sums them over each face; its transpose's with values of
+    the faces sums them round each vertex. Several times as fast as numpy's bincount.
+    """
+    first = np.arange(0, faces.size + 1, 3)
+    return csr_array((np.ones(faces.size), faces.ravel(), first), shape=(len(faces), count))
 
 
 def used_by(faces: IntArray, count: int) -> IntArray:

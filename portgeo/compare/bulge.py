@@ -15,21 +15,21 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import BLOCK, face_areas, lengths, vector_areas
+from portgeo.triangles import BLOCK, corners_of, lengths, vector_areas
 
 SHARPEST = 0.6  # radians between the normals at an edge's ends: beyond it is a corner, and no bulge
 
 
 def vertex_normals(vertices: FloatArray, faces: IntArray, rounds: int) -> FloatArray:
     """Return unit normals (n, 3) of vertices, by area, averaged over the faces round about `rounds` times."""
+    corners = corners_of(faces, len(vertices))
     of_face = vector_areas(vertices, faces)
     area = lengths(of_face)
     normals = np.zeros_like(vertices)
     for turn in range(rounds):
         if turn > 0:
-            of_face = sum(normals.take(faces[:, k], axis=0) for k in range(3)) * area[:, None]
-        for axis in range(3):
-            normals[:, axis] = sum(np.bincount(faces[:, k], of_face[:, axis], minlength=len(normals)) for k in range(3))
+            of_face = (corners @ normals) * area[:, None]
+        normals = corners.T @ of_face
         normals /= np.maximum(lengths(normals), 1e-300)[:, None]
     return normals
 
@@ -53,10 +53,6 @@ def bulge_at(rise: FloatArray, shares: FloatArray) -> FloatArray:
     return 4.0 * np.einsum("ij,ij,ij->i", rise, shares, np.roll(shares, -1, axis=1))
 
 
-def bulge_volume(vertices: FloatArray, faces: IntArray, rise: FloatArray, weight: FloatArray | None = None) -> float:
-    """Return the volume (mm3) between flat triangles and the wall, counted by a weight (n,) at the vertices.
-
-    A quadratic's mean over a triangle is the mean of its edges' middles.
-    """
-    each = face_areas(vertices, faces) * rise.mean(axis=1)
-    return float(each.sum() if weight is None else each @ weight[faces].mean(axis=1))
+def mean_bulge(rise: FloatArray) -> FloatArray:
+    """Return the mean heights (m,) over triangles whose edges rise by (m, 3): a quadratic's are its edges' middles'."""
+    return rise @ np.full(3, 1.0 / 3.0)

@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.compare.bulge import bulge_volume, edge_bulges
-from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, vertex_areas, volume_where
+from portgeo.compare.bulge import edge_bulges, mean_bulge
+from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of
 from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
 from portgeo.compare.reading_error import readings_u
 from portgeo.compare.register import Alignment, Method, align, wall_of
@@ -26,7 +26,7 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.survey.schedule import table_stations
-from portgeo.triangles import used_by
+from portgeo.triangles import lengths, used_by
 from portgeo.units import Notice
 
 T = TypeVar("T")
@@ -105,8 +105,11 @@ def compare_ports(
     _both(refuse_open, ports, ("BEFORE", "AFTER"))
     one, other = _both(walled, ports)
     fine_one, fine_other = _both(finely, (one, other))
-    wall = wall_of(one)
-    alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
+    with ThreadPoolExecutor(1) as pool:
+        surveyed = pool.submit(lambda: [state_of(port) for port in ports])  # while the two are laid together
+        wall = wall_of(one)
+        alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
+    before_state, after_state = surveyed.result()
     own_moved, moved = (alignment.moved(part.port.vertices) for part in (other, fine_other))
     noise = float(np.hypot(before.noise, after.noise))
 
@@ -129,24 +132,17 @@ def compare_ports(
     _refuse_apart(depth, one.tube)
     read_volume_u, read_depth_u = readings_u(before, after)
     map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch, untold=read_depth_u)
-    sides = ((1.0, after_wedges), (-1.0, before_wedges))
-    cut = [(sign, part, map_.at(map_.cut, part.where)) for sign, part in sides]
-    built_up = [(sign, part, map_.at(map_.built_up, part.where)) for sign, part in sides]
+    behind = _both(lambda part: map_.spread(part.shared_out(part.volumes), part.where), (after_wedges, before_wedges))
+    gained = behind[0] - behind[1]
     # Parts that come out on the other side hold nothing but chord errors and faint edges: too shallow to tell.
-    removed = max(sum(sign * volume_where(part, weight) for sign, part, weight in cut), 0.0)
-    added = max(-sum(sign * volume_where(part, weight) for sign, part, weight in built_up), 0.0)
+    removed = max(float((map_.cut * gained).sum()), 0.0)
+    added = max(-float((map_.built_up * gained).sum()), 0.0)
     below_noise = after_wedges.total - before_wedges.total - removed + added
 
-    own_sides = [(own_after, after.noise), (own_before, before.noise)]
-    counted = [
-        weight if part is fine else map_.at(map_.cut, part.where)
-        for (part, _), (_, fine, weight) in zip(own_sides, cut, strict=True)
-    ]
-    removed_u, net_u = _volume_us(alignment, own_sides, counted)
+    removed_u, net_u = _volume_us(alignment, map_, (own_after, own_before), (after.noise, before.noise))
     # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7).
     removed_u = float(np.sqrt(removed_u**2 + below_noise**2 / 3.0 + read_volume_u**2))
 
-    before_state, after_state = state_of(before), state_of(after)
     short = before_state.short_side
     after_faces = fine_other.port.faces
     rows = station_rows(before, moved, after_faces, table_stations(before, stations), stretch, noise)
@@ -170,7 +166,8 @@ def compare_ports(
         walls=by_wall(
             map_,
             depth,
-            cut,
+            after_wedges,
+            gained,
             (short.station_from, short.station_to) if short else None,
         ),
         spots=spots(map_, one.tube),
@@ -228,28 +225,29 @@ def _rim(port: Walled) -> IntArray:
 
 
 def _volume_us(
-    alignment: Alignment, sides: Sequence[tuple[Wedges, float]], counted: Sequence[FloatArray]
+    alignment: Alignment, map_: DepthMap, sides: tuple[Wedges, Wedges], noises: tuple[float, float]
 ) -> tuple[float, float]:
-    """Return the standard uncertainties of the volumes between two walls, mm3: where counted, and in all.
+    """Return the standard uncertainties of the volumes between two walls, mm3: of the cut, and in all.
 
     The fit shifts the whole wall at once: its lever is the sum of area times how each height changes
     with the motion (JCGM 100, 5.1.2, with the covariance of the motion). The noise of one point of a
     mesh counts over the area it stands for. What bulges between the points is in the volume or not,
-    for either mesh: see bulge. sides : AFTER's wall and BEFORE's with their noises; counted : the
-    weights that their vertices count by.
+    for either mesh: see bulge. sides : AFTER's wall and BEFORE's, with the noises of their points.
     """
-    variance = np.zeros(2)
-    for k, ((part, noise), own) in enumerate(zip(sides, counted, strict=True)):
-        rise = edge_bulges(part.vertices, part.faces, part.normals)
-        areas = vertex_areas(part.vertices, part.faces)
-        lever = alignment.pull(part.vertices, part.normals) if k == 0 else None
-        for j, weight in enumerate((own, np.ones_like(own))):
-            if lever is not None:
-                pull = (areas * weight) @ lever
-                variance[j] += max(float(pull @ alignment.covariance @ pull), 0.0)
-            variance[j] += float(((areas * weight * noise) ** 2).sum())
-            variance[j] += bulge_volume(part.vertices, part.faces, rise, weight) ** 2 / 3.0
-    return float(np.sqrt(variance[0])), float(np.sqrt(variance[1]))
+
+    def variances(part: Wedges, noise: float) -> FloatArray:
+        weights = np.stack([map_.at(map_.cut, part.where), np.ones(len(part.vertices))])
+        areas = weights * part.areas
+        rise = mean_bulge(edge_bulges(part.vertices, part.faces, part.normals))
+        bulge = weights @ part.shared_out(lengths(part.vector_areas) * rise)
+        found = (areas**2).sum(axis=1) * noise**2 + bulge**2 / 3.0
+        if part is sides[0]:
+            pull = areas @ alignment.pull(part.vertices, part.normals)
+            found += np.maximum(np.einsum("ki,ij,kj->k", pull, alignment.covariance, pull), 0.0)
+        return found
+
+    of_cut, of_all = np.sqrt(sum(_both(variances, sides, noises)))
+    return float(of_cut), float(of_all)
 
 
 def _of_wall(part: Walled) -> IntArray:

@@ -6,10 +6,10 @@ is the exact distance to BEFORE's wall, positive where metal was removed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from portgeo.compare.deepest import deepest_cut, deepest_of_clean
 from portgeo.compare.depth_map import DepthMap, wall_shares
@@ -18,7 +18,7 @@ from portgeo.compare.tube import WALLS, Tube, places
 from portgeo.compare.wedges import Wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import face_areas, used_by
+from portgeo.triangles import used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
 CLEAN_MM = 0.005  # noise below this is the rounding of a clean mesh
@@ -57,12 +57,6 @@ class WallDepth:
     area: float
 
 
-def vertex_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
-    """Return the area (n,) that each vertex stands for: a third of its faces'."""
-    third = face_areas(vertices, faces) / 3.0
-    return np.asarray(np.bincount(faces.ravel(), np.repeat(third, 3), minlength=len(vertices)), dtype=np.float64)
-
-
 def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float], own: IntArray) -> Depth:
     """Return the depth of AFTER's wall, in BEFORE's port frame, under BEFORE's.
 
@@ -72,14 +66,14 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
     used = used_by(after.faces, len(after.vertices))
     at_vertices = np.zeros(len(after.vertices))
     at_vertices[used] = signed_distance(before, after.vertices[used])
-    areas = vertex_areas(after.vertices, after.faces)
+    areas = after.areas
     if areas[used].sum() == 0.0:
         raise GeometryError(
             "no wall of the one lies along the other: there is nothing to compare",
             mend="Check the units of both (inches under columns in _mm make a port 25 times too small), and that "
             "both are one port",
         )
-    calm = _calm(after.faces, at_vertices) if noise > 0.0 else at_vertices
+    calm = _calm(after.corners, at_vertices) if noise > 0.0 else at_vertices
     order = used[np.argsort(calm[used], kind="stable")]
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
@@ -106,28 +100,23 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
     )
 
 
-def _calm(faces: IntArray, values: FloatArray) -> FloatArray:
+def _calm(corners: csr_array, values: FloatArray) -> FloatArray:
     """Return values (n,) averaged over their neighbours on the mesh, CALM_ROUNDS times."""
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    count = np.bincount(start, minlength=len(values)) + np.bincount(end, minlength=len(values)) + 1
+    faces_round = corners.T @ np.ones(corners.shape[0])
     for _ in range(CALM_ROUNDS):
-        total = np.bincount(start, values[end], minlength=len(values))
-        total += np.bincount(end, values[start], minlength=len(values))
-        values = (total + values) / count
+        # Round a point its faces' sums have its own value once for each, and a neighbour's from both sides.
+        total = corners.T @ (corners @ values) - faces_round * values
+        values = (total + values) / (2.0 * faces_round + 1.0)
     return values
 
 
 def by_wall(
-    map_: DepthMap,
-    depth: Depth,
-    sides: Sequence[tuple[float, Wedges, FloatArray]],
-    short_side: tuple[float, float] | None,
+    map_: DepthMap, depth: Depth, after: Wedges, gained: FloatArray, short_side: tuple[float, float] | None
 ) -> dict[str, WallDepth]:
     """Return the depth of each wall, and of the floor between two stations as `short_side`.
 
-    sides : AFTER's wall and BEFORE's, each with the sign its volume counts by and the weights (n,) of the cut.
+    gained : (n, m), mm3, what the port gained behind each cell of the map.
     """
-    after = sides[0][1]
     found: dict[str, WallDepth] = {}
     choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
     if short_side is not None:
@@ -140,7 +129,7 @@ def by_wall(
         found[name] = WallDepth(
             mean=float(np.average(depth.at_vertices[here], weights=depth.areas[here])),
             deepest=min(float(depth.calm[here].max()), depth.deepest),
-            removed=sum(sign * volume_where(part, cut * map_.at(shares, part.where)) for sign, part, cut in sides),
+            removed=float((map_.cut * shares * gained).sum()),
             area=float(depth.areas[here].sum()),
         )
     return found
@@ -151,8 +140,3 @@ def _on(part: Wedges, wall: int, stretch: tuple[float, float] | None) -> np.ndar
     here = part.where.wall == wall
     station = part.where.station
     return here if stretch is None else here & (station >= stretch[0]) & (station <= stretch[1])
-
-
-def volume_where(part: Wedges, weight: FloatArray) -> float:
-    """Return the volume behind a wall, mm3, counted by a weight (n,) at its vertices."""
-    return float(part.volumes @ weight[part.faces].mean(axis=1))

@@ -60,6 +60,24 @@ class DepthMap:
         row = np.clip(row + 1.0, 0.0, padded.shape[0] - 1.0)
         return ndimage.map_coordinates(padded, [row, column + 1.0], order=1, mode="nearest")
 
+    def spread(self, amounts: FloatArray, where: Places) -> FloatArray:
+        """Return amounts (k,) at places, each shared out among the four cells (n, m) that `at` takes from there.
+
+        So the sum of amounts times values taken from cells is that of cells times what is spread on them.
+        """
+        row, column = self.cells(where)
+        row = np.clip(row, 0.0, len(self.stations) - 1.0)
+        low, left = np.floor(row).astype(np.int64), np.floor(column).astype(np.int64)
+        share_up, share_right = row - low, column - left
+        count = len(self.turns)
+        total = np.zeros(self.depth.size)
+        for up in (0, 1):
+            for right in (0, 1):
+                weight = np.abs(1 - up - share_up) * np.abs(1 - right - share_right)
+                cell = np.minimum(low + up, len(self.stations) - 1) * count + (left + right) % count
+                total += np.bincount(cell, weight * amounts, minlength=total.size)
+        return total.reshape(self.depth.shape)
+
 
 @dataclass(frozen=True)
 class Spot:

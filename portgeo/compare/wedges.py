@@ -13,13 +13,13 @@ from functools import cached_property
 
 import manifold3d
 import numpy as np
+from scipy.sparse import csr_array
 
-from portgeo.compare.bulge import vertex_normals
 from portgeo.compare.tube import Places, Tube, Walled, joined, places, wall_faces
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
-from portgeo.triangles import BLOCK, cross, volume
+from portgeo.triangles import BLOCK, corners_of, cross, lengths, vector_areas, volume
 
 END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide
@@ -38,9 +38,29 @@ class Wedges:
     volumes: FloatArray
 
     @cached_property
+    def corners(self) -> csr_array:
+        """Which triangle has which vertices (m, n), see triangles.corners_of."""
+        return corners_of(self.faces, len(self.vertices))
+
+    @cached_property
+    def vector_areas(self) -> FloatArray:
+        """Areas of the triangles times their unit normals (m, 3)."""
+        return vector_areas(self.vertices, self.faces)
+
+    @cached_property
     def normals(self) -> FloatArray:
-        """Unit normals of the vertices (n, 3)."""
-        return vertex_normals(self.vertices, self.faces, 1)
+        """Unit normals of the vertices (n, 3), by area."""
+        normals = self.shared_out(self.vector_areas)
+        return normals / np.maximum(lengths(normals), 1e-300)[:, None]
+
+    @cached_property
+    def areas(self) -> FloatArray:
+        """Area that each vertex stands for (n,): a third of its triangles'."""
+        return self.shared_out(lengths(self.vector_areas))
+
+    def shared_out(self, amounts: FloatArray) -> FloatArray:
+        """Return amounts (m, ...) of the triangles shared out evenly among their corners (n, ...)."""
+        return self.corners.T @ amounts / 3.0
 
     @property
     def total(self) -> float:
