@@ -15,6 +15,7 @@ from portgeo.report.notices import notices_lines
 from portgeo.units import Display, Notice
 
 MOST_SPOTS = 6  # places listed; the JSON has all
+LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
 
 
 def comparison_text(
@@ -22,10 +23,13 @@ def comparison_text(
 ) -> str:
     """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
     d, depth, one, other = display, found.depth, found.before_state, found.after_state
+    error = found.removed_u / 1000.0
+    removed, added = (metal_text(volume / 1000.0, error) for volume in (found.removed, found.added))
+    grams = f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)"
+    none = f"none to tell ({least_text(error)})"
     lines = [
         title,
-        f"  metal removed  {found.removed / 1000.0:.2f} ± {2 * found.removed_u / 1000.0:.2f} cc, "
-        f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)",
+        f"  metal removed  {f'{removed}, {grams}' if removed else none}",
         f"  deepest cut    {d.length(depth.deepest, label=False)} ± {d.length(2 * found.depth_u)} at station "
         f"{d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}",
         f"  least area     {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
@@ -33,7 +37,7 @@ def comparison_text(
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
         f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
-        f"  metal added    {_added(found)}; too shallow to tell removed from added "
+        f"  metal added    {added or none}; too shallow to tell removed from added "
         f"{round(found.below_noise / 1000.0, 2) + 0.0:+.2f} cc",
         f"  laid together  {_alignment(found, d)}",
         "",
@@ -81,12 +85,19 @@ def spot_text(spot: Spot, d: Display) -> str:
     return f"ridge: {d.length(spot.height)} high on {d.area(spot.size)}, highest {place}"
 
 
-def _added(found: Comparison) -> str:
-    """Return how much metal came on, where it is more than the error of such a volume."""
-    noise = 2.0 * found.removed_u
-    if found.added <= noise:
-        return f"none to tell (under {max(noise / 1000.0, 0.01):.2f} cc)"
-    return f"{found.added / 1000.0:.2f} ± {noise / 1000.0:.2f} cc"
+def metal_text(volume: float, error: float) -> str:
+    """Return how much metal went or came (cc), nothing where it is within twice the error of such a volume."""
+    return f"{volume:.2f} ± {2.0 * error:.2f} cc" if volume > max(2.0 * error, LEAST_CC) else ""
+
+
+def least_text(error: float) -> str:
+    """Return under how much (cc) metal cannot be told."""
+    return f"under {max(2.0 * error, LEAST_CC):.2f} cc"
+
+
+def wall_removed(removed: float, error: float) -> float:
+    """Return what came off one wall (cc): less than nothing, by less than the error of such a volume, is nothing."""
+    return removed if removed < -2.0 * error else max(removed, 0.0)
 
 
 def _radius(found: Comparison, d: Display) -> str:
@@ -117,11 +128,10 @@ def _alignment(found: Comparison, d: Display) -> str:
 def _walls(found: Comparison, d: Display) -> list[str]:
     lines = [f"{'wall':>12} {'mean depth':>11} {'deepest':>9} {'removed cc':>11}"]
     for name, wall in found.walls.items():
-        # Less than nothing, by less than the error of such a volume, is nothing.
-        removed = wall.removed if wall.removed < -2.0 * found.removed_u else max(wall.removed, 0.0)
+        removed = wall_removed(wall.removed / 1000.0, found.removed_u / 1000.0)
         lines.append(
             f"{name.replace('_', ' '):>12} {signed(d.length(wall.mean, label=False)):>11} "
-            f"{signed(d.length(wall.deepest, label=False)):>9} {signed(f'{removed / 1000.0:.2f}'):>11}"
+            f"{signed(d.length(wall.deepest, label=False)):>9} {signed(f'{removed:.2f}'):>11}"
         )
     return lines
 

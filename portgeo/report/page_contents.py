@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from portgeo.report.compare_text import wall_removed
 from portgeo.report.page_tables import Column, Table, kind_of, number_of
 from portgeo.units import Display
 
@@ -170,7 +171,8 @@ def _compared(one: Mapping[str, Any]) -> list[Table]:
     keys += tuple(f"depth_{wall}_mm" for wall in ("roof", "floor", "left", "right"))
     rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
     walls = tuple(
-        (name.replace("_", " "), w["mean_mm"], w["max_mm"], w["removed_cc"]) for name, w in record["walls"].items()
+        (name.replace("_", " "), w["mean_mm"], w["max_mm"], wall_removed(w["removed_cc"], record["removed_u_cc"]))
+        for name, w in record["walls"].items()
     )
     wall_columns = (
         Column("wall", "Wall", "text"),

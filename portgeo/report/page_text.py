@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
-from portgeo.report.compare_text import clock_text
+from portgeo.report.compare_text import clock_text, least_text, metal_text
 from portgeo.report.page_contents import compared_flows
 from portgeo.units import FOOT, Display
 
@@ -44,16 +44,18 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
 
 def removed_text(change: Mapping[str, Any], d: Display) -> str:
     """Return what metal came out, and how deep."""
-    depth = change["depth"]
+    depth, error = change["depth"], change["removed_u_cc"]
+    removed, added = (metal_text(change[key], error) for key in ("removed_cc", "added_cc"))
     text = (
-        f"{change['removed_cc']:.2f} ± {2 * change['removed_u_cc']:.2f} cc of metal came out "
-        f"(about {change['removed_g']:.0f} g), at most "
-        f"{d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
+        f"{removed} of metal came out (about {change['removed_g']:.0f} g)"
+        if removed
+        else f"no metal came out that can be told ({least_text(error)})"
+    )
+    text += (
+        f", at most {d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
         f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}"
     )
-    if change["added_cc"] >= 0.005:
-        text += f", and {change['added_cc']:.2f} cc was added"
-    return text
+    return text + (f", and {added} was added" if added else "")
 
 
 def volume_text(record: Mapping[str, Any]) -> str:

@@ -7,6 +7,7 @@ import pypdfium2
 import pytest
 
 from portgeo.report.customer import Sheet, customer_pages
+from portgeo.report.page import write_page
 from portgeo.report.page_contents import compared_flows, results_tables
 from portgeo.report.page_models import scales_of
 from portgeo.units import Display
@@ -50,6 +51,27 @@ def test_flows_are_compared_with_one_set_up(report):
     first, last = compared_flows(results | {"bench": [*results["bench"], manifold]})
     assert (first[1], last[1]) == (130.0, 143.0)
     assert [flow[1] for flow in compared_flows(results | {"bench": [results["bench"][0], manifold]})] == [110.0]
+
+
+def test_metal_within_its_error_is_not_told_on_any_page(report):
+    results, models = report
+    one = results["compare"][0]
+    walls = {"floor": {"mean_mm": 0.0, "max_mm": 0.0, "removed_cc": -0.03}}
+    record = one["record"] | {"removed_u_cc": 0.02, "added_cc": 0.03, "walls": walls}
+
+    def told(**change):
+        made = results | {"compare": [one | {"record": record | change}]}
+        first = pypdfium2.PdfDocument(customer_pages(made, models, INCHES))[0].get_textpage().get_text_range()
+        walls = next(rows for name, _, rows in results_tables(made, INCHES) if name.startswith("walls-"))
+        return write_page(made, (), INCHES), " ".join(first.split()), walls[0][-1]
+
+    page, customer, floor = told()
+    assert "was added" not in page + customer and floor == 0.0
+    page, customer, floor = told(added_cc=0.05, removed_cc=0.03)
+    assert all("0.05 ± 0.04 cc was added" in text for text in (page.replace("\u00a0", " "), customer))
+    assert all(
+        "no metal came out that can be told (under 0.04 cc)" in text.replace("\u00a0", " ") for text in (page, customer)
+    )
 
 
 def test_power_is_an_estimate_with_its_caution(report):
