@@ -1,4 +1,4 @@
-"""The report's sentences: what was done, what changed, what comes next, each in words for a person.
+"""The report's sentences: how the port is, what comes next, what was done, each in words for a person.
 
 Results come in; sentences in the user's unit go out. Each ± is twice the standard uncertainty.
 """
@@ -21,8 +21,25 @@ ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
 def answer(results: Mapping[str, Any], d: Display) -> list[str]:
-    """Return the answer in three sentences: what was done, what it changed, what comes next."""
-    return [_done(results, d), _changed(results, d), next_step(results, d)]
+    """Return the answer in three parts: how the port is now, what comes next, what was done and what it changed."""
+    return [_now(results, d), next_step(results, d), _done(results, d)]
+
+
+def _now(results: Mapping[str, Any], d: Display) -> str:
+    """Return what the next cut hangs on: the least area, a pinch, and the air on the short side."""
+    state = results["states"][-1]
+    side, air = state["port"]["short_side"], state["airspeed"]
+    text = f"{_capital(state['name'])}: the least area is {_least_area(state['port'], d)}"
+    pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
+    if pinch:
+        text += f", with a {pinch.partition(':')[0]}"
+    if side and air and air["short_side"]:
+        text += f". The air on the short side (radius {radius_text(side, d)}) peaks at {peak_text(air, d)}"
+    elif air:
+        text += f". The air peaks at {peak_text(air, d)}"
+    elif side:
+        text += f"; the short side’s radius is {radius_text(side, d)}"
+    return text + "."
 
 
 def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
@@ -35,11 +52,18 @@ def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str,
 
 
 def _done(results: Mapping[str, Any], d: Display) -> str:
+    """Return what was done to the port and what that changed; of a single state what it holds and flows."""
     states, change = results["states"], whole_change(results)
-    if change is None:
-        port = states[-1]["port"]
-        return f"{_capital(states[-1]['name'])}, the port holds {volume_text(port)} over {d.length(port['length_mm'])}."
-    return f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}."
+    if len(states) == 1:
+        port, flows = states[0]["port"], compared_flows(results)[-1:]
+        text = f"The port holds {volume_text(port)} over {d.length(port['length_mm'])}"
+        return text + (f"; {flow_change(flows)}." if flows else ".")
+    went, stayed = changes(results, d)
+    if stayed:
+        names = " and ".join(name for name, _ in stayed)
+        went.append(f"{names} {'stay as they were' if len(stayed) > 1 else 'stays as it was'}")
+    began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
+    return f"{began}{removed_text(change, d)}. {_capital(changed)}" if change else began + changed
 
 
 def removed_text(change: Mapping[str, Any], d: Display) -> str:
@@ -65,16 +89,17 @@ def volume_text(record: Mapping[str, Any]) -> str:
     return f"{record['volume_cc']:.2f} ± {max(2 * record['volume_u_cc'], 0.01):.2f} cc"
 
 
-def _changed(results: Mapping[str, Any], d: Display) -> str:
-    went, stayed = changes(results, d)
-    if stayed:
-        went.append(f"{' and '.join(stayed)} {'stay as they were' if len(stayed) > 1 else 'stays as it was'}")
-    return f"{_capital('; '.join(went))}."
+def _least_area(record: Mapping[str, Any], d: Display) -> str:
+    """Return the least area with its doubt, and where it is."""
+    least = record["least_area"]
+    area = f"{d.area(least['area_mm2'], label=False)} ± {d.area(2 * least['area_u_mm2'])}"
+    return f"{area}, at station {d.length(least['station_mm'])}"
 
 
-def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str]]:
-    """Return what became of area, least area, short side and flow, and what of them stayed as it was."""
-    went, stayed = [], []
+def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tuple[str, str]]]:
+    """Return what became of area, least area, short side and flow; and what of them stayed as it was, with its size."""
+    went: list[str] = []
+    stayed: list[tuple[str, str]] = []
     states, change = results["states"], whole_change(results)
     if change:
         most = max(change["stations"], key=lambda s: abs(s["change_percent"] or 0.0))
@@ -85,14 +110,13 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str
                 f"{d.area(most['after_mm2'])} ({percent_text(most['change_percent'])})"
             )
     first, last = (states[k]["port"]["least_area"] for k in (0, -1))
-    now = f"{d.area(last['area_mm2'], label=False)} ± {d.area(2 * last['area_u_mm2'])}"
-    at = f"at station {d.length(last['station_mm'])}"
+    now = _least_area(states[-1]["port"], d)
     if len(states) == 1:
-        went.append(f"the least area is {now}, {at}")
+        went.append(f"the least area is {now}")
     elif abs(last["area_mm2"] - first["area_mm2"]) > 2.0 * math.hypot(first["area_u_mm2"], last["area_u_mm2"]):
-        went.append(f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}, now {at}")
+        went.append(f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}")
     else:
-        stayed.append(f"the least area ({now}, {at})")
+        stayed.append(("the least area", now))
     one, other = (states[k]["port"]["short_side"] for k in (0, -1))
     if other and (len(states) == 1 or not one):
         went.append(f"the short side’s radius is {radius_text(other, d)}")
@@ -102,10 +126,10 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[str
             before = d.length(one["radius_mm"], label=False)
             went.append(f"the short side’s radius went from {before} to {radius_text(other, d)}")
         else:
-            stayed.append(f"the short side (radius {radius_text(other, d)})")
+            stayed.append(("the short side", f"radius {radius_text(other, d)}"))
     flows = compared_flows(results)
     if len(flows) > 1 and abs(gain(flows)) < REPEATS:
-        stayed.append(f"the best flow ({flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O)")
+        stayed.append(("the best flow", f"{flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O"))
     elif flows:
         went.append(flow_change(flows))
     return went, stayed
@@ -182,7 +206,7 @@ def peak_text(record: Mapping[str, Any], d: Display) -> str:
     """Return the short side's peak speed and whether the wall holds its air."""
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
     text = (
-        f"{speed_text(peak['peak_m_s'], d)} ± {speed_text(peak['peak_grid_error_m_s'], d)}, "
+        f"{speed_text(peak['peak_m_s'], d).split()[0]} ± {speed_text(peak['peak_grid_error_m_s'], d)}, "
         f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
     )
     if fall is None:
@@ -233,7 +257,7 @@ def engine_text(results: Mapping[str, Any]) -> str:
 
 def tied(text: str) -> str:
     """Return text whose figures do not part from their units at the end of a line."""
-    text = re.sub(r"(?<=\d) (?=(?:in|mm|sq in|mm²|cc|g|%|cfm|hp|inH2O)\b|%)", "\u00a0", text)
+    text = re.sub(r"(?<=\d) (?=(?:in|mm|sq in|mm²|cc|g|%|cfm|hp|inH2O|ft/s|m/s)\b|%)", "\u00a0", text)
     return text.replace("± ", "±\u00a0").replace("sq in", "sq\u00a0in").replace("0 o'clock", "0\u00a0o’clock")
 
 

@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from portgeo.report.page import write_page
+from portgeo.report.page_text import answer
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.report.conftest import CAST, CUT, INCHES, TITLE
 
@@ -276,6 +277,22 @@ def test_the_page_is_one_small_file_the_same_each_time(report):
     assert not re.search(r"""(?:src|href|action|xlink:href)=["']?(?:https?:)?//""", page)
     data = re.search(r'<script type="application/json" id="view-data">(.*?)</script>', page, re.DOTALL)[1]
     assert [one["state"] for one in json.loads(data)["models"]] == [CAST, CUT, "planned"]
+
+
+def test_the_answer_begins_with_what_the_next_cut_hangs_on(report):
+    """Least area, pinch and the air on the short side, then the cut; what was done comes last."""
+    results = report[0]
+    now, ahead, done = answer(results, INCHES)
+    last, least = results["states"][1], results["states"][1]["port"]["least_area"]
+    assert INCHES.area(least["area_mm2"], label=False) in now and INCHES.length(least["station_mm"]) in now
+    assert INCHES.speed(last["airspeed"]["short_side"]["peak_m_s"]).split()[0] in now and "ft/s" in now
+    assert ahead.startswith("Next, take") and "metal came out" in done
+    pinched = last | {
+        "port": last["port"] | {"warnings": [{"code": "pinch", "message": "pinch at 1.000 in: the area"}]}
+    }
+    now, ahead, done = answer(results | {"states": [pinched], "compare": [], "plan": None}, INCHES)
+    assert "with a pinch at 1.000 in. The air on the short side (radius " in now
+    assert done.startswith("The port holds") and "; the best flow is 143.0 cfm" in done
 
 
 def test_what_a_job_lacks_is_left_out(report):
