@@ -60,6 +60,9 @@ class Display:
         return mm2 / MM_PER[self.unit] ** 2
 
 
+MILLIMETRES = Display("mm")  # where nobody has said how lengths are to be shown
+
+
 @dataclass(frozen=True)
 class Notice:
     """Something the user should know that stops nothing: a code, and a text for a person.

@@ -19,7 +19,7 @@ from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, thin_walls, wall_limit
 from portgeo.reshape.placing import gasket, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
-from portgeo.units import Notice
+from portgeo.units import Display, Notice
 
 MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
 
@@ -47,5 +47,5 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))
     with naming(file):
-        plan = plan_cut(port, wanted.target, limits, like)
+        plan = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
     return replace(plan, warnings=(*thin, *plan.warnings))

@@ -22,7 +22,7 @@ from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
 from portgeo.triangles import volume
-from portgeo.units import Notice
+from portgeo.units import MILLIMETRES, Display, Notice
 
 NODE_MM, MOST_NODES, LEAST_NODES = 2.5, 61, 25  # along the port: unknowns of the cut
 NODES_ROUND = 48
@@ -107,14 +107,15 @@ def plan_cut(
     target: Target,
     limits_of: Sequence[Callable[[WallGrid], Limit]] = (),
     like: Port | None = None,
+    display: Display = MILLIMETRES,
 ) -> Plan:
     """Return the plan of the smallest cut that meets a target within limits.
 
     limits_of : functions from the wall grid to a Limit. like : a port whose shape is cut outright,
-    in this port's frame. Raises InputError for a target outside the port and GeometryError where the
-    wall cannot be planned or the cut wall would fold.
+    in this port's frame. display : how a refusal shows lengths. Raises InputError for a target outside
+    the port and GeometryError where the wall cannot be planned or the cut wall would fold.
     """
-    check_target(target, port)
+    check_target(target, port, display)
     grid, rows = planning_grid(port, target)
     limits = [*chosen_limits(grid, target), *(make(grid) for make in limits_of)]
     limit = together(limits, grid.lean.shape)

@@ -14,6 +14,7 @@ from portgeo.errors import InputError
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.reshape.grid import WALLS
+from portgeo.units import Display
 
 BLEND_MM = 8.0  # *common practice, no source*: a cut that fades over less shows as a step to finger and flow
 GREATEST_DEPTH_MM = 2.54  # 0.100 in: *common practice, no source*, a large but ordinary cut
@@ -94,8 +95,8 @@ def wanted_areas(target: Target, stations: FloatArray, throat_area: float) -> Fl
     return wanted
 
 
-def check_target(target: Target, port: Port) -> None:
-    """Refuse a target that this port cannot be asked for: stations outside it, or nothing wanted."""
+def check_target(target: Target, port: Port, display: Display) -> None:
+    """Refuse a target that this port cannot be asked for: stations outside it, told in `display`'s unit."""
     first, last = port.centreline.stations[[0, -1]]
     places = [(w.where or "area", s) for w in target.areas for s in (w.start, w.end)]
     if target.short_side is not None:
@@ -104,7 +105,8 @@ def check_target(target: Target, port: Port) -> None:
     for where, station in places:
         if not first - 1e-6 <= station <= last + 1e-6:
             raise InputError(
-                f"station {station:.2f} mm is outside the port, which runs from {first:.2f} to {last:.2f} mm",
+                f"station {display.length(station)} is outside the port, which runs from "
+                f"{display.length(first, label=False)} to {display.length(last)}",
                 where=where,
                 mend="Name a station along the centreline, from the entry",
             )

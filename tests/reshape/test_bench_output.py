@@ -233,4 +233,5 @@ def test_nothing_is_overwritten_or_half_written(bench):
     with pytest.raises(InputError, match="outside the port") as refusal:
         _run("reshape", "port.csv", "wanted.toml", "--csv", "cut.csv", "-q", "--force")
     assert "wanted.toml" in str(refusal.value) and "line 3" in str(refusal.value)
+    assert "station 25.000 in is outside the port, which runs from 0.000 to " in str(refusal.value)
     assert (bench / "cut.csv").read_bytes() == before
