@@ -98,9 +98,9 @@ def length_of(text: str, unit: str, where: str) -> float:
     """Return a length typed on the command line in mm: 6, 1/4, 1 1/2, 6in, 3/8", 152.4mm, 41,3mm.
 
     unit : of a bare number, the one answers are shown in. where : the option, for a refusal. Raises
-    InputError for what is no length, and for a bare fraction where the unit is mm.
+    InputError for what is no length, and for a fraction that is not of an inch or that no rule has.
     """
-    from portgeo.io.numbers import TRAILING_UNIT, UNIT_MARKS, read_number
+    from portgeo.io.numbers import FRACTION, TRAILING_UNIT, UNIT_MARKS, read_number
 
     shown = f"'{text.strip()[:40]}'"
     mend = "Write for example 6in, 1 1/2in or 152.4mm"
@@ -119,6 +119,8 @@ def length_of(text: str, unit: str, where: str) -> float:
     try:
         value = read_number(number, unit="in", decimal_comma=True, where=where) * MM_PER[of]
     except InputError:
+        if FRACTION.fullmatch(number.strip()):
+            raise
         raise InputError(f"{shown} is not a length", where=where, mend=mend) from None
     if not 0.0 <= value <= LONGEST_MM:
         raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)

@@ -26,6 +26,8 @@ UNIT_NAMES = {
     "deg": "degrees",
 }
 EXAMPLES = {"in": "1.625 or 1 5/8", "mm": "41.3", "deg": "22.5"}
+INCH_PARTS = (2, 4, 8, 16, 32, 64, 128)  # as rules and drills have them: another denominator is a slip
+INCH_MEND = f"Look for a slip: 8 of 5/8 can be {', '.join(map(str, INCH_PARTS))}; else write a decimal"
 TRAILING_UNIT = re.compile(r"\s*(\"|''|°|[a-zA-Z]+\.?)$")
 DATE = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}([-./])[0-9]{1,2}\1[0-9]{2,4}"
@@ -56,7 +58,7 @@ def read_number(text: str, *, unit: str, decimal_comma: bool, where: str | None 
 
     unit : "mm", "in" or "deg", what the column is in; a unit written in the cell must agree.
     decimal_comma : whether a comma can be a decimal mark (not where it separates fields). Fractions
-    are read in inches and degrees. Raises InputError at `where`.
+    are read in inches, of the parts a rule has, and in degrees. Raises InputError at `where`.
     """
     shown = f"'{text.strip()[:40]}'"
     plain = _plain(text)
@@ -128,6 +130,10 @@ def _fraction(match: re.Match[str], shown: str, unit: str, where: str | None) ->
         )
     if int(bottom) == 0 or (whole is not None and int(top) >= int(bottom)):
         raise InputError(f"{shown} is not a fraction that can be read", where=where, mend="Write it as 1 5/8")
+    if unit == "in" and int(bottom) not in INCH_PARTS:
+        raise InputError(
+            f"{shown} is a fraction, and no rule has an inch in {bottom} parts", where=where, mend=INCH_MEND
+        )
     value = float(whole or 0) + int(top) / int(bottom)
     return -value if sign == "-" else value
 

@@ -10,6 +10,7 @@ import re
 from fractions import Fraction
 
 from portgeo.errors import InputError
+from portgeo.io.numbers import INCH_MEND, INCH_PARTS
 
 LONGEST = 60  # letters of the file's own shown
 PLACE = re.compile(r"at line (\d+)")
@@ -56,6 +57,8 @@ def _of_value(key: str, value: str) -> tuple[str, str] | None:
         return f"{said} has a decimal comma", f"Write  {key} = {value.replace(',', '.')}  with a point"
     mixed = re.fullmatch(r"(?:(\d+)[ -])?(\d+)/(\d+)", value)
     if mixed and int(mixed[3]) and len(value) < LONGEST:
+        if int(mixed[3]) not in INCH_PARTS:
+            return f"{said} is a fraction, and no rule has an inch in {mixed[3]} parts", INCH_MEND
         whole = int(mixed[1] or 0) + Fraction(int(mixed[2]), int(mixed[3]))
         return f"{said} is a fraction", f"Write  {key} = {float(whole):g}  as a decimal"
     measured = re.fullmatch(rf"({NUMBER})\s*(in|inch|inches|mm|\")", value)

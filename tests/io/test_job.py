@@ -219,6 +219,7 @@ def test_a_wall_read_in_the_state_that_the_cut_starts_from_is_taken(folder):
     [
         ("valve = 1.600", "valve = 1,6", "1,6 has a decimal comma. Write  valve = 1.6  with a point"),
         ("valve = 1.600", "valve = 1 5/8", "1 5/8 is a fraction. Write  valve = 1.625"),
+        ("valve = 1.600", "valve = 1 34/46", "1 34/46 is a fraction, and no rule has an inch in 46 parts. Look for a"),
         ("valve = 1.600", "valve = 41 mm", "41 mm has its unit beside the number. Write  valve_mm = 41"),
         ("valve = 1.600", "valve = .6", "Write  valve = 0.6  in its place"),
         ("valve = 1.600", "valve = ", "valve has no value"),

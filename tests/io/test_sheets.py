@@ -325,6 +325,12 @@ def test_odd_ways_of_writing_numbers():
             read_number(text, unit="in", decimal_comma=True)
 
 
+def test_a_fraction_that_no_rule_has_is_refused_with_its_cell(tmp_path):
+    wrong = refusal(tmp_path, "station_in,height_in,width_in\n0,1 34/46,1\n1,1.7,1\n")
+    assert wrong.where == "row 2, column height_in" and "'1 34/46'" in wrong.what and "46 parts" in wrong.what
+    assert read_number("4 1/3", unit="deg", decimal_comma=False) == pytest.approx(4.0 + 1.0 / 3.0)
+
+
 WORDS = st.sampled_from(["", "40", "0", "1 5/8", "rect", "round", "#", '"', "nan"])
 CELLS = st.floats(-5, 200).map(lambda x: f"{x:.3f}") | WORDS | st.text(max_size=5)
 NAMES = st.sampled_from([*GOOD[0].split(","), "diameter_mm", "outline", "note", "swing_deg", "rise_in", "oops"])

@@ -142,7 +142,8 @@ def test_lengths_are_typed_as_they_are_written_on_a_sheet(text, unit, mm):
     [
         ("1/4", "mm", "--shank: '1/4' is a fraction, of millimetres. Write 1/4in"),
         ("1/4mm", "in", "is a fraction, of millimetres"),
-        ("1/0", "in", "not a length"),
+        ("1/0", "in", "not a fraction that can be read"),
+        ("1 34/46", "in", "--shank: '1 34/46' is a fraction, and no rule has an inch in 46 parts. Look for a slip"),
         ("-3", "in", "not a length that"),
         ("6ft", "in", "not in inches or millimetres"),
         ("", "in", "not a length"),
