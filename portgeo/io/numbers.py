@@ -27,7 +27,7 @@ UNIT_NAMES = {
 }
 EXAMPLES = {"in": "1.625 or 1 5/8", "mm": "41.3", "deg": "22.5"}
 INCH_PARTS = (2, 4, 8, 16, 32, 64, 128)  # as rules and drills have them: another denominator is a slip
-INCH_MEND = f"Look for a slip: 8 of 5/8 can be {', '.join(map(str, INCH_PARTS))}; else write a decimal"
+INCH_MEND = f"Look for a slip: the parts are {', '.join(map(str, INCH_PARTS))}; else write a decimal"
 TRAILING_UNIT = re.compile(r"\s*(\"|''|°|[a-zA-Z]+\.?)$")
 DATE = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}([-./])[0-9]{1,2}\1[0-9]{2,4}"
