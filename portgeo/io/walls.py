@@ -17,7 +17,7 @@ from portgeo.reshape.limits import WallReading
 from portgeo.units import MM_PER
 
 FILE_LIMIT = 5_000_000  # bytes
-THICKEST_MM = 100.0
+THICKEST_MM = 25.4  # 1 in: *common practice, no source*, no port's wall is thicker; 3.5 is a slip for 0.35
 CLOCK = re.compile(r"(\d{1,2})\s*:\s*(\d{2})")
 COLUMNS = {
     **{f"{name}_{unit}": (name, unit) for name in ("station", "thickness") for unit in ("in", "mm")},
@@ -76,11 +76,10 @@ def _reading(row: int, cells: tuple[str, ...], columns: dict[str, tuple[int, str
 
     thickness = length("thickness")
     if not 0.0 < thickness <= THICKEST_MM:
-        raise InputError(
-            f"a wall of {thickness:.2f} mm is not one",
-            where=cell("thickness")[2],
-            mend="Check the number and unit",
-        )
+        text, unit, where = cell("thickness")
+        what = "is not more than zero" if thickness <= 0.0 else f"is thicker than any port's wall, {THICKEST_MM / MM_PER[unit]:g} {unit}"
+        mend = "Check its decimal point and unit; leave out a reading of solid metal"
+        raise InputError(f"'{text}' {what}", where=where, mend=mend)
     text, _, where = cell("clock")
     spoken = CLOCK.fullmatch(text.strip())
     if spoken and int(spoken[2]) < 60:
