@@ -11,6 +11,7 @@ from portgeo.port import port_from_readings
 from portgeo.section import Reading, outline_of
 from portgeo.survey import survey
 from portgeo.survey.sides import find_turn, side, turn_plane
+from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 
 
@@ -135,6 +136,20 @@ def test_the_doubtful_reading_is_blamed():
     found = survey(port_from_readings(readings))
     assert found.blame.least_area[:2] == (4, "width")
     assert found.blame.volume[:2] == (4, "width")
+
+
+def test_a_short_side_that_is_not_sure_names_the_reading_it_hangs_on():
+    """With that row read well, the radius loses the share of its variance that was put down to it, or more."""
+    readings = elbow_readings(40.0, 40.0, 0.0, (58.0, 22.0), 40.0, 75.0, "round")
+    loose = [replace(r, error=1.2 if r.row == 4 else 0.3) for r in readings]
+    found = survey(port_from_readings(loose), 5)
+    side, (row, name, share) = found.short_side, found.blame.short_side
+    told = next(n.message(Display("mm")) for n in found.warnings if n.code == "unsure")
+    assert row == 4 and 2.0 * side.radius_u > 0.15 * side.radius
+    assert told.startswith("short side") and f"{name} at {readings[2].station:.2f} mm (row 4, {share:.0%}" in told
+    well = survey(port_from_readings([replace(r, error=0.3) for r in readings]), 5)
+    assert well.short_side.radius_u < (1.0 - share) ** 0.5 * side.radius_u
+    assert "unsure" not in codes(well)
 
 
 def test_uncertainty_of_a_radius_grows_with_the_reading_error(rect_elbow):

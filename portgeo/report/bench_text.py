@@ -79,13 +79,16 @@ def _edges(survey: Survey, d: Display) -> Iterator[tuple[str, str]]:
 
 def _blame_lines(survey: Survey) -> list[str]:
     assert survey.blame is not None
-    parts = []
-    for what, (row, name, share) in (
-        ("least area", survey.blame.least_area),
-        ("volume", survey.blame.volume),
-    ):
-        parts.append(f"row {row} {READING_NAMES.get(name, name)} ({share:.0%} of the doubt in {what})")
-    return [f"  read again  {parts[0]},", f"              {parts[1]}"]
+    blame = survey.blame
+    parts = [
+        f"row {one[0]} {READING_NAMES.get(one[1], one[1])} ({one[2]:.0%} of the doubt in {what})"
+        for what, one in (("least area", blame.least_area), ("volume", blame.volume), ("short side", blame.short_side))
+        if one is not None
+    ]
+    return [
+        f"  {'read again' if k == 0 else '':<12}{part}{',' if part != parts[-1] else ''}"
+        for k, part in enumerate(parts)
+    ]
 
 
 def _table(survey: Survey, d: Display) -> list[str]:

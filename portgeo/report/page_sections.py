@@ -71,6 +71,10 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
     if "short-side" not in tables:
         return None
     found: list[Element] = [table_element(tables["short-side"], d)]
+    for part, state, record in surveys_of(results):
+        unsure = (w["message"] for w in record["warnings"] if w["code"] == "unsure")
+        name = f"{state}, runner" if part == "runner" else state
+        found += [el("p", el("strong", f"{name}: "), text + ".") for text in unsure]
     speeds = speeds_of(results)
     if speeds:
         found.append(el("h3", "The air on it"))

@@ -74,6 +74,7 @@ def survey_record(
             for name, (row, reading, share) in (
                 ("least_area", survey.blame.least_area),
                 ("volume", survey.blame.volume),
+                *((("short_side", survey.blame.short_side),) if survey.blame.short_side else ()),
             )
         }
     return record

@@ -17,7 +17,7 @@ from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.flare import Flare, flare
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
-from portgeo.survey.uncertainty import Blame, from_noise, from_readings, mesh_edge, side_roughness
+from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings, mesh_edge, side_roughness
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
 
@@ -25,6 +25,7 @@ FINE_STATIONS = 241  # planes on which least area and the side lines are found
 EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out
 ROUNDING = 1e-6  # of the length: stations closer than this are one
 ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
+UNSURE = 0.15  # of a short side's radius or a volume: where its ± is more, what it hangs on is told
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
 
@@ -144,8 +145,35 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         short_side=u.short_side,
         long_side=u.long_side,
         blame=u.blame,
-        warnings=(*port.warnings, *_cut_through(both, sections, port), *bench_sense(port, both, area_at, plane, short)),
+        warnings=(
+            *port.warnings,
+            *_cut_through(both, sections, port),
+            *bench_sense(port, both, area_at, plane, short),
+            *_unsure(port, u, inside),
+        ),
     )
+
+
+def _unsure(port: Port, u: Uncertainty, inside: float) -> list[Notice]:
+    """Return which reading a short side, or a volume, hangs on that is not sure to UNSURE of itself."""
+    if u.blame is None:
+        return []
+    side, found = u.short_side, list[Notice]()
+    for what, value, doubt, blame in (
+        ("short side", side.radius if side else 0.0, 2.0 * side.radius_u if side else 0.0, u.blame.short_side),
+        ("volume", inside, 2.0 * u.volume, u.blame.volume),
+    ):
+        if blame is None or doubt <= UNSURE * value:
+            continue
+        row, name, share = blame
+        station = next(at for at, each in zip(port.rows, port.readings, strict=True) if each.row == row)
+        reading = " ".join(reversed(name.split("_")))
+        text = (
+            f"{what}: its ± is {doubt / value:.0%} of it, and hangs most on the {reading} at {{at}} (row {row}, "
+            f"{share:.0%} of the doubt): read that again, twice if you can, before you cut by it"
+        )
+        found.append(Notice("unsure", text, {"at": float(station)}))
+    return found
 
 
 def _cut_through(stations: FloatArray, sections: list[Section], port: Port) -> list[Notice]:

@@ -29,11 +29,12 @@ PLANES = 81  # of a trial
 class Blame:
     """The single reading that moves a result most: row, the name of the reading, and its share.
 
-    Shares are of the result's variance, first order.
+    Shares are of the result's variance, first order. short_side : of its radius, None where there is none.
     """
 
     least_area: tuple[int, str, float]
     volume: tuple[int, str, float]
+    short_side: tuple[int, str, float] | None
 
 
 @dataclass(frozen=True)
@@ -74,20 +75,27 @@ def from_readings(
     places = np.union1d(stations, least_station)
     least = int(np.searchsorted(places, least_station))
     model = _Model(readings, places)
-    centre = model.trial(np.zeros(len(model.movable)), radii=False)
-    single = [model.trial(one, radii=False) for one in np.eye(len(model.movable))]
+    turns = short is not None
+    centre = model.trial(np.zeros(len(model.movable)), radii=turns)
+    single = [model.trial(one, radii=turns) for one in np.eye(len(model.movable))]
     errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
     trials = [model.trial(row) for row in errors]
     area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1)
     radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) if short or long else np.zeros(2)
     at_least = [t.area[least] - centre.area[least] for t in single]
+    # Where a moved reading leaves no turn to fit, its radius says nothing.
+    of_radius = np.nan_to_num([t.radii[0] - centre.radii[0] for t in single])
     return Uncertainty(
         area=area_u[np.searchsorted(places, stations)],
         least_area=float(area_u[least]),
         volume=float(np.std([t.volume for t in trials], ddof=1)),
         short_side=replace(short, radius_u=float(radii_u[0])) if short else None,
         long_side=replace(long, radius_u=float(radii_u[1])) if long else None,
-        blame=Blame(model.most(at_least), model.most([t.volume - centre.volume for t in single])),
+        blame=Blame(
+            model.most(at_least),
+            model.most([t.volume - centre.volume for t in single]),
+            model.most(of_radius) if of_radius.any() else None,
+        ),
     )
 
 
@@ -123,7 +131,7 @@ class _Model:
         spine, nodes = spine_of(readings)
         return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table, radii)
 
-    def most(self, moves: Sequence[float]) -> tuple[int, str, float]:
+    def most(self, moves: Sequence[float] | FloatArray) -> tuple[int, str, float]:
         """Return row, name and share of variance of the reading that moved a result most."""
         squares = np.array(moves) ** 2
         worst = int(np.argmax(squares))

@@ -295,6 +295,14 @@ def test_the_answer_begins_with_what_the_next_cut_hangs_on(report):
     assert done.startswith("The port holds") and "; the best flow is 143.0 cfm" in done
 
 
+def test_the_short_side_says_what_it_hangs_on_where_it_is_not_sure(report):
+    results = report[0]
+    last = results["states"][1]
+    port = last["port"] | {"warnings": [{"code": "unsure", "message": "short side: its ± is 41% of it"}]}
+    page = write_page(results | {"states": [results["states"][0], last | {"port": port}]}, (), INCHES)
+    assert "short side: its ± is 41% of it." in page.partition('id="side"')[2].partition("</section>")[0]
+
+
 def test_what_a_job_lacks_is_left_out(report):
     results, models = report
     alone = results | {"states": results["states"][:1], "compare": [], "bench": None, "plan": None, "warnings": []}
