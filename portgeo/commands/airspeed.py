@@ -29,6 +29,13 @@ EXAMPLE = """examples:
 
 It is an ideal flow through the measured shape: not a flow bench, and not a full viscous simulation."""
 
+NUMBERS = {
+    "cfm": ("a flow", "cubic feet a minute, such as 215"),
+    "depression": ("a depression", "inches of water, such as 28"),
+    "rpm": ("an engine speed", "revolutions a minute, such as 7500"),
+    "seat_angle": ("a seat angle", "degrees, such as 45"),
+}  # what each option is, and how it is written
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of airspeed."""
@@ -315,7 +322,12 @@ def _number(args: argparse.Namespace, name: str) -> float:
     text = str(getattr(args, name))
     if "," in text:
         raise InputError(f"'{text[:40]}' is not a number", where=option, mend="Write it with a decimal point, as 22.5")
-    return read_number(text, unit="deg", decimal_comma=False, where=option)
+    try:
+        return read_number(text, unit="deg" if name == "seat_angle" else "", decimal_comma=False)
+    except InputError:
+        what, example = NUMBERS[name]
+        mend = f"Write the number alone, in {example}"
+        raise InputError(f"'{text[:40]}' is not {what}", where=option, mend=mend) from None
 
 
 def _length(args: argparse.Namespace, name: str, display: Display) -> float:

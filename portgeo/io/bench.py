@@ -118,7 +118,7 @@ class _Row:
             raise InputError(
                 f"the {name.split('_')[0]} is empty", where=self.where(name), mend="Write what the bench read"
             )
-        unit = name.removeprefix("lift_") if name in LIFT else "deg"
+        unit = name.removeprefix("lift_") if name in LIFT else ""
         plain = text if name in LIFT else UNITS_WRITTEN.sub("", text)
         return read_number(plain, unit=unit, decimal_comma=self._comma, where=self.where(name))
 

@@ -25,7 +25,7 @@ UNIT_NAMES = {
     "ft": "feet",
     "deg": "degrees",
 }
-EXAMPLES = {"in": "1.625 or 1 5/8", "mm": "41.3", "deg": "22.5"}
+EXAMPLES = {"in": "1.625 or 1 5/8", "mm": "41.3", "deg": "22.5", "": "22.5"}
 INCH_PARTS = (2, 4, 8, 16, 32, 64, 128)  # as rules and drills have them: another denominator is a slip
 INCH_MEND = f"Look for a slip: the parts are {', '.join(map(str, INCH_PARTS))}; else write a decimal"
 TRAILING_UNIT = re.compile(r"\s*(\"|''|°|[a-zA-Z]+\.?)$")
@@ -56,9 +56,9 @@ ALIKE = str.maketrans(
 def read_number(text: str, *, unit: str, decimal_comma: bool, where: str | None = None) -> float:
     """Return the number that a cell's text stands for.
 
-    unit : "mm", "in" or "deg", what the column is in; a unit written in the cell must agree.
+    unit : "mm", "in", "deg" or "" (neither), what the column is in; a unit in the cell must agree.
     decimal_comma : whether a comma can be a decimal mark (not where it separates fields). Fractions
-    are read in inches, of the parts a rule has, and in degrees. Raises InputError at `where`.
+    are read except in millimetres, in inches of the parts a rule has. Raises InputError at `where`.
     """
     shown = f"'{text.strip()[:40]}'"
     plain = _plain(text)
@@ -95,6 +95,9 @@ def _without_unit(plain: str, shown: str, unit: str, where: str | None) -> str:
     if not mark or mark[1].lower() not in UNIT_MARKS:
         return plain
     written = UNIT_MARKS[mark[1].lower()]
+    if not unit:
+        what = f"{shown} is in {UNIT_NAMES[written]}, and this is neither a length nor an angle"
+        raise InputError(what, where=where, mend="Check what was typed, and write the number alone")
     if written != unit:
         raise InputError(
             f"{shown} is in {UNIT_NAMES[written]}, but the column is in {UNIT_NAMES[unit]}",

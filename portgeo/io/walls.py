@@ -77,7 +77,8 @@ def _reading(row: int, cells: tuple[str, ...], columns: dict[str, tuple[int, str
     thickness = length("thickness")
     if not 0.0 < thickness <= THICKEST_MM:
         text, unit, where = cell("thickness")
-        what = "is not more than zero" if thickness <= 0.0 else f"is thicker than any port's wall, {THICKEST_MM / MM_PER[unit]:g} {unit}"
+        most = f"{THICKEST_MM / MM_PER[unit]:g} {unit}"
+        what = "is not more than zero" if thickness <= 0.0 else f"is thicker than any port's wall, {most}"
         mend = "Check its decimal point and unit; leave out a reading of solid metal"
         raise InputError(f"'{text}' {what}", where=where, mend=mend)
     text, _, where = cell("clock")
@@ -85,7 +86,7 @@ def _reading(row: int, cells: tuple[str, ...], columns: dict[str, tuple[int, str
     if spoken and int(spoken[2]) < 60:
         clock = int(spoken[1]) + int(spoken[2]) / 60.0
     else:
-        clock = read_number(text, unit="deg", decimal_comma=decimal_comma, where=where)
+        clock = read_number(text, unit="", decimal_comma=decimal_comma, where=where)
     if not 0.0 <= clock <= 12.99:
         raise InputError(
             f"'{text}' is no clock position",

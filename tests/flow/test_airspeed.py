@@ -207,6 +207,8 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
         ([AS_CAST, "--cfm", "9000"], "chokes the least area"),
         ([AS_CAST, "--cfm", "0.001"], "hardly moves"),
         ([AS_CAST, "--cfm", "much"], "--cfm"),
+        ([AS_CAST, "--cfm", "177mm"], "--cfm: '177mm' is not a flow. Write the number alone, in cubic feet a minute"),
+        ([AS_CAST, "--cfm", "177", "--depression", "28psi"], "not a depression. Write the number alone, in inches of"),
         ([AS_CAST, "--cfm", "2,5"], "decimal point"),
         ([AS_CAST, "--cfm", "215", "--max-lift", "0.5in"], "--bench"),
         ([AS_CAST, "--cfm", "215", "--stem", "7mm"], "--throat"),

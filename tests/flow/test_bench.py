@@ -108,6 +108,7 @@ def test_units_of_the_bench(tmp_path, header, row):
         ("lift_in,flow_cfm,depression_in_h2o\n0.1,1e9,28\n", "row 2, column flow_cfm"),
         ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,28\n0.2,60,28\n", "row 3, column lift_in"),
         ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,28\n0.1,60,28\n", "does not rise"),
+        ("lift_in,flow_cfm,depression_in_h2o\n0.2,177mm,28\n", "neither a length nor an angle"),
         ("lift_in,flow_cfm,depression_in_h2o\n0.2,fifty,28\n", "row 2, column flow_cfm"),
         ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,2800\n", "depression"),
         ("lift_in,flow_cfm,flow_l_s,depression_in_h2o\n0.2,50,20,28\n", "two units"),

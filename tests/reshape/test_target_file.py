@@ -98,7 +98,7 @@ def test_wall_readings_in_inches_with_clock_written_either_way(tmp_path):
         ("station_in,clock,thickness_in\n1,13,0.2\n", "row 2, column clock"),
         ("station_in,clock,thickness_in\n1,6,-0.2\n", "row 2, column thickness_in"),
         ("station_in,clock,thickness_in\n1,6,0\n", "'0' is not more than zero"),
-        ("station_in,clock,thickness_in\n1,6,3.5\n", "row 2, column thickness_in: '3.5' is thicker than any port's wall, 1 in"),
+        ("station_in,clock,thickness_in\n1,6,3.5\n", "thickness_in: '3.5' is thicker than any port's wall, 1 in"),
         ("station_mm,clock,thickness_mm\n1,6,25.5\n", "'25.5' is thicker than any port's wall, 25.4 mm"),
         ("station_in,clock,thickness_in\n1,,0.2\n", "the cell is empty"),
         ("station_in,clock,thickness_in,depth\n1,6,0.2,3\n", "there is no such column"),
