@@ -6,11 +6,13 @@ A unit comes in; the text of each file, every key explained, goes out.
 from __future__ import annotations
 
 import re
+import tomllib
 
 from portgeo.units import MM_PER_INCH, LengthUnit
 
 COMMENT_AT = 30  # column in which the comments stand
 TOKEN = re.compile(r"@([\d.]+)@(2?)")  # a length of the texts below, or with a 2 an area, in inches
+PLACEHOLDER = "EXAMPLE"  # how a text of the example begins that is to be overwritten
 EXAMPLE = "# EXAMPLE, all of it invented: overwrite every number with yours."
 
 # Invented. Inches and degrees: station, height, width, shape, corner at roof and floor, turn, rise, note.
@@ -42,6 +44,11 @@ def blank_target(unit: LengthUnit = "in", *, example: bool = False) -> str:
 def example_job(unit: LengthUnit, kind: str = "csv") -> str:
     """Return a job file with every key explained. kind : of its section sheet, csv or xlsx."""
     return _filled(JOB.replace("@kind@", kind), unit)
+
+
+def example_stations(unit: LengthUnit) -> list[float]:
+    """Return the stations that the example's templates are for, in `unit`."""
+    return [float(station) for station in tomllib.loads(example_job(unit))["templates"]["at"]]
 
 
 def section_rows(unit: LengthUnit) -> tuple[list[str], list[list[str]]]:

@@ -17,6 +17,7 @@ import openpyxl
 import pytest
 
 from portgeo.cli import main
+from portgeo.commands.report import left_of_example
 from portgeo.io.job import read_job
 from portgeo.job import published
 from portgeo.job.keep import Kept
@@ -427,6 +428,23 @@ def test_a_sheet_beside_the_one_that_is_read_is_told_of(made, capsys):
         assert "not read: before.xlsx (before.csv is what job.toml names)" in capsys.readouterr().out
     finally:
         (folder / "before.xlsx").unlink()
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_what_is_left_of_the_example_is_told_with_its_key(tmp_path, unit):
+    path = _new(tmp_path / "job", unit) / "job.toml"
+
+    def told(*stations):
+        return list(left_of_example(read_job(path), {"states": [{"port": {"stations": [
+            {"station_mm": 25.4 * station} for station in stations]}}]}))  # fmt: skip
+
+    words, at = told(0.0, 1.0, 2.0)
+    assert all(key in words for key in (", title", ", [engine] name", ", [state] note")) and "customer" in words
+    assert ", [templates] at" in at and len(told(0.0, 0.8, 1.6, 2.4)) == 1  # they are stations of this port too
+    path.write_text(re.sub(r'= ".*EXAMPLE.*?"', '= "mine"', path.read_text(encoding="utf-8")), encoding="utf-8")
+    assert told(0.0, 1.0, 2.0) == [at]
+    path.write_text(re.sub(r"\nat = .*", r"\nat = [20.0, 30.0]", path.read_text(encoding="utf-8")), encoding="utf-8")
+    assert told(0.0, 1.0, 2.0) == []
 
 
 def test_a_throat_that_is_in_no_state_is_told_of(made):
