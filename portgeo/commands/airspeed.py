@@ -165,7 +165,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     runner = load_port(args.runner, args) if args.runner else None
     planned = load_port(args.beside, args) if args.beside else None
     unknowns = UNKNOWNS if args.points is None else _points(args.points)
-    result = air_speed(_path(args, runner, loaded), flow, depression, unknowns=unknowns)
+    result = air_speed(_path(args, runner, loaded), flow, depression, unknowns=unknowns, display=display)
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
@@ -181,7 +181,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     texts = [airspeed_text(result, title, warnings, display)]
     shown = [("today" if planned else "this port", result)]
     if planned is not None:
-        after = air_speed(_path(args, runner, planned), flow, depression, unknowns=unknowns)
+        after = air_speed(_path(args, runner, planned), flow, depression, unknowns=unknowns, display=display)
         volumes = [volume(p.port.vertices, p.port.faces) for p in (loaded, planned)]
         found = beside(result, after, *volumes)
         texts.append(beside_text(result, after, found, basename(args.beside), display))

@@ -29,7 +29,7 @@ from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
 from portgeo.survey.schedule import FINE_STATIONS, table_stations
 from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
-from portgeo.units import M3_S_PER, MM_PER_INCH, PA_PER, Notice
+from portgeo.units import M3_S_PER, MILLIMETRES, PA_PER, Display, Notice
 
 WHAT_IT_IS = (
     "An ideal flow, of air that does not rub on the wall (potential flow), through the measured shape: it shows "
@@ -123,15 +123,22 @@ def check_flow(flow: float, depression: float) -> None:
         )
 
 
-def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, unknowns: int = UNKNOWNS) -> AirSpeed:
+def air_speed(
+    path: Path,
+    flow: float,
+    depression: float,
+    air: Air = STANDARD,
+    unknowns: int = UNKNOWNS,
+    display: Display = MILLIMETRES,
+) -> AirSpeed:
     """Return the air speed through a path.
 
-    flow : m3/s of air at rest. depression : Pa. The wall-speed solution is made on two grids; their
-    difference, carried on to cells of no size as if the error went with the cells' size, is the doubt
-    about each peak. Past both openings the tube is taken to go straight on; where it still turns there,
-    the coarser grid is solved once more with the turn kept up. The layer on the wall is taken to begin at
-    the path's entry. Raises InputError for a flow that no air can make (more than chokes the least area),
-    GeometryError where no grid can be laid.
+    flow : m3/s of air at rest. depression : Pa. display : how a refusal shows areas. The wall-speed
+    solution is made on two grids; their difference, carried on to cells of no size as if the error went
+    with the cells' size, is the doubt about each peak. Past both openings the tube is taken to go
+    straight on; where it still turns there, the coarser grid is solved once more with the turn kept up.
+    The layer on the wall is taken to begin at the path's entry. Raises InputError for a flow that no air
+    can make (more than chokes the least area), GeometryError where no grid can be laid.
     """
     check_flow(flow, depression)
     table = _table_stations(path)
@@ -139,7 +146,7 @@ def air_speed(path: Path, flow: float, depression: float, air: Air = STANDARD, u
     sections = sections_along(path, close)
     net = np.array([_net_area(s) for s in sections])
     least = int(np.argmin(net))
-    _refuse_absurd(flow, float(net[least]), air)
+    _refuse_absurd(flow, float(net[least]), air, display)
     area = net[np.searchsorted(close, table)]
     mach = mach_through(flow, area * 1e-6, air)
     mean = flow / (area * 1e-6)
@@ -228,12 +235,12 @@ def _table_stations(path: Path) -> FloatArray:
     return np.unique(np.concatenate(pieces))
 
 
-def _refuse_absurd(flow: float, least_mm2: float, air: Air) -> None:
+def _refuse_absurd(flow: float, least_mm2: float, air: Air, display: Display) -> None:
     cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
     if flow >= choke_flow(least_mm2 * 1e-6, air):
         raise InputError(
-            f"{cfm:.1f} cfm is more than chokes the least area of {least_mm2:.1f} mm2 "
-            f"({least_mm2 / MM_PER_INCH**2:.3f} sq in): at the most {choke:.1f} cfm goes through it",
+            f"{cfm:.1f} cfm is more than chokes the least area of {display.area(least_mm2)}: at the most "
+            f"{choke:.1f} cfm goes through it",
             mend="Check the flow and its unit, and the readings at the least area",
         )
     if flow / (least_mm2 * 1e-6) < SLOWEST:

@@ -108,7 +108,7 @@ def sped(given: Given) -> Sped | LeftOut:
     flow, note = told
     path = path_of(part.loaded.port) if runner is None else join(runner.loaded.port, part.loaded.port)
     try:
-        result = air_speed(path, flow, depression)
+        result = air_speed(path, flow, depression, display=display)
     except PortgeoError as refusal:
         raise refusal.in_file(part.loaded.source["file"]) from None
     loaded: list[Loaded] = [part.loaded] if runner is None else [runner.loaded, part.loaded]

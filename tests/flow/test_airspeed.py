@@ -204,7 +204,8 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
     [
         ([AS_CAST, "--cfm", "0"], "flow"),
         ([AS_CAST, "--cfm", "-20"], "flow"),
-        ([AS_CAST, "--cfm", "9000"], "chokes the least area"),
+        ([AS_CAST, "--cfm", "9000"], " sq in: at the most"),
+        ([AS_CAST, "--cfm", "9000", "--units", "mm"], " mm²: at the most"),
         ([AS_CAST, "--cfm", "0.001"], "hardly moves"),
         ([AS_CAST, "--cfm", "much"], "--cfm"),
         ([AS_CAST, "--cfm", "177mm"], "--cfm: '177mm' is not a flow. Write the number alone, in cubic feet a minute"),
