@@ -16,10 +16,10 @@ from portgeo.io.target import TargetFile
 from portgeo.io.walls import read_walls
 from portgeo.port import Port
 from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import Limit, thin_walls, wall_limit
+from portgeo.reshape.limits import Limit, thin_walls, wall_limit, walls_left
 from portgeo.reshape.placing import gasket, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
-from portgeo.units import Display, Notice
+from portgeo.units import Display
 
 MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
 
@@ -31,11 +31,9 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     GeometryError.
     """
     limits: list[Callable[[WallGrid], Limit]] = []
-    thin: list[Notice] = []
-    if wanted.wall_readings is not None:
-        readings = read_walls(wanted.wall_readings)
+    readings = read_walls(wanted.wall_readings) if wanted.wall_readings is not None else []
+    if readings:
         limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
-        thin = thin_walls(readings, wanted.least_wall)
     for path in wanted.outer_meshes:
         mesh = read_mesh(path, unit=wanted.outer_unit)
         deepest = wanted.target.greatest_depth * MARCHED
@@ -48,4 +46,8 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
         like, _ = laid_on(port, load(wanted.copy))
     with naming(file):
         plan = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
-    return replace(plan, warnings=(*thin, *plan.warnings))
+    return replace(
+        plan,
+        warnings=(*thin_walls(readings, wanted.least_wall), *plan.warnings),
+        walls_left=walls_left(plan.grid, plan.depth, readings),
+    )

@@ -49,6 +49,7 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
         else:
             told = f"has the {wanted} wanted already"
         lines += _head("short side", told)
+    lines += _head("wall left", walls_left_text(_walls_left(plan), d))
     after = plan.volume_before + plan.removed - plan.added
     lines.append(f"  burette     {volume_text(plan.volume_before)} today, {volume_text(after)} when it is right")
     lines += [f"  do first    {_first(plan, table, d)}", f"  smallest    {_optimum(plan)}", ""]
@@ -93,6 +94,28 @@ def _deepest(plan: Plan, d: Display) -> str:
 
 def _deepest_place(plan: Plan) -> tuple[int, int]:
     return most_place(plan.grid, plan.depth, ~np.isnan(plan.wanted))
+
+
+def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
+    """Return the least wall that is left where it was read, the record's first, or that nobody read it."""
+    if not walls:
+        return "not known: no reading of the wall is given (wall_readings under [limits])"
+    least = walls[0]
+    place = f"station {d.length(least['station_mm'])}, {oclock(least['clock_hours'])}"
+    of = f"the least of {len(walls)} readings; between them nobody knows" if len(walls) > 1 else "at the one reading"
+    return f"{d.length(least['left_mm'])} at {place}, {of}"
+
+
+def _walls_left(plan: Plan) -> list[dict[str, Any]]:
+    return [
+        {
+            "station_mm": wall.reading.station,
+            "clock_hours": wall.reading.clock,
+            "read_mm": wall.reading.thickness,
+            "left_mm": wall.left,
+        }
+        for wall in plan.walls_left
+    ]
 
 
 def _areas(plan: Plan, d: Display) -> str:
@@ -283,6 +306,7 @@ def plan_record(
             "station_from_mm": cut.start,
             "station_to_mm": cut.end,
         },
+        "walls_left": _walls_left(plan),
         "limits": [
             {
                 "name": stop.limit,

@@ -12,6 +12,7 @@ from urllib.parse import quote
 from portgeo.flow.airspeed import WHAT_IT_IS
 from portgeo.flow.demand import INDEX_LIMIT
 from portgeo.report.compare_text import clock_text
+from portgeo.report.cut_sheet import walls_left_text
 from portgeo.report.markup import Element, el
 from portgeo.report.page_charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
 from portgeo.report.page_contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
@@ -163,6 +164,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
             "p",
             f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right.",
         ),
+        el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),
         table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
         table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
     ]

@@ -36,6 +36,18 @@ class WallReading:
 
 
 @dataclass(frozen=True)
+class WallLeft:
+    """What a cut leaves of a wall where it was read, and how deep it goes there."""
+
+    reading: WallReading
+    cut: float
+
+    @property
+    def left(self) -> float:
+        return self.reading.thickness - self.cut
+
+
+@dataclass(frozen=True)
 class Limit:
     """The greatest depth (n, m) that one thing allows, inf where it says nothing.
 
@@ -107,6 +119,17 @@ def thin_walls(readings: Sequence[WallReading], least_wall: float) -> list[Notic
     ]
 
 
+def walls_left(grid: WallGrid, depth: FloatArray, readings: Sequence[WallReading]) -> tuple[WallLeft, ...]:
+    """Return what a cut (n, m), square to the wall, leaves at each reading; the least first."""
+    if not readings:
+        return ()
+    share, _ = _shares_of(grid, readings)
+    rows = _rows_of(grid, readings)
+    columns = [int(np.argmin(np.abs(grid.share - one))) for one in share]
+    found = [WallLeft(r, max(float(depth[row, k]), 0.0)) for r, row, k in zip(readings, rows, columns, strict=True)]
+    return tuple(sorted(found, key=lambda wall: wall.left))
+
+
 def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:
     """Return the thickness of metal (n, m) that readings are taken to mean."""
     return np.maximum(np.minimum(*_thicknesses(grid, readings)), 0.0)
@@ -127,12 +150,17 @@ def _thicknesses(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[Float
 
 def _shares_of(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
     """Return how far round (k,) readings are, as the grid counts it, and the girth (k,) there."""
-    rows = np.argmin(np.abs(grid.stations[None] - np.array([r.station for r in readings])[:, None]), axis=1)
+    rows = _rows_of(grid, readings)
     share = np.empty(len(readings))
     for k, (row, reading) in enumerate(zip(rows, readings, strict=True)):
         off = np.abs((grid.clock[row] - reading.clock + 6.0) % 12.0 - 6.0)
         share[k] = grid.share[np.argmin(off)]
     return share, grid.girth[rows]
+
+
+def _rows_of(grid: WallGrid, readings: Sequence[WallReading]) -> IntArray:
+    """Return the grid's rows (k,) nearest to readings."""
+    return np.argmin(np.abs(grid.stations[None] - np.array([r.station for r in readings])[:, None]), axis=1)
 
 
 def outer_limit(

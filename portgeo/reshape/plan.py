@@ -16,7 +16,7 @@ from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
-from portgeo.reshape.limits import Limit, chosen_limits, together
+from portgeo.reshape.limits import Limit, WallLeft, chosen_limits, together
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
@@ -60,6 +60,7 @@ class Plan:
     epoxy. travel : (n, m), the same along the way the grid's places move. limit : (n, m), the most
     that `travel` may be. wanted : (n,) areas, nan where none is. area_before, area_after : (n,).
     after : the port as it will be. removed, added : mm3. volume_before : mm3 of today's mesh.
+    walls_left : where the wall was read, the least first.
     """
 
     port: Port
@@ -79,6 +80,7 @@ class Plan:
     solution: Solution
     stops: tuple[Stop, ...]
     warnings: tuple[Notice, ...]
+    walls_left: tuple[WallLeft, ...] = ()
 
 
 def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:

@@ -70,6 +70,12 @@ def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
     assert lines[1].startswith("  take out") and "g of aluminium" in lines[1]
     assert any(line.startswith("order of work") for line in lines) and any("scrap casting" in line for line in lines)
     record = json.loads((bench / "plan" / "plan.json").read_text(encoding="utf-8"))
+    left = record["walls_left"]
+    assert len(left) == 16 and left[0]["left_mm"] == min(wall["left_mm"] for wall in left)
+    row = next(row for row in record["stations"] if row["station_mm"] == pytest.approx(12.7))
+    there = {wall["clock_hours"]: wall["read_mm"] - wall["left_mm"] for wall in left if wall["station_mm"] < 13.0}
+    assert there == pytest.approx({hour: row["take_mm"][hour] for hour in (0, 3, 6, 9)}, abs=0.01)
+    assert any(re.match(r"  wall left   0\.\d{3} in at station", line) for line in lines)
     assert record["schema"] == "portgeo.reshape/1" and list(record)[:4] == ["schema", "source", "target", "warnings"]
     assert (bench / "plan-2.json").read_bytes() == (bench / "plan" / "plan.json").read_bytes()
     assert record["volume_after_cc"] == pytest.approx(record["volume_before_cc"] + record["removed_cc"])
