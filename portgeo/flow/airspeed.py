@@ -38,6 +38,7 @@ WHAT_IT_IS = (
     "straight on."
 )
 SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
+AT_EXIT_MM = 2.0  # of the exit: air that leaves the wall there has gone through the port
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
 
 
@@ -109,6 +110,11 @@ class AirSpeed:
     long_line: FloatArray
     turning_on: TurningOn | None
     warnings: tuple[Notice, ...]
+
+    @property
+    def nearest_at_exit(self) -> bool:
+        """Whether the place from which the air leaves the short side, or is nearest to it, is the exit."""
+        return self.slowing is not None and self.path.last - self.wall.stations[self.slowing.from_here] < AT_EXIT_MM
 
 
 def check_flow(flow: float, depression: float) -> None:

@@ -212,7 +212,9 @@ def peak_text(record: Mapping[str, Any], d: Display) -> str:
     if fall is None:
         return text
     if fall["parts"]:
-        return text + f"; expect the air to leave the wall from about station {d.length(fall['from_station_mm'])}"
+        station = d.length(fall["from_station_mm"])
+        place = "only at the exit itself" if fall["at_exit"] else f"from about station {station}"
+        return f"{text}; expect the air to leave the wall {place}"
     return text + "; the wall should hold its air"
 
 

@@ -59,6 +59,7 @@ def speed_record(result: AirSpeed) -> dict[str, Any]:
         if fall is None
         else {
             "from_station_mm": wall.stations[fall.from_here],
+            "at_exit": result.nearest_at_exit,
             "margin": fall.margin,
             "parts": fall.parts,
             "recovered_pressure_share": fall.recovered,

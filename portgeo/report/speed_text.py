@@ -104,7 +104,8 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
     fall = result.slowing
     if fall is None:
         return "not judged: the path has no short side"
-    station = d.length(float(result.wall.stations[fall.from_here]))
+    at_exit = result.nearest_at_exit
+    place = "the exit itself" if at_exit else f"station {d.length(float(result.wall.stations[fall.from_here]))}"
     if fall.recovered <= 0.0:
         return "the air does not slow past the peak"
     asked = (
@@ -114,8 +115,8 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
     if result.turning_on is not None and result.turning_on.exit:
         asked += "; judged up to the exit, where the air is still slowing"
     if fall.parts:
-        return f"too quick: expect the air to leave the wall from about station {station} ({asked})"
-    return f"the wall should hold its air; nearest to parting at station {station} ({asked})"
+        return f"too quick: expect the air to leave the wall {'only at' if at_exit else 'from about'} {place} ({asked})"
+    return f"the wall should hold its air; nearest to parting at {place} ({asked})"
 
 
 def _used(fall: Slowing) -> str:

@@ -1,6 +1,7 @@
 """Air speed through ports, and the command that says it."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,9 +11,12 @@ from portgeo.errors import InputError
 from portgeo.flow.airspeed import air_speed, beside, point_in_source, speed_over_mean
 from portgeo.flow.path import path_of
 from portgeo.port import port_from_readings, stations_of
+from portgeo.report.page_text import peak_text
+from portgeo.report.speed_records import speed_record
+from portgeo.report.speed_text import airspeed_text
 from portgeo.section import Reading
 from portgeo.triangles import volume
-from portgeo.units import M3_S_PER, PA_PER
+from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import DEMO, elbow_readings
 
 CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]
@@ -91,6 +95,18 @@ def test_a_gentler_turn_slows_the_air_more_gently(elbow):
     assert found.slowing.margin > elbow[1].slowing.margin + 0.3
     assert elbow[1].slowing.parts
     assert not found.slowing.parts
+
+
+def test_a_place_at_the_exit_is_told_as_the_exit(elbow):
+    found = elbow[1]
+    assert found.slowing.parts and not found.nearest_at_exit
+    assert "from about station" in airspeed_text(found, "port", (), Display("in"))
+    at_exit = replace(found, slowing=replace(found.slowing, from_here=len(found.wall.stations) - 1))
+    told = airspeed_text(at_exit, "port", (), Display("in"))
+    assert "leave the wall only at the exit itself" in " ".join(told.split())
+    record = speed_record(at_exit)
+    assert record["slowing"]["from_station_mm"] == pytest.approx(found.path.last)
+    assert peak_text(record, Display("in")).endswith("leave the wall only at the exit itself")
 
 
 def test_a_straight_port_has_no_short_side():
