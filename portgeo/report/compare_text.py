@@ -50,6 +50,9 @@ def comparison_text(
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
     lines.append("A wall reaches halfway round to the next: a corner is shared between floor or roof and the side.")
     lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
+    if found.before.readings and found.after.readings:
+        lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
+        lines.append("swing a few thousandths the other way. A reading taken there tells.")
     return "\n".join(lines)
 
 
