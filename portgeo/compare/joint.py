@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 import shapely
 
+from portgeo.centreline import at
+from portgeo.compare.distance import signed_distance, wall_from
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, chord, moments, resample
 from portgeo.port import Port, sections_at
@@ -25,6 +27,9 @@ BASE_MM = 6.0  # of wall each side of the joint that gives the direction of floo
 TOUCHING_MM = 0.02  # a lip lower than this is the outlines' own chord error and a fingernail passes it
 TILTED = np.radians(3.0)  # flanges farther from parallel than this do not meet on one plane
 SCHEDULE_ROWS = 13  # stations in each part
+ALIKE_LENGTH = 0.02  # of the length: two states of one port differ by no more,
+ALIKE_HEADING = np.radians(5.0)  # nor in the way they go,
+ALIKE_AREA = 0.2  # nor by more of an area anywhere: an ordinary cut takes less (*a choice, no source*)
 ALIKE_ROUND = 0.02  # second moments closer than this: a round hole shows no rotation
 
 
@@ -97,9 +102,12 @@ def match(
     lay : `line` puts the end of one centreline on the start of the other (for sheets the line both
     were measured from, for scans the openings' middles), their walls parallel; `none` takes both in
     the one frame their files share. gasket : outline (n, 2), left and up, its middle put on the joint's
-    centreline unless as drawn. leave : margin to the gasket line left on purpose, mm. Raises GeometryError
-    where the flanges are not on one plane or the outlines miss each other.
+    centreline unless as drawn. leave : margin to the gasket line left on purpose, mm. A notice tells of
+    two parts that are alike. Raises GeometryError where one part lies in the other, the flanges are not
+    on one plane or the outlines miss each other.
     """
+    if lay == "none":
+        _refuse_nested(upstream, downstream)
     up_end = sections_at(upstream, upstream.centreline.stations[-1:])[0]
     down_end = sections_at(downstream, downstream.centreline.stations[:1])[0]
     up_outline, angle = _on_plane(upstream, up_end.in_space(up_end.outline), downstream, lay, up_end, down_end)
@@ -138,8 +146,46 @@ def match(
         areas=areas,
         joint_station=joint,
         flange_angle=angle,
-        warnings=(),
+        warnings=_alike(upstream, downstream, areas),
     )
+
+
+def _refuse_nested(upstream: Port, downstream: Port) -> None:
+    """Refuse two parts in one frame whose bores share their room, rather than go on in each other."""
+    middle = downstream.to_source(at(downstream.centreline, _own_stations(downstream))[0])
+    points = middle @ upstream.frame[:3, :3].T + upstream.frame[:3, 3]
+    inside = signed_distance(wall_from(upstream.vertices, upstream.faces), points) < 0.0
+    if inside.mean() > 0.5:
+        raise GeometryError(
+            "the two parts lie one inside the other, as two states of one port do",
+            mend="Compare states with `portgeo compare`; leave out --align none if the files do not share one frame",
+        )
+
+
+def _alike(upstream: Port, downstream: Port, areas: FloatArray) -> tuple[Notice, ...]:
+    """Return a notice where both parts have one length, one way to go and much the same areas (2 n,)."""
+    ports = (upstream, downstream)
+    length, other = (port.centreline.length for port in ports)
+    ways = [at(port.centreline, _own_stations(port))[1][:, 0] for port in ports]
+    apart = np.arccos(np.clip(np.einsum("ni,ni->n", *ways), -1.0, 1.0))
+    ratio = areas[SCHEDULE_ROWS:] / areas[:SCHEDULE_ROWS]
+    if (
+        abs(other / length - 1.0) > ALIKE_LENGTH
+        or apart.max() > ALIKE_HEADING
+        or np.abs(np.log(ratio)).max() > np.log1p(ALIKE_AREA)
+    ):
+        return ()
+    text = (
+        "the two parts are alike all along: two states of one port? Then use `portgeo compare`; here the exit of the "
+        "first meets the entry of the second"
+    )
+    return (Notice("two_states", text),)
+
+
+def _own_stations(port: Port) -> FloatArray:
+    """Return SCHEDULE_ROWS stations from a part's entry to its exit."""
+    first, last = port.centreline.stations[[0, -1]]
+    return np.linspace(first, last, SCHEDULE_ROWS)
 
 
 def _on_plane(
@@ -251,8 +297,7 @@ def _schedule(upstream: Port, downstream: Port) -> tuple[FloatArray, FloatArray,
     """Return stations and areas through both parts, from UPSTREAM's entry; the joint is there twice."""
     stations, areas, start = [], [], 0.0
     for port in (upstream, downstream):
-        first, last = port.centreline.stations[[0, -1]]
-        own = np.linspace(first, last, SCHEDULE_ROWS)
+        own = _own_stations(port)
         areas += [measure_section(section).area for section in sections_at(port, own)]
         stations += list(start + own - own[0])
         start = stations[-1]

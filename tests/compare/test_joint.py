@@ -12,6 +12,7 @@ from portgeo.port import Port, port_from_readings
 from portgeo.report.joint_text import match_record, match_text
 from portgeo.section import Reading, outline_of
 from portgeo.units import Display
+from tests.conftest import elbow_readings
 
 from .shapes import straight_readings
 
@@ -106,6 +107,23 @@ def test_schedule_runs_through_both():
 def test_parts_side_by_side_are_refused():
     with pytest.raises(GeometryError, match="do not meet"):
         match(tube(50, 30), tube(50, 30, shift=40.0))
+
+
+def test_two_states_of_one_port_are_told_and_a_runner_and_its_port_are_not():
+    bend = port_from_readings(elbow_readings(44.0, 32.0, 9.0, (58.0, 30.0), 40.0, 75.0))
+    cut = port_from_readings(elbow_readings(46.0, 33.0, 9.0, (58.0, 30.0), 40.0, 75.0))
+    assert [n.code for n in match(bend, cut).warnings] == ["two_states"]
+    assert match(tube(44, 32), bend).warnings == ()
+    with pytest.raises(GeometryError, match="one inside the other, as two states of one port do"):
+        match(bend, cut, lay="none")
+
+
+def test_a_runner_that_shares_its_ports_frame_is_matched():
+    runner = tube(44, 32)
+    frame = np.eye(4)
+    frame[0, 3] = runner.centreline.length  # the files' zero is at the runner's exit
+    found = match(replace(runner, frame=frame), tube(44, 32), lay="none")
+    assert found.lip.clock is None and found.flange_angle == pytest.approx(0.0, abs=1e-6)
 
 
 def test_text_and_record_say_the_same():
