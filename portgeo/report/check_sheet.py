@@ -13,12 +13,12 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.report.cut_sheet import caution_lines, depth_lines, volume_text, wall_name
 from portgeo.report.notices import notices_lines, notices_record
-from portgeo.reshape.cut_table import HOURS, at_hours
+from portgeo.reshape.cut_table import HOURS, at_hours, at_stations
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS
-from portgeo.reshape.recheck import Recheck, Spot, rows_to_tell
+from portgeo.reshape.recheck import Recheck, Spot, stations_to_tell
 from portgeo.reshape.stops import oclock
-from portgeo.units import Display, Notice
+from portgeo.units import MILLIMETRES, Display, Notice
 
 
 def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display: Display) -> str:
@@ -37,20 +37,26 @@ def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display
         "",
     ]
     lines += notices_lines(warnings, d)
-    rows = rows_to_tell(found)
-    depth = at_hours(grid, found.left)[rows]
-    lines += [*depth_lines(grid.stations[rows], depth, d, "left to take, minus where too deep"), ""]
+    stations, depth = _left(found, d)
+    lines += [*depth_lines(stations, depth, d, "left to take, minus where too deep"), ""]
     lines += [
         f"micrometer and area, now and when it is right ({d.unit}, {d.area_unit})",
         f"{'station':>8} {'height':>8} {'then':>8} {'width':>8} {'then':>8} {'area':>8} {'then':>8}",
     ]
-    for row in rows:
-        cells = [grid.stations[row], *found.height[row], *found.width[row]]
-        shown = [d.length(float(v), label=False) for v in cells]
-        shown += [d.area(float(v), label=False) for v in (found.area[row], found.plan.area_after[row])]
+    sizes = np.column_stack([found.height, found.width])
+    areas = np.column_stack([found.area, found.plan.area_after])
+    for station, size, area in zip(stations, *(at_stations(grid, v, stations) for v in (sizes, areas)), strict=True):
+        shown = [d.length(float(v), label=False) for v in (station, *size)]
+        shown += [d.area(float(v), label=False) for v in area]
         lines.append(" ".join(f"{cell:>8}" for cell in shown))
     lines += ["", *caution_lines()]
     return "\n".join(lines)
+
+
+def _left(found: Recheck, d: Display) -> tuple[FloatArray, FloatArray]:
+    """Return the stations (k,) to tell, and what is left to take there at HOURS (k, 12)."""
+    stations = stations_to_tell(found, d.unit)
+    return stations, at_stations(found.plan.grid, at_hours(found.plan.grid, found.left), stations)
 
 
 def _next(found: Recheck, d: Display) -> str:
@@ -90,17 +96,17 @@ def _spots(spots: Sequence[Spot], d: Display) -> str:
 
 def recheck_table(found: Recheck, display: Display) -> tuple[list[str], list[list[float]]]:
     """Return the header and rows of what is left to take, in the user's unit."""
-    grid, u = found.plan.grid, display.unit
-    rows = rows_to_tell(found)
-    depth = at_hours(grid, found.left)[rows]
+    return _table(found, display, display)
+
+
+def _table(found: Recheck, told: Display, display: Display) -> tuple[list[str], list[list[float]]]:
+    """Return the table with the stations that are told in one unit, all numbers in another."""
+    u, (stations, depth) = display.unit, _left(found, told)
     header = [f"station_{u}", *(f"left_{h:.0f}_oclock_{u}" for h in HOURS), f"area_now_{u}2", f"area_then_{u}2"]
+    areas = at_stations(found.plan.grid, np.column_stack([found.area, found.plan.area_after]), stations)
     return header, [
-        [
-            *(display.of_length(float(v)) for v in (grid.stations[row], *depth[k])),
-            display.of_area(float(found.area[row])),
-            display.of_area(float(found.plan.area_after[row])),
-        ]
-        for k, row in enumerate(rows)
+        [*(display.of_length(float(v)) for v in (station, *row)), *(display.of_area(float(v)) for v in area)]
+        for station, row, area in zip(stations, depth, areas, strict=True)
     ]
 
 
@@ -109,7 +115,7 @@ def recheck_record(
 ) -> dict[str, Any]:
     """Return the full result of `reshape --check`."""
     grid = found.plan.grid
-    header, rows = recheck_table(found, Display("mm"))
+    header, rows = _table(found, display, MILLIMETRES)
     return {
         "schema": "portgeo.reshape/1",
         "source": source,

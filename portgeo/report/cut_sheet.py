@@ -30,7 +30,7 @@ LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of w
 
 def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequence[Notice], display: Display) -> str:
     """Return a plan as text: the answer first, what to look at, the table, the order of work, cautions."""
-    d, table = display, cut_table(plan)
+    d, table = display, cut_table(plan, display.unit)
     lines = [title, f"  take out    {volume_text(plan.removed)}, {plan.removed / 1000 * density:.1f} g of {metal}"]
     if plan.added > 1.0:
         lines.append(f"  put back    {volume_text(plan.added)} of epoxy")
@@ -245,7 +245,8 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
 
 def plan_table(plan: Plan, display: Display) -> tuple[list[str], list[list[float]]]:
     """Return the header and rows of the cut sheet, in the user's unit."""
-    table, u, length, area = cut_table(plan), display.unit, display.of_length, display.of_area
+    table, u = cut_table(plan, display.unit), display.unit
+    length, area = display.of_length, display.of_area
     header = [f"station_{u}", *(f"take_{h:.0f}_oclock_{u}" for h in HOURS)]
     header += [f"{name}_{when}_{u}" for name in ("height", "width") for when in ("today", "then")]
     header += [f"area_today_{u}2", f"area_then_{u}2", f"area_wanted_{u}2"]
@@ -268,7 +269,7 @@ def plan_record(
     display: Display,
 ) -> dict[str, Any]:
     """Return the full result of `reshape`."""
-    grid, table, cut = plan.grid, cut_table(plan), plan.short_side
+    grid, table, cut = plan.grid, cut_table(plan, display.unit), plan.short_side
     row, column = _deepest_place(plan)
     asked = np.flatnonzero(~np.isnan(plan.wanted))
     after = plan.volume_before + plan.removed - plan.added

@@ -9,17 +9,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.plane import FloatArray, IntArray
+from portgeo.plane import FloatArray
 from portgeo.port import sections_at
 from portgeo.reshape.grid import WALLS, WallGrid
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.target import wanted_areas
 from portgeo.section import measure_section
+from portgeo.units import MM_PER, LengthUnit
 
 HOURS = np.array([12.0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11])
 MOST_ROWS = 24
-EVEN_ROWS = 9  # where nothing was measured and little is wanted
 TOO_CLOSE_MM = 2.0  # rows nearer than this are one
+# Steps of the stations between measured ones: a rule has marks there, so that they can be scribed in a port.
+ROUND_STEPS = {"in": (0.125, 0.25, 0.5, 1.0), "mm": (2.0, 5.0, 10.0, 20.0, 50.0)}
+ROUND_ROWS = 16  # of one step, at most
 
 
 @dataclass(frozen=True)
@@ -42,21 +45,20 @@ class CutTable:
     wall_stretch: FloatArray
 
 
-def cut_table(plan: Plan) -> CutTable:
-    """Return the rows of a plan's cut sheet."""
+def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
+    """Return the rows of a plan's cut sheet; those between measured stations at round ones of a unit."""
     grid = plan.grid
-    rows = table_rows(plan)
-    stations = grid.stations[rows]
+    stations = table_stations(plan, unit)
     measures = [
         [measure_section(section) for section in sections_at(port, stations)] for port in (plan.port, plan.after)
     ]
     volume, stretch = _by_wall(plan)
     return CutTable(
         stations=stations,
-        depth=at_hours(grid, plan.depth)[rows],
-        area_before=plan.area_before[rows],
+        depth=at_stations(grid, at_hours(grid, plan.depth), stations),
+        area_before=at_stations(grid, plan.area_before, stations),
         wanted=wanted_areas(plan.target, stations, plan.target.throat_area or float(plan.area_before[-1])),
-        area=plan.area_after[rows],
+        area=at_stations(grid, plan.area_after, stations),
         height=np.array([[m.height for m in each] for each in measures]).T,
         width=np.array([[m.width for m in each] for each in measures]).T,
         wall_volume=volume,
@@ -73,20 +75,29 @@ def at_hours(grid: WallGrid, values: FloatArray) -> FloatArray:
     return found
 
 
-def table_rows(plan: Plan) -> IntArray:
-    """Return the rows of the grid to tell: measured and wanted stations, the deepest cut, and even ones."""
-    grid = plan.grid
-    first, last = grid.stations[[0, -1]]
+def at_stations(grid: WallGrid, values: FloatArray, stations: FloatArray) -> FloatArray:
+    """Return values (n, ...) of the grid's rows at stations (k,), in straight lines between: (k, ...)."""
+    after = np.clip(np.searchsorted(grid.stations, stations), 1, len(grid.stations) - 1)
+    low, high = grid.stations[after - 1], grid.stations[after]
+    share = np.clip((stations - low) / (high - low), 0.0, 1.0).reshape(-1, *[1] * (values.ndim - 1))
+    return (1.0 - share) * values[after - 1] + share * values[after]
+
+
+def table_stations(plan: Plan, unit: LengthUnit) -> FloatArray:
+    """Return the stations (k,) to tell: the wanted and the measured ones, both ends, and round ones between."""
+    first, last = (float(s) for s in plan.grid.stations[[0, -1]])
     named = [s for w in plan.target.areas for s in (w.start, w.end)]
-    deepest = float(grid.stations[int(np.argmax(plan.depth.max(axis=1)))])
-    if plan.short_side is not None and np.isfinite(plan.short_side.start):
-        named += [plan.short_side.start, plan.short_side.end]
     measured = plan.port.rows.tolist() if len(plan.port.rows) <= MOST_ROWS else []
     chosen: list[float] = []
-    for station in [*named, *measured, deepest, *np.linspace(first, last, EVEN_ROWS).tolist()]:
+    for station in [*named, *measured, first, last]:
         if len(chosen) < MOST_ROWS and all(abs(station - other) > TOO_CLOSE_MM for other in chosen):
+            chosen.append(station)
+    steps = [step * MM_PER[unit] for step in ROUND_STEPS[unit]]
+    step = next((one for one in steps if (last - first) / one <= ROUND_ROWS), steps[-1])
+    for station in step * np.arange(np.ceil(first / step), np.floor(last / step) + 1):
+        if len(chosen) < MOST_ROWS and all(abs(station - other) > step / 2.0 for other in chosen):
             chosen.append(float(station))
-    return np.unique([int(np.argmin(np.abs(grid.stations - s))) for s in chosen])
+    return np.array(sorted(chosen))
 
 
 def _by_wall(plan: Plan) -> tuple[FloatArray, FloatArray]:

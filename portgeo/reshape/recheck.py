@@ -10,14 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
-from portgeo.plane import FloatArray, IntArray
+from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
-from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_rows
+from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_stations
 from portgeo.reshape.grid import areas_after, most_place, moved, volume_after
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.stops import oclock
-from portgeo.units import Notice
+from portgeo.units import LengthUnit, Notice
 
 TOLERANCE_MM = 0.13  # 0.005 in: *common practice, no source*, what a careful hand with a burr holds
 MISSED_SHARE = 0.2  # of the planned depth: a spot that has had less was missed
@@ -58,14 +58,11 @@ class Recheck:
     warnings: tuple[Notice, ...]
 
 
-def rows_to_tell(found: Recheck) -> IntArray:
-    """Return the rows (k,) of the plan's cut sheet, and those of the worst spots."""
+def stations_to_tell(found: Recheck, unit: LengthUnit) -> FloatArray:
+    """Return the stations (k,) of the plan's cut sheet, and those of the worst spots."""
     spots = [spot for each in (found.past_limit, found.too_deep, found.missed) for spot in each[:MOST_SPOTS]]
-    stations = found.plan.grid.stations
-    worst = [int(np.argmin(np.abs(stations - spot.station))) for spot in spots]
-    told = table_rows(found.plan)
-    far = [row for row in worst if np.abs(stations[told] - stations[row]).min() > TOO_CLOSE_MM]
-    return np.unique([*told.tolist(), *far])
+    told = table_stations(found.plan, unit)
+    return np.unique([*told, *(s.station for s in spots if np.abs(told - s.station).min() > TOO_CLOSE_MM)])
 
 
 def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:

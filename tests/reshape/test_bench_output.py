@@ -4,6 +4,7 @@ import argparse
 import importlib
 import json
 import re
+from types import SimpleNamespace
 
 import ezdxf
 import numpy as np
@@ -16,7 +17,9 @@ from portgeo.errors import InputError, OutputError, PortgeoError
 from portgeo.io.meshes import read_mesh
 from portgeo.report.template_pages import one_sheet
 from portgeo.report.templates import dxf, svg
+from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import gauges
+from portgeo.reshape.target import AreaWanted
 from portgeo.units import Display
 
 SHEET = """station_in,height_in,width_in,corner_roof_in,corner_floor_in,turn_deg
@@ -98,6 +101,24 @@ def test_what_is_counted_with_a_wall_and_with_the_short_side_is_said(bench, caps
     assert re.search(r"left wall \d\.\d\d cc", text) and not re.search(r"\b(left|right) \d\.\d\d cc", text)
     assert "A wall reaches halfway round to the next, so the corners are shared." in text
     assert "cut for it from" in text and "where the port turns" in text
+
+
+@pytest.mark.parametrize(("unit", "length", "step"), [("in", 96.0, 6.35), ("in", 45.0, 3.175), ("mm", 96.0, 10.0)])
+def test_rows_that_nobody_measured_or_asked_for_stand_at_round_stations(unit, length, step):
+    """A quarter or an eighth of an inch, or ten millimetres: what a rule has marks for; a row is what it measured."""
+    measured, wanted = [0.0, 18.7, 31.1, length], 24.13
+    plan = SimpleNamespace(
+        grid=SimpleNamespace(stations=np.linspace(0.0, length, 107)),
+        port=SimpleNamespace(rows=np.array(measured)),
+        target=SimpleNamespace(areas=[AreaWanted(wanted, wanted, 1000.0, 1000.0)]),
+    )
+    stations = table_stations(plan, unit)
+    assert set(stations) >= {*measured, wanted} and len(stations) <= MOST_ROWS
+    between = np.array(sorted(set(stations) - {*measured, wanted}))
+    assert len(between) > 3 and between == pytest.approx(step * np.round(between / step))
+    assert np.diff(stations).max() < 1.6 * step
+    values = np.column_stack([2.0 * plan.grid.stations, 5.0 - plan.grid.stations])
+    assert at_stations(plan.grid, values, stations) == pytest.approx(np.column_stack([2.0 * stations, 5.0 - stations]))
 
 
 def test_work_half_done_is_checked_against_the_plan(bench, capsys):
