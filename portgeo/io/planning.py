@@ -15,6 +15,7 @@ from portgeo.io.outlines import read_outline
 from portgeo.io.target import TargetFile
 from portgeo.io.walls import read_walls
 from portgeo.port import Port
+from portgeo.reshape.dams import dams_made
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, thin_walls, wall_limit, walls_left
 from portgeo.reshape.placing import gasket, laid_on, outer_mesh
@@ -48,6 +49,6 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
         plan = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
     return replace(
         plan,
-        warnings=(*thin_walls(readings, wanted.least_wall), *plan.warnings),
+        warnings=(*thin_walls(readings, wanted.least_wall), *plan.warnings, *dams_made(plan)),
         walls_left=walls_left(plan.grid, plan.depth, readings),
     )

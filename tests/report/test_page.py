@@ -303,6 +303,15 @@ def test_the_short_side_says_what_it_hangs_on_where_it_is_not_sure(report):
     assert "short side: its ± is 41% of it." in page.partition('id="side"')[2].partition("</section>")[0]
 
 
+def test_a_dam_that_the_cut_makes_stands_by_the_cut_sheet(report):
+    results = report[0]
+    dam = {"code": "dam_made", "message": "the cut makes a dam on the floor line at 2.032 in"}
+    plan = results["plan"] | {"record": results["plan"]["record"] | {"warnings": [dam]}}
+    page = write_page(results | {"plan": plan}, (), INCHES)
+    section = page.partition('id="bench"')[2].partition("</section>")[0].replace("\u00a0", " ")
+    assert "the cut makes a dam on the floor line at 2.032 in." in section
+
+
 def test_what_a_job_lacks_is_left_out(report):
     results, models = report
     alone = results | {"states": results["states"][:1], "compare": [], "bench": None, "plan": None, "warnings": []}

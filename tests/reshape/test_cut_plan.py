@@ -1,6 +1,8 @@
 """Plans: limits hold whatever is asked, missed areas are the least that can be missed, costs are told."""
 
 import os
+from dataclasses import replace
+from types import SimpleNamespace
 
 import igl
 import numpy as np
@@ -14,6 +16,7 @@ from portgeo.errors import GeometryError, InputError
 from portgeo.plane import moments
 from portgeo.port import port_from_readings, sections_at
 from portgeo.reshape.apart import wall_positions
+from portgeo.reshape.dams import dams_made
 from portgeo.reshape.grid import area_slopes, areas_after, exits, port_after, wall_grid
 from portgeo.reshape.limits import (
     GASKET_CARRY_MM,
@@ -426,3 +429,26 @@ def test_the_same_target_gives_the_same_mesh():
     assert one.after.faces.tobytes() == two.after.faces.tobytes()
     mesh = trimesh.Trimesh(one.after.vertices, one.after.faces, process=False)
     assert mesh.is_watertight and mesh.is_winding_consistent and mesh.volume > 0.0
+
+
+def test_a_hollow_cut_in_the_floor_before_the_turn_is_told_as_a_dam_that_the_cut_makes():
+    """The floor rises again past the hollow, by the hollow's depth; what a finger does not feel is not told."""
+    floor = [
+        Reading(k + 2, float(s), height=44.0, width=32.0, corner_roof=6.0, corner_floor=6.0)
+        for k, s in enumerate(np.linspace(0.0, 60.0, 13))
+    ]
+    turn = np.radians(70.0)
+    floor.append(replace(floor[-1], row=15, station=60.0 + 45.0 * turn, turn=turn))
+    stations = np.array([r.station for r in floor])
+
+    def told(dips):
+        cut = [replace(r, height=r.height + dip, rise=-dip / 2.0) for r, dip in zip(floor, dips, strict=True)]
+        grid = SimpleNamespace(stations=stations, share=np.arange(4.0))
+        depth = np.column_stack([0.0 * dips, 0.0 * dips, dips, 0.0 * dips])
+        return dams_made(SimpleNamespace(grid=grid, depth=depth, after=port_from_readings(cut)))
+
+    hollow = np.exp(-(((stations - 30.0) / 8.0) ** 2))
+    (made,) = told(2.5 * hollow)
+    assert made.code == "dam_made" and made.lengths["step"] == pytest.approx(2.5, abs=0.1)
+    assert 40.0 < made.lengths["at"] < 62.0
+    assert told(0.4 * hollow) == () and told(2.5 * (stations < 200.0)) == ()
