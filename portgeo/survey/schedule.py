@@ -169,7 +169,7 @@ def _unsure(port: Port, u: Uncertainty, inside: float) -> list[Notice]:
         station = next(at for at, each in zip(port.rows, port.readings, strict=True) if each.row == row)
         reading = " ".join(reversed(name.split("_")))
         text = (
-            f"{what}: its ± is {doubt / value:.0%} of it, and hangs most on the {reading} at {{at}} (row {row}, "
+            f"{what}: sure to ± {doubt / value:.0%} only, which hangs most on the {reading} at {{at}} (row {row}, "
             f"{share:.0%} of the doubt): read that again, twice if you can, before you cut by it"
         )
         found.append(Notice("unsure", text, {"at": float(station)}))

@@ -298,9 +298,9 @@ def test_the_answer_begins_with_what_the_next_cut_hangs_on(report):
 def test_the_short_side_says_what_it_hangs_on_where_it_is_not_sure(report):
     results = report[0]
     last = results["states"][1]
-    port = last["port"] | {"warnings": [{"code": "unsure", "message": "short side: its ± is 41% of it"}]}
+    port = last["port"] | {"warnings": [{"code": "unsure", "message": "short side: sure to ± 41% only"}]}
     page = write_page(results | {"states": [results["states"][0], last | {"port": port}]}, (), INCHES)
-    assert "short side: its ± is 41% of it." in page.partition('id="side"')[2].partition("</section>")[0]
+    assert "short side: sure to ± 41% only." in page.partition('id="side"')[2].partition("</section>")[0]
 
 
 def test_a_dam_that_the_cut_makes_stands_by_the_cut_sheet(report):
