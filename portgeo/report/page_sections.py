@@ -158,7 +158,11 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
     record = results["plan"]["record"]
     found = [
         el("p", tied(next_step(results, d)), class_="first"),
-        *(el("p", tied(w["message"]) + ".") for w in record["warnings"] if w["code"] == "dam_made"),
+        *(
+            el("p", el("strong", "Mind: "), tied(w["message"]) + ".")
+            for w in record["warnings"]
+            if w["code"] == "dam_made"
+        ),
         el("h3", "Order of work"),
         el("ol", [el("li", step) for step in record["order_of_work"]]),
         el(

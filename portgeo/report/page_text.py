@@ -260,7 +260,7 @@ def engine_text(results: Mapping[str, Any]) -> str:
 def tied(text: str) -> str:
     """Return text whose figures do not part from their units at the end of a line."""
     text = re.sub(r"(?<=\d) (?=(?:in|mm|sq in|mm²|cc|g|%|cfm|hp|inH2O|ft/s|m/s)\b|%)", "\u00a0", text)
-    return text.replace("± ", "±\u00a0").replace("sq in", "sq\u00a0in").replace("0 o'clock", "0\u00a0o’clock")
+    return text.replace(" ± ", "\u00a0±\u00a0").replace("sq in", "sq\u00a0in").replace("0 o'clock", "0\u00a0o’clock")
 
 
 def _capital(text: str) -> str:
