@@ -124,6 +124,17 @@ def test_a_dam_on_the_floor_is_named_with_its_height():
     assert notice.lengths["height"] == pytest.approx(2.5, abs=0.3)
 
 
+def test_a_hollow_in_a_level_floor_rises_by_its_own_depth():
+    rows = ((0, 0.0), (10, 0.0), (20, 2.5), (30, 2.5), (40, 0.0), (50, 0.0))
+    readings = [
+        Reading(k + 2, float(s), height=40 + deep, width=30, corner_roof=8, corner_floor=8, rise=-deep / 2)
+        for k, (s, deep) in enumerate(rows)
+    ]
+    end = replace(readings[-1], row=8, station=90.0, turn=np.radians(50.0))
+    (notice,) = [n for n in survey(port_from_readings([*readings, end])).warnings if n.code == "dam"]
+    assert notice.lengths["height"] == pytest.approx(2.5, abs=0.05)
+
+
 def test_the_doubtful_reading_is_blamed():
     """One row was read ten times worse than the rest; its width moves its area most."""
     readings = [

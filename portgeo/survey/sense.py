@@ -112,8 +112,8 @@ def _dams(short: Side | None) -> list[Notice]:
     """Return a notice for each dam on the floor line between the entry and the middle of the turn.
 
     A string pulled taut along the floor leaves it over a hollow and meets it again on the dam. The
-    dam's height is over the line that the floor held from the string's start to the foot of the
-    hollow; its length runs from that foot to its top.
+    dam's height is over the line that the floor held before, drawn through the foot of the hollow;
+    its length runs from that foot to its top.
     """
     if short is None:
         return []
@@ -138,7 +138,10 @@ def _dams(short: Side | None) -> list[Notice]:
         if foot == a:
             continue
         if not found:  # past a dam the line from the string's start would run down the dam's back
-            approach = flat[foot] - flat[a]
+            # The dip itself is no line of the floor's: what leads to it is less steep.
+            ways = [flat[foot] - flat[a], flat[(a + foot + 1) // 2] - flat[a]]
+            ways += [flat[a] - flat[max(2 * a - foot, 0)]] if a > 0 else []
+            approach = max(ways, key=lambda way: float(way[1] / way[0]))
             base = flat[foot], approach / np.linalg.norm(approach)
         assert base is not None
         over = flat[[foot, b]] - base[0]
