@@ -140,8 +140,11 @@ def compare_ports(
     below_noise = after_wedges.total - before_wedges.total - removed + added
 
     removed_u, net_u = _volume_us(alignment, map_, (own_after, own_before), (after.noise, before.noise))
-    # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7).
-    removed_u = float(np.sqrt(removed_u**2 + below_noise**2 / 3.0 + read_volume_u**2))
+    # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7). Without
+    # noise what was gained counts by itself, and is not made up for by what was lost elsewhere.
+    lifted = (1.0 - map_.cut - map_.built_up) * map_.area * np.maximum(map_.depth, 0.0)
+    shallow = max(abs(below_noise), float(lifted.sum()) if noise == 0.0 else 0.0)
+    removed_u = float(np.sqrt(removed_u**2 + shallow**2 / 3.0 + read_volume_u**2))
 
     short = before_state.short_side
     after_faces = fine_other.port.faces

@@ -112,7 +112,7 @@ def depth_map(
     (over FLOOR_MM on clean meshes); its cut runs on to where it fades to FAINT of that.
     """
     rows = max(int(np.ceil((stretch[1] - stretch[0]) / CELL_MM)), 8)
-    columns = max(int(np.ceil(tube.girth / CELL_MM)), 16)
+    columns = 8 * max(int(np.ceil(tube.girth / CELL_MM / 8.0)), 2)  # so that walls meet between two cells
     step = (stretch[1] - stretch[0]) / rows
     i = np.clip(((where.station - stretch[0]) / step).astype(np.int64), 0, rows - 1)
     j = np.minimum((where.round * columns).astype(np.int64), columns - 1)
@@ -131,8 +131,9 @@ def depth_map(
         wide = _smooth(lifted, 3.0) / np.maximum(_smooth(total, 3.0), 1e-12)
         mean = np.where(empty, wide, mean)
     threshold = max(FLOOR_MM, noise, untold)
-    cut, is_cut = _parts(mean, threshold)
-    built_up, is_built_up = _parts(-mean, threshold)
+    (cut_part, is_cut), (built_part, is_built_up) = _part(mean, threshold), _part(-mean, threshold)
+    # The margin of the one ends where the other begins: what was cut is not counted with what was built up.
+    cut, built_up = _spread_out(cut_part, built_part), _spread_out(built_part, cut_part)
     over = np.maximum(cut + built_up, 1.0)
     return DepthMap(
         stations=np.asarray(stretch[0] + (np.arange(rows) + 0.5) * step, dtype=np.float64),
@@ -152,14 +153,19 @@ def _smooth(values: FloatArray, sigma: float) -> FloatArray:
     return ndimage.gaussian_filter(values, sigma, mode=("nearest", "wrap"), truncate=3.0)
 
 
-def _parts(mean: FloatArray, threshold: float) -> tuple[FloatArray, np.ndarray]:
-    """Return the weights (n, m) of the deep parts with their faint edges, and the parts themselves."""
+def _part(mean: FloatArray, threshold: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return which cells (n, m) are deep or the faint edge of what is, and which are deep."""
     deep = _without_specks(mean > threshold, CELL_MM)
     labels = _labels(mean > FAINT * threshold)
     touched = np.unique(labels[deep])
     part = np.isin(labels, touched[touched > 0]) | deep
-    wide = _grown(part & (mean > FAINT * threshold) | deep, MARGIN_CELLS)
-    return (_smooth(wide.astype(float), SOFT_CELLS) if wide.any() else np.zeros_like(mean)), deep
+    return part & (mean > FAINT * threshold) | deep, deep
+
+
+def _spread_out(part: np.ndarray, other: np.ndarray) -> FloatArray:
+    """Return the weights (n, m), soft at their edge, of a part and of its margin as far as the other part."""
+    wide = _grown(part, MARGIN_CELLS) & ~other
+    return _smooth(wide.astype(float), SOFT_CELLS) if wide.any() else np.zeros(part.shape)
 
 
 def _grown(part: np.ndarray, cells: int) -> np.ndarray:
