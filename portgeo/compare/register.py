@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from scipy.linalg import block_diag
 from scipy.spatial import cKDTree
 
 from portgeo.compare.bulge import vertex_normals
@@ -33,6 +34,7 @@ UNSURE_MM = 0.05  # standard uncertainty of the fit anywhere on the wall: above 
 PLAINLY = 0.9  # of the wall in agreement: the other hand need not be tried
 MIRRORED_BETTER = 1.25  # times the wall in agreement: more than a cut on one side makes of a port that is even
 ENDS = ("entry", "exit")
+ROLLS = tuple(block_diag(1.0, [[c, -s], [s, c]], 1.0) for c, s in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)))
 
 
 @dataclass(frozen=True)
@@ -151,13 +153,20 @@ def align(
 def _laid(
     target: Target, after: Walled, normals: FloatArray, kernel: float, hands: tuple[bool, ...]
 ) -> tuple[Fit, bool]:
-    """Return the best fit of AFTER, and whether it is that of the other hand."""
+    """Return the best fit of AFTER, and whether it is that of the other hand.
+
+    A scan's floor is the inside of its turn, a sheet's is what the sheet says: where nothing agrees as the
+    two lie, AFTER is tried on its other walls.
+    """
     best: tuple[Fit, bool] | None = None
-    for mirrored in hands:
-        fit = seek(target, sampled(after, normals, COARSE_POINTS, mirrored), np.eye(4), kernel)
-        if best is None or fit.share > 1.1 * best[0].share:
-            best = fit, mirrored
-        if best[0].share > PLAINLY:
+    for roll in ROLLS:
+        for mirrored in hands:
+            fit = seek(target, sampled(after, normals, COARSE_POINTS, mirrored), roll, kernel)
+            if best is None or fit.share > 1.1 * best[0].share:
+                best = fit, mirrored
+            if best[0].share > PLAINLY:
+                return best
+        if best is not None and best[0].share > ENOUGH_SHARE:
             break
     assert best is not None
     return best

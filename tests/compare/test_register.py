@@ -117,6 +117,16 @@ def test_openings_hold_a_straight_tube(before):
     assert "held_by_openings" in [notice.code for notice in found.warnings]
 
 
+def test_a_port_with_roof_and_floor_exchanged_is_laid_together(before, after):
+    """A sheet may turn towards its roof; a scan of the same port has its floor there."""
+    turned = np.diag([1.0, -1.0, -1.0])
+    spine = replace(after.centreline, points=after.centreline.points @ turned, frames=after.centreline.frames @ turned)
+    rolled = replace(after, vertices=after.vertices @ turned, centreline=spine)
+    found = align(walled(before), walled(rolled))
+    assert found.fixed_share > 0.9
+    assert found.matrix[:3, :3] == pytest.approx(turned, abs=1e-3)
+
+
 def test_other_hand_is_recognised(before):
     swung = meshed([replace(r, swing=0.25 * r.station / 117.0) for r in invented_readings()], 1.5)
     with pytest.raises(GeometryError, match="other hand"):
