@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
-from portgeo.plane import FloatArray
+from portgeo.plane import FloatArray, chord, moments
 from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_stations
@@ -87,7 +87,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     past = np.where(travel > plan.limit, (travel - plan.limit) * grid.lean, 0.0)
     past[past < tolerance] = 0.0
     spots = tuple(_spots(plan, values) for values in (over, missed, past))
-    sizes = [np.ptp(moved(grid, each), axis=1) for each in (travel, plan.travel)]
+    sizes = [_read_across(moved(grid, each)) for each in (travel, plan.travel)]
     # What is left runs out past where it is more than the tolerance.
     rest = travel + np.maximum(sure_cut(grid, plan.travel - travel, tolerance, plan.target.blend), 0.0)
     warnings = [
@@ -111,6 +111,17 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         past_limit=spots[2],
         tolerance=tolerance,
         warnings=tuple(warnings),
+    )
+
+
+def _read_across(outlines: FloatArray) -> FloatArray:
+    """Return the width and height (n, 2) of outlines (n, m, 2) across their centroids, as a micrometer reads them."""
+    middles = [moments(outline).centroid for outline in outlines]
+    return np.array(
+        [
+            [np.ptp(chord(outline, middle, axis)) for axis in (0, 1)]
+            for outline, middle in zip(outlines, middles, strict=True)
+        ]
     )
 
 

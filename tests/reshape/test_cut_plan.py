@@ -399,6 +399,19 @@ def test_recheck_tells_what_is_left_too_deep_and_missed(bend):
     assert 0.0 < half.left_volume < plan.removed
 
 
+def test_a_check_reads_across_the_middle_as_the_plan_does():
+    """A pear is widest under its middle; a micrometer is held across the middle."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 96, endpoint=False)
+    pear = np.column_stack([(15.0 - 5.0 * np.sin(turn)) * np.cos(turn), 20.0 * np.sin(turn)])
+    port = port_from_readings([Reading(k + 2, 30.0 * k, shape="outline", outline=pear) for k in range(3)])
+    plan = plan_cut(port, Target(areas=(AreaWanted(30.0, 30.0, 960.0, 960.0),)))
+    told = recheck(plan, port)
+    for sizes, state in ((told.width[:, 0], port), (told.width[:, 1], plan.after)):
+        read = [measure_section(section).width for section in sections_at(state, plan.grid.stations)]
+        assert sizes == pytest.approx(read, abs=0.02)
+    assert max(told.width[:, 0]) < np.ptp(pear[:, 0]) - 0.5
+
+
 def test_a_port_measured_anew_in_its_own_coordinates_is_laid_on_the_plan():
     before = port_from_readings(elbow_readings(40.0, 30.0, 6.0, (50.0, 30.0), 40.0, 60.0))
     rows = [
