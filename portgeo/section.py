@@ -25,10 +25,16 @@ from portgeo.plane import (
     segments_for_arc,
 )
 
+WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 Shape = Literal["rect", "round", "oval", "outline"]
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
 WELD_MM = 1e-4  # points closer than this are one: a single-precision file keeps no more
 CORNER_SAMPLES = 720  # points round an outline when its corner radii are fitted
+
+
+def wall_name(wall: str) -> str:
+    """Return a wall of WALLS as a person says it: left alone would be taken for what is left."""
+    return f"{wall} wall" if wall in ("left", "right") else wall
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from portgeo.loft import spine_of
 from portgeo.plane import moments
 from portgeo.port import port_from_readings
+from portgeo.report.page_text import port_in_words
+from portgeo.report.records import survey_record
 from portgeo.section import Reading, outline_of
 from portgeo.survey import survey
-from portgeo.survey.sides import find_turn, side, turn_plane
+from portgeo.survey.sides import find_turn, inner_wall, side, turn_plane
 from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 
@@ -54,6 +57,24 @@ def test_mirrored_ports_have_mirrored_frames_and_equal_numbers():
     assert a.volume == pytest.approx(b.volume, rel=1e-6)
     assert a.short_side.radius == pytest.approx(b.short_side.radius, rel=1e-4)
     assert a.short_side.apex * np.array([1, -1, 1]) == pytest.approx(b.short_side.apex, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("turn", "swing", "wall"), [(1, 0, "floor"), (-1, 0.3, "roof"), (0.2, 1, "right"), (0, -1, "left"), (0, 0, "floor")]
+)
+def test_the_inside_of_the_turn_is_on_the_wall_that_the_sheet_turns_to(turn, swing, wall):
+    readings = [replace(r, turn=turn * r.turn, swing=swing * r.turn) for r in port_readings()]
+    assert inner_wall(spine_of(readings)[0].frames) == wall
+
+
+def test_a_sheet_that_turns_to_its_roof_has_its_short_side_there_in_all_that_is_told():
+    readings = [replace(r, turn=-r.turn) for r in elbow_readings(40.0, 30.0, 6.0, (20.0, 20.0), 35.0, 60.0)]
+    found = survey(port_from_readings(readings), 3, readings_tried=False)
+    record = survey_record(found, {}, (), Display("mm"))
+    assert found.short_side.radius == pytest.approx(35.0 - 20.0, rel=1e-3)
+    assert (record["short_side"]["wall"], record["long_side"]["wall"]) == ("roof", "floor")
+    assert "it turns 60° towards the roof between" in port_in_words(record, "as cast", Display("mm"))
+    assert "turns_to_roof" in codes(found)
 
 
 def test_least_radius_is_that_of_the_tighter_part():
@@ -124,15 +145,19 @@ def test_a_dam_on_the_floor_is_named_with_its_height():
     assert notice.lengths["height"] == pytest.approx(2.5, abs=0.3)
 
 
-def test_a_hollow_in_a_level_floor_rises_by_its_own_depth():
+@pytest.mark.parametrize(("over", "wall"), [(1.0, "floor"), (-1.0, "roof")])
+def test_a_hollow_in_a_level_floor_rises_by_its_own_depth(over, wall):
+    """A sheet turned over, whose port turns towards its roof, has the dam of the same height on the roof."""
     rows = ((0, 0.0), (10, 0.0), (20, 2.5), (30, 2.5), (40, 0.0), (50, 0.0))
     readings = [
-        Reading(k + 2, float(s), height=40 + deep, width=30, corner_roof=8, corner_floor=8, rise=-deep / 2)
+        Reading(k + 2, float(s), height=40 + deep, width=30, corner_roof=8, corner_floor=8, rise=-over * deep / 2)
         for k, (s, deep) in enumerate(rows)
     ]
-    end = replace(readings[-1], row=8, station=90.0, turn=np.radians(50.0))
-    (notice,) = [n for n in survey(port_from_readings([*readings, end])).warnings if n.code == "dam"]
+    end = replace(readings[-1], row=8, station=90.0, turn=over * np.radians(50.0))
+    found = survey(port_from_readings([*readings, end]), readings_tried=False)
+    (notice,) = [n for n in found.warnings if n.code == "dam"]
     assert notice.lengths["height"] == pytest.approx(2.5, abs=0.05)
+    assert f"on the {wall} line" in notice.text
 
 
 def test_the_doubtful_reading_is_blamed():

@@ -86,9 +86,10 @@ def plan_from(loaded: Loaded, wanted: TargetFile, args: argparse.Namespace) -> P
 def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any], density: float) -> None:
     from portgeo.io.files import atomic_write, write_json, write_table_csv
     from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
+    from portgeo.survey.sense import turned_away
 
     display = loaded.display
-    warnings = (*loaded.warnings, *loaded.port.warnings, *plan.warnings)
+    warnings = (*loaded.warnings, *loaded.port.warnings, *turned_away(loaded.port), *plan.warnings)
     metal = "metal" if args.density else args.alloy
     text = plan_text(plan, f"{args.port} to {args.target}", metal, density, warnings, display)
     record = plan_record(plan, loaded.source, target, density, warnings, display)

@@ -26,6 +26,7 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.survey.schedule import table_stations
+from portgeo.survey.sides import inner_wall
 from portgeo.triangles import lengths, used_by
 from portgeo.units import Notice
 
@@ -171,7 +172,7 @@ def compare_ports(
             depth,
             after_wedges,
             gained,
-            (short.station_from, short.station_to) if short else None,
+            (inner_wall(before.centreline.frames), short.station_from, short.station_to) if short else None,
         ),
         spots=spots(map_, one.tube),
         rows=rows,

@@ -14,10 +14,11 @@ from scipy.sparse import csr_array
 from portgeo.compare.deepest import deepest_cut, deepest_of_clean
 from portgeo.compare.depth_map import DepthMap, wall_shares
 from portgeo.compare.distance import Wall, signed_distance
-from portgeo.compare.tube import WALLS, Tube, places
+from portgeo.compare.tube import Tube, places
 from portgeo.compare.wedges import Wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
+from portgeo.section import WALLS
 from portgeo.triangles import used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
@@ -111,16 +112,17 @@ def _calm(corners: csr_array, values: FloatArray) -> FloatArray:
 
 
 def by_wall(
-    map_: DepthMap, depth: Depth, after: Wedges, gained: FloatArray, short_side: tuple[float, float] | None
+    map_: DepthMap, depth: Depth, after: Wedges, gained: FloatArray, short_side: tuple[str, float, float] | None
 ) -> dict[str, WallDepth]:
-    """Return the depth of each wall, and of the floor between two stations as `short_side`.
+    """Return the depth of each wall, and of the one that `short_side` names, between its two stations.
 
     gained : (n, m), mm3, what the port gained behind each cell of the map.
     """
     found: dict[str, WallDepth] = {}
     choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
     if short_side is not None:
-        choices.append(("short_side", WALLS.index("floor"), short_side))
+        wall, start, end = short_side
+        choices.append(("short_side", WALLS.index(wall), (start, end)))
     for name, k, stretch in choices:
         here = _on(after, k, stretch) & (depth.areas > 0)
         shares = wall_shares(map_, k, stretch)

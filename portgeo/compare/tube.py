@@ -24,7 +24,6 @@ OPENING_TOLERANCE_MM = 0.02  # a face this close to an opening's plane, all thre
 MOST_TILTED = 0.2  # of its reach: an opening's plane may be so far from square to the tube at its rim
 FACING = 0.7  # cosine: a face that closes an opening looks along the tube
 LYING = 0.5  # of its longest edge: a face of the wall rises more than this out of an opening's plane
-WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 
 
 @dataclass(frozen=True)

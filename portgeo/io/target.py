@@ -16,7 +16,6 @@ from portgeo.errors import InputError
 from portgeo.io.files import read_bounded
 from portgeo.io.tables import decoded
 from portgeo.io.toml_tables import TomlTable, parsed
-from portgeo.reshape.grid import WALLS
 from portgeo.reshape.target import (
     BLEND_MM,
     GREATEST_DEPTH_MM,
@@ -25,6 +24,7 @@ from portgeo.reshape.target import (
     ShortSideWanted,
     Target,
 )
+from portgeo.section import WALLS
 from portgeo.units import LengthUnit
 
 FILE_LIMIT = 1_000_000  # bytes

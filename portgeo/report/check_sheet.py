@@ -11,13 +11,14 @@ from typing import Any
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.report.cut_sheet import caution_lines, depth_lines, volume_text, wall_name
+from portgeo.report.cut_sheet import caution_lines, depth_lines, volume_text
 from portgeo.report.notices import notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, at_hours, at_stations
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS
 from portgeo.reshape.recheck import Recheck, Spot, stations_to_tell
 from portgeo.reshape.stops import oclock
+from portgeo.section import WALLS, wall_name
 from portgeo.units import MILLIMETRES, Display, Notice
 
 
@@ -70,7 +71,8 @@ def _next(found: Recheck, d: Display) -> str:
     wall = int(grid.wall[int(np.argmin(np.abs(grid.clock[0] - worst.clock)))])
     rows = grid.stations[(found.left[:, grid.wall == wall] > found.tolerance).any(axis=1)]
     stretch = f"{d.length(float(rows[0]), label=False)} to {d.length(float(rows[-1]))}"
-    return f"{wall_name(wall)}, {stretch}" + ("; leave the places that are too deep alone" if found.too_deep else "")
+    alone = "; leave the places that are too deep alone" if found.too_deep else ""
+    return f"{wall_name(WALLS[wall])}, {stretch}{alone}"
 
 
 def _worst(found: Recheck, values: FloatArray) -> Spot | None:

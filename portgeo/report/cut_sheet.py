@@ -14,9 +14,11 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.report.notices import WIDTH, notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
-from portgeo.reshape.grid import WALLS, most_place
+from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.stops import SHORT, oclock
+from portgeo.section import WALLS, wall_name
+from portgeo.survey.sides import inner_wall
 from portgeo.units import Display, Notice
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
@@ -71,11 +73,6 @@ def caution_lines() -> list[str]:
     for caution in CAUTIONS:
         lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return lines
-
-
-def wall_name(wall: int) -> str:
-    """Return a wall of WALLS as a person says it: left alone would be taken for what is left."""
-    return f"{WALLS[wall]} wall" if WALLS[wall] in ("left", "right") else WALLS[wall]
 
 
 def volume_text(mm3: float) -> str:
@@ -145,7 +142,7 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
         return "nothing: see below what stops it" if stopped else "nothing: the port is as wanted"
     first = walls[0]
     return (
-        f"{wall_name(first)}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
+        f"{wall_name(WALLS[first])}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
         f"{d.length(float(table.wall_stretch[first, 1]))}: "
         f"{float(table.wall_volume[first]) / max(plan.removed, 1e-9):.0%} of the metal"
     )
@@ -205,7 +202,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]
     steps.append("Coat the wall with layout dye and scribe the stations of the table, measured from the entry.")
     parts = [
-        f"{wall_name(k)} {volume_text(float(table.wall_volume[k]))} "
+        f"{wall_name(WALLS[k])} {volume_text(float(table.wall_volume[k]))} "
         f"({d.length(float(table.wall_stretch[k, 0]), label=False)} to {d.length(float(table.wall_stretch[k, 1]))})"
         for k in walls
     ]
@@ -226,9 +223,11 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         "where they are short."
     )
     if plan.short_side is not None and plan.short_side.depth.any():
+        wall = inner_wall(plan.grid.frames)
+        beside = "the side walls" if wall in ("roof", "floor") else "roof and floor"
         steps.append(
             f"Bring the short side to its {d.length(plan.short_side.radius)} radius with the printed gauge, "
-            "from the middle of the floor out to the side walls."
+            f"from the middle of the {wall_name(wall)} out to {beside}."
         )
     if deepest > ROLLS_ONLY_MM:
         steps.append(

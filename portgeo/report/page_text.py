@@ -13,6 +13,7 @@ from typing import Any
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
 from portgeo.report.compare_text import clock_text, least_text, metal_text
 from portgeo.report.page_contents import compared_flows
+from portgeo.section import wall_name
 from portgeo.units import FOOT, Display
 
 REPEATS = 1.0  # percent of flow: *common practice, no source*, a bench does not repeat much better
@@ -229,7 +230,7 @@ def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
     side = record["short_side"]
     if side:
         text += (
-            f"; it turns {side['turn_deg']:.0f}° towards the floor between stations "
+            f"; it turns {side['turn_deg']:.0f}° towards the {wall_name(side['wall'])} between stations "
             f"{d.length(side['station_from_mm'])} and {d.length(side['station_to_mm'])}"
         )
     return text + "."

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 
 from portgeo.report.notices import notices_record
+from portgeo.section import WALLS
 from portgeo.survey.schedule import Survey
-from portgeo.survey.sides import Side
+from portgeo.survey.sides import Side, inner_wall
 from portgeo.units import MM_PER, Display, Notice
 
 
@@ -47,6 +48,7 @@ def survey_record(
         }
         for k, m in enumerate(survey.measures)
     ]
+    inner = WALLS.index(inner_wall(port.centreline.frames))
     record: dict[str, Any] = {
         "schema": "portgeo.measure/1",
         "source": source,
@@ -63,8 +65,8 @@ def survey_record(
             "area_mm2": survey.least_area,
             "area_u_mm2": survey.least_area_u,
         },
-        "short_side": _side_record(survey, survey.short_side),
-        "long_side": _side_record(survey, survey.long_side),
+        "short_side": _side_record(survey, survey.short_side, inner),
+        "long_side": _side_record(survey, survey.long_side, (inner + 2) % 4),
         "frame": port.frame,
         "noise_mm": port.noise,
     }
@@ -93,10 +95,11 @@ def _opening(survey: Survey, k: int, role: str) -> dict[str, Any]:
     }
 
 
-def _side_record(survey: Survey, side: Side | None) -> dict[str, Any] | None:
+def _side_record(survey: Survey, side: Side | None, wall: int) -> dict[str, Any] | None:
     if side is None:
         return None
     return {
+        "wall": WALLS[wall],
         "radius_mm": side.radius,
         "radius_u_mm": side.radius_u,
         "least_radius_mm": side.least_radius,

@@ -11,10 +11,10 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.port import sections_at
-from portgeo.reshape.grid import WALLS, WallGrid
+from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.target import wanted_areas
-from portgeo.section import measure_section
+from portgeo.section import WALLS, measure_section
 from portgeo.units import MM_PER, LengthUnit
 
 HOURS = np.array([12.0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11])

@@ -1,4 +1,4 @@
-"""Dams that a cut makes: a floor taken down before the turn leaves what lies after it standing against the flow.
+"""Dams that a cut makes: a wall taken down before the turn, on its inside, leaves what lies after standing in the flow.
 
 A Plan comes in; notices go out.
 """
@@ -7,17 +7,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.reshape.grid import WALLS
 from portgeo.reshape.plan import Plan
+from portgeo.section import WALLS, wall_name
 from portgeo.survey import survey
 from portgeo.survey.sense import DAM_MM
+from portgeo.survey.sides import inner_wall
 from portgeo.units import Notice
 
 
 def dams_made(plan: Plan) -> tuple[Notice, ...]:
     """Return a notice for each dam of the planned port that the cut makes: it goes deeper before it than there."""
     grid = plan.grid
-    floor = plan.depth[:, int(np.argmin(np.abs(grid.share - WALLS.index("floor"))))]
+    wall = inner_wall(plan.after.centreline.frames)
+    floor = plan.depth[:, int(np.argmin(np.abs(grid.share - WALLS.index(wall))))]
     if np.ptp(floor) <= DAM_MM:
         return ()
     found = []
@@ -26,8 +28,8 @@ def dams_made(plan: Plan) -> tuple[Notice, ...]:
         there, before = float(np.interp(at, grid.stations, floor)), floor[grid.stations <= at]
         if dam.code == "dam" and before.max() - there > DAM_MM:
             text = (
-                "the cut makes a dam on the floor line at {at}: before it the floor goes down {step} more than there "
-                "(limit {limit}); take it down there too, or let the other walls share the cut"
+                f"the cut makes a dam on the {wall_name(wall)} line at {{at}}: before it the {wall_name(wall)} is cut "
+                "{step} deeper than there (limit {limit}); cut it there too, or let the other walls share the cut"
             )
             found.append(Notice("dam_made", text, {"at": at, "step": float(before.max()) - there, "limit": DAM_MM}))
     return tuple(found)

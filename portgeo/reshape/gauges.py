@@ -17,8 +17,8 @@ from portgeo.centreline import at
 from portgeo.errors import InputError
 from portgeo.plane import FloatArray, arc_points
 from portgeo.port import Port, sections_at
-from portgeo.section import Section, measure_section
-from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
+from portgeo.section import Section, measure_section, wall_name
+from portgeo.survey.sides import TurnPlane, inner_wall, side, side_points, turn_plane
 from portgeo.units import Display
 
 Role = Literal["cut", "edge", "today", "mark"]
@@ -36,8 +36,8 @@ UNCUT = " Next to nothing to cut here."
 BOSS = " The hole clears the guide boss or stem."
 STAND_UP = "Both round ends work: it just passes from floor to roof."
 LIE_FLAT = "Both round ends work: it just passes from wall to wall."
-ON_SHORT_SIDE = "The hollow edge works: on the short side no light shows under it."
-ALONG_FLOOR = "The lower edge works: along the floor, left end at the entry, no light shows under it."
+ON_SHORT_SIDE = "The hollow edge works: on the short side, on the {}, no light shows under it."
+ALONG_INSIDE = "The lower edge works: along the {}, left end at the entry, no light shows under it."
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[
             strip("height gauge", float(station), "height", measures.height, STAND_UP),
             strip("width gauge", float(station), "width", measures.width, LIE_FLAT),
         ]
-    return found + along_floor(aim)
+    return found + along_inside(aim)
 
 
 def section_outline(section: Section, station: float, today: Section | None) -> Gauge:
@@ -132,8 +132,12 @@ def strip(name: str, station: float, what: str, length: float, use: str) -> Gaug
     return Gauge(name, station, lines, {what: length}, use)
 
 
-def along_floor(port: Port) -> list[Gauge]:
-    """Return the short-side radius gauge, where the port turns, and the floor-line gauge."""
+def along_inside(port: Port) -> list[Gauge]:
+    """Return the short-side radius gauge, where the port turns, and the gauge of the line into and through the turn.
+
+    That line is the floor's, but for a sheet whose port turns towards another wall: it is the
+    inside of the turn whose line the work changes, and it is named for the wall it lies on.
+    """
     first, last = port.centreline.stations[[0, -1]]
     stations = np.linspace(first, last, FLOOR_POINTS)
     _, frames = at(port.centreline, stations)
@@ -142,10 +146,11 @@ def along_floor(port: Port) -> list[Gauge]:
     plane = turn or TurnPlane(frames[0, 1], frames[0, 0], -frames[0, 2], 0.0)
     sections = sections_at(port, stations)
     points = side_points(sections, plane, True)
+    wall = wall_name(inner_wall(frames))
     found = []
     short = None if turn is None else side(stations, points, turn)
     if short is not None:
-        found.append(radius_gauge(short.radius, short.turn, short.apex_station))
+        found.append(radius_gauge(short.radius, short.turn, short.apex_station, wall))
     height = min(float(np.ptp(section.outline[:, 1])) for section in sections)
     line = np.column_stack([points @ plane.ahead, -(points @ plane.aside)])
     line = line - line[0]
@@ -157,14 +162,15 @@ def along_floor(port: Port) -> list[Gauge]:
         Line(shapely.get_coordinates(body.exterior)[:-1], True, "cut"),
         Line(shapely.get_coordinates(plate), False, "edge"),
     )
-    found.append(Gauge("floor-line gauge", None, lines, {"length": float(plate.length)}, ALONG_FLOOR))
+    name = f"{wall.replace(' ', '-')}-line gauge"
+    found.append(Gauge(name, None, lines, {"length": float(plate.length)}, ALONG_INSIDE.format(wall)))
     return found
 
 
-def radius_gauge(radius: float, turn: float, station: float) -> Gauge:
-    """Return a plate with a hollow edge of a radius, over the angle that the short side turns."""
+def radius_gauge(radius: float, turn: float, station: float, wall: str) -> Gauge:
+    """Return a plate with a hollow edge of a radius, over the angle that the short side, on `wall`, turns."""
     start = np.pi / 2.0 - turn / 2.0
     inner = arc_points(np.zeros(2), radius, start, turn)
     outer = arc_points(np.zeros(2), radius + PLATE_MM, start, turn)[::-1]
     lines = (Line(np.vstack([inner, outer]), True, "cut"), Line(inner, False, "edge"))
-    return Gauge("short-side radius gauge", station, lines, {"radius": radius}, ON_SHORT_SIDE)
+    return Gauge("short-side radius gauge", station, lines, {"radius": radius}, ON_SHORT_SIDE.format(wall))

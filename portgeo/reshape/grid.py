@@ -24,7 +24,6 @@ NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past 
 LEAST_LEAN = 0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much
 LEAST_ISLAND_MM2 = 3.0  # thinner than any stem: less is a fold of a rough scan
 ALIKE_MM = 0.005  # depths nearer than this are alike: no tool could tell
-WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,9 @@ import igl
 import numpy as np
 
 from portgeo.plane import FloatArray, IntArray
-from portgeo.reshape.grid import WALLS, WallGrid, exits
+from portgeo.reshape.grid import WallGrid, exits
 from portgeo.reshape.target import Target
+from portgeo.section import WALLS
 from portgeo.units import Notice
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*

@@ -13,7 +13,7 @@ import numpy as np
 from portgeo.errors import InputError
 from portgeo.plane import FloatArray
 from portgeo.port import Port
-from portgeo.reshape.grid import WALLS
+from portgeo.section import WALLS
 from portgeo.units import Display
 
 BLEND_MM = 8.0  # *common practice, no source*: a cut that fades over less shows as a step to finger and flow

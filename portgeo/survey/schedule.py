@@ -148,7 +148,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         warnings=(
             *port.warnings,
             *_cut_through(both, sections, port),
-            *bench_sense(port, both, area_at, plane, short),
+            *bench_sense(port, both, area_at, short),
             *_unsure(port, u, inside),
         ),
     )

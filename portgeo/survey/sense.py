@@ -11,7 +11,8 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.port import Port
-from portgeo.survey.sides import Side, TurnPlane
+from portgeo.section import wall_name
+from portgeo.survey.sides import Side, inner_wall
 from portgeo.units import Notice
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
@@ -20,19 +21,20 @@ DAM_MM = 0.5  # a hump that a finger feels
 DAM_SLOPE = 1.0 / 40.0  # of its length: a long gentle rise is no dam
 
 
-def bench_sense(
-    port: Port, stations: FloatArray, area: FloatArray, plane: TurnPlane | None, short: Side | None
-) -> tuple[Notice, ...]:
-    """Return the notices for a port: its area at close stations (n,), its turn and short side."""
-    found = [*_reversals(stations, area), *_sudden(stations, area), *_dams(short)]
-    if plane is not None and port.readings and float(plane.aside @ port.centreline.frames[0, 2]) > 0:
-        found.append(
-            Notice(
-                "turns_to_roof",
-                "the port turns towards what the sheet calls the roof; the short side is on that wall",
-            )
-        )
-    return tuple(found)
+def bench_sense(port: Port, stations: FloatArray, area: FloatArray, short: Side | None) -> tuple[Notice, ...]:
+    """Return the notices for a port: its area at close stations (n,) and its short side."""
+    found = _dams(short, inner_wall(port.centreline.frames))
+    return (*_reversals(stations, area), *_sudden(stations, area), *found, *turned_away(port))
+
+
+def turned_away(port: Port) -> tuple[Notice, ...]:
+    """Return a notice where a sheet's port turns to another wall than the floor: the short side is there."""
+    wall = inner_wall(port.centreline.frames)
+    if wall == "floor" or not port.readings:
+        return ()
+    code = "turns_to_roof" if wall == "roof" else "turns_to_side"
+    text = f"the port turns towards what the sheet calls the {wall_name(wall)}; the short side is on that wall"
+    return (Notice(code, text),)
 
 
 def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
@@ -108,10 +110,11 @@ def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
     return found
 
 
-def _dams(short: Side | None) -> list[Notice]:
+def _dams(short: Side | None, wall: str) -> list[Notice]:
     """Return a notice for each dam on the floor line between the entry and the middle of the turn.
 
-    A string pulled taut along the floor leaves it over a hollow and meets it again on the dam. The
+    wall : the one on the inside of the turn, which is the floor but on some sheets. A string pulled
+    taut along the floor leaves it over a hollow and meets it again on the dam. The
     dam's height is over the line that the floor held before, drawn through the foot of the hollow;
     its length runs from that foot to its top.
     """
@@ -153,7 +156,8 @@ def _dams(short: Side | None) -> list[Notice]:
             found.append(
                 Notice(
                     "dam",
-                    "dam on the floor line at {at}: it rises {height} over {length} (limit {limit})",
+                    f"dam on the {wall_name(wall)} line at {{at}}: it rises {{height}} over {{length}} "
+                    "(limit {limit})",
                     {"at": float(at[b]), "height": float(height), "length": length, "limit": DAM_MM},
                 )
             )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from portgeo.plane import FloatArray, fit_circle
-from portgeo.section import Section
+from portgeo.section import WALLS, Section
 
 LEAST_TURN = np.radians(5.0)  # a port that turns less has no short side to speak of
 TURN_FROM, TURN_TO = 0.05, 0.95  # the part of the whole change of heading that is the turn
@@ -83,6 +83,15 @@ def turn_plane(tangents: FloatArray) -> TurnPlane | None:
     angle = np.unwrap(np.arctan2(tangents @ aside, tangents @ ahead))
     turn = float(angle[-1] - angle[0])
     return TurnPlane(axis, ahead, aside, turn) if turn >= LEAST_TURN else None
+
+
+def inner_wall(frames: FloatArray) -> str:
+    """Return which of WALLS the inside of a port's turn is on, of frames (n, 3, 3): the floor of one that does not."""
+    plane = turn_plane(frames[:, 0])
+    if plane is None:
+        return "floor"
+    left, up = np.einsum("kij,kj->i", frames[:, 1:], np.cross(plane.axis, frames[:, 0]))
+    return WALLS[round(float(np.arctan2(-left, up)) / (np.pi / 2.0)) % 4]
 
 
 def side_points(sections: Sequence[Section], plane: TurnPlane, inner: bool) -> FloatArray:

@@ -18,6 +18,7 @@ from portgeo.port import Port, port_from_readings
 from portgeo.report.compare_records import comparison_record, comparison_table
 from portgeo.triangles import volume
 from portgeo.units import Display
+from tests.conftest import elbow_readings
 
 from .shapes import (
     IN,
@@ -170,6 +171,14 @@ def test_open_mesh_is_refused(before):
     torn = replace(before, faces=before.faces[:-40])
     with pytest.raises(GeometryError, match=r"AFTER is not closed"):
         compare_ports(before, torn, "none")
+
+
+def test_the_short_side_of_a_sheet_that_turns_to_its_roof_is_on_the_roof():
+    stock = [replace(r, turn=-r.turn) for r in elbow_readings(16.0, 14.0, 4.0, (4.0, 4.0), 14.0, 60.0)]
+    ported = [stock[0], *(replace(r, height=17.0, rise=0.5) for r in stock[1:3]), stock[3]]
+    walls = compare_ports(*map(port_from_readings, (stock, ported)), "none", stations=3).walls
+    assert walls["short_side"].deepest == pytest.approx(1.0, abs=0.01)
+    assert walls["floor"].deepest < 0.01
 
 
 def test_sheets_compare_directly():

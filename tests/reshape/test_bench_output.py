@@ -4,6 +4,7 @@ import argparse
 import importlib
 import json
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import ezdxf
@@ -15,12 +16,15 @@ import trimesh
 from portgeo.commands.common import length_of
 from portgeo.errors import InputError, OutputError, PortgeoError
 from portgeo.io.meshes import read_mesh
+from portgeo.port import port_from_readings
+from portgeo.report.cut_sheet import order_of_work
 from portgeo.report.template_pages import one_sheet
 from portgeo.report.templates import dxf, svg
 from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
-from portgeo.reshape.gauges import gauges
+from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
 from portgeo.units import Display
+from tests.conftest import elbow_readings
 
 SHEET = """station_in,height_in,width_in,corner_roof_in,corner_floor_in,turn_deg
 0,1.60,1.20,0.3,0.3,0
@@ -234,6 +238,38 @@ def test_templates_refuse_other_files_and_stations_outside(bench):
     with pytest.raises(InputError, match="outside the port"):
         _run("templates", "port.csv", "--at", "9in", "--out", "gauges.pdf")
     assert not list(bench.glob("gauges.*"))
+
+
+@pytest.mark.parametrize(
+    ("turn", "swing", "wall", "beside"),
+    [
+        (1, 0, "floor", "the side walls"),
+        (-1, 0, "roof", "the side walls"),
+        (0, -1, "left wall", "roof and floor"),
+    ],
+)
+def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wall, beside):
+    """Whichever wall a sheet turns to, a square port's gauges are the same plates."""
+    readings = elbow_readings(34.0, 34.0, 6.0, (20.0, 20.0), 35.0, 60.0)
+    ways = [replace(r, turn=turn * r.turn, swing=swing * r.turn) for r in readings]
+    radius, line = along_inside(port := port_from_readings(ways))
+    assert line.name == f"{wall.replace(' ', '-')}-line gauge" and f"along the {wall}," in line.use
+    assert f"on the {wall}," in radius.use and radius.lengths["radius"] == pytest.approx(35.0 - 17.0, rel=1e-3)
+    turned = np.radians(60.0)
+    assert line.lengths["length"] == pytest.approx(20.0 + 18.0 * turned + 20.0, rel=1e-3)
+    plan = SimpleNamespace(
+        grid=SimpleNamespace(frames=port.centreline.frames),
+        depth=np.ones(1),
+        short_side=SimpleNamespace(radius=20.0, depth=np.ones(1)),
+        stops=(),
+        target=SimpleNamespace(blend=6.0),
+        volume_before=50000.0,
+        removed=1000.0,
+        added=0.0,
+    )
+    table = SimpleNamespace(wall_volume=np.full(4, 250.0), wall_stretch=np.tile([0.0, 70.0], (4, 1)))
+    (step,) = [s for s in order_of_work(plan, table, Display("mm")) if "short side" in s]
+    assert f"from the middle of the {wall} out to {beside}." in step
 
 
 def test_a_cutters_files_hold_the_section_at_its_size(bend, tmp_path):

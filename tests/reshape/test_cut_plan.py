@@ -454,10 +454,14 @@ def test_a_hollow_cut_in_the_floor_before_the_turn_is_told_as_a_dam_that_the_cut
     floor.append(replace(floor[-1], row=15, station=60.0 + 45.0 * turn, turn=turn))
     stations = np.array([r.station for r in floor])
 
-    def told(dips):
-        cut = [replace(r, height=r.height + dip, rise=-dip / 2.0) for r, dip in zip(floor, dips, strict=True)]
+    def told(dips, over=1.0):
+        cut = [
+            replace(r, height=r.height + dip, rise=-over * dip / 2.0, turn=over * r.turn)
+            for r, dip in zip(floor, dips, strict=True)
+        ]
         grid = SimpleNamespace(stations=stations, share=np.arange(4.0))
-        depth = np.column_stack([0.0 * dips, 0.0 * dips, dips, 0.0 * dips])
+        depth = np.zeros((len(dips), 4))
+        depth[:, 2 if over > 0 else 0] = dips
         return dams_made(SimpleNamespace(grid=grid, depth=depth, after=port_from_readings(cut)))
 
     hollow = np.exp(-(((stations - 30.0) / 8.0) ** 2))
@@ -465,3 +469,7 @@ def test_a_hollow_cut_in_the_floor_before_the_turn_is_told_as_a_dam_that_the_cut
     assert made.code == "dam_made" and made.lengths["step"] == pytest.approx(2.5, abs=0.1)
     assert 40.0 < made.lengths["at"] < 62.0
     assert told(0.4 * hollow) == () and told(2.5 * (stations < 200.0)) == ()
+    # Turned over, the same sheet has the same dam on its roof.
+    (above,) = told(2.5 * hollow, over=-1.0)
+    assert above.lengths == pytest.approx(made.lengths, abs=1e-3)
+    assert above.text == made.text.replace("floor", "roof")
