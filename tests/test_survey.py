@@ -14,6 +14,7 @@ from portgeo.report.records import survey_record
 from portgeo.section import Reading, outline_of
 from portgeo.survey import survey
 from portgeo.survey.sides import find_turn, inner_wall, side, turn_plane
+from portgeo.survey.uncertainty import from_readings
 from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 
@@ -193,6 +194,17 @@ def test_uncertainty_of_a_radius_grows_with_the_reading_error(rect_elbow):
     a, b = survey(rect_elbow), survey(worse)
     assert b.short_side.radius_u == pytest.approx(10 * a.short_side.radius_u, rel=0.15)
     assert b.volume_u == pytest.approx(10 * a.volume_u, rel=0.05)
+
+
+def test_a_reading_error_as_large_as_a_gap_of_stations_gives_its_large_doubt():
+    rows = straight([(0.0, 40.0), (30.0, 36.0), (30.05, 36.0), (60.0, 38.0)])
+    large, small = (
+        from_readings([replace(r, error=e) for r in rows], np.array([0.0, 60.0]), 30.0, None, None) for e in (1.0, 0.01)
+    )
+    # First order: a hundred times the error, a hundred times the doubt.
+    assert large.volume == pytest.approx(100.0 * small.volume, rel=0.02)
+    # A round section's area goes with its diameter: pi / 2 d u.
+    assert large.area == pytest.approx(np.pi / 2.0 * np.array([40.0, 38.0]), rel=0.15)
 
 
 def test_the_same_readings_give_the_same_survey(port):

@@ -23,6 +23,7 @@ SAMPLES = 200  # Monte Carlo trials: a standard uncertainty then has 5 % of its 
 SEED = 20260  # any number, so that the same sheet gives the same answer
 COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
 PLANES = 81  # of a trial
+STATION_ERRORS = 10.0  # of a row in the gap to the next: no two of thousands of trials then change places
 
 
 @dataclass(frozen=True)
@@ -69,26 +70,29 @@ def from_readings(
 
     Monte Carlo over all readings at once (JCGM 101), seeded; blame by moving one reading at a time
     by its error (JCGM 100). Each length of a row has the row's error; a heading, read as a
-    difference of two depths across the port, has that of two readings over the height.
+    difference of two depths across the port, has that of two readings over the height. Where errors
+    are so large beside a gap of stations that rows would change places, all are tried out on a
+    smaller scale and what they do is scaled up again: first order, as JCGM 100 has it.
     """
     # The least section is looked at itself: it lies between rows of the table, however few there are.
     places = np.union1d(stations, least_station)
     least = int(np.searchsorted(places, least_station))
     model = _Model(readings, places)
     turns = short is not None
+    scale = model.scale()
     centre = model.trial(np.zeros(len(model.movable)), radii=turns)
-    single = [model.trial(one, radii=turns) for one in np.eye(len(model.movable))]
+    single = [model.trial(one, radii=turns) for one in scale * np.eye(len(model.movable))]
     errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
-    trials = [model.trial(row) for row in errors]
-    area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1)
-    radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) if short or long else np.zeros(2)
+    trials = [model.trial(row) for row in scale * errors]
+    area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1) / scale
+    radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) / scale if short or long else np.zeros(2)
     at_least = [t.area[least] - centre.area[least] for t in single]
     # Where a moved reading leaves no turn to fit, its radius says nothing.
     of_radius = np.nan_to_num([t.radii[0] - centre.radii[0] for t in single])
     return Uncertainty(
         area=area_u[np.searchsorted(places, stations)],
         least_area=float(area_u[least]),
-        volume=float(np.std([t.volume for t in trials], ddof=1)),
+        volume=float(np.std([t.volume for t in trials], ddof=1)) / scale,
         short_side=replace(short, radius_u=float(radii_u[0])) if short else None,
         long_side=replace(long, radius_u=float(radii_u[1])) if long else None,
         blame=Blame(
@@ -117,6 +121,13 @@ class _Model:
         stack = correspond(outlines, [r.row for r in every], COARSE_CHORD_MM)
         self.outlines = stack[: len(readings)]
         self.steps = stack[len(readings) :] - self.outlines[[row for row, _, _ in self.movable]]
+
+    def scale(self) -> float:
+        """Return what the errors are to be scaled by, at most 1, so that no two rows change places."""
+        gaps = np.diff(spine_of(self.readings)[1])
+        errors = np.array([r.error for r in self.readings])
+        largest = np.maximum(errors[1:], errors[:-1])
+        return float(min(1.0, np.min(gaps / np.maximum(STATION_ERRORS * largest, 1e-300))))
 
     def trial(self, errors: FloatArray, radii: bool = True) -> _Trial:
         """Return what the port is where each movable reading is off by `errors` of its uncertainty."""
