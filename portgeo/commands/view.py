@@ -50,4 +50,4 @@ def run(args: argparse.Namespace) -> None:
         port_picture(surveys[0], display, titles[0], args.picture, force=args.force)
     else:
         pair_picture(surveys, display, titles, args.picture, force=args.force)
-    print(f"{args.picture}: white line: floor; black lines: roof and stations; circle: short side")
+    print(f"{args.picture}: white line: inside of the turn; black lines: outside and stations; circle: short side")

@@ -47,7 +47,7 @@ STATION_KEYS = {
 }  # fmt: skip
 SIDE_KEYS = {
     "radius_mm", "radius_u_mm", "least_radius_mm", "turn_deg", "station_from_mm", "station_to_mm", "apex_mm",
-    "fit_rms_mm",
+    "fit_rms_mm", "wall",
 }  # fmt: skip
 
 
