@@ -55,7 +55,9 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
 
 
 def _said(heading: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"  {heading:<{HEADING - 2}}", subsequent_indent=" " * HEADING)
+    # A heading longer than its column still stands apart from its text.
+    first = f"  {heading} ".ljust(HEADING)
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * HEADING)
 
 
 def _peak_text(result: AirSpeed, d: Display) -> str:

@@ -8,13 +8,13 @@ import pytest
 
 from portgeo import cli
 from portgeo.errors import InputError
-from portgeo.flow.airspeed import air_speed, beside, point_in_source, speed_over_mean
+from portgeo.flow.airspeed import air_speed, beside, point_in_source, speed_over_mean, stands_in_stream
 from portgeo.flow.path import path_of
 from portgeo.port import port_from_readings, stations_of
 from portgeo.report.page_text import peak_text
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
-from portgeo.section import Reading
+from portgeo.section import Reading, Section
 from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import DEMO, elbow_readings
@@ -116,6 +116,13 @@ def test_a_straight_port_has_no_short_side():
     assert found.slowing is None
     assert np.isnan(found.short_over_mean).all()
     assert found.highest.over_mean == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_fold_of_a_noisy_scan_is_no_boss_in_the_stream():
+    square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    fold, boss = (Section(20.0 * square, np.zeros(3), np.eye(3), (size * square[::-1],)) for size in (0.01, 3.0))
+    assert not stands_in_stream([fold])
+    assert stands_in_stream([fold, boss])
 
 
 def test_a_plan_that_opens_the_port_brings_the_peak_down(elbow):
