@@ -13,7 +13,7 @@ from portgeo.errors import naming
 from portgeo.io.meshes import read_mesh
 from portgeo.io.outlines import read_outline
 from portgeo.io.target import TargetFile
-from portgeo.io.walls import read_walls
+from portgeo.io.walls import read_walls_of
 from portgeo.port import Port
 from portgeo.reshape.dams import dams_made
 from portgeo.reshape.grid import WallGrid
@@ -32,7 +32,8 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     GeometryError.
     """
     limits: list[Callable[[WallGrid], Limit]] = []
-    readings = read_walls(wanted.wall_readings) if wanted.wall_readings is not None else []
+    display = Display(wanted.unit)
+    readings = () if wanted.wall_readings is None else read_walls_of(wanted.wall_readings, port, display)
     if readings:
         limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
     for path in wanted.outer_meshes:
@@ -46,7 +47,7 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))
     with naming(file):
-        plan = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
+        plan = plan_cut(port, wanted.target, limits, like, display)
     return replace(
         plan,
         warnings=(*thin_walls(readings, wanted.least_wall), *plan.warnings, *dams_made(plan)),

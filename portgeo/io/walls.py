@@ -13,11 +13,14 @@ from portgeo.io.columns import plain_name
 from portgeo.io.files import read_bounded
 from portgeo.io.numbers import read_number
 from portgeo.io.tables import read_table
+from portgeo.port import Port
 from portgeo.reshape.limits import WallReading
-from portgeo.units import MM_PER
+from portgeo.units import MM_PER, Display
 
 FILE_LIMIT = 5_000_000  # bytes
 THICKEST_MM = 25.4  # 1 in: *common practice, no source*, no port's wall is thicker; 3.5 is a slip for 0.35
+THINNEST_MM = 0.5  # 0.020 in: *common practice, no source*, no casting's wall is thinner; 0.134 mm was read in inches
+OPENING_MM = 2.0  # past an opening: where a port ends is known no better on an angled face
 CLOCK = re.compile(r"(\d{1,2})\s*:\s*(\d{2})")
 COLUMNS = {
     **{f"{name}_{unit}": (name, unit) for name in ("station", "thickness") for unit in ("in", "mm")},
@@ -41,6 +44,25 @@ def read_walls(path: str | Path) -> tuple[WallReading, ...]:
         return tuple(_reading(row, cells, columns, table.decimal_comma) for row, cells in table.rows[1:])
     except InputError as refusal:
         raise refusal.in_file(file) from None
+
+
+def read_walls_of(path: str | Path, port: Port, display: Display) -> tuple[WallReading, ...]:
+    """Return the wall readings in a CSV or XLSX file, all of them within a port.
+
+    display : the unit that a refusal is in. Raises InputError naming file, row, column and mend.
+    """
+    readings = read_walls(path)
+    first, last = port.centreline.stations[[0, -1]]
+    for reading in readings:
+        if not first - OPENING_MM <= reading.station <= last + OPENING_MM:
+            raise InputError(
+                f"station {display.length(reading.station)} is outside the port, which runs from "
+                f"{display.length(first, label=False)} to {display.length(last)}",
+                file=str(path),
+                where=f"{reading.where}, column station",
+                mend="Name a station along the centreline, from the entry; check its decimal point and unit",
+            )
+    return readings
 
 
 def _columns(row: int, header: tuple[str, ...]) -> dict[str, tuple[int, str]]:
@@ -75,11 +97,18 @@ def _reading(row: int, cells: tuple[str, ...], columns: dict[str, tuple[int, str
         return read_number(text, unit=unit, decimal_comma=decimal_comma, where=where) * MM_PER[unit]
 
     thickness = length("thickness")
-    if not 0.0 < thickness <= THICKEST_MM:
+    if not THINNEST_MM <= thickness <= THICKEST_MM:
         text, unit, where = cell("thickness")
-        most = f"{THICKEST_MM / MM_PER[unit]:g} {unit}"
-        what = "is not more than zero" if thickness <= 0.0 else f"is thicker than any port's wall, {most}"
+        least, most = (f"{limit / MM_PER[unit]:.{n}g} {unit}" for limit, n in ((THINNEST_MM, 1), (THICKEST_MM, 3)))
+        if thickness <= 0.0:
+            what = "is not more than zero"
+        elif thickness < THINNEST_MM:
+            what = f"is thinner than any port's wall, {least}"
+        else:
+            what = f"is thicker than any port's wall, {most}"
         mend = "Check its decimal point and unit; leave out a reading of solid metal"
+        if unit == "mm" and THINNEST_MM <= thickness * MM_PER["in"] <= THICKEST_MM:
+            mend = f"If it is in inches, write {thickness * MM_PER['in']:.2f}, or name the column thickness_in"
         raise InputError(f"'{text}' {what}", where=where, mend=mend)
     text, _, where = cell("clock")
     spoken = CLOCK.fullmatch(text.strip())

@@ -16,7 +16,7 @@ from portgeo.compare.distance import signed_distance, wall_from
 from portgeo.compare.tube import walled
 from portgeo.errors import naming
 from portgeo.flow.path import join
-from portgeo.io.walls import read_walls
+from portgeo.io.walls import read_walls_of
 from portgeo.job.results import Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
 from portgeo.plane import FloatArray
 from portgeo.port import Port
@@ -141,10 +141,10 @@ class _Walls:
     """Wall readings, spread over the wall of the state in which they were taken."""
 
     def __init__(self, given: Given, ports: dict[int, _Placed]) -> None:
-        with naming(given.names["walls"]):
-            readings = read_walls(given.paths["walls"])
         at = ports[given.settings["walls"]]
         port = at.part.loaded.port
+        with naming(given.names["walls"]):
+            readings = read_walls_of(given.paths["walls"], port, at.part.loaded.display)
         first, last = port.centreline.stations[[0, -1]]
         # The readings' own stations are among the rows: what was read there is then painted there.
         read_at = np.clip([reading.station for reading in readings], first, last)

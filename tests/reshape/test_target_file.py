@@ -7,7 +7,8 @@ import pytest
 from portgeo.errors import InputError
 from portgeo.io.blanks import blank_target
 from portgeo.io.target import read_target
-from portgeo.io.walls import read_walls
+from portgeo.io.walls import read_walls, read_walls_of
+from portgeo.units import Display
 
 
 def _written(folder, text, name="wanted.toml"):
@@ -100,6 +101,11 @@ def test_wall_readings_in_inches_with_clock_written_either_way(tmp_path):
         ("station_in,clock,thickness_in\n1,6,0\n", "'0' is not more than zero"),
         ("station_in,clock,thickness_in\n1,6,3.5\n", "thickness_in: '3.5' is thicker than any port's wall, 1 in"),
         ("station_mm,clock,thickness_mm\n1,6,25.5\n", "'25.5' is thicker than any port's wall, 25.4 mm"),
+        (
+            "station_mm,clock,thickness_mm\n1,6,0.134\n",
+            "'0.134' is thinner than any port's wall, 0.5 mm. If it is in inches",
+        ),
+        ("station_in,clock,thickness_in\n1,6,0.0134\n", "thinner than any port's wall, 0.02 in. Check its decimal"),
         ("station_in,clock,thickness_in\n1,,0.2\n", "the cell is empty"),
         ("station_in,clock,thickness_in,depth\n1,6,0.2,3\n", "there is no such column"),
         ("station_in,clock,thickness_in\n", "no wall readings"),
@@ -109,3 +115,11 @@ def test_wrong_wall_readings_are_refused_with_their_place(tmp_path, text, told):
     with pytest.raises(InputError) as refusal:
         read_walls(_written(tmp_path, text, "wall.csv"))
     assert told in str(refusal.value) and "wall.csv" in str(refusal.value)
+
+
+def test_a_wall_reading_outside_the_port_is_refused_and_one_at_its_rim_is_not(tmp_path, port):
+    last = float(port.centreline.stations[-1])
+    text = "station_mm,clock,thickness_mm\n1,6,4\n{},6,4\n"
+    assert len(read_walls_of(_written(tmp_path, text.format(last + 1.5), "wall.csv"), port, Display("mm"))) == 2
+    with pytest.raises(InputError, match=r"wall\.csv, row 3, column station: station .* is outside the port"):
+        read_walls_of(_written(tmp_path, text.format(last + 2.5), "wall.csv"), port, Display("mm"))
