@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Literal, NoReturn
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from portgeo.plane import FloatArray
 from portgeo.units import MM_PER, Display, LengthUnit
 
 SLIPPED = (7.0, 14.0)  # times its neighbours: a decimal point is in the wrong place
+OTHER_UNIT = (22.0, 29.0)  # times its neighbours: about 25.4, a number in inches among millimetres
 ALIKE = 2.5  # times one another, at most, that the neighbours must be to be gone by
 SIZES_MM = (1.0, 1000.0)  # no port's height or width is outside: the unit must be wrong
 LONGEST_MM = 5000.0  # and no port or runner is longer
@@ -88,6 +89,15 @@ class Row:
         unit = self._columns[name].unit
         return f"{value / MM_PER[unit]:.6g} {unit}"
 
+    def unit_slip(self, name: str, larger: bool) -> str:
+        """Return the question whether one cell is in the other unit, of a number too large or too small."""
+        unit = self._columns[name].unit
+        if larger == (unit == "in"):
+            other, value = ("mm", 1.0 / MM_PER["in"]) if unit == "in" else ("inches", MM_PER["in"])
+            number = (self.number_in(name) or 0.0) / MM_PER[unit] * value
+            return f"Is it in {other}? Then write {number:.4g}; else check what was typed"
+        return "Check what was typed"
+
     def unit_mend(self, name: str) -> str:
         unit = self._columns[name].unit
         other = "mm" if unit == "in" else "in"
@@ -95,32 +105,36 @@ class Row:
 
 
 def refuse_slipped_points(rows: Sequence[Row]) -> None:
-    """Refuse a height, width or diameter that is ten times, or a tenth of, what its neighbours are.
+    """Refuse a height, width or diameter that is ten or 25.4 times, or such a part of, what its neighbours are.
 
     Lofted, the fault would show elsewhere, and another row would be blamed. At the first and last
-    row, where a port may open wide, only one size that is off while another is not is refused.
+    row, where a port may open ten times as wide, only one size that is off while another is not is refused.
     """
     for k, row in enumerate(rows):
         beside = [rows[j] for j in ((k - 1, k + 1) if 0 < k < len(rows) - 1 else (1, 2) if k == 0 else (k - 1, k - 2))]
         slipped = {name: _slipped(row, beside, name) for name in ("height", "width", "diameter") if row.text(name)}
         at_end = k in (0, len(rows) - 1)
-        if not any(slipped.values()) or (at_end and all(slipped.values())):
+        if not any(slipped.values()) or (at_end and all(slip == "point" for slip in slipped.values())):
             continue
-        name = next(name for name, is_off in slipped.items() if is_off)
+        name = next(name for name, slip in slipped.items() if slip)
         value, near = row.size(name), [other.size(name) for other in beside]
         assert value is not None and None not in near
         read = " and ".join(row.own(name, size) for size in near if size is not None)
-        times = "ten times" if value > (near[0] or 0.0) else "a tenth of"
-        row.refuse(
-            name,
-            f"{row.own(name, value)} is about {times} what the rows beside it read ({read})",
-            "Look for a decimal point in the wrong place",
-        )
+        larger = value > (near[0] or 0.0)
+        if slipped[name] == "unit":
+            times, mend = "25.4 times" if larger else "1/25.4 of", row.unit_slip(name, larger)
+        else:
+            times, mend = "ten times" if larger else "a tenth of", "Look for a decimal point in the wrong place"
+        row.refuse(name, f"{row.own(name, value)} is about {times} what the rows beside it read ({read})", mend)
 
 
-def _slipped(row: Row, beside: Sequence[Row], name: str) -> bool:
+def _slipped(row: Row, beside: Sequence[Row], name: str) -> Literal["point", "unit"] | None:
+    """Return what slipped in a size that its neighbours, alike, are far from: the decimal point or the unit."""
     size, near = row.size(name), [other.size(name) for other in beside]
     if size is None or near[0] is None or near[1] is None or not 1.0 / ALIKE < near[0] / near[1] < ALIKE:
-        return False
+        return None
     ratio = size / float(np.sqrt(near[0] * near[1]))
-    return SLIPPED[0] < max(ratio, 1.0 / ratio) < SLIPPED[1]
+    times = max(ratio, 1.0 / ratio)
+    if OTHER_UNIT[0] < times < OTHER_UNIT[1]:
+        return "unit"
+    return "point" if SLIPPED[0] < times < SLIPPED[1] else None

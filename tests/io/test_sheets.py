@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import re
 import zipfile
 from datetime import datetime
 from fractions import Fraction
@@ -405,6 +406,16 @@ def test_a_slipped_decimal_point_is_blamed_on_its_own_reading(row, column, times
     with pytest.raises(InputError, match="ten" if times > 1 else "tenth") as refused:
         read_sheet(tmp_path / "a.csv")
     assert refused.value.where == f"row {row + 2}, column {column}_mm"
+
+
+@pytest.mark.parametrize(("unit", "typed", "meant"), [("mm", "1.189", "inches? Then write 30.2"), ("in", "30.2", "mm")])
+def test_one_reading_in_the_other_unit_is_asked_about(unit, typed, meant, tmp_path):
+    beside = {"mm": ("29", "30.8"), "in": ("1.142", "1.213")}[unit]
+    lines = [f"{k},{h},round" for k, h in zip((0, 8, 16, 24), (beside[0], typed, beside[1], beside[1]), strict=True)]
+    (tmp_path / "a.csv").write_text(f"station_mm,diameter_{unit},shape\n" + "\n".join(lines) + "\n")
+    with pytest.raises(InputError, match=f"Is it in {re.escape(meant)}") as refused:
+        read_sheet(tmp_path / "a.csv")
+    assert refused.value.where == f"row 3, column diameter_{unit}"
 
 
 def test_a_port_that_opens_ten_times_wider_at_its_end_is_read(tmp_path):
