@@ -200,7 +200,7 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
             mend="Ask for a lesser greatest_depth, area or short-side radius there",
         )
     vertices, faces = skin(space, grid.frames)
-    return Port(port.centreline, vertices, faces, port.frame, noise=port.noise)
+    return Port(port.centreline, vertices, faces, port.frame, rows=port.rows, noise=port.noise)
 
 
 def most_place(grid: WallGrid, values: FloatArray, preferred: FloatArray | None = None) -> tuple[int, int]:
