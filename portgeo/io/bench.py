@@ -26,11 +26,13 @@ from portgeo.io.columns import plain_name
 from portgeo.io.files import read_bounded
 from portgeo.io.numbers import read_number
 from portgeo.io.tables import read_table
+from portgeo.plane import FloatArray
 from portgeo.units import M3_S_PER, MM_PER, PA_PER, LengthUnit
 
 BENCH_LIMIT = 2_000_000  # bytes
 HIGHEST_LIFT_MM = 50.0
 FLOWS_M3_S = (1e-6, 2.0)  # no port's flow is outside: the unit must be wrong
+SLIPPED = 5.0  # times the flow of the rows beside it, more than lift explains: a decimal point is in the wrong place
 LIFT = {"lift_in": MM_PER["in"], "lift_mm": 1.0}
 FLOW = {f"flow_{unit}": size for unit, size in M3_S_PER.items()}
 DEPRESSION = {f"depression_{unit}": PA_PER[unit] for unit in ("in_h2o", "mm_h2o", "kpa")}
@@ -145,6 +147,8 @@ def _run(state: str, setup: str, rows: Sequence[_Row]) -> Run:
                 where=row.where(name),
                 mend="Put a run's rows in the order of lift; say in state or setup where another run begins",
             )
+    if len(rows) > 2:
+        _refuse_slipped_flow(rows, lift, flow / np.sqrt(depression))
     swirl = np.array([row.number_in("swirl") if row.text("swirl") else np.nan for row in rows])
     return Run(
         state=state,
@@ -155,6 +159,29 @@ def _run(state: str, setup: str, rows: Sequence[_Row]) -> Run:
         swirl=None if np.isnan(swirl).all() else swirl,
         rows=tuple(row.number for row in rows),
     )
+
+
+def _refuse_slipped_flow(rows: Sequence[_Row], lift: FloatArray, flow: FloatArray) -> None:
+    """Refuse a flow, all at one depression, that is many times or a small part of what the rows beside it read.
+
+    A port passes at the most as much more as its valve is lifted more; an end's row is held to the next two.
+    """
+
+    def far_over(k: int, j: int) -> bool:
+        return bool(flow[k] * min(lift[j], lift[k]) > SLIPPED * flow[j] * lift[k])
+
+    last = len(rows) - 1
+    for k, row in enumerate(rows):
+        beside = (k - 1, k + 1) if 0 < k < last else (1, 2) if k == 0 else (k - 1, k - 2)
+        over = all(far_over(k, j) for j in beside)
+        if over or all(far_over(j, k) for j in beside):
+            name, _ = row.one_of(FLOW)
+            read = " and ".join(rows[j].text(name) for j in sorted(beside))
+            raise InputError(
+                f"a flow of {row.text(name)} is far {'more' if over else 'less'} than the rows beside it read ({read})",
+                where=row.where(name),
+                mend="Look for a decimal point in the wrong place",
+            )
 
 
 def _within(row: _Row, choices: dict[str, float], bounds: tuple[float, float], what: str) -> float:

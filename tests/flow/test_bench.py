@@ -46,6 +46,23 @@ def sheet(tmp_path, text):
     return path
 
 
+@pytest.mark.parametrize(
+    ("row", "typed", "told"), [(3, 960, "more"), (4, 11, "less"), (5, 12, "less"), (5, 1170, "more")]
+)
+def test_a_slipped_flow_is_named_with_its_own_row(tmp_path, row, typed, told):
+    flows = [38, 71, 96, 110, 117]
+    lines = "".join(f"{2 * k},{typed if k == row else f},28\n" for k, f in enumerate(flows, start=1))
+    with pytest.raises(
+        InputError, match=rf"bench.csv, row {row + 1}, column flow_cfm: a flow of {typed} is far {told}"
+    ):
+        read_bench(sheet(tmp_path, "lift_mm,flow_cfm,depression_in_h2o\n" + lines))
+
+
+def test_a_steep_start_is_no_slip(tmp_path):
+    text = "lift_mm,flow_cfm,depression_in_h2o\n0.5,9,28\n5,85,28\n10,130,28\n"
+    assert len(read_bench(sheet(tmp_path, text)).runs[0].lift) == 3
+
+
 def test_runs_states_and_set_ups(tmp_path):
     found = read_bench(sheet(tmp_path, SHEET))
     assert [(r.state, r.setup, len(r.lift)) for r in found.runs] == [
