@@ -43,12 +43,12 @@ def run(args: argparse.Namespace) -> None:
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
     stations = gauge_stations(port, asked, display, "--at")
     warnings = [*loaded.warnings, *port.warnings]
-    after, title = None, f"{basename(args.port)}, as it is"
+    after, radius, title = None, None, f"{basename(args.port)}, as it is"
     if args.target:
         plan = plan_from(loaded, read_target(args.target), args)
-        after, title = plan.after, f"{basename(args.port)}, target"
+        after, radius, title = plan.after, plan.radius_cut, f"{basename(args.port)}, target"
         warnings += plan.warnings
-    made = gauges(port, stations, after)
+    made = gauges(port, stations, after, radius)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
     count = write_templates(args.out, made, display, title, paper=paper, force=args.force)
     if args.json:

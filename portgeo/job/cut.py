@@ -76,7 +76,7 @@ def laid_out(given: Given) -> Sheets:
     port, display = part.loaded.port, Display(given.settings["units"])
     plan: Cut | None = given.needs.get("plan")
     stations = gauge_stations(port, given.settings["at"], display, "[templates] at")
-    made = gauges(port, stations, plan.plan.after if plan else None)
+    made = gauges(port, stations, *((plan.plan.after, plan.plan.radius_cut) if plan else ()))
     title = f"{given.settings['title']}, {'target' if plan else 'as it is'}"
     laid = pages(made, display, title, given.settings["paper"])
     return Sheets(pdf(laid), len(made), len(laid))

@@ -85,9 +85,10 @@ def gauge_stations(port: Port, asked: Sequence[float] | None, display: Display, 
     return stations
 
 
-def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[Gauge]:
+def gauges(port: Port, stations: FloatArray, after: Port | None = None, radius: float | None = None) -> list[Gauge]:
     """Return the gauges for stations (k,), the target's where `after` is given, else today's.
 
+    radius : what the short side is cut to, where it is; else it is measured, which a scan's noise moves.
     The radius gauge is left out on a port with no turn. Raises GeometryError where a station cuts
     no tube.
     """
@@ -101,7 +102,7 @@ def gauges(port: Port, stations: FloatArray, after: Port | None = None) -> list[
             strip("height gauge", float(station), "height", measures.height, STAND_UP),
             strip("width gauge", float(station), "width", measures.width, LIE_FLAT),
         ]
-    return found + along_inside(aim)
+    return found + along_inside(aim, radius)
 
 
 def section_outline(section: Section, station: float, today: Section | None) -> Gauge:
@@ -132,7 +133,7 @@ def strip(name: str, station: float, what: str, length: float, use: str) -> Gaug
     return Gauge(name, station, lines, {what: length}, use)
 
 
-def along_inside(port: Port) -> list[Gauge]:
+def along_inside(port: Port, radius: float | None = None) -> list[Gauge]:
     """Return the short-side radius gauge, where the port turns, and the gauge of the line into and through the turn.
 
     That line is the floor's, but for a sheet whose port turns towards another wall: it is the
@@ -150,7 +151,7 @@ def along_inside(port: Port) -> list[Gauge]:
     found = []
     short = None if turn is None else side(stations, points, turn)
     if short is not None:
-        found.append(radius_gauge(short.radius, short.turn, short.apex_station, wall))
+        found.append(radius_gauge(radius or short.radius, short.turn, short.apex_station, wall))
     height = min(float(np.ptp(section.outline[:, 1])) for section in sections)
     line = np.column_stack([points @ plane.ahead, -(points @ plane.aside)])
     line = line - line[0]

@@ -82,6 +82,11 @@ class Plan:
     warnings: tuple[Notice, ...]
     walls_left: tuple[WallLeft, ...] = ()
 
+    @property
+    def radius_cut(self) -> float | None:
+        """The radius that the short side is cut to, None where it stays as it is."""
+        return self.short_side.radius if self.short_side is not None and self.short_side.depth.any() else None
+
 
 def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
     """Return the fine wall grid for a plan, and which of its rows (k,) are unknowns of the cut."""

@@ -255,6 +255,7 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
     radius, line = along_inside(port := port_from_readings(ways))
     assert line.name == f"{wall.replace(' ', '-')}-line gauge" and f"along the {wall}," in line.use
     assert f"on the {wall}," in radius.use and radius.lengths["radius"] == pytest.approx(35.0 - 17.0, rel=1e-3)
+    assert along_inside(port, 20.0)[0].lengths["radius"] == 20.0  # as planned, and not as a rough wall measures
     turned = np.radians(60.0)
     assert line.lengths["length"] == pytest.approx(20.0 + 18.0 * turned + 20.0, rel=1e-3)
     plan = SimpleNamespace(
