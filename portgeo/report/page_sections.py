@@ -174,7 +174,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
         table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
     ]
     if record["limits"]:
-        found += [el("h3", "What stops it"), el("ul", [el("li", _limit(stop, d)) for stop in record["limits"]])]
+        found += [el("h3", "What stops it"), el("ul", [el("li", limit_text(stop, d)) for stop in record["limits"]])]
     return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
 
 
@@ -213,9 +213,11 @@ def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) 
     ]
 
 
-def _limit(stop: Mapping[str, Any], d: Display) -> str:
+def limit_text(stop: Mapping[str, Any], d: Display) -> str:
+    """Return where a limit of a plan's record stops the cut, and why where nobody read the wall."""
     deep = f"no deeper than {d.length(stop['depth_mm'])}" if stop["depth_mm"] >= SHOWN_MM else "nothing may come off"
     text = f"{stop['name']}, at station {d.length(stop['station_mm'])}, {clock_text(stop['clock_hours'])}: {deep}"
+    text += "" if stop["measured"] else ", no wall reading is near enough"
     missed = stop["area_missed_percent"]
     return text + (
         f"; the area there stays {missed:.1f} % short"

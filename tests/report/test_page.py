@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from portgeo.report.page import write_page
+from portgeo.report.page_sections import limit_text
 from portgeo.report.page_text import answer
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.report.conftest import CAST, CUT, INCHES, TITLE
@@ -37,6 +38,13 @@ CONTRAST = """() => {
   }
   return low;
 }"""
+
+
+def test_a_stop_for_want_of_a_wall_reading_says_so():
+    stop = {"name": "wall", "station_mm": 50.8, "clock_hours": 0.0, "depth_mm": 0.0, "area_missed_percent": 2.0}
+    read, unread = (limit_text({**stop, "measured": measured}, INCHES) for measured in (True, False))
+    assert "nothing may come off; the area there stays 2.0 % short" in read
+    assert "nothing may come off, no wall reading is near enough; the area there" in unread
 
 
 @pytest.fixture(scope="module")
