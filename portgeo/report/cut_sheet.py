@@ -16,7 +16,7 @@ from portgeo.report.notices import WIDTH, notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
-from portgeo.reshape.stops import SHORT, oclock
+from portgeo.reshape.stops import OVER, SHORT, oclock
 from portgeo.section import WALLS, wall_name
 from portgeo.survey.sides import inner_wall
 from portgeo.units import Display, Notice
@@ -121,12 +121,15 @@ def _areas(plan: Plan, d: Display) -> str:
         return "none asked for"
     short = np.nan_to_num(1.0 - plan.area_after / plan.wanted, nan=0.0)
     stations = plan.grid.stations
-    met = sum(
-        not (short[(stations >= each.start - 1e-6) & (stations <= each.end + 1e-6)] > SHORT).any() for each in asked
-    )
+    over = np.nan_to_num(np.minimum(plan.area_before, plan.area_after) / plan.wanted - 1.0, nan=0.0)
+    places = [(stations >= each.start - 1e-6) & (stations <= each.end + 1e-6) for each in asked]
+    met = sum(not (short[here] > SHORT).any() for here in places)
     told = f"least {d.area(float(plan.area_before.min()))} today, {d.area(float(plan.area_after.min()))} then"
+    every = {1: "the one", 2: "both"}.get(len(asked), f"all {len(asked)}")
+    if all((over[here] > OVER).all() for here in places):
+        return f"today's area is already more than {every} asked for; {told}"
     if met == len(asked):
-        return f"{ {1: 'the one', 2: 'both'}.get(met, f'all {met}') } asked for will be met; {told}"
+        return f"{every} asked for will be met; {told}"
     worst = int(np.argmax(short))
     place = f"station {d.length(stations[worst])} is {short[worst]:.1%} short"
     return f"{met} of {len(asked)} asked for will be met, {place}; {told}"

@@ -20,6 +20,8 @@ from portgeo.units import Notice
 
 SHORT = 0.001  # of an area: what counts as missed
 OVER = 0.003  # of an area: what counts as more than was wanted
+FAR_OVER = 1.0  # of an area: more is a slip in the target
+SQUARE_INCH = 25.4**2  # mm2
 TOUCHES_MM = 0.005  # a cut this close to a limit is stopped by it
 LIFTED_MM = 5.0  # a limit lifted to see what it costs lets the cut go this much past where it is
 NOTHING_MM = 0.013  # half a thousandth of an inch
@@ -198,10 +200,15 @@ def area_notices(
             if today
             else "the short side or the shape asked for takes more there"
         )
+        text = f"station {{at}}: the area comes out {over[row]:.1%} over the target ({{got}} for {{wanted}}); {why}"
+        if today and over[row] > FAR_OVER:
+            text = "station {at}: the area there, {got}, is today more than twice the {wanted} asked for"
+            in_inches = float(area[row] / (wanted[row] * SQUARE_INCH))
+            text += "; is that in square inches?" if 0.5 < in_inches < 2.0 else ": check it and its unit"
         found.append(
             Notice(
                 "area_over",
-                f"station {{at}}: the area comes out {over[row]:.1%} over the target ({{got}} for {{wanted}}); {why}",
+                text,
                 {"at": float(grid.stations[row])},
                 {"got": float(area[row]), "wanted": float(wanted[row])},
             )

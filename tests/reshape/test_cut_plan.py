@@ -15,6 +15,7 @@ from portgeo.compare.comparison import compare_ports
 from portgeo.errors import GeometryError, InputError
 from portgeo.plane import moments
 from portgeo.port import port_from_readings, sections_at
+from portgeo.report.cut_sheet import plan_text
 from portgeo.reshape.apart import wall_positions
 from portgeo.reshape.dams import dams_made
 from portgeo.reshape.grid import area_slopes, areas_after, exits, port_after, wall_grid
@@ -318,6 +319,19 @@ def test_a_guide_boss_stays_in_the_target(tmp_path):
         # The boss and the stem are as they were, to the last figure.
         assert len(before.islands) == len(after.islands) == 1
         assert moments(after.islands[0]).area == pytest.approx(moments(before.islands[0]).area, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "told"),
+    [(1.6, "twice the 1.6 mm² asked for; is that in square inches?"), (400.0, "check it and its unit")],
+)
+def test_a_target_far_under_todays_area_is_asked_about(wanted, told):
+    tube = plan_cut(
+        port_from_readings(tube_readings(60.0, 36.0)), Target(areas=(AreaWanted(30.0, 30.0, wanted, wanted),))
+    )
+    assert told in next(n.message(MM) for n in tube.warnings if n.code == "area_over")
+    text = plan_text(tube, "tube", "aluminium", 2.7, tube.warnings, MM)
+    assert "today's area is already more than the one asked for" in text and "will be met" not in text
 
 
 def test_epoxy_makes_a_section_smaller_only_where_it_is_allowed():
