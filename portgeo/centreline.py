@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
 
 STRAIGHT = 1e-9  # radians: below this an arc is a straight line to the last digit
@@ -56,8 +57,9 @@ def through(
 
     stations : (n,). headings : (n, 3) unit vectors. places : n points (3,) or None; a stretch that
     ends at a given place is two arcs that meet there smoothly (its stations are then the curve's
-    own length), any other is one arc as long as its stations say. up : (3,), what the first frame's
-    up leans to, +z by default. The first point is its place, or the origin.
+    own length), any other is one arc as long as its stations say. Raises GeometryError for a place
+    that no such arcs reach. up : (3,), what the first frame's up leans to, +z by default. The first
+    point is its place, or the origin.
     """
     points = [np.zeros(3) if places is None or places[0] is None else np.asarray(places[0], float)]
     along = [float(stations[0])]
@@ -68,6 +70,12 @@ def through(
             steps = [(float(stations[k] - stations[k - 1]), headings[k])]
         else:
             steps = _two_arcs(points[-1], tangents[-1], np.asarray(place, float), headings[k])
+            if not steps:
+                raise GeometryError(
+                    "its place is that of the section before, or behind it with the same heading",
+                    where=f"measured section {k + 1} from the entry",
+                    mend="Check its x, y and z, and its heading",
+                )
         for length, tangent in steps:
             points.append(points[-1] + _arc(tangents[-1], tangent, length))
             tangents.append(tangent)
@@ -91,9 +99,9 @@ def at(centreline: Centreline, stations: FloatArray) -> tuple[FloatArray, FloatA
     turned = angle * fraction
     normal = np.cross(axis, start)
     with np.errstate(divide="ignore", invalid="ignore"):
-        # The integral of cos and sin of the angle turned so far, per unit of length.
+        # The integral of cos and sin of the angle turned so far, per unit of length, exact for small ones too.
         ahead = np.where(angle > STRAIGHT, np.sin(turned) / angle, fraction)
-        aside = np.where(angle > STRAIGHT, (1.0 - np.cos(turned)) / angle, 0.0)
+        aside = np.where(angle > STRAIGHT, 2.0 * np.sin(turned / 2.0) ** 2 / angle, 0.0)
     points = centreline.points[k] + span[:, None] * (ahead[:, None] * start + aside[:, None] * normal)
     frames = _rotate(centreline.frames[k], axis, turned)
     return points + (s - inside)[:, None] * frames[:, 0], frames
@@ -127,14 +135,18 @@ def _arc(start: FloatArray, end: FloatArray, length: float) -> FloatArray:
 def _two_arcs(p0: FloatArray, t0: FloatArray, p1: FloatArray, t1: FloatArray) -> list[tuple[float, FloatArray]]:
     """Return [(length, end heading)] of the pair of arcs with equal tangent lengths (a biarc).
 
-    The tangent length d makes the control points p0 + d t0 and p1 - d t1 lie 2 d apart.
+    The tangent length d makes the control points p0 + d t0 and p1 - d t1 lie 2 d apart. None reach a
+    place that is p0 itself, or behind it with the same heading: the list is then empty.
     """
     chord = p1 - p0
     bend = 2.0 * (1.0 - t0 @ t1)
     along = chord @ (t0 + t1)
     square = chord @ chord
     # The root of bend d^2 + 2 along d - square = 0, in the form that stays exact as bend goes to 0.
-    tangent_length = square / (along + np.sqrt(along**2 + bend * square))
+    ahead = along + np.sqrt(along**2 + bend * square)
+    if ahead <= STRAIGHT * np.sqrt(square):
+        return []
+    tangent_length = square / ahead
     middle = (p1 - tangent_length * t1) - (p0 + tangent_length * t0)
     middle /= np.linalg.norm(middle)
     steps = []

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad_vec
 
 from portgeo.centreline import at, crossings, heading, through
+from portgeo.errors import GeometryError
 
 
 def test_a_straight_run_a_turn_and_a_straight_run_come_out_exact():
@@ -62,3 +63,10 @@ def test_planes_cross_where_the_radius_is_less_than_the_half_height():
         spine = through([0.0, radius * 0.3], np.array([heading(0.0, 0.0), heading(0.3, 0.0)]))
         rings = [p + (20.0 * ring[:, 1:]) @ f[1:] for p, f in zip(spine.points, spine.frames, strict=True)]
         assert crossings(spine.points, spine.frames, rings).tolist() == [crosses]
+
+
+@pytest.mark.parametrize("place", [(-10.0, 0.0, 0.0), (0.0, 0.0, 0.0)])
+def test_a_place_behind_or_on_the_last_is_refused(place):
+    ahead = np.tile([1.0, 0.0, 0.0], (2, 1))
+    with pytest.raises(GeometryError, match="measured section 2 from the entry: its place"):
+        through([0.0, 10.0], ahead, [None, np.array(place)])
