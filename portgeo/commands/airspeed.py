@@ -66,8 +66,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     ):  # fmt: skip
         engine.add_argument(f"--{name}", metavar="LENGTH", help=says)
     engine.add_argument("--seat-angle", metavar="DEG", default="45", help="seat angle (45)")
-    engine.add_argument("--rpm", metavar="N", help="engine speed")
-    engine.add_argument("--cylinders", metavar="N", type=int, help="cylinders")
+    engine.add_argument("--rpm", metavar="N", help="engine speed; what it asks of a port is told of intakes only")
+    engine.add_argument("--cylinders", metavar="N", type=int, help="cylinders: an estimate of power, of an intake only")
     engine.add_argument("--valves", metavar="N", type=int, default=1, help="inlet valves a cylinder (1)")
     engine.add_argument("--max-lift", metavar="LENGTH", help="greatest valve lift, for the mean flow coefficient")
     parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")

@@ -86,6 +86,7 @@ class Engine(Table):
         "throat": (3.0, 300.0), "stem": (0.5, 60.0), "seat_width": (0.1, 30.0), "max_lift": (0.5, 50.0),
     }  # fmt: skip
     name: Name | None = None
+    port: Literal["intake", "exhaust"] = "intake"
     cylinders: int | None = Field(default=None, ge=1, le=64)
     bore: float | None = None
     stroke: float | None = None

@@ -144,16 +144,17 @@ def _plan(steps: Steps, get: Get) -> dict[str, Any] | None:
 
 
 def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, str]]:
-    """Yield that the engine's throat is the port's in no state, told of the last."""
+    """Yield that the engine's throat is that of the port's valve end in no state, told of the last."""
     engine = steps.job.job.engine
     # Where a port feeds several valves, its end need not be one throat.
     if engine is None or engine.throat is None or engine.valves != 1:
         return
+    end = "entry" if engine.port == "exhaust" else "exit"
     found = [
         throat_notice(engine.throat, opening["area_mm2"])
         for state in states
         for opening in state["port"]["openings"]
-        if opening["role"] == "exit"
+        if opening["role"] == end
     ]
     if found and found[-1] is not None and None not in found:
         message = found[-1].message(Display(steps.job.job.units))

@@ -245,6 +245,10 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
             parts[k, "port"],
             parts.get((k, "runner")),
         )
+    if engine is not None and engine.port == "exhaust":
+        why = "both are rules for intakes; an exhaust's stations run with the flow too, from 0 at the valve"
+        steps.skip("the engine's demand and the power estimate", why)
+        return
     missing = [name for name in ENGINE_NEEDS if engine is None or getattr(engine, name) is None]
     if engine is None or missing:
         steps.skip("the engine's demand", f"[engine] does not give {', '.join(missing)}")

@@ -244,3 +244,13 @@ def test_a_slip_of_the_hand_is_told_with_its_line_and_how_it_is_written(folder, 
         read_job(job)
     wrong = text[: text.index(new)].count("\n") + new.count("\n") + 1
     assert f"slip.toml, line {wrong}: " in str(refusal.value) and says in str(refusal.value)
+
+
+@pytest.mark.parametrize("port", ["intake", "exhaust"])
+def test_an_exhaust_is_not_told_by_the_rules_of_intakes(folder, port):
+    rest = "bore = 3.5\nstroke = 3.2\nrpm = 7000\ncylinders = 4"
+    (folder / "side.toml").write_text(EXAMPLE.replace("[engine]", f'[engine]\nport = "{port}"\n{rest}'), "utf-8")
+    steps = steps_of(read_job(folder / "side.toml"))
+    left_out = [one for one in steps.skipped if "rules for intakes" in one["why"]]
+    assert ("demand" in steps.by_name) == (port == "intake") == (not left_out)
+    assert "speed 0" in steps.by_name
