@@ -27,6 +27,7 @@ ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs
 NO_BETTER = 1e-3  # of the cost: what no tool could tell
 SHOWN_MM = 0.0127  # half a thousandth of an inch: less shows as a dot
 CORNERS = "A wall reaches halfway round to the next, so the corners are shared."
+CLEARLY_MOST = 0.3  # of the metal: with less of it on the first wall, four walls share it evenly
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
 
 
@@ -144,6 +145,8 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
         stopped = plan.warnings or any(stop.short for stop in plan.stops)
         return "nothing: see below what stops it" if stopped else "nothing: the port is as wanted"
     first = walls[0]
+    if len(walls) == len(WALLS) and float(table.wall_volume[first]) < CLEARLY_MOST * plan.removed:
+        return "any wall: all four share the metal evenly"
     return (
         f"{wall_name(WALLS[first])}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
         f"{d.length(float(table.wall_stretch[first, 1]))}: "
