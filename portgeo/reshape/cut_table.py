@@ -19,7 +19,7 @@ from portgeo.units import MM_PER, LengthUnit
 
 HOURS = np.array([12.0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11])
 MOST_ROWS = 24
-TOO_CLOSE_MM = 2.0  # rows nearer than this are one
+TOO_CLOSE_MM = 0.5  # rows nearer than this are one; a step is measured on both its sides, a little apart
 # Steps of the stations between measured ones: a rule has marks there, so that they can be scribed in a port.
 ROUND_STEPS = {"in": (0.125, 0.25, 0.5, 1.0), "mm": (2.0, 5.0, 10.0, 20.0, 50.0)}
 ROUND_ROWS = 16  # of one step, at most

@@ -17,6 +17,7 @@ from portgeo.commands.common import length_of
 from portgeo.errors import InputError, OutputError, PortgeoError
 from portgeo.io.meshes import read_mesh
 from portgeo.port import port_from_readings
+from portgeo.report import cut_sheet
 from portgeo.report.cut_sheet import order_of_work
 from portgeo.report.template_pages import one_sheet
 from portgeo.report.templates import dxf, svg
@@ -123,6 +124,28 @@ def test_rows_that_nobody_measured_or_asked_for_stand_at_round_stations(unit, le
     assert np.diff(stations).max() < 1.6 * step
     values = np.column_stack([2.0 * plan.grid.stations, 5.0 - plan.grid.stations])
     assert at_stations(plan.grid, values, stations) == pytest.approx(np.column_stack([2.0 * stations, 5.0 - stations]))
+
+
+def test_every_measured_station_is_a_row():
+    """Both sides of a step are: readings 2 mm apart, with a round station between them and the next."""
+    measured = np.array([0.0, 8.0, 16.0, 18.0, 27.0, 36.0, 38.0, 47.0, 57.0])
+    plan = SimpleNamespace(
+        grid=SimpleNamespace(stations=np.linspace(0.0, 57.0, 65)),
+        port=SimpleNamespace(rows=measured),
+        target=SimpleNamespace(areas=[AreaWanted(47.0, 47.0, 900.0, 900.0)]),
+    )
+    assert set(table_stations(plan, "mm")) >= set(measured)
+
+
+def test_a_wall_is_done_first_where_it_has_clearly_the_most():
+    def first(*shares):
+        volume = 1000.0 * np.array(shares)
+        table = SimpleNamespace(wall_volume=volume, wall_stretch=np.tile([20.0, 50.0], (4, 1)))
+        return cut_sheet._first(SimpleNamespace(stops=(), warnings=(), removed=volume.sum()), table, Display("mm"))
+
+    assert first(0.26, 0.25, 0.25, 0.24) == "any wall: all four share the metal evenly"
+    assert first(0.4, 0.2, 0.2, 0.2).endswith("40% of the metal")
+    assert first(0.5, 0.5, 0.0, 0.0).endswith("50% of the metal")
 
 
 def test_work_half_done_is_checked_against_the_plan(bench, capsys):
