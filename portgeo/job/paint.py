@@ -157,11 +157,11 @@ class _Walls:
     def left(self, placed: _Placed) -> list[Paint]:
         """Return the metal left behind a state's wall: what the readings vouch for, less what was cut since.
 
-        Not known (nan) where no reading is near enough to vouch for any.
+        Not known (nan) where no reading is near enough.
         """
         points = moved(self.into, placed.points)
         far, place = self.tree.query(points, k=NEAREST)
         weight = 1.0 / np.maximum(far, 1e-9)
         there = (weight * self.thickness[place]).sum(axis=1) / weight.sum(axis=1)
         left = np.where(there > 0.0, there - signed_distance(self.wall, points), np.nan)
-        return [Paint("wall left", "wall left, as far as the readings tell", left, "length", False)]
+        return [Paint("wall left", "wall left near the readings; grey: nobody measured", left, "length", False)]

@@ -100,8 +100,13 @@ def wall_limit(grid: WallGrid, readings: Sequence[WallReading], least_wall: floa
     """
     between, vouched = _thicknesses(grid, readings)
     thickness = np.minimum(between, vouched)
-    unmeasured = np.maximum(between - least_wall, 0.0) - np.maximum(vouched - least_wall, 0.0) > UNSURE_MM
+    unmeasured = _unmeasured(between, vouched, least_wall)
     return Limit("wall", np.maximum(thickness - least_wall, 0.0) / grid.lean, unmeasured=unmeasured)
+
+
+def _unmeasured(between: FloatArray, vouched: FloatArray, least_wall: float) -> np.ndarray:
+    """Return where no reading is near enough to tell what is there over the least wall, (n, m)."""
+    return np.maximum(between - least_wall, 0.0) - np.maximum(vouched - least_wall, 0.0) > UNSURE_MM
 
 
 def thin_walls(readings: Sequence[WallReading], least_wall: float) -> list[Notice]:
@@ -132,8 +137,9 @@ def walls_left(grid: WallGrid, depth: FloatArray, readings: Sequence[WallReading
 
 
 def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:
-    """Return the thickness of metal (n, m) that readings are taken to mean."""
-    return np.maximum(np.minimum(*_thicknesses(grid, readings)), 0.0)
+    """Return the thickness of metal (n, m) that readings are taken to mean, nan where none is near enough."""
+    between, vouched = _thicknesses(grid, readings)
+    return np.where(_unmeasured(between, vouched, 0.0), np.nan, np.maximum(np.minimum(between, vouched), 0.0))
 
 
 def _thicknesses(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:

@@ -102,7 +102,7 @@ def test_no_limit_is_broken_and_no_metal_is_put_back(problem):
         symmetric=problem["symmetric"],
     )
     square = found.depth * grid.lean
-    thickness = wall_thickness(grid, problem["readings"])
+    thickness = wall_limit(grid, problem["readings"], 0.0).depth * grid.lean
     cut = square > 0.0
     assert (square - problem["greatest"]).max() <= BREAK_MM
     assert ((problem["least_wall"] - (thickness - square))[cut]).max(initial=0.0) <= BREAK_MM
@@ -369,13 +369,17 @@ def test_the_port_stays_inside_a_gasket_line(bend):
 def test_wall_between_readings_is_never_more_than_a_reading_vouches_for(tube):
     grid = wall_grid(tube, np.linspace(0.0, 160.0, 81), 48)
     readings = [WallReading(40.0, 6.0, 5.0), WallReading(120.0, 6.0, 3.0)]
-    thickness = wall_thickness(grid, readings)
+    thickness = wall_limit(grid, readings, 0.0).depth * grid.lean
     floor = 24  # 6 o'clock
     assert thickness[20, floor] == pytest.approx(5.0)
     assert thickness[60, floor] == pytest.approx(3.0)
     assert thickness[:, floor].max() <= 5.0
     assert thickness[40, floor] < 4.0  # half way, less than the mean of the two
     assert thickness[20, 0] < 5.0  # the roof was not measured
+    told = wall_thickness(grid, readings)  # 0.05 mm a mm makes 0.25 mm at five millimetres
+    known = ~np.isnan(told)
+    assert known[[20, 60], floor].all() and not known[[0, 40, -1], floor].any() and not known[:, 0].any()
+    assert told[known] == pytest.approx(thickness[known])
 
 
 def test_area_slopes_are_the_derivative_of_area(bend):

@@ -147,15 +147,15 @@
   }
 
   function valueText(shares, weights, corners) {
-    const p = paint();
-    if (corners.some((k) => shares[k] === UNKNOWN)) return p.label + " not known";
+    const p = paint(), name = p.label.split(";")[0];
+    if (corners.some((k) => shares[k] === UNKNOWN)) return name + " not known";
     let share = 0;
     if (p.classes.length) share = shares[corners[weights.indexOf(Math.max(...weights))]] / LEVELS;
     else corners.forEach((k, j) => { share += weights[j] * shares[k] / LEVELS; });
     const value = p.low + share * (p.high - p.low);
     if (p.classes.length) return p.label + ": " + p.classes[Math.max(0, Math.min(p.classes.length - 1, Math.round(value)))];
     const text = (value / p.per).toFixed(p.decimals).replace(/^-(?=[0.]*$)/, "").replace("-", "\u2212");
-    return p.label + " " + text + (p.unit ? " " + p.unit : "");
+    return name + " " + text + (p.unit ? " " + p.unit : "");
   }
 
   function read(corners, weights) {
