@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
@@ -18,6 +18,7 @@ from portgeo.units import FOOT, Display
 
 REPEATS = 1.0  # percent of flow: *common practice, no source*, a bench does not repeat much better
 LEAST_PERCENT = 0.5  # of area: a smaller change is not told
+LEAST_SIDE = 0.03  # of a short side's tightest radius and its air's peak: a smaller change is not told
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
@@ -126,6 +127,8 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
         if abs(other["radius_mm"] - one["radius_mm"]) > doubt:
             before = d.length(one["radius_mm"], label=False)
             went.append(f"the short side’s radius went from {before} to {radius_text(other, d)}")
+        elif told := _side_changes(states, d):
+            went += told
         else:
             stayed.append(("the short side", f"radius {radius_text(other, d)}"))
     flows = compared_flows(results)
@@ -134,6 +137,21 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
     elif flows:
         went.append(flow_change(flows))
     return went, stayed
+
+
+def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
+    """Return what changed on a short side whose radius stays within its ±: its tightest place, and the air."""
+    found = []
+    one, other = (states[k]["port"]["short_side"] for k in (0, -1))
+    if abs(other["least_radius_mm"] / one["least_radius_mm"] - 1.0) > LEAST_SIDE:
+        tightest = f"{d.length(one['least_radius_mm'], label=False)} to {d.length(other['least_radius_mm'])}"
+        found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
+    airs = [states[k]["airspeed"] for k in (0, -1)]
+    if all(airs):
+        first, last = ((air["short_side"] or air["highest"])["peak_m_s"] for air in airs)
+        if abs(last / first - 1.0) > LEAST_SIDE:
+            found.append(f"the air’s peak went from {speed_text(first, d).split()[0]} to {speed_text(last, d)}")
+    return found
 
 
 def gain(flows: list[tuple[Mapping[str, Any], float, float]]) -> float:

@@ -11,7 +11,7 @@ from PIL import Image
 
 from portgeo.report.page import write_page
 from portgeo.report.page_sections import limit_text
-from portgeo.report.page_text import answer
+from portgeo.report.page_text import answer, changes
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.report.conftest import CAST, CUT, INCHES, TITLE
 
@@ -329,3 +329,25 @@ def test_what_a_job_lacks_is_left_out(report):
     assert ">Balance and match</h2>" not in page
     assert "Left out: reach (the job has no [tool])." in page
     assert "Nothing measured asks for a second look" in page
+
+
+def test_a_short_side_that_got_tighter_within_its_doubt_is_not_called_as_it_was(report):
+    results = report[0]
+    last = results["states"][-1]
+    first = results["states"][0] | {"airspeed": last["airspeed"]}
+
+    def told(tightest, faster):
+        side, air = first["port"]["short_side"], first["airspeed"]
+        peak = "short_side" if air["short_side"] else "highest"
+        air = air | {peak: air[peak] | {"peak_m_s": air[peak]["peak_m_s"] * faster}}
+        now = last | {
+            "port": last["port"] | {"short_side": side | {"least_radius_mm": tightest * side["least_radius_mm"]}},
+            "airspeed": air,
+        }
+        went, stayed = changes(results | {"states": [first, now]}, INCHES)
+        return [any(part in text for text in went) for part in ("its tightest went", "the air’s peak went")], [
+            name for name, _ in stayed if name == "the short side"
+        ]
+
+    assert told(1.01, 1.01) == ([False, False], ["the short side"])
+    assert told(0.94, 1.01) == ([True, False], []) and told(1.01, 1.06) == ([False, True], [])
