@@ -191,7 +191,8 @@ customer = ""  # a word to the customer, printed on their pages
 # asks of a port; valve and throat give the bench's coefficients; cylinders gives an estimate of power.
 [engine]
 name = "EXAMPLE, an invented four-cylinder"
-# port = "exhaust"  # "intake" without it. Stations run with the flow: an exhaust's station 0 is at the valve.
+# port = "exhaust"  # "intake" without it. Stations run with the flow: an exhaust's station 0 is at the valve
+  # (for a scan of one, say where with entry and exit under [state.port_scan]).
   # What an engine asks of a port and the estimate of power are rules for intakes: an exhaust gets neither
 # cylinders = 4
 # bore = @3.500@

@@ -48,7 +48,8 @@ def view_section(results: Mapping[str, Any], models: Sequence[Model], d: Display
     ]
     labels = {name: scale.paint.label for (_, name), scale in scales.items()}
     paints = [
-        el("button", label, type="button", data_paint=name, aria_pressed="false") for name, label in labels.items()
+        el("button", label.split(";")[0], type="button", data_paint=name, aria_pressed="false")
+        for name, label in labels.items()
     ]
     moves = [el("button", says, type="button", data_move=move) for move, says in MOVES]
     stage = el(
