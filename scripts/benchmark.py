@@ -130,6 +130,26 @@ def slicing(triangles: int, folder: Path) -> Figures:
     return {"triangles": len(faces), "own": own, "other": other, "differ": worst}
 
 
+def reading(triangles: int, folder: Path) -> Figures:
+    """Read and weld a binary STL whose triangles lie in no order: ours against trimesh's."""
+    import trimesh
+
+    from portgeo.io.meshes import read_mesh, write_mesh
+
+    vertices, faces, _, _ = tube(triangles)
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "tube.stl"
+        write_mesh(path, vertices, np.random.default_rng(0).permutation(faces))
+        start = time.process_time()
+        own = read_mesh(path)
+        ours = time.process_time() - start
+        start = time.process_time()
+        theirs = trimesh.load(path)
+        other = time.process_time() - start
+    _agree(abs(len(own.vertices) - len(theirs.vertices)))
+    return {"triangles": len(faces), "own": ours, "other": other, "differ": 0.0}
+
+
 def command(argv: Sequence[str]) -> Figures:
     """A whole command, from its file to its answer, the interpreter and the imports among it."""
     from portgeo.cli import main as run
@@ -232,7 +252,7 @@ def _agree(differ: float, limit: float = AGREE) -> None:
 
 
 TASKS: dict[str, Callable[[int, Path], Figures]] = {
-    task.__name__: task for task in (slicing, measuring, comparing, airing, loading, distances, solving)
+    task.__name__: task for task in (slicing, reading, measuring, comparing, airing, loading, distances, solving)
 }
 
 
@@ -379,6 +399,11 @@ def main() -> None:
             f"{SLICES} planes through one tube: one pass with the tube's loop picked out, against one "
             "`trimesh.Trimesh.section` a plane on the same mesh. Differ: relative, of an area.",
             lambda: head_to_head("slicing", "trimesh", args.triangles),
+        ),
+        (
+            "Reading",
+            "A binary STL whose triangles lie in no order, points that are equal made one, against `trimesh.load`.",
+            lambda: head_to_head("reading", "trimesh", args.triangles),
         ),
         (
             "Distances",
