@@ -31,7 +31,18 @@ LONGEST = {"demo": 12.0, "picture": 6.0, "many": 6.0}  # seconds into the run; t
 ENDS = 1.0  # seconds from Ctrl-C
 WINDOWS = os.name == "nt"
 # The line tells that the interpreter is up: before that nothing of ours runs that could answer.
-PROGRAM = "import sys; from portgeo.cli import main; print('up', flush=True); sys.exit(main())"
+# It says that it is up when the command has taken Ctrl-C over: what comes before is Python's own.
+PROGRAM = """
+import signal, sys
+from portgeo.cli import main
+own = signal.signal
+def told(*words):
+    signal.signal = own
+    own(*words)
+    print("up", flush=True)
+signal.signal = told
+sys.exit(main())
+"""
 
 
 @pytest.fixture(scope="module")
