@@ -38,14 +38,10 @@ class WallReading:
 
 @dataclass(frozen=True)
 class WallLeft:
-    """What a cut leaves of a wall where it was read, and how deep it goes there."""
+    """What a cut leaves of a wall where it was read, mm."""
 
     reading: WallReading
-    cut: float
-
-    @property
-    def left(self) -> float:
-        return self.reading.thickness - self.cut
+    left: float
 
 
 @dataclass(frozen=True)
@@ -129,10 +125,8 @@ def walls_left(grid: WallGrid, depth: FloatArray, readings: Sequence[WallReading
     """Return what a cut (n, m), square to the wall, leaves at each reading; the least first."""
     if not readings:
         return ()
-    share, _ = _shares_of(grid, readings)
-    rows = _rows_of(grid, readings)
-    columns = [int(np.argmin(np.abs(grid.share - one))) for one in share]
-    found = [WallLeft(r, max(float(depth[row, k]), 0.0)) for r, row, k in zip(readings, rows, columns, strict=True)]
+    taken = np.maximum(depth[_places_of(grid, readings)], 0.0)
+    found = [WallLeft(r, r.thickness - float(cut)) for r, cut in zip(readings, taken, strict=True)]
     return tuple(sorted(found, key=lambda wall: wall.left))
 
 
@@ -144,7 +138,8 @@ def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArra
 
 def _thicknesses(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
     """Return what readings interpolate to (n, m), and the most that any of them vouches for (n, m)."""
-    share, girth = _shares_of(grid, readings)
+    rows, columns = _places_of(grid, readings)
+    share, girth = grid.share[columns], grid.girth[rows]
     along = grid.stations[None, :, None] - np.array([r.station for r in readings])[:, None, None]
     apart = np.abs(grid.share[None, :] - share[:, None])
     apart = np.minimum(apart, 4.0 - apart) / 4.0 * girth[:, None]
@@ -155,19 +150,12 @@ def _thicknesses(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[Float
     return between, (thickness - WALL_SLOPE * np.sqrt(square)).max(axis=0)
 
 
-def _shares_of(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
-    """Return how far round (k,) readings are, as the grid counts it, and the girth (k,) there."""
-    rows = _rows_of(grid, readings)
-    share = np.empty(len(readings))
-    for k, (row, reading) in enumerate(zip(rows, readings, strict=True)):
-        off = np.abs((grid.clock[row] - reading.clock + 6.0) % 12.0 - 6.0)
-        share[k] = grid.share[np.argmin(off)]
-    return share, grid.girth[rows]
-
-
-def _rows_of(grid: WallGrid, readings: Sequence[WallReading]) -> IntArray:
-    """Return the grid's rows (k,) nearest to readings."""
-    return np.argmin(np.abs(grid.stations[None] - np.array([r.station for r in readings])[:, None]), axis=1)
+def _places_of(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[IntArray, IntArray]:
+    """Return the grid's rows (k,) and places round (k,) nearest to readings."""
+    stations, clocks = np.array([(r.station, r.clock) for r in readings]).T
+    rows = np.argmin(np.abs(grid.stations - stations[:, None]), axis=1)
+    off = np.abs((grid.clock[rows] - clocks[:, None] + 6.0) % 12.0 - 6.0)
+    return rows, np.argmin(off, axis=1)
 
 
 def outer_limit(

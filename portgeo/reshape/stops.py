@@ -16,12 +16,11 @@ from portgeo.reshape.limits import Limit, together
 from portgeo.reshape.shortside import ShortSideCut
 from portgeo.reshape.solve import mirrored
 from portgeo.reshape.target import ShortSideWanted
-from portgeo.units import Notice
+from portgeo.units import MM_PER_INCH, Notice
 
 SHORT = 0.001  # of an area: what counts as missed
 OVER = 0.003  # of an area: what counts as more than was wanted
 FAR_OVER = 1.0  # of an area: more is a slip in the target
-SQUARE_INCH = 25.4**2  # mm2
 TOUCHES_MM = 0.005  # a cut this close to a limit is stopped by it
 LIFTED_MM = 5.0  # a limit lifted to see what it costs lets the cut go this much past where it is
 NOTHING_MM = 0.013  # half a thousandth of an inch
@@ -203,7 +202,7 @@ def area_notices(
         text = f"station {{at}}: the area comes out {over[row]:.1%} over the target ({{got}} for {{wanted}}); {why}"
         if today and over[row] > FAR_OVER:
             text = "station {at}: the area there, {got}, is today more than twice the {wanted} asked for"
-            in_inches = float(area[row] / (wanted[row] * SQUARE_INCH))
+            in_inches = float(area[row] / (wanted[row] * MM_PER_INCH**2))
             text += "; is that in square inches?" if 0.5 < in_inches < 2.0 else ": check it and its unit"
         found.append(
             Notice(
