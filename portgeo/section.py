@@ -119,21 +119,27 @@ def measure_section(section: Section) -> SectionMeasures:
         arm = part.centroid - centroid
         second += part.second + part.area * np.outer(arm, arm)
     whole = parts[0].centroid
-    right, left = chord(section.outline, whole, 0)
-    floor, roof = chord(section.outline, whole, 1)
+    width, height = read_across(section.outline, whole)
     extent = np.ptp(section.outline, axis=0)
     return SectionMeasures(
         area=area,
         perimeter=perimeter,
         centroid=centroid,
-        height=roof - floor,
-        width=left - right,
+        height=height,
+        width=width,
         greatest_height=float(extent[1]),
         greatest_width=float(extent[0]),
         hydraulic_diameter=4.0 * area / perimeter,
         corner_radii=corner_radii(section.outline),
         second_moments=second,
     )
+
+
+def read_across(outline: FloatArray, middle: FloatArray) -> tuple[float, float]:
+    """Return the width and height of an outline (n, 2) across its middle (2,), as a micrometer reads them."""
+    right, left = chord(outline, middle, 0)
+    floor, roof = chord(outline, middle, 1)
+    return left - right, roof - floor
 
 
 def area_of(section: Section) -> float:

@@ -13,7 +13,7 @@ import numpy as np
 
 from portgeo.compare.bulge import edge_bulges, vertex_normals
 from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import lengths, vector_areas
+from portgeo.triangles import corners_of, lengths, vector_areas
 
 CALM_ROUNDS = 4  # a normal then averages over about four edges each way
 ON_EDGE = 1e-7  # barycentric: a closest point nearer than this to an edge is on it
@@ -52,7 +52,7 @@ def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall
     calm = normals
     if noise > 0.0:
         at_points = vertex_normals(vertices, faces, CALM_ROUNDS)
-        calm = np.sum([at_points.take(faces[:, k], axis=0) for k in range(3)], axis=0)
+        calm = corners_of(faces, len(vertices)) @ at_points
         calm /= np.maximum(lengths(calm), 1e-300)[:, None]
     return Wall(vertices, faces, normals, tree, calm)
 

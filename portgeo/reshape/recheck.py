@@ -10,13 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
-from portgeo.plane import FloatArray, chord, moments
+from portgeo.plane import FloatArray, moments
 from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_stations
 from portgeo.reshape.grid import areas_after, most_place, moved, volume_after
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.stops import oclock
+from portgeo.section import read_across
 from portgeo.units import LengthUnit, Notice
 
 TOLERANCE_MM = 0.13  # 0.005 in: *common practice, no source*, what a careful hand with a burr holds
@@ -87,7 +88,10 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     past = np.where(travel > plan.limit, (travel - plan.limit) * grid.lean, 0.0)
     past[past < tolerance] = 0.0
     spots = tuple(_spots(plan, values) for values in (over, missed, past))
-    sizes = [_read_across(moved(grid, each)) for each in (travel, plan.travel)]
+    sizes = [
+        np.array([read_across(outline, moments(outline).centroid) for outline in moved(grid, each)])
+        for each in (travel, plan.travel)
+    ]
     # What is left runs out past where it is more than the tolerance.
     rest = travel + np.maximum(sure_cut(grid, plan.travel - travel, tolerance, plan.target.blend), 0.0)
     warnings = [
@@ -111,17 +115,6 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         past_limit=spots[2],
         tolerance=tolerance,
         warnings=tuple(warnings),
-    )
-
-
-def _read_across(outlines: FloatArray) -> FloatArray:
-    """Return the width and height (n, 2) of outlines (n, m, 2) across their centroids, as a micrometer reads them."""
-    middles = [moments(outline).centroid for outline in outlines]
-    return np.array(
-        [
-            [np.ptp(chord(outline, middle, axis)) for axis in (0, 1)]
-            for outline, middle in zip(outlines, middles, strict=True)
-        ]
     )
 
 
