@@ -13,8 +13,8 @@ from portgeo.report.page_text import port_in_words
 from portgeo.report.records import survey_record
 from portgeo.section import Reading, outline_of
 from portgeo.survey import survey
+from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import find_turn, inner_wall, side, turn_plane
-from portgeo.survey.uncertainty import from_readings
 from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 

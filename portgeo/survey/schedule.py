@@ -15,9 +15,11 @@ from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.flare import Flare, flare
+from portgeo.survey.scan_uncertainty import from_noise, mesh_edge, side_roughness
 from portgeo.survey.sense import bench_sense
+from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
-from portgeo.survey.uncertainty import Blame, Uncertainty, from_noise, from_readings, mesh_edge, side_roughness
+from portgeo.survey.uncertainty import Blame, Uncertainty
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
 

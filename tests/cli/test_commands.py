@@ -19,7 +19,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import portgeo.survey
-import portgeo.survey.uncertainty
+import portgeo.survey.sheet_uncertainty
 from portgeo.cli import COMMANDS, main
 from portgeo.commands import demo
 from portgeo.io.meshes import read_mesh, write_mesh
@@ -75,7 +75,7 @@ def elbow_sheet():
 def few_trials():
     """The Monte Carlo behind ± has its own tests: here a few trials of it do."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(portgeo.survey.uncertainty, "SAMPLES", 8)
+        patch.setattr(portgeo.survey.sheet_uncertainty, "SAMPLES", 8)
         yield
 
 

@@ -33,7 +33,7 @@ from portgeo.plane import fit_circle, moments
 from portgeo.port import port_from_readings, sections_at
 from portgeo.section import Reading, area_of, outline_of
 from portgeo.survey import survey
-from portgeo.survey.uncertainty import from_readings
+from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.triangles import volume
 from portgeo.units import MM_PER_INCH
 from tests.conftest import DEMO, elbow_readings
