@@ -17,6 +17,8 @@ from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Side, inner_wall
 from portgeo.units import MM_PER, Display, Notice
 
+_IN_RECORD = {"volume": 1e-3, "least_area": 1.0, "short_side": 1.0}  # its unit is its quantity's: cc, mm2, mm
+
 
 def survey_record(
     survey: Survey, source: dict[str, Any], warnings: Sequence[Notice], display: Display
@@ -67,6 +69,10 @@ def survey_record(
         },
         "short_side": _side_record(survey, survey.short_side, inner),
         "long_side": _side_record(survey, survey.long_side, (inner + 2) % 4),
+        "uncertainty": {
+            quantity: [{"source": share.source, "u": _IN_RECORD[quantity] * share.u} for share in budget]
+            for quantity, budget in survey.budget.items()
+        },
         "frame": port.frame,
         "noise_mm": port.noise,
     }

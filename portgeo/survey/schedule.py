@@ -19,7 +19,7 @@ from portgeo.survey.scan_uncertainty import from_noise, mesh_edge, side_roughnes
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
-from portgeo.survey.uncertainty import Blame, Uncertainty
+from portgeo.survey.uncertainty import Blame, Budget, Quantity, Uncertainty
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
 
@@ -39,7 +39,8 @@ class Survey:
     hydraulic_diameter (n,); corner_radii (n, 4); area_taper, height_taper, width_taper (n,) per
     unit of station; cone_angle (n,), the included angle of the cone with the same change of area,
     radians. `fine_stations`, `fine_area` (m,) are the close schedule behind the least area.
-    `plane` is that of the turn; the sides are None on a port with no turn.
+    `plane` is that of the turn; the sides are None on a port with no turn. `budget` says what each
+    source of doubt adds to volume, least area and short side.
     """
 
     port: Port
@@ -71,6 +72,7 @@ class Survey:
     short_side: Side | None
     long_side: Side | None
     blame: Blame | None
+    budget: dict[Quantity, Budget]
     warnings: tuple[Notice, ...]
 
     @cached_property
@@ -147,6 +149,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         short_side=u.short_side,
         long_side=u.long_side,
         blame=u.blame,
+        budget=u.budget,
         warnings=(
             *port.warnings,
             *_cut_through(both, sections, port),

@@ -2,10 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.survey.sides import Side
+
+Source = Literal["readings", "tool_zero", "headings", "between_rows", "scan_noise", "scale"]
+Quantity = Literal["volume", "least_area", "short_side"]
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one source adds to a quantity: its standard uncertainty, in the quantity's own unit (mm3, mm2 or mm)."""
+
+    source: Source
+    u: float
+
+
+Budget = tuple[Share, ...]
+
+
+def total(budget: Budget) -> float:
+    """Return the standard uncertainty that sources independent of one another make together (JCGM 100, 5.1.2)."""
+    return float(np.sqrt(sum(share.u**2 for share in budget)))
 
 
 @dataclass(frozen=True)
@@ -22,7 +44,10 @@ class Blame:
 
 @dataclass(frozen=True)
 class Uncertainty:
-    """Standard uncertainties: area (n,), least area, volume; the sides with theirs; who is to blame."""
+    """Standard uncertainties: area (n,), least area, volume; the sides with theirs; who is to blame.
+
+    budget : of each quantity, what each source adds to it; the total is the quantity's uncertainty.
+    """
 
     area: FloatArray
     least_area: float
@@ -30,3 +55,4 @@ class Uncertainty:
     short_side: Side | None
     long_side: Side | None
     blame: Blame | None
+    budget: dict[Quantity, Budget] = field(default_factory=dict)
