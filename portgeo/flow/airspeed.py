@@ -1,7 +1,7 @@
 """Air speed through a path at a flow: means and Mach by station, the wall's speeds, the short side's peak.
 
 A path, a flow and its depression come in; an AirSpeed goes out. It is an ideal (potential) flow
-through the measured shape, without friction, guide, valve or stem.
+through the measured shape of air that thins out with speed, without friction, guide, valve or stem.
 """
 
 from __future__ import annotations
@@ -17,10 +17,12 @@ from portgeo.flow.gas import (
     STANDARD,
     Air,
     choke_flow,
+    density_at,
     depression_speed,
     isentropic_speed,
     mach_through,
     parting_mach,
+    sonic_speed,
 )
 from portgeo.flow.path import Path, joint_notices, sections_along, to_source
 from portgeo.flow.separation import Slowing, slowing
@@ -40,6 +42,7 @@ WHAT_IT_IS = (
 SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
 AT_EXIT_MM = 2.0  # of the exit: air that leaves the wall there has gone through the port
 STANDS = 1e-3  # of a section's area: a smaller island, as a scan's folds make, moves no speed that is told
+UNFAIR_MEAN = 0.5  # Mach number of a mean: a port chokes little past it, with the friction that it has
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
 
 
@@ -162,7 +165,11 @@ def air_speed(
     sizing = sizing_of(path, known)
     size = size_for(sizing, unknowns)
     coarse_size = coarser(sizing, size)
-    fine, coarse = wall_solution(path, size), wall_solution(path, coarse_size)
+
+    def density(speed: FloatArray) -> FloatArray:
+        return density_at(speed * (flow * 1e6), air)  # of a unit flow in mm
+
+    fine, coarse = (wall_solution(path, one, density=density) for one in (size, coarse_size))
     growth = coarse.cell / fine.cell - 1.0
     means = flow / (np.interp(fine.stations, close, net) * 1e-6)
     coarse_means = flow / (np.interp(coarse.stations, close, net) * 1e-6)
@@ -187,7 +194,8 @@ def air_speed(
             along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
             fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
             if any(fine.turns):
-                kept, _ = side_line(wall_solution(path, coarse_size, turning=True), plane, inner=True)
+                kept_up = wall_solution(path, coarse_size, turning=True, density=density)
+                kept, _ = side_line(kept_up, plane, inner=True)
                 line = np.interp(fine.stations, coarse.stations, kept)
                 k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
                 doubt = peak.error * coarse.cell / fine.cell
@@ -225,7 +233,7 @@ def air_speed(
         short_line=short,
         long_line=long,
         turning_on=turning_on,
-        warnings=_notices(path, sections, flow, depression, float(net[least]), float(close[least]), mach, air),
+        warnings=_notices(path, sections, flow, depression, float(net[least]), float(close[least]), mach, air, highest),
     )
 
 
@@ -360,6 +368,7 @@ def _notices(
     least_at: float,
     mach: FloatArray,
     air: Air,
+    top: Peak,
 ) -> tuple[Notice, ...]:
     notices = list(joint_notices(path))
     if stands_in_stream(sections):
@@ -381,12 +390,34 @@ def _notices(
                 {"at": least_at},
             )
         )
-    if float(np.nanmax(mach)) > parting_mach():
+    fastest = float(np.nanmax(mach))
+    if fastest > parting_mach():
         notices.append(
             Notice(
                 "compressible",
-                f"Mach {np.nanmax(mach):.2f} at the least area: past Mach {parting_mach():.2f} the true mean speed is "
-                f"over {PARTED:.0%} above flow over area, which this answer uses",
+                f"Mach {fastest:.2f} at the least area: past Mach {parting_mach():.2f} the true mean speed is "
+                f"over {PARTED:.0%} above flow over area, which the mean speeds here are; speeds on the wall allow "
+                "for it",
+            )
+        )
+    if fastest > UNFAIR_MEAN:
+        notices.append(
+            Notice(
+                "mach_mean",
+                f"Mach {fastest:.2f} in the mean at {{at}}: past about {UNFAIR_MEAN:g} a port is close to choking, "
+                "and friction, which is left out here, decides what happens: take these speeds for no more than "
+                "where the trouble is",
+                {"at": least_at},
+            )
+        )
+    if top.speed > sonic_speed(air):
+        notices.append(
+            Notice(
+                "mach_local",
+                f"on the wall at {{at}} this flow would pass the speed of sound ({top.speed:.0f} m/s, Mach 1 is "
+                f"{sonic_speed(air):.0f} m/s there): real air shocks and leaves the wall, and the speeds near there "
+                "are no fair answer",
+                {"at": top.station},
             )
         )
     return tuple(notices)

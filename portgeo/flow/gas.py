@@ -57,6 +57,27 @@ def density_ratio(mach: FloatArray | float) -> FloatArray:
     return _warmth(mach) ** (-1.0 / (GAMMA - 1.0))
 
 
+def density_at(speed: FloatArray, air: Air = STANDARD) -> FloatArray:
+    """Return density over that of the air at rest at speeds (n,), isentropic, down to its value at the speed of sound.
+
+    From the energy equation, T = T0 (1 - (gamma - 1) / 2 (v / a0)^2). No ideal flow without shocks goes past
+    the speed of sound: past it the density stays.
+    """
+    slowed = np.minimum(np.asarray(speed, dtype=float), sonic_speed(air)) / air.sound
+    return np.asarray((1.0 - (GAMMA - 1.0) / 2.0 * slowed**2) ** (1.0 / (GAMMA - 1.0)))
+
+
+def mach_at(speed: FloatArray | float, air: Air = STANDARD) -> FloatArray:
+    """Return the Mach number of air from rest at speeds (n,): the sound it meets is slower than at rest."""
+    ratio = (np.asarray(speed, dtype=float) / air.sound) ** 2
+    return np.asarray(np.sqrt(ratio / (1.0 - (GAMMA - 1.0) / 2.0 * ratio)))
+
+
+def sonic_speed(air: Air = STANDARD) -> float:
+    """Return the speed at Mach 1 of air from rest, m/s."""
+    return float(air.sound * np.sqrt(2.0 / (GAMMA + 1.0)))
+
+
 def area_ratio(mach: FloatArray | float) -> FloatArray:
     """Return the area over that which the same flow would choke, A/A* (NACA Report 1135, equation 80)."""
     power = (GAMMA + 1.0) / (2.0 * (GAMMA - 1.0))

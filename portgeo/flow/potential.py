@@ -1,78 +1,118 @@
-"""Laplace's equation in a grid of hexahedra: the ideal flow between its first ring and its last.
+"""Ideal flow in a grid of hexahedra, between its first ring and its last: div (density grad phi) = 0.
 
-A grid comes in; the potential at its nodes for unit flow, the flux through every layer and the speed
-along the wall go out.
+A grid comes in, and how density falls with speed; the potential at its nodes for unit flow, the flux
+through every layer and the speed along the wall go out.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
-from scipy.sparse.linalg import cg
+from scipy.sparse.linalg import LinearOperator, cg
 
 from portgeo.errors import GeometryError
 from portgeo.flow.grid import Grid, hexahedra
 from portgeo.plane import FloatArray
 
 TOLERANCE = 1e-10  # of the residual: fluxes are then equal to some 1e-9
+ON_THE_WAY = 1e-6  # of the residual, while the density is still being sought
+SETTLED = 1e-5  # of density: what speeds still move by from there on is far less than a grid leaves open
+MOST_DENSITIES = 30  # some 5 are usual; where air passes the speed of sound there need be no end
 QUADRATURE = 3  # degree that is integrated exactly: two points each way
 MOST_STEPS = 200  # of conjugate gradients; some 15 are usual
 # Where a hexahedron's corners (a quad, then the same of the next ring) stand in the reference one.
 REFERENCE_ORDER = [6, 2, 5, 7, 1, 3, 4, 0]
+
+Density = Callable[[FloatArray], FloatArray]  # speeds of a unit flow (n,) -> density over that at rest (n,)
 
 
 @dataclass(frozen=True)
 class Potential:
     """The potential (n, k) at the nodes for unit flow, and the flux (n - 1,) through each layer.
 
-    Flow goes from low to high: the speed is the gradient.
+    Flow goes from low to high: the speed is the gradient. Flow and flux are of mass, over density at rest.
     """
 
     values: FloatArray
     flux: FloatArray
 
 
-def solve(grid: Grid) -> Potential:
+def solve(grid: Grid, density: Density | None = None) -> Potential:
     """Return the potential between the grid's first ring and its last, each at one potential.
 
-    Trilinear finite elements; conjugate gradients with an algebraic multigrid preconditioner. The
-    flux through a layer of hexahedra is the mean of those through the surfaces between its two rings
+    density : over that at rest, of the speeds of unit flow; without it the air does not thin out.
+    Trilinear finite elements; conjugate gradients with an algebraic multigrid preconditioner. Density is
+    one number a hexahedron, of its mean square speed, and found by iteration: each is what the speed just
+    solved gives (the full potential equation, whose density is isentropic; any textbook of gas dynamics).
+    The flux through a layer of hexahedra is the mean of those through the surfaces between its two rings
     on which the layer's blending function is constant. Raises GeometryError where it does not converge.
     """
     from pyamg import smoothed_aggregation_solver
 
-    stiffness = _stiffness(grid)
+    elements = _elements(grid)
     rings, count = grid.nodes.shape[:2]
-    values = np.zeros(rings * count)
-    values[-count:] = 1.0
-    free = slice(count, (rings - 1) * count)
-    inside = stiffness[free, free].tocsr()
-    load = -(stiffness[free] @ values)
+    inside = slice(count, (rings - 1) * count)
+    stiffness = _stiffness(elements)
     # Local weights and Gauss-Seidel need no random vector: the same grid gives the same digits.
     levels = smoothed_aggregation_solver(
-        inside,
+        stiffness[inside, inside].tocsr(),
         smooth=("jacobi", {"omega": 4.0 / 3.0, "weighting": "local"}),
         presmoother=("gauss_seidel", {"sweep": "symmetric"}),
         postsmoother=("gauss_seidel", {"sweep": "symmetric"}),
         improve_candidates=None,
     )
-    start = np.repeat(_way(grid)[1:-1], count)
-    answer, state = cg(inside, load, start, rtol=TOLERANCE, maxiter=MOST_STEPS, M=levels.aspreconditioner(cycle="V"))
-    if state != 0:
-        raise GeometryError(
-            "the flow through this shape could not be solved",
-            mend="Look at the sections for one that is very thin or changes very fast",
-        )
-    values[free] = answer
+    # Density changes the matrix by less than half: the levels of the even one go on serving.
+    cycle = levels.aspreconditioner(cycle="V")
+    values = np.repeat(_way(grid), count)
+    if density is not None:
+        thinned = np.ones(len(elements.corners))
+        for _ in range(MOST_DENSITIES):
+            values = _solved(stiffness, values, count, cycle, ON_THE_WAY)
+            flow = float(values @ (stiffness @ values))  # the potential's whole rise is one
+            before, thinned = thinned, density(_speeds(elements, values / flow))
+            stiffness = _stiffness(elements, thinned)
+            if np.abs(thinned - before).max() < SETTLED:
+                break
+    values = _solved(stiffness, values, count, cycle, TOLERANCE)
     through = -np.cumsum((stiffness @ values).reshape(rings, count).sum(axis=1))[:-1]
     flow = float(through.mean())
     return Potential(values.reshape(rings, count) / flow, through / flow)
 
 
-def _stiffness(grid: Grid) -> csr_matrix:
-    """Return the matrix of Laplace's equation on a grid: the integral of grad u . grad v.
+def _solved(
+    stiffness: csr_matrix, start: FloatArray, count: int, cycle: LinearOperator, tolerance: float
+) -> FloatArray:
+    """Return the potential (n,) that is 0 on the first `count` nodes and 1 on the last, from a start (n,)."""
+    values = np.zeros_like(start)
+    values[-count:] = 1.0
+    inside = slice(count, len(start) - count)
+    rows = stiffness[inside]
+    load = -(rows @ values)
+    answer, state = cg(rows[:, inside].tocsr(), load, start[inside], rtol=tolerance, maxiter=MOST_STEPS, M=cycle)
+    if state != 0:
+        raise GeometryError(
+            "the flow through this shape could not be solved",
+            mend="Look at the sections for one that is very thin or changes very fast",
+        )
+    values[inside] = answer
+    return values
+
+
+@dataclass(frozen=True)
+class _Elements:
+    """A grid's hexahedra: corners (m, 8), the matrices (m, 8, 8) of Laplace's equation and volumes (m,)."""
+
+    corners: np.ndarray
+    local: FloatArray
+    volume: FloatArray
+    nodes: int
+
+
+def _elements(grid: Grid) -> _Elements:
+    """Return a grid's hexahedra with the integrals of grad u . grad v over each.
 
     The hexahedra's map, shape functions and quadrature are scikit-fem's; the products of the gradients
     are made for all pairs of shape functions at once, twice as fast as one by one.
@@ -86,15 +126,28 @@ def _stiffness(grid: Grid) -> csr_matrix:
     at, weight = get_quadrature(element, QUADRATURE)
     mapping = MeshHex(points, corners).mapping()
     inverse = mapping.invDF(at)  # (reference axis, axis, hexahedron, point)
-    inverse *= np.sqrt(np.abs(mapping.detDF(at)) * weight)
+    part = np.abs(mapping.detDF(at)) * weight
+    inverse *= np.sqrt(part)
     count = corners.shape[1]
     shape = np.stack([element.lbasis(at, i)[1] for i in range(8)])
     gradients = np.einsum("njhq,ijq->hniq", inverse.transpose(1, 0, 2, 3), shape, optimize=False)
     gradients = gradients.transpose(0, 2, 1, 3).reshape(count, 8, -1)
-    local = gradients @ gradients.transpose(0, 2, 1)
-    rows, columns = np.broadcast_arrays(corners.T[:, :, None], corners.T[:, None, :])
-    size = points.shape[1]
+    return _Elements(corners.T, gradients @ gradients.transpose(0, 2, 1), part.sum(axis=1), points.shape[1])
+
+
+def _stiffness(elements: _Elements, density: FloatArray | None = None) -> csr_matrix:
+    """Return the matrix of div (density grad u) = 0, density (m,) of each hexahedron, one without."""
+    local = elements.local if density is None else elements.local * density[:, None, None]
+    rows, columns = np.broadcast_arrays(elements.corners[:, :, None], elements.corners[:, None, :])
+    size = elements.nodes
     return coo_matrix((local.ravel(), (rows.ravel(), columns.ravel())), shape=(size, size)).tocsr()
+
+
+def _speeds(elements: _Elements, values: FloatArray) -> FloatArray:
+    """Return the root mean square (m,) of the gradient of values (n,) in each hexahedron."""
+    at = values[elements.corners]
+    square = np.einsum("hi,hij,hj->h", at, elements.local, at, optimize=False) / elements.volume
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
 def _way(grid: Grid) -> FloatArray:

@@ -13,7 +13,7 @@ import numpy as np
 
 from portgeo.flow.grid import Pattern, pattern, sweep, wall_nodes
 from portgeo.flow.path import Path, sections_along
-from portgeo.flow.potential import solve, wall_speed
+from portgeo.flow.potential import Density, solve, wall_speed
 from portgeo.flow.run_on import distances, end_of, run_on
 from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
@@ -32,7 +32,7 @@ LEAST_TURN = np.radians(10.0)  # a wall that turns less in all has nowhere to cr
 
 @dataclass(frozen=True)
 class WallSpeed:
-    """Speeds along the wall, over the mean speed of their section.
+    """Speeds along the wall, over the mean speed of their section: flow, as of air at rest, over area.
 
     stations (n,) of the rings in the path; sections at them; area (n,) and middle (n, 3), the centroid,
     of their outlines; wall (n, p, 3); over_mean (n, p). flux (m,) through every layer, over the flow. unknowns : of the
@@ -137,8 +137,10 @@ def _even(cells: float) -> int:
     return max(2 * round(cells / 2.0), 2)
 
 
-def wall_solution(path: Path, size: Size, *, turning: bool = False) -> WallSpeed:
+def wall_solution(path: Path, size: Size, *, turning: bool = False, density: Density | None = None) -> WallSpeed:
     """Return the speeds along the wall of a path at unit flow.
+
+    density : over that at rest, of the speeds of unit flow, 1 / mm2; without it the air does not thin out.
 
     The tube goes on past both openings, straight as a runner, a seat's bore or a bench's adapter does,
     or `turning` as it does at the opening; the flow enters and leaves it out there at one potential, so
@@ -153,13 +155,16 @@ def wall_solution(path: Path, size: Size, *, turning: bool = False) -> WallSpeed
     meshed = np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)])
     ends = (end_of(grid, sections, size.rings, exit=False), end_of(grid, sections, size.rings, exit=True))
     whole, before = run_on(grid, ends, turning=turning)
-    found = solve(whole)
+    # Those polygons make air a little faster than it is; it is to thin out no more for that.
+    areas = np.array([f.area for f in figures])
+    true_speed = float(np.mean(meshed / areas))
+    found = solve(whole, None if density is None else lambda speed: density(speed * true_speed))
     inside = slice(before, before + len(size.rings))
     speed = wall_speed(whole.wall, found.values[:, size.pattern.wall])[inside]
     return WallSpeed(
         stations=size.rings,
         sections=tuple(sections),
-        area=np.array([f.area for f in figures]),
+        area=areas,
         middle=np.stack([s.in_space(f.centroid[None])[0] for s, f in zip(sections, figures, strict=True)]),
         wall=grid.wall,
         over_mean=speed * meshed[:, None],

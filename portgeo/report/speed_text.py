@@ -45,8 +45,8 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
     lines += _table(result, d)
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
     lines += textwrap.wrap(
-        "Mean speed is flow over area, as if air did not thin out with speed; Mach allows for that (isentropic). "
-        "Short, long and highest are speeds on the wall over the mean speed of their section.",
+        "Mean speed is flow over area, as if air did not thin out with speed; Mach, the peak and all speeds on the "
+        "wall allow for that (isentropic). Short, long and highest are speeds on the wall over that mean speed.",
         WIDTH,
     )
     if len(result.path.ports) > 1:
