@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import math
 from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from portgeo.io.toml_tables import shown
+from portgeo.errors import InputError
+from portgeo.io.toml_tables import number_of, shown
 from portgeo.units import MM_PER, LengthUnit
 
 NAME_LETTERS, NOTE_LETTERS = 80, 4000
@@ -57,17 +57,19 @@ class Table(BaseModel):
             for name in given:
                 value, scale = found.pop(name), scales[name]
                 values = value if isinstance(value, list) else [value]
-                for each in values:
-                    if isinstance(each, bool) or not isinstance(each, int | float) or not math.isfinite(each):
-                        raise refuse(
-                            f"{shown(each)} is not a number", "Write a number such as 1.25, without quotes", name
-                        )
-                    if not least <= each * scale <= most:
-                        limits = f"{least / scale:.4g} and {most / scale:.4g}"
-                        raise refuse(f"{each} is not between {limits}", "Check the number and its unit", name)
-                scaled = [each * scale for each in values]
+                of = unit if name == key else name[-2:]
+                scaled = [_scaled(each, of, scale, (least, most), name) for each in values]
                 found[key] = scaled if isinstance(value, list) else scaled[0]
         return found
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _of_a_size(cls, value: Any) -> Any:
+        """Refuse a whole number of more digits than a float holds."""
+        for each in value if isinstance(value, list) else [value]:
+            if isinstance(each, int):
+                _number(each, "", None)
+        return value
 
     @field_validator("*", mode="after")
     @classmethod
@@ -76,6 +78,25 @@ class Table(BaseModel):
         if isinstance(value, str) and any((ord(c) < 32 and c not in "\n\t\r") or 0x7F <= ord(c) < 0xA0 for c in value):
             raise refuse("there are control characters in the text", "Type it again")
         return value
+
+
+def _scaled(value: object, unit: str, scale: float, limits: tuple[float, float], key: str) -> float:
+    """Return a length of the table in mm. scale : mm in its unit. limits : the least and the most, mm."""
+    found = _number(value, unit, key)
+    if found is None:
+        raise refuse(f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes", key)
+    least, most = limits
+    if not least <= found * scale <= most:
+        between = f"{least / scale:.4g} and {most / scale:.4g}"
+        raise refuse(f"{shown(value)} is not between {between}", "Check the number and its unit", key)
+    return found * scale
+
+
+def _number(value: object, unit: str, key: str | None) -> float | None:
+    try:
+        return number_of(value, unit)
+    except InputError as refusal:
+        raise refuse(refusal.what, refusal.mend, key) from None
 
 
 class Engine(Table):

@@ -7,13 +7,13 @@ written goes out.
 from __future__ import annotations
 
 import re
-from fractions import Fraction
 
 from portgeo.errors import InputError
-from portgeo.io.numbers import INCH_MEND, INCH_PARTS
 
 LONGEST = 60  # letters of the file's own shown
 PLACE = re.compile(r"at line (\d+)")
+QUOTED_OR_REMARK = re.compile(r"""("[^"]*"|'[^']*'|\#.*)""")
+BARE_FRACTION = re.compile(r"([=,\[]\s*)([+-]?(?:\d{1,9}[ -])?\d{1,9}/\d{1,9})(?=\s*(?:[,\]}]|$))")
 NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)"
 USUAL = "Write keys as  key = value , words between quotes, lists between [ and ]"
 TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate")
@@ -30,6 +30,18 @@ def slip(text: str, complaint: str) -> InputError:
     line = lines[at - 1].strip()
     what, mend = _said(line, complaint)
     return InputError(what, where=f"line {at}", mend=mend)
+
+
+def with_fractions_quoted(text: str, complaint: str) -> str:
+    """Return a text with the fractions of its bad line between quotes. complaint : the reader's own words."""
+    found = PLACE.search(complaint)
+    lines = text.split("\n")
+    if not found or int(found[1]) > len(lines):
+        return text
+    at = int(found[1]) - 1
+    parts = QUOTED_OR_REMARK.split(lines[at])  # every second one is left as it is
+    lines[at] = "".join(part if k % 2 else BARE_FRACTION.sub(r'\1"\2"', part) for k, part in enumerate(parts))
+    return "\n".join(lines)
 
 
 def _said(line: str, complaint: str) -> tuple[str, str]:
@@ -55,12 +67,6 @@ def _of_value(key: str, value: str) -> tuple[str, str] | None:
         return f"{key} has no value", f"Write it after the = , or # before {key} to leave it out"
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         return f"{said} has a decimal comma", f"Write  {key} = {value.replace(',', '.')}  with a point"
-    mixed = re.fullmatch(r"(?:(\d+)[ -])?(\d+)/(\d+)", value)
-    if mixed and int(mixed[3]) and len(value) < LONGEST:
-        if int(mixed[3]) not in INCH_PARTS:
-            return f"{said} is a fraction, and no rule has an inch in {mixed[3]} parts", INCH_MEND
-        whole = int(mixed[1] or 0) + Fraction(int(mixed[2]), int(mixed[3]))
-        return f"{said} is a fraction", f"Write  {key} = {float(whole):g}  as a decimal"
     measured = re.fullmatch(rf"({NUMBER})\s*(in|inch|inches|mm|\")", value)
     if measured:
         unit = "mm" if measured[2] == "mm" else "in"

@@ -7,18 +7,21 @@ paths go out, or a refusal with line, key and mend.
 from __future__ import annotations
 
 import difflib
+import math
 import re
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from portgeo.errors import InputError
-from portgeo.io.toml_slips import short, slip
+from portgeo.io.numbers import FRACTION, read_number
+from portgeo.io.toml_slips import short, slip, with_fractions_quoted
 from portgeo.units import MM_PER, LengthUnit
 
 TOML = ".toml"
 LONGEST_MM = 5000.0  # no length of a port is more
-LARGEST = 1e308  # a whole number in the file can have more digits than a float holds
+LARGEST = 10**300  # a whole number in the file can have more digits than a float holds, and is scaled yet
+TOO_LARGE = "the number has too many digits"
 
 
 def shown(value: object) -> str:
@@ -36,11 +39,34 @@ def no_port(path: str | Path) -> InputError:
 
 
 def parsed(text: str) -> dict[str, Any]:
-    """Return what a TOML text says. Raises InputError where it is none."""
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
-        raise slip(text, str(error)) from None
+    """Return what a TOML text says; fractions, which TOML has not, as texts. Raises InputError where it is none."""
+    said = text
+    while True:
+        try:
+            return tomllib.loads(said)
+        except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
+            quoted = with_fractions_quoted(said, str(error))
+            if quoted == said:
+                raise slip(text, str(error)) from None
+            said = quoted
+
+
+def number_of(value: object, unit: str) -> float | None:
+    """Return the number that a value of a file stands for; None where it is none.
+
+    unit : "in", "mm" or "" (neither). A fraction such as "1 5/8" in quotes is one, but not of millimetres.
+    Raises InputError, without a place, for one of too many digits and a fraction that cannot be read.
+    """
+    if isinstance(value, str) and FRACTION.match(value.strip()):
+        if unit == "mm":
+            mend = "Write a decimal, or name the key ..._in if this is in inches"
+            raise InputError(f"{short(value)} is a fraction, of millimetres", mend=mend)
+        return read_number(value, unit=unit, decimal_comma=False)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    if isinstance(value, int) and abs(value) > LARGEST:
+        raise InputError(TOO_LARGE, mend="Check the number")
+    return float(value) if math.isfinite(value) else None
 
 
 class TomlTable:
@@ -75,17 +101,21 @@ class TomlTable:
         least: float = 0.0,
         most: float = LONGEST_MM,
         scale: float = 1.0,
+        unit: str = "",
     ) -> float | None:
         value = self.take(key)
         if value is None:
             return default
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
-            what = "the number has too many digits" if type(value) is int else f"{shown(value)} is not a number"
-            raise self.refuse(key, what, "Write a number such as 1.25, without quotes")
-        found = float(value) * scale
+        try:
+            number = number_of(value, unit)
+        except InputError as refusal:
+            raise self.refuse(key, refusal.what, refusal.mend) from None
+        if number is None:
+            raise self.refuse(key, f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes")
+        found = number * scale
         if not least <= found <= most:
-            low, high = least / scale, most / scale
-            raise self.refuse(key, f"{value} is not between {low:.4g} and {high:.4g}", "Check the number and its unit")
+            limits = f"{least / scale:.4g} and {most / scale:.4g}"
+            raise self.refuse(key, f"{shown(value)} is not between {limits}", "Check the number and its unit")
         return found
 
     def length(
@@ -128,7 +158,9 @@ class TomlTable:
         if not given:
             self.take(key, required)
             return default
-        return self.number(key + given[0], least=least, most=most, scale=scales[given[0]])
+        of = {"_in": "in", "_mm": "mm", "": self.unit}.get(given[0], "")
+        unit = "" if "_in2" in scales else of  # an area's fraction is of square inches, or of anything
+        return self.number(key + given[0], least=least, most=most, scale=scales[given[0]], unit=unit)
 
     def boolean(self, key: str, default: bool) -> bool:
         value = self.take(key)

@@ -7,7 +7,6 @@ what is left out with the reason, go out. Nothing heavy is imported: a run that 
 from __future__ import annotations
 
 import csv
-import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -20,7 +19,8 @@ from portgeo.io.files import read_bounded, sha256_of
 from portgeo.io.inside import kept_inside
 from portgeo.io.job import JobFile
 from portgeo.io.job_tables import Scan, State
-from portgeo.io.tables import read_table
+from portgeo.io.tables import decoded, read_table
+from portgeo.io.toml_tables import parsed
 from portgeo.job.keep import key_of
 from portgeo.job.walls_told import check_walls
 
@@ -314,8 +314,8 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
 def _of_target(steps: Steps, file: str) -> Iterator[tuple[str, str]]:
     """Yield the files that a target names, from the job's folder, and what each is."""
     try:
-        content = tomllib.loads(read_bounded(steps.job.folder / file, TARGET_LIMIT).decode("utf-8-sig"))
-    except (InputError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError):
+        content = parsed(decoded(read_bounded(steps.job.folder / file, TARGET_LIMIT), file))
+    except InputError:
         return  # its reader will say what is wrong with it
     keys = (
         ("limits", "wall_readings", WALL_READINGS), ("limits", "outer_mesh", "what lies outside the wall"),

@@ -12,6 +12,7 @@ from portgeo.cli import main
 from portgeo.errors import InputError
 from portgeo.io.blanks import example_job
 from portgeo.io.job import read_job
+from portgeo.io.target import read_target
 from portgeo.job.folder import folder_files
 from portgeo.job.steps import steps_of
 
@@ -218,8 +219,12 @@ def test_a_wall_read_in_the_state_that_the_cut_starts_from_is_taken(folder):
     ("old", "new", "says"),
     [
         ("valve = 1.600", "valve = 1,6", "1,6 has a decimal comma. Write  valve = 1.6  with a point"),
-        ("valve = 1.600", "valve = 1 5/8", "1 5/8 is a fraction. Write  valve = 1.625"),
-        ("valve = 1.600", "valve = 1 34/46", "1 34/46 is a fraction, and no rule has an inch in 46 parts. Look for a"),
+        ("valve = 1.600", "valve_mm = 1 5/8", "1 5/8 is a fraction, of millimetres. Write a decimal, or name the key"),
+        (
+            "valve = 1.600",
+            "valve = 1 34/46",
+            "'1 34/46' is a fraction, and no rule has an inch in 46 parts. Look for a",
+        ),
         ("valve = 1.600", "valve = 41 mm", "41 mm has its unit beside the number. Write  valve_mm = 41"),
         ("valve = 1.600", "valve = .6", "Write  valve = 0.6  in its place"),
         ("valve = 1.600", "valve = ", "valve has no value"),
@@ -243,7 +248,42 @@ def test_a_slip_of_the_hand_is_told_with_its_line_and_how_it_is_written(folder, 
     with pytest.raises(InputError) as refusal:
         read_job(job)
     wrong = text[: text.index(new)].count("\n") + new.count("\n") + 1
-    assert f"slip.toml, line {wrong}: " in str(refusal.value) and says in str(refusal.value)
+    assert re.search(f"slip.toml, line {wrong}[:,] ", str(refusal.value)) and says in str(refusal.value)
+
+
+@pytest.mark.parametrize("written", ["1 5/8", "1-5/8", '"1 5/8"', "'1 5/8'", '"1 5/8 in"', "1 5/8  # by the caliper"])
+def test_a_fraction_is_a_length_as_it_is_in_a_sheet(folder, written):
+    job = folder / "parts.toml"
+    text = EXAMPLE.replace("valve = 1.600", f"valve = {written}", 1)
+    job.write_text(re.sub(r"(?m)^at = .*?\]", "at = [1/2, 1.25, 2 1/4]", text), encoding="utf-8")
+    read = read_job(job).job
+    assert read.engine.valve == pytest.approx(1.625 * 25.4)
+    assert read.templates.at == pytest.approx([12.7, 31.75, 57.15])
+
+
+def test_a_target_takes_fractions_and_its_files_are_still_known_to_its_job(folder):
+    target = folder / "target.toml"
+    text = target.read_text(encoding="utf-8")
+    assert "least_wall = 0.100" in text and "radius = " in text
+    target.write_text(text.replace("least_wall = 0.100", "least_wall = 7/64"), encoding="utf-8")
+    assert read_target(target).least_wall == pytest.approx(7.0 / 64.0 * 25.4)
+    steps = steps_of(read_job(folder / "job.toml"))
+    assert any(what.startswith("wall readings") for _, what in steps.inputs.values())
+
+
+@pytest.mark.parametrize("digits", [299, 308, 309, 310, 400])
+@pytest.mark.parametrize("key", ["stroke", "cylinders", "rpm", "seat_angle_deg", "flow_cfm", "density_g_cc", "at"])
+def test_a_number_of_hundreds_of_digits_is_refused(folder, key, digits):
+    tables = {"flow_cfm": "bench", "density_g_cc": "metal", "at": "templates"}
+    job, number = folder / "digits.toml", "9" * digits
+    lines = [line for line in EXAMPLE.splitlines() if not re.match(rf"\s*{key}(_in|_mm)? *=", line)]
+    table = f"[{tables.get(key, 'engine')}]"
+    lines = lines if table in lines else [*lines, table]
+    lines.insert(lines.index(table) + 1, f"{key} = {f'[{number}]' if key == 'at' else number}")
+    job.write_text("\n".join(lines), encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        read_job(job)
+    assert re.search(rf"digits.toml, line \d+, .*{key}: ", str(refusal.value)) and len(str(refusal.value)) < 400
 
 
 @pytest.mark.parametrize("port", ["intake", "exhaust"])
