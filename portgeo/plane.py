@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 CHORD_MM = 0.002  # outlines of curves stay this close to the curve: a tenth of the loft's chord error
 

@@ -21,7 +21,18 @@ from portgeo.scan.noise import scan_noise
 from portgeo.scan.openings import Opening, find_opening, goes_round
 from portgeo.scan.patch import close_hole
 from portgeo.scan.pose import entry_first, port_frame, roof_direction
-from portgeo.scan.repair import Body, bodies, coarse_copy, compact, is_balanced, is_closed, surface_area, tube_body
+from portgeo.scan.repair import (
+    Body,
+    bodies,
+    coarse_copy,
+    compact,
+    is_balanced,
+    is_closed,
+    open_rims,
+    surface_area,
+    tube_body,
+    unbalanced_edges,
+)
 from portgeo.scan.spine import Settled, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
 from portgeo.scan.way import Way, find_way, inside_of
@@ -317,11 +328,27 @@ def _between(body: Body, openings: list[Opening]) -> Mesh:
         )
     vertices, faces = compact(vertices, faces[label[faces[:, 0]] == label[seeds[0]]])
     if not is_closed(faces, len(vertices)) and not is_balanced(faces, len(vertices)):
-        raise GeometryError(
-            "the wall of the tube is not one closed surface between its openings",
-            mend="Mend the mesh in the scanner's own software (fins, doubled sheets, torn edges) and export it again",
-        )
+        raise _not_closed(vertices, faces)
     return vertices, faces
+
+
+def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
+    """Return the refusal of a tube that is open between its openings, or on which sheets hang."""
+    rims = [vertices[loop] for loop in open_rims(faces, len(vertices))]
+    if not rims:
+        sheets = vertices[unbalanced_edges(faces, len(vertices))]
+        return GeometryError(
+            f"more than two faces meet at {len(sheets)} edges of the wall (fins, doubled sheets)",
+            where=f"about {_place(sheets[0].mean(axis=0))} mm",
+            mend="Mend the mesh there in the scanner's own software and export it again",
+        )
+    widest = max(rims, key=_span)
+    return GeometryError(
+        f"the wall of the tube is open between its openings, {_span(widest):.0f} mm2 wide",
+        where=f"about {_place(widest.mean(axis=0))} mm",
+        mend="Where that is a hole, scan the mold there and join it to the mesh; where a branch of the mold ends "
+        "there, cut it off where it leaves the port",
+    )
 
 
 def _end_section(tube: Mesh, opening: Opening) -> Section:

@@ -14,7 +14,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
+from portgeo.plane import BoolArray, FloatArray, IntArray
 from portgeo.triangles import face_areas
 from portgeo.units import Notice
 
@@ -25,6 +25,8 @@ SECOND_BODY = 0.2  # of the largest body's area: smaller ones are debris, larger
 COARSE_FACES = 40_000  # a mesh this fine shows the tube; its slices cost little
 AREA_FACES = 60_000  # faces from which the area of a surface is well enough known to judge by
 MOST_BODIES = 12  # of like size: with more it is a torn mesh, not several molds
+TWO_SIDED = 0.5  # share of places with one face left over, below which the file shows both sides of its walls
+FIN = 0.01  # of the surface: a patch that hangs on it by an edge and is larger is no fin
 LEAST_THICKNESS = 0.01  # volume / area^1.5 (a sphere has 0.094, a tube 10 diameters long 0.03)
 
 
@@ -223,21 +225,22 @@ def is_balanced(faces: IntArray, count: int) -> bool:
     A closed mesh is; so is one in which four faces meet at an edge, whose volume and sections are as
     good.
     """
-    key = _edge_keys(faces, count)
-    edge, index = np.unique(key >> 1, return_inverse=True)
-    return not np.bincount(index, weights=1.0 - 2.0 * (key & 1), minlength=len(edge)).any()
+    return len(unbalanced_edges(faces, count)) == 0
 
 
 def _mend_edges(
     vertices: FloatArray, faces: IntArray
 ) -> tuple[FloatArray, IntArray, tuple[IntArray, ...], list[Notice]]:
-    """Return the mesh consistently wound, without doubled faces, and its open edges as loops."""
+    """Return the mesh consistently wound, without doubled and hanging faces, and its open edges as loops."""
     notices = []
-    row = np.sort(faces, axis=1)
-    _, first = np.unique(row, axis=0, return_index=True)
-    if len(first) < len(faces):
-        notices.append(Notice("duplicates_dropped", f"{len(faces) - len(first)} doubled triangles were dropped"))
-        faces = faces[np.sort(first)]
+    kept = _single_faces(faces)
+    if len(kept) < len(faces):
+        notices.append(Notice("duplicates_dropped", f"{len(faces) - len(kept)} doubled triangles were dropped"))
+        faces = kept
+    hanging = _hanging_faces(vertices, faces)
+    if hanging.any():
+        notices.append(Notice("fins_dropped", f"{hanging.sum()} triangles that stood off the surface were dropped"))
+        vertices, faces = compact(vertices, faces[~hanging])
     edges = _open_edges(faces, len(vertices))
     if len(edges):
         vertices, faces, joined = _snap(vertices, faces, np.unique(edges))
@@ -261,6 +264,51 @@ def _mend_edges(
     return vertices, faces, _loops(edges), notices
 
 
+def _single_faces(faces: IntArray) -> IntArray:
+    """Return the faces (k, 3) without those that lie on another.
+
+    Of faces on the same three points as many are taken off as face one way and the other: two back to
+    back bound nothing, and their edges close without them. Those left over, that face one way, are
+    one. A file in which most faces are back to back shows each side of one wall: it keeps one of each.
+    """
+    order = np.argsort(faces, axis=1)
+    turned = (order[:, 1] - order[:, 0]) % 3 == 1  # the sorted corners run as the face does
+    _, group = np.unique(np.take_along_axis(faces, order, axis=1), axis=0, return_inverse=True)
+    group = group.ravel()
+    net = np.bincount(group, weights=np.where(turned, 1.0, -1.0))
+    one_way = np.zeros(len(faces), dtype=bool)
+    for facing in (True, False):
+        at = np.flatnonzero((turned == facing) & ((net[group] > 0) == facing) & (net[group] != 0))
+        one_way[at[np.unique(group[at], return_index=True)[1]]] = True
+    if one_way.sum() < TWO_SIDED * len(net):
+        return faces[np.sort(np.unique(group, return_index=True)[1])]
+    return faces[one_way]
+
+
+def _hanging_faces(vertices: FloatArray, faces: IntArray) -> BoolArray:
+    """Return which faces hang on the surface by an edge that has two faces without them, (m,).
+
+    Patches of faces are joined through edges of two; a small one that has open edges, and an edge on
+    which more than two faces meet, is a fin.
+    """
+    key = _edge_keys(faces, len(vertices)) >> 1
+    _, edge, times = np.unique(key, return_inverse=True, return_counts=True)
+    hanging = np.zeros(len(faces), dtype=bool)
+    if not (times > 2).any():
+        return hanging
+    face = np.tile(np.arange(len(faces)), 3)
+    order = np.argsort(edge, kind="stable")
+    joined = order[times[edge[order]] == 2]
+    graph = coo_matrix((np.ones(len(joined) // 2), (face[joined[::2]], face[joined[1::2]])), shape=(len(faces),) * 2)
+    patch = connected_components(graph, directed=False)[1]
+    area = np.bincount(patch, weights=face_areas(vertices, faces))
+    is_open, is_full = (
+        (np.bincount(patch[face[times[edge] == 1]], minlength=len(area)) > 0),
+        (np.bincount(patch[face[times[edge] > 2]], minlength=len(area)) > 0),
+    )
+    return (is_open & is_full & (area < FIN * area.sum()))[patch]
+
+
 def _open_edges(faces: IntArray, count: int) -> IntArray:
     """Return the directed edges (k, 2) that have a face on one side only."""
     key = _edge_keys(faces, count)
@@ -268,6 +316,19 @@ def _open_edges(faces: IntArray, count: int) -> IntArray:
     at = first[times == 1]
     face, corner = at % len(faces), at // len(faces)
     return np.column_stack([faces[face, corner], faces[face, (corner + 1) % 3]])
+
+
+def open_rims(faces: IntArray, count: int) -> tuple[IntArray, ...]:
+    """Return the open edges of a mesh as closed rows of vertices."""
+    return _loops(_open_edges(faces, count))
+
+
+def unbalanced_edges(faces: IntArray, count: int) -> IntArray:
+    """Return the edges (k, 2) along which not as many faces run one way as the other."""
+    key = _edge_keys(faces, count)
+    edge, index = np.unique(key >> 1, return_inverse=True)
+    net = np.bincount(index, weights=1.0 - 2.0 * (key & 1), minlength=len(edge))
+    return np.column_stack([edge[net != 0] // count, edge[net != 0] % count])
 
 
 def _snap(vertices: FloatArray, faces: IntArray, edge_points: IntArray) -> tuple[FloatArray, IntArray, int]:
