@@ -19,14 +19,21 @@ SCRAP = 0.05  # of the tube's area: a loop beside it that is smaller is no other
 
 
 def cut_end(
-    vertices: FloatArray, faces: IntArray, origin: FloatArray, normal: FloatArray, inset: float
+    vertices: FloatArray,
+    faces: IntArray,
+    origin: FloatArray,
+    normal: FloatArray,
+    inset: float,
+    growth: float = 1.0,
+    drift: FloatArray | None = None,
 ) -> tuple[FloatArray, IntArray, int]:
     """Return the mesh cut across its tube at a plane, and a vertex (its index) of the cut.
 
     origin (3,) : in the plane, within the tube. normal (3,) : out of the port. Only the loop of the
     tube (and the islands in it) is cut, so another reach of the port that the plane passes stays. The
-    walls are cut `inset` short of the plane and carried straight on to it, clear of the end's own
-    noisy edge; the opening is closed flat. What is beyond stays in the arrays as a body of its own.
+    walls are cut `inset` short of the plane, clear of the end's own edge, and carried on to it: the cut
+    is enlarged by `growth` about its middle, which moves by `drift` (3,) in the plane. The opening is
+    closed flat. What is beyond stays in the arrays as a body of its own.
     Raises GeometryError where the plane cuts no closed loop.
     """
     height = (vertices - origin) @ normal + inset
@@ -78,13 +85,20 @@ def cut_end(
     rim_start, rim_end = start[mine], end[mine]
     if inset > 0.0:
         # Walls carried on to the plane: a strip between each cut edge and its place in the plane.
-        made.append(points + inset * normal)
+        middle = _middle(flat, _walks(rim_start, rim_end))
+        grown = (growth - 1.0) * (flat - middle) @ frame[1:]
+        made.append(points + inset * normal + grown + (0.0 if drift is None else drift))
         ring = new + len(edge)
         parts.append(np.column_stack([new[rim_start], new[rim_end], ring[rim_end]]))
         parts.append(np.column_stack([new[rim_start], ring[rim_end], ring[rim_start]]))
     order = _walks(rim_start, rim_end)
     parts.append(ring[_cap(flat, order)])
     return np.vstack(made), np.concatenate(parts), int(new[of_tube])
+
+
+def _middle(flat: FloatArray, loops: list[IntArray]) -> FloatArray:
+    """Return the centroid (2,) of the largest of some loops of points (n, 2)."""
+    return max((moments(flat[loop]) for loop in loops), key=lambda m: m.area).centroid
 
 
 def _cap(flat: FloatArray, loops: list[IntArray]) -> IntArray:

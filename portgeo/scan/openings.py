@@ -6,7 +6,7 @@ goes out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,7 @@ import shapely
 
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.scan.course import plane_frame
+from portgeo.scan.ends import rim_plane, run_in
 from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 
@@ -34,8 +35,10 @@ LEAST_GROWTH = 0.05  # what a corner must open to, to be an end: a step at a sea
 STEP_FACING = -0.87  # cosine on a step's face, which looks back along the tube: a seat's cone has -0.7
 LEAST_RIM = 0.3  # area of a rim of open edges, of the section's, that can be an opening
 RAGGED = 0.985  # of the area that a section should have: one with less is not whole
-INSET_NOISE = 3.0  # standard deviations of the mesh that the walls are cut short of a flat opening
-INSET = 2e-4  # at least so much
+RIM_UNDER = 0.15  # under a face, where the tube's section tells where face ends and wall begins
+RIM_WAVES = 6.0  # independent stretches of a rim of open edges
+NEAR_FACE = 0.1  # of a face's plane: what is of the face, domed or chipped as it may be
+CORNER_DOUBT = 0.002  # how well the place of a corner is told on a clean mesh
 
 How = Literal["flat", "step", "corner", "open", "trimmed"]
 
@@ -44,8 +47,10 @@ How = Literal["flat", "step", "corner", "open", "trimmed"]
 class Opening:
     """An opening: a point (3,) in its plane, the plane's normal (3,) out of the port, how it was found.
 
-    inset : how far inside the plane the walls are cut and carried straight on to it. tilt : angle
-    between the normal and the tube's heading. lost : length of tube trimmed off a ragged end.
+    inset : how far inside the plane the walls are cut and carried on to it; growth, drift (3,) : as
+    ends.RunIn has them. tilt : angle between the normal and the tube's heading. band : between two planes
+    that hold the end's face. place_u : standard uncertainty of the plane's place along its normal. lost :
+    length of tube trimmed off a ragged end.
     """
 
     origin: FloatArray
@@ -53,6 +58,10 @@ class Opening:
     how: How
     inset: float
     tilt: float
+    growth: float = 1.0
+    drift: FloatArray = field(default_factory=lambda: np.zeros(3))
+    band: float = 0.0
+    place_u: float = 0.0
     lost: float = 0.0
 
     @property
@@ -97,8 +106,6 @@ def find_opening(
     aside = max(ASIDE * radius, 1.3 * float(np.linalg.norm(outline - middle, axis=1).max()))
     region = _region(vertices, faces, point, frame, (FROM * radius - 1.0, AHEAD * radius), aside)
     rim = next((r for r in rims if goes_round(r, point, heading, m.area)), None)
-    inset = max(INSET_NOISE * noise, INSET * radius)
-
     face = None if rim is not None else _face(region, core, point, heading, radius, noise)
     normal, level = heading, radius * 3.0
     if rim is not None:
@@ -110,17 +117,16 @@ def find_opening(
         level = face.level
         if face.is_flat:
             normal = face.normal
-    tilt = _angle(normal, heading)
     corner = _corner(region, point, normal, level, radius, noise)
     if corner is not None:
-        return _at_corner(region, point, normal, corner, section, radius, noise, inset, heading)
+        return _at_corner(region, point, normal, corner, section, radius, noise, heading)
     if rim is not None:
-        if normal is not heading:
-            return Opening(rim.mean(axis=0), normal, "open", inset, tilt)
+        if normal is not heading and flat is not None:
+            return _at_rim(region, rim, flat, radius, noise, heading)
     elif face is None:
         return None
     elif face.is_flat:
-        return Opening(face.origin, normal, "flat", inset, tilt)
+        return _at_face(region, face, section, radius, noise, heading)
     elif face.depth > DOMED * radius:
         return None
     whole = _last_whole(region, point, heading, level, radius)
@@ -129,6 +135,45 @@ def find_opening(
     back = 2.0 * SPACING * radius + 2.0 * noise
     top = float(np.max((rim - point) @ heading)) if rim is not None else (face.top if face else whole)
     return Opening(point + (whole - back) * heading, heading, "trimmed", 0.0, 0.0, lost=max(top - whole + back, 0.0))
+
+
+def _at_face(
+    region: _Region, face: _Face, section: Section, radius: float, noise: float, heading: FloatArray
+) -> Opening:
+    """Return the opening in the flat face of an end."""
+    # The tube's section just inside tells where the face ends and the wall begins.
+    inside = face.origin - RIM_UNDER * radius * face.normal
+    frames = plane_frame(face.normal)[None]
+    near = tube_sections(slice_mesh(region.vertices, region.faces, inside[None], frames[:, 0]), inside[None], frames)[0]
+    outline = (near or section).in_space((near or section).outline)
+    rim = rim_plane(face.points, face.origin, face.normal, outline)
+    run = run_in(region.vertices, region.faces, rim.origin, rim.normal, rim.low, radius, noise)
+    tilt = _angle(rim.normal, heading)
+    return Opening(
+        rim.origin, rim.normal, "flat", run.inset, tilt, run.growth, run.drift, band=rim.band, place_u=rim.place_u
+    )
+
+
+def _at_rim(
+    region: _Region, rim: FloatArray, flat: FlatFace, radius: float, noise: float, heading: FloatArray
+) -> Opening:
+    """Return the opening in the plane of a flat rim (k, 3) of open edges."""
+    off = (rim - flat.origin) @ flat.normal
+    low, high = np.percentile(off, [2.0, 98.0])
+    origin = rim.mean(axis=0)
+    origin = origin - ((origin - flat.origin) @ flat.normal) * flat.normal
+    run = run_in(region.vertices, region.faces, origin, flat.normal, max(-float(low), 0.0), radius, noise)
+    return Opening(
+        origin,
+        flat.normal,
+        "open",
+        run.inset,
+        _angle(flat.normal, heading),
+        run.growth,
+        run.drift,
+        band=float(high - low),
+        place_u=flat.rms / np.sqrt(RIM_WAVES),
+    )
 
 
 def _angle(a: FloatArray, b: FloatArray) -> float:
@@ -210,7 +255,7 @@ def flat_face(points: FloatArray, towards: FloatArray) -> FlatFace | None:
 
 @dataclass(frozen=True)
 class _Face:
-    """The face that closes an end, seen through the core: its plane, height, top and depth."""
+    """The face that closes an end, seen through the core: its plane, height, top, depth and all its points (n, 3)."""
 
     origin: FloatArray
     normal: FloatArray
@@ -218,6 +263,7 @@ class _Face:
     level: float
     top: float
     depth: float
+    points: FloatArray
 
 
 def _pieces(region: _Region, point: FloatArray, heading: FloatArray, radius: float) -> tuple[FloatArray, int]:
@@ -248,7 +294,8 @@ def _face(
     cross = np.cross(pieces[:, 1] - pieces[:, 0], pieces[:, 2] - pieces[:, 0])
     middles = pieces.mean(axis=1)
     flat = (middles - point) @ plane_frame(heading)[1:].T
-    on = (cross @ heading > FACING * np.linalg.norm(cross, axis=1)) & shapely.contains_xy(core, flat[:, 0], flat[:, 1])
+    faces_out = cross @ heading > FACING * np.linalg.norm(cross, axis=1)
+    on = faces_out & shapely.contains_xy(core, flat[:, 0], flat[:, 1])
     if every * (cross[on] @ heading).sum() / 2.0 < COVERED * core.area:
         return None
     points = middles[on]
@@ -259,7 +306,9 @@ def _face(
         return None
     is_flat = fit.rms < max(WAVY * radius, 2.5 * noise) and fit.share > 0.6 and _angle(fit.normal, heading) < OBLIQUE
     level = float((fit.origin - point) @ heading) if is_flat else float(np.median(z))
-    return _Face(fit.origin, fit.normal, is_flat, level, float(top), float(top - low))
+    off = np.abs((middles - fit.origin) @ fit.normal)
+    near = middles[faces_out & (off < NEAR_FACE * radius)]
+    return _Face(fit.origin, fit.normal, is_flat, level, float(top), float(top - low), near)
 
 
 def goes_round(rim: FloatArray, point: FloatArray, heading: FloatArray, area: float) -> bool:
@@ -327,7 +376,6 @@ def _at_corner(
     section: Section,
     radius: float,
     noise: float,
-    inset: float,
     heading: FloatArray,
 ) -> Opening:
     """Return the opening at a corner: the step's own plane where it has one, else square to the tube."""
@@ -344,8 +392,14 @@ def _at_corner(
         wide = len(np.unique(((directions + np.pi) / (np.pi / 6.0)).astype(int))) >= 5
         if wide and _angle(step.normal, normal) < np.radians(10.0):
             along = ((step.origin - point) @ step.normal) / (normal @ step.normal)
-            return Opening(point + along * normal, step.normal, "step", inset, _angle(step.normal, heading))
-    return Opening(origin, normal, "corner", inset, _angle(normal, heading))
+            at_step = point + along * normal
+            run = run_in(region.vertices, region.faces, at_step, step.normal, 0.0, radius, noise)
+            place_u = step.rms / np.sqrt(RIM_WAVES)
+            tilt = _angle(step.normal, heading)
+            return Opening(at_step, step.normal, "step", run.inset, tilt, run.growth, run.drift, place_u=place_u)
+    run = run_in(region.vertices, region.faces, origin, normal, 0.0, radius, noise)
+    doubt = noise + CORNER_DOUBT * radius
+    return Opening(origin, normal, "corner", run.inset, _angle(normal, heading), run.growth, run.drift, place_u=doubt)
 
 
 def _last_whole(region: _Region, point: FloatArray, heading: FloatArray, level: float, radius: float) -> float | None:

@@ -44,6 +44,9 @@ SURE_HOLE = 0.006  # of the surface: the opening of a tube up to 40 diameters lo
 ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
 TILTED = np.radians(3.0)  # an opening farther out of square is told of
 TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so
+NOT_FLAT = 0.1  # mm that an end is out of flat and is told of: four thousandths
+NOISE_BAND = 4.11  # noises: between the lowest and the highest fiftieth of a normal distribution
+AT_PLANE = 0.01  # of the inset: so near to an opening its section is read
 SHORTER = 0.1  # mm off a ragged end that is told of
 
 Progress = Callable[[str, float], None]
@@ -232,7 +235,7 @@ def _openings(
             mend="Pass --entry X,Y,Z and --exit X,Y,Z with points where the port ends",
         )
     openings = [o for o in found if o is not None]
-    return openings, [n for o in openings for n in _told(o)]
+    return openings, [n for o in openings for n in _told(o, noise)]
 
 
 def _nearest_end(ends: tuple[FloatArray | None, FloatArray | None], k: int) -> FloatArray | None:
@@ -243,7 +246,7 @@ def _nearest_end(ends: tuple[FloatArray | None, FloatArray | None], k: int) -> F
     return exit
 
 
-def _told(opening: Opening) -> list[Notice]:
+def _told(opening: Opening, noise: float) -> list[Notice]:
     place = f"the opening about {_place(opening.origin)} mm"
     if opening.how == "step":
         return [Notice("spill_cut", f"{place} was cut at the flange face: what is spilled over it was left out")]
@@ -257,10 +260,21 @@ def _told(opening: Opening) -> list[Notice]:
                 lengths={"lost": opening.lost},
             )
         ]
+    found = []
     if opening.tilt > TILTED:
         degrees = np.degrees(opening.tilt)
-        return [Notice("opening_oblique", f"{place} stands {degrees:.0f} degrees out of square to the tube")]
-    return []
+        found.append(Notice("opening_oblique", f"{place} stands {degrees:.0f} degrees out of square to the tube"))
+    out_of_flat = float(np.sqrt(max(opening.band**2 - (NOISE_BAND * noise) ** 2, 0.0)))
+    if out_of_flat > NOT_FLAT:
+        found.append(
+            Notice(
+                "end_not_flat",
+                f"{place} is out of flat by {{band}}: its area was read {{inset}} in, where the tube is whole, and the "
+                "tube carried on to the plane in which its wall ends",
+                lengths={"band": out_of_flat, "inset": opening.inset},
+            )
+        )
+    return found
 
 
 Mesh = tuple[FloatArray, IntArray]
@@ -317,7 +331,7 @@ def _between(body: Body, openings: list[Opening]) -> Mesh:
     vertices, faces = body.vertices, body.faces
     seeds = []
     for o in openings:
-        vertices, faces, seed = cut_end(vertices, faces, o.origin, o.normal, o.inset)
+        vertices, faces, seed = cut_end(vertices, faces, o.origin, o.normal, o.inset, o.growth, o.drift)
         seeds.append(seed)
     label = bodies(faces, len(vertices))
     if label[seeds[0]] != label[seeds[1]]:
@@ -353,7 +367,7 @@ def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
 
 def _end_section(tube: Mesh, opening: Opening) -> Section:
     """Return the section of the closed tube at an opening."""
-    step = 0.5 * opening.inset if opening.inset > 0 else 1e-6 * float(np.ptp(tube[0], axis=0).max())
+    step = AT_PLANE * opening.inset if opening.inset > 0 else 1e-6 * float(np.ptp(tube[0], axis=0).max())
     origin = opening.origin - step * opening.normal
     section = sections_of(tube, origin[None], plane_frame(opening.normal)[None])[0]
     if section is None:
