@@ -11,7 +11,7 @@ from portgeo.commands.common import add_common, add_scan, length_of, load_port, 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
     from portgeo.flow.bench import Run
-    from portgeo.flow.demand import Engine
+    from portgeo.flow.demand import Engine, Power
     from portgeo.flow.path import Path
     from portgeo.flow.valve import Valve
     from portgeo.io.bench import BenchFile
@@ -66,9 +66,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     ):  # fmt: skip
         engine.add_argument(f"--{name}", metavar="LENGTH", help=says)
     engine.add_argument("--seat-angle", metavar="DEG", default="45", help="seat angle (45)")
+    engine.add_argument(
+        "--exhaust", action="store_true", help="the port is an exhaust's: its valve is at the entry, no power is told"
+    )
     engine.add_argument("--rpm", metavar="N", help="engine speed; what it asks of a port is told of intakes only")
     engine.add_argument("--cylinders", metavar="N", type=int, help="cylinders: an estimate of power, of an intake only")
-    engine.add_argument("--valves", metavar="N", type=int, default=1, help="inlet valves a cylinder (1)")
+    engine.add_argument(
+        "--valves", metavar="N", type=int, default=1, help="how many such valves the run or the cylinder has (1)"
+    )
     engine.add_argument("--max-lift", metavar="LENGTH", help="greatest valve lift, for the mean flow coefficient")
     parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
     parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
@@ -141,11 +146,12 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
 
 def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.flow.airspeed import air_speed, beside, check_flow
+    from portgeo.flow.demand import names_exhaust
     from portgeo.flow.wall import UNKNOWNS
     from portgeo.io.bench import pick_run
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
-    from portgeo.report.speed_text import airspeed_text, beside_text
+    from portgeo.report.speed_text import NO_DEMAND, airspeed_text, beside_text
     from portgeo.report.throat_text import throat_notice
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
@@ -160,6 +166,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     loaded = load_port(args.port, args)
     display = loaded.display
     engine, valve = _engine_of(args, display), _valve_of(args, display)
+    exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
     flow = _number(args, "cfm") * M3_S_PER["cfm"] if picked is None else _flow_of(args, picked, depression, display)
 
     runner = load_port(args.runner, args) if args.runner else None
@@ -170,8 +177,15 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
     # A port that feeds several valves need not end in one throat.
-    told = throat_notice(valve.throat, float(result.area[-1])) if valve is not None and args.valves == 1 else None
+    told = (
+        throat_notice(valve.throat, float(result.area[0 if exhaust else -1]))
+        if valve is not None and args.valves == 1
+        else None
+    )
     warnings += [told] if told is not None else []
+    if engine is not None and exhaust:
+        warnings.append(NO_DEMAND)
+        engine = None
     title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
@@ -251,10 +265,10 @@ def _demand(
     result: AirSpeed,
     depression: float,
     display: Display,
-) -> tuple[Any, list[str], tuple[float, float] | None]:
+) -> tuple[Any, list[str], Power | None]:
     """Return the demand, its texts, and the power that the flow could feed."""
-    from portgeo.flow.bench import cfm_at_28, inlet_coefficient
-    from portgeo.flow.demand import demand, power_range
+    from portgeo.flow.bench import cfm_at_28, flow_named, inlet_coefficient
+    from portgeo.flow.demand import Power, demand, power_range
     from portgeo.report.speed_text import demand_text, power_text
 
     highest = _length(args, "max_lift", display) if picked is not None and args.max_lift else None
@@ -263,8 +277,9 @@ def _demand(
     power = None
     if args.cylinders is not None:
         at_28 = cfm_at_28(result.flow, depression)
-        power = power_range(at_28, engine.cylinders)
-        said.append(power_text(at_28, engine.cylinders, *power))
+        whose = "the flow of --cfm" if picked is None else flow_named(picked)
+        power = Power(*power_range(at_28, engine.cylinders), at_28, whose)
+        said.append(power_text(power, engine.cylinders))
     return asked, said, power
 
 
@@ -301,7 +316,7 @@ def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
     width = _length(args, "seat_width", display) if args.seat_width else 1.5
     stem = _length(args, "stem", display) if args.stem else 0.0
     head, throat = _length(args, "valve", display), _length(args, "throat", display)
-    valve = Valve(head, throat, stem, float(np.radians(_number(args, "seat_angle"))), width)
+    valve = Valve(head, throat, stem, float(np.radians(_number(args, "seat_angle"))), width, args.valves)
     check_valve(valve)
     return valve
 

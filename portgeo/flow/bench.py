@@ -6,6 +6,7 @@ lifts in mm.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -23,6 +24,8 @@ from portgeo.units import M3_S_PER, PA_PER, Display
 
 FLAT = 0.1  # of the run's greatest slope: where the curve rises less from there on, it is flat
 FALLS = 0.01  # of the greatest flow: a bench does not repeat much better
+MANIFOLD = re.compile(r"\b(?:manifold|runner)s?\b", re.I)
+NO_MANIFOLD = re.compile(r"\b(?:no|without|less)(?: the)? (?:manifold|runner)|\b(?:manifold|runner)s? off\b", re.I)
 SAME_LIFT = 0.02  # mm: two runs' lifts closer than this are one
 
 
@@ -47,6 +50,19 @@ class Run:
     def name(self) -> str:
         """State and set-up, for a person."""
         return ", ".join(part for part in (self.state, self.setup) if part) or "the run"
+
+
+def manifold_on(run: Run) -> bool | None:
+    """Return whether a run was made with the manifold on, None where its set-up does not say."""
+    if NO_MANIFOLD.search(run.setup):
+        return False
+    return True if MANIFOLD.search(run.setup) else None
+
+
+def flow_named(run: Run) -> str:
+    """Return whose flow a run's is, and whether a manifold's loss is in it."""
+    name = f"bench run '{run.name}'"
+    return f"{name}: the manifold's loss is in it" if manifold_on(run) else name
 
 
 def at_depression(run: Run, depression: float) -> FloatArray:

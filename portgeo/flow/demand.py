@@ -6,12 +6,14 @@ thumb, never a forecast.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from portgeo.errors import InputError
 
+EXHAUST = re.compile(r"(?<![a-z])exhausts?(?![a-z])", re.I)
 INDEX_LIMIT = 0.6  # volumetric efficiency falls away past it (C. F. Taylor, vol. 1; from memory)
 TYPICAL_COEFFICIENT = 0.35  # mean flow coefficient on the valve's area, where none is measured (Taylor; from memory)
 # Horsepower for each cfm at 28 inH2O a cylinder, naturally aspirated, by two rules of thumb.
@@ -51,6 +53,11 @@ class Demand:
     mach_index: float
     coefficient: float
     speed_at_limit: float
+
+
+def names_exhaust(*names: str) -> bool:
+    """Return whether a file or a state says by its name that the port is an exhaust's."""
+    return any(EXHAUST.search(name) for name in names)
 
 
 def demand(engine: Engine, sound: float, coefficient: float = TYPICAL_COEFFICIENT) -> Demand:
@@ -122,6 +129,16 @@ def mean_coefficient(coefficients: np.ndarray, lifts: np.ndarray, highest: float
     lift = highest * np.sin(np.linspace(0.0, np.pi, LIFT_STEPS)) ** 2
     at = np.interp(lift, np.concatenate([[0.0], lifts]), np.concatenate([[0.0], coefficients]))
     return float(at.mean())
+
+
+@dataclass(frozen=True)
+class Power:
+    """Horsepower, low to high, that a flow could feed; cfm_at_28 a cylinder, and flow_of : whose flow that is."""
+
+    low: float
+    high: float
+    cfm_at_28: float
+    flow_of: str
 
 
 def power_range(cfm_at_28: float, cylinders: int) -> tuple[float, float]:

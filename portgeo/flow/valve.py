@@ -1,4 +1,4 @@
-"""The passage past a poppet valve: its area at any lift, and which of three passages limits there.
+"""The passage past poppet valves, all alike: its area at any lift, and which of three passages limits there.
 
 A valve's dimensions and lifts come in, areas go out; millimetres and radians.
 """
@@ -12,15 +12,16 @@ import numpy as np
 from portgeo.errors import InputError
 from portgeo.plane import FloatArray, IntArray
 
+MOST_VALVES = 5  # a cylinder's valves of one kind: none has had more
 PASSAGES = ("seat, square to its face", "seat, edge to edge", "throat less stem")
 
 
 @dataclass(frozen=True)
 class Valve:
-    """A poppet valve on its seat.
+    """A poppet valve on its seat, or several alike that open together.
 
     head : its diameter at the seat's outer edge. seat_angle : of the face from the plane of the
-    head. seat_width : measured radially. throat, stem : diameters.
+    head. seat_width : measured radially. throat, stem : diameters. count : how many; areas are of all.
     """
 
     head: float
@@ -28,6 +29,7 @@ class Valve:
     stem: float
     seat_angle: float = np.pi / 4.0
     seat_width: float = 1.5
+    count: int = 1
 
 
 def check_valve(valve: Valve) -> None:
@@ -42,6 +44,10 @@ def check_valve(valve: Valve) -> None:
             f"the throat ({valve.throat:.2f} mm) is larger than the valve ({valve.head:.2f} mm)",
             mend="Check the valve and throat diameters",
         )
+    if not 1 <= valve.count <= MOST_VALVES:
+        raise InputError(
+            f"{valve.count} valves are no cylinder's", mend=f"Give how many of them open together, 1 to {MOST_VALVES}"
+        )
     if not 0.0 < valve.seat_width < valve.head / 4.0:
         raise InputError(
             f"a seat {valve.seat_width:.2f} mm wide does not go with a valve of {valve.head:.2f} mm",
@@ -54,7 +60,7 @@ def check_valve(valve: Valve) -> None:
 
 
 def passage(valve: Valve, lift: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Return the least area (n,) at lifts (n,), and which of PASSAGES (n,) it is.
+    """Return the least area (n,) of all valves at lifts (n,), and which of PASSAGES (n,) it is.
 
     Seat to valve the passage is a frustum of a cone. At low lift its side stands square to the face,
     from the seat's inner edge, of length L cos b; when its foot reaches the head's outer edge, at
@@ -70,14 +76,14 @@ def passage(valve: Valve, lift: FloatArray) -> tuple[FloatArray, IntArray]:
     seat = np.where(past_edge, edges, square)
     throat = np.pi / 4.0 * (valve.throat**2 - valve.stem**2)
     limits = np.where(seat >= throat, 2, past_edge.astype(np.int64))
-    return np.minimum(seat, throat), limits
+    return valve.count * np.minimum(seat, throat), limits
 
 
 def curtain_area(valve: Valve, lift: FloatArray) -> FloatArray:
-    """Return the curtain area (n,), head circumference times lift."""
-    return np.pi * valve.head * np.asarray(lift, dtype=float)
+    """Return the curtain area (n,) of all valves, head circumference times lift."""
+    return valve.count * np.pi * valve.head * np.asarray(lift, dtype=float)
 
 
 def throat_area(valve: Valve) -> float:
-    """Return the throat's area less the stem's."""
-    return float(np.pi / 4.0 * (valve.throat**2 - valve.stem**2))
+    """Return the area of all throats less their stems'."""
+    return float(valve.count * np.pi / 4.0 * (valve.throat**2 - valve.stem**2))

@@ -5,7 +5,6 @@ What each is made of comes in; a result to keep goes out.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,8 +12,8 @@ import numpy as np
 
 from portgeo.errors import InputError, PortgeoError, naming
 from portgeo.flow.airspeed import AirSpeed, air_speed, beside
-from portgeo.flow.bench import Run, cfm_at_28, flow_through, inlet_coefficient
-from portgeo.flow.demand import Engine, demand, power_range
+from portgeo.flow.bench import Run, cfm_at_28, flow_named, flow_through, inlet_coefficient, manifold_on
+from portgeo.flow.demand import Engine, Power, demand, power_range
 from portgeo.flow.path import join, path_of
 from portgeo.flow.valve import Valve, check_valve
 from portgeo.io.bench import BenchFile, pick_run, read_bench
@@ -24,8 +23,6 @@ from portgeo.report.speed_pictures import painted
 from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
 from portgeo.units import M3_S_PER, PA_PER, Display
 
-MANIFOLD = re.compile(r"\b(?:manifold|runner)s?\b", re.I)
-NO_MANIFOLD = re.compile(r"\b(?:no|without|less)(?: the)? (?:manifold|runner)|\b(?:manifold|runner)s? off\b", re.I)
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.
 THROUGH_RUNNER = {
     True: ", through runner and port, as it was flowed",
@@ -55,7 +52,7 @@ def valve_of(table: Mapping[str, float] | None) -> Valve | None:
     if table is None:
         return None
     angle = float(np.radians(table["seat_angle_deg"]))
-    valve = Valve(table["valve"], table["throat"], table["stem"], angle, table["seat_width"])
+    valve = Valve(table["valve"], table["throat"], table["stem"], angle, table["seat_width"], int(table["valves"]))
     check_valve(valve)
     return valve
 
@@ -65,13 +62,6 @@ def engine_of(table: Mapping[str, Any]) -> Engine:
     bore, stroke, valve = (table[name] / 1000.0 for name in ("bore", "stroke", "valve"))
     rod = None if table["rod"] is None else table["rod"] / 1000.0
     return Engine(bore, stroke, table["rpm"] / 60.0, table["cylinders"] or 1, valve, table["valves"], rod)
-
-
-def manifold_on(run: Run) -> bool | None:
-    """Return whether a run was made with the manifold on, None where its set-up does not say."""
-    if NO_MANIFOLD.search(run.setup):
-        return False
-    return True if MANIFOLD.search(run.setup) else None
 
 
 def run_of(bench: BenchFile | None, run: str | None, state: str, runner: bool = False) -> Run | None:
@@ -105,7 +95,7 @@ def sped(given: Given) -> Sped | LeftOut:
     if told is None:
         why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
         return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
-    flow, note = told
+    flow, note, flow_of = told
     path = path_of(part.loaded.port) if runner is None else join(runner.loaded.port, part.loaded.port)
     try:
         result = air_speed(path, flow, depression, display=display)
@@ -119,11 +109,14 @@ def sped(given: Given) -> Sped | LeftOut:
         record["runner_source"] = runner.loaded.source
         pose = path.poses[0]
         over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
-    return Sped(result, record, note, painted(result, part.skin.vertices), over_runner)
+    return Sped(result, record, note, flow_of, painted(result, part.skin.vertices), over_runner)
 
 
-def _flow(given: Given, display: Display, depression: float, runner: bool) -> tuple[float, str] | None:
-    """Return the flow, m3/s, and where it is from; None where there is none. runner : the air goes through one."""
+def _flow(given: Given, display: Display, depression: float, runner: bool) -> tuple[float, str, str] | None:
+    """Return the flow, m3/s, where it is from, at length and in short; None where there is none.
+
+    runner : the air goes through one.
+    """
     settings = given.settings
     bench = _bench(given) if "bench" in given.paths else None
     with naming(given.names.get("bench", "")):
@@ -132,11 +125,12 @@ def _flow(given: Given, display: Display, depression: float, runner: bool) -> tu
             flow = flow_through(run, settings["lift"], depression, display)
             at = "its best flow" if settings["lift"] is None else f"at a lift of {display.length(settings['lift'])}"
             note = f"{_cfm(flow, depression)}: bench run '{run.name}', {at}"
-            return flow, note + (THROUGH_RUNNER[manifold_on(run)] if runner else "")
+            return flow, note + (THROUGH_RUNNER[manifold_on(run)] if runner else ""), flow_named(run)
     if settings["flow_cfm"] is None:
         return None
     flow = settings["flow_cfm"] * M3_S_PER["cfm"]
-    return flow, f"{_cfm(flow, depression)}: the flow that the job gives{', through runner and port' if runner else ''}"
+    note = f"{_cfm(flow, depression)}: the flow that the job gives{', through runner and port' if runner else ''}"
+    return flow, note, "the flow that the job gives"
 
 
 def _cfm(flow: float, depression: float) -> str:
@@ -156,7 +150,8 @@ def demanded(given: Given) -> Told | LeftOut:
     asked = demand(engine, result.air.sound, inlet_coefficient(engine, run, table["max_lift"]))
     power = None
     if table["cylinders"] is not None:
-        power = power_range(cfm_at_28(result.flow, result.depression), table["cylinders"])
+        at_28 = cfm_at_28(result.flow, result.depression)
+        power = Power(*power_range(at_28, table["cylinders"]), at_28, speed.flow_of)
     return Told(demand_record(asked, power))
 
 

@@ -78,11 +78,12 @@ class Told:
 
 @dataclass(frozen=True)
 class Sped:
-    """An air speed, its record, which flow it is of, and speed over mean on the skins of port and runner."""
+    """An air speed, its record, which flow it is of, at length and in short, and speed over mean on the skins."""
 
     result: AirSpeed
     record: dict[str, Any]
     note: str
+    flow_of: str
     port: FloatArray
     runner: FloatArray | None
 

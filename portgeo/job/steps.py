@@ -27,7 +27,7 @@ from portgeo.job.walls_told import check_walls
 SHEETS = (".csv", ".xlsx")
 SHEET_LIMIT, TARGET_LIMIT = 5_000_000, 1_000_000  # bytes, as their readers have it
 ENGINE_NEEDS = ("bore", "stroke", "rpm", "valve")
-VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width")
+VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width", "valves")
 PARTS = ("port", "runner")
 WALL_READINGS = "wall readings"
 

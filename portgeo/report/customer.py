@@ -274,7 +274,7 @@ def _expected(results: Mapping[str, Any]) -> list[str]:
         found.append("No flow was measured, so no gain in flow or power can be stated.")
     demand = results["demand"]
     if demand and demand["power_estimate_hp"]:
-        found.append(power_text(demand["power_estimate_hp"]))
+        found.append(power_text(demand))
     elif flows:
         found.append("Power was not estimated: it depends on cam, compression, manifold, exhaust and fuel.")
     plan = results["plan"]

@@ -246,7 +246,7 @@ def _bench(runs: Sequence[Mapping[str, Any]]) -> Table:
     for name, run in zip(names, runs, strict=True):
         change = run.get("change_from_first")
         if change:
-            columns.append(Column(f"{slug(name)}_change", name, "percent", "Change from the first"))
+            columns.append(Column(f"{slug(name)}_change", name, "percent", "Change from the first of its set-up"))
             values.append(_by_lift(change["lift_mm"], change["change_percent"]))
     for name, run in zip(names, runs, strict=True):
         if run.get("on_curtain"):
@@ -254,10 +254,16 @@ def _bench(runs: Sequence[Mapping[str, Any]]) -> Table:
             values.append(_by_lift(run["lift_mm"], run["on_curtain"]))
     for name, run in zip(names, runs, strict=True):
         if run.get("swirl"):
-            columns.append(Column(f"{slug(name)}_swirl", name, "count", "Swirl, as read"))
+            columns.append(Column(f"{slug(name)}_swirl", name, "count", _swirl_heading(run)))
             values.append(_by_lift(run["lift_mm"], run["swirl"]))
     rows = tuple((lift, *(column.get(lift) for column in values)) for lift in lifts)
     return Table("flow", f"Flow at {runs[0]['depression_in_h2o']:g} inH2O", tuple(columns), rows)
+
+
+def _swirl_heading(run: Mapping[str, Any]) -> str:
+    """Return the heading of a run's swirl, which stands as it was read under flows corrected to one depression."""
+    low, high = min(run["read_at_in_h2o"]), max(run["read_at_in_h2o"])
+    return f"Swirl, as read at {low:.3g} inH2O" if f"{low:.3g}" == f"{high:.3g}" else "Swirl, as read"
 
 
 def _by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:

@@ -147,7 +147,7 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
             ),
         ]
         if demand["power_estimate_hp"]:
-            found.append(el("p", power_text(demand["power_estimate_hp"])))
+            found.append(el("p", power_text(demand)))
     return found
 
 

@@ -147,11 +147,25 @@ def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
         tightest = f"{d.length(one['least_radius_mm'], label=False)} to {d.length(other['least_radius_mm'])}"
         found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
     airs = [states[k]["airspeed"] for k in (0, -1)]
-    if all(airs):
-        first, last = ((air["short_side"] or air["highest"])["peak_m_s"] for air in airs)
+    # A runner before the port changes what its short side sees: two peaks with and without one are not alike.
+    if all(airs) and ("runner_source" in airs[0]) == ("runner_source" in airs[1]):
+        first, last = peaks_at_one_flow(*airs)
         if abs(last / first - 1.0) > LEAST_SIDE:
-            found.append(f"the air’s peak went from {speed_text(first, d).split()[0]} to {speed_text(last, d)}")
+            found.append(
+                f"at one flow of {airs[0]['flow']['cfm']:.1f} cfm the air’s peak went from "
+                f"{speed_text(first, d).split()[0]} to {speed_text(last, d)}"
+            )
     return found
+
+
+def peaks_at_one_flow(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[float, float]:
+    """Return the peaks of two air speeds, m/s, the second brought to the flow of the first: a speed goes as its flow.
+
+    Two states are flowed at two flows, and the peak of more air is higher whatever the shape. What air thins out
+    by is that of the second's own flow, which between flows a tenth apart is under a hundredth of a speed.
+    """
+    first, last = ((air["short_side"] or air["highest"])["peak_m_s"] for air in (before, after))
+    return first, last * before["flow"]["cfm"] / after["flow"]["cfm"]
 
 
 def gain(flows: list[tuple[Mapping[str, Any], float, float]]) -> float:
@@ -225,8 +239,9 @@ def peak_text(record: Mapping[str, Any], d: Display) -> str:
     """Return the short side's peak speed and whether the wall holds its air."""
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
     text = (
-        f"{speed_text(peak['peak_m_s'], d).split()[0]} ± {speed_text(peak['peak_grid_error_m_s'], d)}, "
-        f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
+        f"{speed_text(peak['peak_m_s'], d).split()[0]} ± {speed_text(peak['peak_grid_error_m_s'], d)} at "
+        f"{record['flow']['cfm']:.1f} cfm, {peak['peak_over_mean']:.2f} times the mean, at station "
+        f"{d.length(peak['station_mm'])}"
     )
     if fall is None:
         return text
@@ -254,11 +269,13 @@ def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
     return text + "."
 
 
-def power_text(power: Any) -> str:
-    """Return the power that a flow could feed, hp from and to, as an estimate with its caution."""
-    low, high = power
+def power_text(demand: Mapping[str, Any]) -> str:
+    """Return the power that a flow could feed, hp from and to, as an estimate: of which flow, with its caution."""
+    low, high = demand["power_estimate_hp"]
+    flow = demand.get("power_flow")
+    of = f" from {flow['cfm_at_28_in_h2o']:.0f} cfm at 28 inH2O ({flow['of']})" if flow else ""
     return (
-        f"Power: {low:.0f} to {high:.0f} hp, an estimate by the trade’s rule of {POWER_RULE_LOW:.2f} to "
+        f"Power: {low:.0f} to {high:.0f} hp{of}, an estimate by the trade’s rule of {POWER_RULE_LOW:.2f} to "
         f"{POWER_RULE_HIGH:.3f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no "
         "source). The upper figure is a ceiling that few engines reach; cam, compression, manifold, exhaust and fuel "
         "decide what is made. Prove it on a dynamometer, and leave a margin in rods, valve springs and fuel."

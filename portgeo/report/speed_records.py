@@ -9,7 +9,7 @@ import numpy as np
 
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, in_common, worth_comparing
-from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW, Demand
+from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Power
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.report.notices import notices_record
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
@@ -113,7 +113,7 @@ def beside_record(planned: AirSpeed, found: Beside, source: dict[str, Any]) -> d
     }
 
 
-def demand_record(found: Demand, power: tuple[float, float] | None) -> dict[str, Any]:
+def demand_record(found: Demand, power: Power | None) -> dict[str, Any]:
     """Return an engine's demand, and the power that a flow could feed, hp."""
     return {
         "mean_piston_speed_m_s": found.mean_piston_speed,
@@ -123,7 +123,8 @@ def demand_record(found: Demand, power: tuple[float, float] | None) -> dict[str,
         "mach_index": found.mach_index,
         "mean_flow_coefficient": found.coefficient,
         "rpm_at_index_limit": found.speed_at_limit * 60.0,
-        "power_estimate_hp": None if power is None else list(power),
+        "power_estimate_hp": None if power is None else [power.low, power.high],
+        "power_flow": None if power is None else {"cfm_at_28_in_h2o": power.cfm_at_28, "of": power.flow_of},
         "power_rules_hp_per_cfm": None
         if power is None
         else {
@@ -134,11 +135,17 @@ def demand_record(found: Demand, power: tuple[float, float] | None) -> dict[str,
 
 
 def bench_record(runs: Sequence[Run], depression: float, valve: Valve | None) -> list[dict[str, Any]]:
-    """Return runs at one depression, each with the change from the first and from those worth setting beside it."""
+    """Return runs at one depression, each with its changes: from the first of its set-up, from those worth it."""
     records = [_run_record(run, depression, valve) for run in runs]
-    for record, run in zip(records[1:], runs[1:], strict=True):
-        if in_common(runs[0], run).any():
-            record["change_from_first"] = _change_record(runs[0], run, depression)
+    for later, run in enumerate(runs):
+        # A manifold's loss is no change of the port: what is set beside a run was flowed as it was.
+        alike = (k for k in range(later) if runs[k].setup == run.setup and in_common(runs[k], run).any())
+        first = next(alike, None)
+        if first is not None:
+            records[later]["change_from_first"] = {
+                "from_run": first + 1,
+                **_change_record(runs[first], run, depression),
+            }
     for earlier, later, what in worth_comparing(runs):
         found = _change_record(runs[earlier], runs[later], depression)
         records[later].setdefault("changes", []).append({"from_run": earlier + 1, "differs": what, **found})
@@ -154,6 +161,7 @@ def _run_record(run: Run, depression: float, valve: Valve | None) -> dict[str, A
         "lift_mm": run.lift,
         "flow_cfm": at_depression(run, depression) / M3_S_PER["cfm"],
         "swirl": run.swirl,
+        "read_at_in_h2o": run.depression / PA_PER["in_h2o"],
         "flat_from_lift_mm": flat.flat_from,
         "falls_from_lift_mm": flat.falls_from,
     }

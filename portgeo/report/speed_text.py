@@ -12,7 +12,7 @@ import numpy as np
 
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
 from portgeo.flow.bench import FLAT, Run, What, at_depression, at_valve, change, flattens, worth_comparing
-from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine
+from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine, Power
 from portgeo.flow.gas import mach_through
 from portgeo.flow.separation import Slowing
 from portgeo.flow.valve import PASSAGES, Valve
@@ -20,11 +20,17 @@ from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
 
 HEADING = 14  # columns before what a heading says
+SAME_DEPRESSION = 0.005  # of itself: a bench's gauge is read no finer
 MOST_ON_PASSAGE = 1.05  # a bench's and a lift's own error is less than the rest
+NO_DEMAND = Notice(
+    "exhaust",
+    "what an engine asks of a port and the estimate of power are rules for intakes: an exhaust gets neither",
+)
 WHAT_ON_IS = (
     "On curtain, throat and passage: the flow over what would go through that area at the depression without loss. "
     "Curtain is valve circumference times lift; throat is less the stem; passage is the smallest way past the valve."
 )
+WHAT_ON_ALL_IS = " All {count} valves are counted together."
 WHAT_FLAT_IS = f"Flat: the flow rises at less than {FLAT:.0%} of the run's steepest rate from there on."
 
 
@@ -196,14 +202,16 @@ def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool,
     return "\n".join(_said("engine", text))
 
 
-def power_text(cfm_at_28: float, cylinders: int, low: float, high: float) -> str:
-    """Return the power a flow could feed, as an estimate: both ends of the range, and what each is."""
+def power_text(power: Power, cylinders: int) -> str:
+    """Return the power a flow could feed, as an estimate: of which flow, both ends of the range, what each is."""
+    low, high = power.low, power.high
     text = (
-        f"{low:.0f} to {high:.0f} hp, an estimate: what {cylinders} cylinders at {cfm_at_28:.0f} cfm (28 inH2O) "
-        f"could feed, naturally aspirated. {low:.0f} is ordinary good work, {POWER_RULE_LOW:.2f} hp for each cfm a "
-        f"cylinder (common practice, no source); {high:.0f} is the ceiling often put, {POWER_RULE_HIGH:.3f} (from "
-        "memory, no source), which few engines reach. Cam, compression, manifold, exhaust and fuel decide: prove "
-        "it on a dynamometer, and leave a margin in rods, valve springs and fuel for what it does make"
+        f"{low:.0f} to {high:.0f} hp, an estimate: what {cylinders} cylinders at {power.cfm_at_28:.0f} cfm (28 inH2O; "
+        f"{power.flow_of}) could feed, naturally aspirated. {low:.0f} is ordinary good work, {POWER_RULE_LOW:.2f} "
+        f"hp for each cfm a cylinder (common practice, no source); {high:.0f} is the ceiling often put, "
+        f"{POWER_RULE_HIGH:.3f} (from memory, no source), which few engines reach. Cam, compression, manifold, "
+        "exhaust and fuel decide: prove it on a dynamometer, and leave a margin in rods, valve springs and fuel for "
+        "what it does make"
     )
     return "\n".join(_said("power", text))
 
@@ -228,7 +236,8 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
             over = at_valve(run, valve).on_passage > MOST_ON_PASSAGE
             impossible += [f"run {number} at {d.length(float(lift))}" for lift in run.lift[over]]
     if valve is not None:
-        lines += ["", *textwrap.wrap(WHAT_ON_IS, WIDTH)]
+        several = WHAT_ON_ALL_IS.format(count=valve.count) if valve.count > 1 else ""
+        lines += ["", *textwrap.wrap(WHAT_ON_IS + several, WIDTH)]
     if impossible:
         says = f"on passage over {MOST_ON_PASSAGE:g}, more than it can pass ({', '.join(impossible)})"
         lines += _said("look at", says + ": check the zero of the lift, the seat's width and angle and the valve")
@@ -244,7 +253,9 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
 
 def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d: Display) -> list[str]:
     flow = at_depression(run, depression) / M3_S_PER["cfm"]
-    head = f"{'lift ' + d.unit:>10} {'cfm':>8}" + (f" {'swirl':>8}" if run.swirl is not None else "")
+    swirl = _swirl_heading(run, depression)
+    wide = max(len(swirl), 8)
+    head = f"{'lift ' + d.unit:>10} {'cfm':>8}" + (f" {swirl:>{wide}}" if run.swirl is not None else "")
     against = at_valve(run, valve) if valve is not None else None
     if against is not None:
         head += f" {'on curtain':>11} {'on throat':>10} {'on passage':>11}  limited by"
@@ -252,7 +263,7 @@ def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d:
     for k, lift in enumerate(run.lift):
         line = f"{lift / MM_PER[d.unit]:>10.3f} {flow[k]:>8.1f}"
         if run.swirl is not None:
-            line += f" {run.swirl[k]:>8.0f}" if np.isfinite(run.swirl[k]) else f" {'':>8}"
+            line += f" {run.swirl[k]:>{wide}.0f}" if np.isfinite(run.swirl[k]) else f" {'':>{wide}}"
         if against is not None:
             line += (
                 f" {against.on_curtain[k]:>11.3f} {against.on_throat[k]:>10.3f} {against.on_passage[k]:>11.3f}"
@@ -260,6 +271,15 @@ def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d:
             )
         lines.append(line)
     return lines
+
+
+def _swirl_heading(run: Run, depression: float) -> str:
+    """Return the heading of a run's swirl, which is not corrected: with the depression that it was read at."""
+    if np.allclose(run.depression, depression, rtol=SAME_DEPRESSION):
+        return "swirl"
+    low, high = (value / PA_PER["in_h2o"] for value in (run.depression.min(), run.depression.max()))
+    read_at = f"{low:.3g}" if high - low < SAME_DEPRESSION * high else f"{low:.3g} to {high:.3g}"
+    return f"swirl, as read at {read_at} inH2O"
 
 
 def _change_table(

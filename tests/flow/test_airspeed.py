@@ -11,7 +11,7 @@ from portgeo.errors import InputError
 from portgeo.flow.airspeed import air_speed, beside, point_in_source, speed_over_mean, stands_in_stream
 from portgeo.flow.path import path_of
 from portgeo.port import port_from_readings, stations_of
-from portgeo.report.page_text import peak_text
+from portgeo.report.page_text import peak_text, peaks_at_one_flow
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
 from portgeo.section import Reading, Section
@@ -221,6 +221,59 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
     status, out, _ = command(monkeypatch, capsys, "--bench", str(bench))
     assert status == 0
     assert "run 2" in out
+
+
+ENGINE = ("--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders", "4", "--valve", "1.6in")
+
+
+@pytest.mark.parametrize("how", ["--exhaust", "the file's name", "the run's state"])
+def test_an_exhaust_gets_no_power(tmp_path, monkeypatch, capsys, how):
+    """Both rules are of intakes (common practice, no source; Taylor): an exhaust is told neither, and why."""
+    port, bench = tmp_path / ("exhaust-2.csv" if how == "the file's name" else "port.csv"), tmp_path / "bench.csv"
+    port.write_text(
+        "station_in,diameter_in,shape,turn_deg\n0,1.4,round,0\n1,1.4,round,0\n2.5,1.5,round,60\n3.5,1.6,round,60\n",
+        encoding="utf-8",
+    )
+    state = "exhaust as cast" if how == "the run's state" else "as cast"
+    bench.write_text(f"state,lift_in,flow_cfm,depression_in_h2o\n{state},0.4,150,28\n", encoding="utf-8")
+    made = tmp_path / "speed.json"
+    args = [str(port), "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made)]
+    status, out, err = command(monkeypatch, capsys, *args, *(["--exhaust"] if how == "--exhaust" else []))
+    assert (status, err) == (0, "")
+    assert " hp" not in out and "piston" not in out
+    assert "an exhaust gets neither" in " ".join(out.split())
+    record = json.loads(made.read_text(encoding="utf-8"))
+    assert "demand" not in record
+    assert "exhaust" in [w["code"] for w in record["warnings"]]
+
+
+@pytest.mark.parametrize(
+    ("setup", "says"),
+    [
+        ("clay entry; no manifold", "bench run 'as cast, clay entry; no manifold')"),
+        ("manifold bolted on", "bench run 'as cast, manifold bolted on': the manifold's loss is in it)"),
+    ],
+)
+def test_power_says_whose_flow_it_is_of(tmp_path, monkeypatch, capsys, setup, says):
+    bench, made = tmp_path / "bench.csv", tmp_path / "speed.json"
+    bench.write_text(f"state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,{setup},0.4,150,28\n", encoding="utf-8")
+    status, out, _ = command(
+        monkeypatch, capsys, AS_CAST, "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made)
+    )
+    assert status == 0
+    assert f"150 cfm (28 inH2O; {says}" in " ".join(out.split())
+    flow = json.loads(made.read_text(encoding="utf-8"))["demand"]["power_flow"]
+    assert flow["cfm_at_28_in_h2o"] == pytest.approx(150.0)
+
+
+def test_peaks_at_two_flows_are_compared_at_one(elbow):
+    """A port of no change, flowed at more: its peak is as it was. (Air thins out a little more: under 1 %.)"""
+    port, found = elbow
+    more = air_speed(path_of(port), 198.0 * CFM, 28.0 * WATER, unknowns=6000)
+    before, after = peaks_at_one_flow(speed_record(found), speed_record(more))
+    assert more.side_peak.speed > 1.1 * found.side_peak.speed
+    assert after == pytest.approx(before, rel=0.02)
+    assert "at 198.0 cfm" in peak_text(speed_record(more), Display("in"))
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,9 @@ from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, w
 from portgeo.flow.valve import Valve
 from portgeo.io.bench import pick_run, read_bench
 from portgeo.job import air
-from portgeo.units import M3_S_PER, PA_PER
+from portgeo.report.speed_records import bench_record
+from portgeo.report.speed_text import bench_text
+from portgeo.units import M3_S_PER, PA_PER, Display
 
 WATER = PA_PER["in_h2o"]
 SHEET = """# invented
@@ -191,3 +193,37 @@ def test_each_run_goes_beside_those_it_shares_a_state_or_a_set_up_with():
     runs = [run(*words) for words in (("cast", "clay"), ("cast", "manifold"), ("cut", "clay"), ("cut", "manifold"))]
     assert worth_comparing(runs) == [(0, 1, "setup"), (0, 2, "state"), (1, 3, "state"), (2, 3, "setup")]
     assert worth_comparing([run("cast", "clay"), run("cut", "spacer")]) == [(0, 1, "both")]
+
+
+def test_two_valves_alike_have_twice_the_area_of_one():
+    """The same flow past two valves is half as much a valve: each coefficient is half."""
+    run = run_of([2.0, 8.0, 14.0], [20.0, 80.0, 90.0])
+    one, two = (at_valve(run, Valve(head=34.0, throat=29.0, stem=6.0, count=count)) for count in (1, 2))
+    for name in ("on_curtain", "on_throat", "on_passage"):
+        assert getattr(two, name) == pytest.approx(getattr(one, name) / 2.0, rel=1e-12)
+    assert two.passage == pytest.approx(2.0 * one.passage, rel=1e-12)
+    assert two.limits.tolist() == one.limits.tolist()
+    told = bench_text([run], 28 * WATER, Valve(head=34.0, throat=29.0, stem=6.0, count=2), Display("mm"))
+    assert "All 2 valves are counted together" in " ".join(told.split())
+
+
+def test_a_change_is_from_a_run_of_the_same_set_up(tmp_path):
+    """Cast to cut on clay is +7 %; the manifold's loss is no part of a change, and is told for itself."""
+    runs = read_bench(sheet(tmp_path, SHEET)).runs
+    record = bench_record(runs, 28 * WATER, None)
+    assert ["change_from_first" in one for one in record] == [False, False, True]
+    change_of, factor = record[2]["change_from_first"], np.sqrt(28.0 / 25.0)
+    assert change_of["from_run"] == 1
+    ends = change_of["change_cfm"][[0, -1]]
+    assert ends == pytest.approx([62.0 - 58.1 * factor, 166.0 - 152.0 * factor])
+    assert {one["differs"] for one in record[1]["changes"]} == {"setup"}
+
+
+def test_swirl_says_at_which_depression_it_was_read(tmp_path):
+    """Swirl is not corrected: under a heading of 28 inH2O it stands as read at 25."""
+    runs = read_bench(sheet(tmp_path, SHEET)).runs
+    told = bench_text(runs, 28 * WATER, None, Display("in"))
+    assert "swirl, as read at 25 inH2O" in told
+    assert "as read" not in bench_text(runs, 25 * WATER, None, Display("in"))
+    record = bench_record(runs, 28 * WATER, None)
+    assert record[0]["read_at_in_h2o"] == pytest.approx([25.0] * 3)
