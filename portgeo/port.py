@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -33,7 +34,9 @@ class Port:
     mesh, outward. frame : (4, 4) that takes the source's own coordinates into the port frame.
     readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
     sections. noise : standard deviation of the mesh's points off the true wall.
-    warnings : notices from the making.
+    warnings : notices from the making. valve_end : the opening at the valve, an intake's exit or an
+    exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry; None: the one next
+    to the valve.
     """
 
     centreline: Centreline
@@ -44,6 +47,8 @@ class Port:
     rows: FloatArray = field(default_factory=lambda: np.zeros(0))
     noise: float = 0.0
     warnings: tuple[Notice, ...] = ()
+    valve_end: Literal["entry", "exit"] = "exit"
+    bend: int | None = None
 
     def to_source(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""

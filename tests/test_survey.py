@@ -6,15 +6,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo.loft import spine_of
 from portgeo.plane import moments
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import port_in_words
 from portgeo.report.records import survey_record
 from portgeo.section import Reading, outline_of
 from portgeo.survey import survey
+from portgeo.survey.bends import find_bends, inner_wall, meant_bend, port_bends
 from portgeo.survey.sheet_uncertainty import from_readings
-from portgeo.survey.sides import find_turn, inner_wall, side, turn_plane
+from portgeo.survey.sides import side
 from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 
@@ -65,7 +65,8 @@ def test_mirrored_ports_have_mirrored_frames_and_equal_numbers():
 )
 def test_the_inside_of_the_turn_is_on_the_wall_that_the_sheet_turns_to(turn, swing, wall):
     readings = [replace(r, turn=turn * r.turn, swing=swing * r.turn) for r in port_readings()]
-    assert inner_wall(spine_of(readings)[0].frames) == wall
+    port = port_from_readings(readings)
+    assert inner_wall(meant_bend(port, port_bends(port))) == wall
 
 
 def test_a_sheet_that_turns_to_its_roof_has_its_short_side_there_in_all_that_is_told():
@@ -91,14 +92,17 @@ def test_least_radius_is_that_of_the_tighter_part():
     assert 18.0 < found.radius < 28.0
 
 
-def test_the_turn_runs_from_five_to_ninety_five_percent_of_the_heading():
+def test_the_bent_part_is_told_from_five_to_ninety_five_percent_of_its_heading():
     angle = np.radians(np.concatenate([np.zeros(60), np.linspace(0, 80, 120), np.full(60, 80.0)]))
     line = np.cumsum(np.column_stack([np.cos(angle), np.zeros_like(angle), -np.sin(angle)]), axis=0)
-    plane = turn_plane(np.column_stack([np.cos(angle), np.zeros_like(angle), -np.sin(angle)]))
-    turn = find_turn(np.arange(240.0), line, plane)
+    ahead = np.column_stack([np.cos(angle), np.zeros_like(angle), -np.sin(angle)])
+    left = np.tile([0.0, 1.0, 0.0], (240, 1))
+    frames = np.stack([ahead, left, np.cross(ahead, left)], axis=1)
+    (bend,) = find_bends(np.arange(240.0), frames, 40.0)
+    short = side(np.arange(240.0), line, bend, 40.0)
     radius = 119.0 / np.radians(80.0)
-    assert turn.station[turn.last] - turn.station[turn.first] == pytest.approx(0.9 * 119.0, abs=2.0)
-    assert side(np.arange(240.0), line, plane).radius == pytest.approx(radius, rel=2e-3)
+    assert short.station_to - short.station_from == pytest.approx(0.9 * 119.0, abs=2.0)
+    assert short.radius == pytest.approx(radius, rel=2e-3)
 
 
 def test_a_port_that_hardly_turns_has_no_short_side():
@@ -199,7 +203,7 @@ def test_uncertainty_of_a_radius_grows_with_the_reading_error(rect_elbow):
 def test_a_reading_error_as_large_as_a_gap_of_stations_gives_its_large_doubt():
     rows = straight([(0.0, 40.0), (30.0, 36.0), (30.05, 36.0), (60.0, 38.0)])
     large, small = (
-        from_readings([replace(r, error=e) for r in rows], np.array([0.0, 60.0]), 30.0, None, None) for e in (1.0, 0.01)
+        from_readings([replace(r, error=e) for r in rows], np.array([0.0, 60.0]), 30.0) for e in (1.0, 0.01)
     )
     # First order: a hundred times the error, a hundred times the doubt.
     assert large.volume == pytest.approx(100.0 * small.volume, rel=0.02)

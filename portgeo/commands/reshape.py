@@ -89,7 +89,7 @@ def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str
     from portgeo.survey.sense import turned_away
 
     display = loaded.display
-    warnings = (*loaded.warnings, *loaded.port.warnings, *turned_away(loaded.port), *plan.warnings)
+    warnings = (*loaded.warnings, *loaded.port.warnings, *turned_away(loaded.port, plan.grid.bend), *plan.warnings)
     metal = "metal" if args.density else args.alloy
     text = plan_text(plan, f"{args.port} to {args.target}", metal, density, warnings, display)
     record = plan_record(plan, loaded.source, target, density, warnings, display)

@@ -26,7 +26,6 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.survey.schedule import table_stations
-from portgeo.survey.sides import inner_wall
 from portgeo.triangles import lengths, used_by
 from portgeo.units import Notice
 
@@ -147,7 +146,7 @@ def compare_ports(
     shallow = max(abs(below_noise), float(lifted.sum()) if noise == 0.0 else 0.0)
     removed_u = float(np.sqrt(removed_u**2 + shallow**2 / 3.0 + read_volume_u**2))
 
-    short = before_state.short_side
+    bend = before_state.bend
     after_faces = fine_other.port.faces
     rows = station_rows(before, moved, after_faces, table_stations(before, stations), stretch, noise)
     return Comparison(
@@ -172,7 +171,7 @@ def compare_ports(
             depth,
             after_wedges,
             gained,
-            (inner_wall(before.centreline.frames), short.station_from, short.station_to) if short else None,
+            (bend.plane.wall, bend.short.station_from, bend.short.station_to) if bend else None,
         ),
         spots=spots(map_, one.tube),
         rows=rows,

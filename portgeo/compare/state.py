@@ -12,12 +12,12 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.survey.schedule import survey
-from portgeo.survey.sides import Side
+from portgeo.survey.sides import Bend, Side
 
 
 @dataclass(frozen=True)
 class State:
-    """A port's length, volume, areas (n,) at stations (n,), least area, short side (None: no turn); mm."""
+    """A port's length, volume, areas (n,) at stations (n,), least area, bend (None: none); mm."""
 
     length: float
     volume: float
@@ -25,7 +25,12 @@ class State:
     areas: FloatArray
     least_area: float
     least_station: float
-    short_side: Side | None
+    bend: Bend | None
+
+    @property
+    def short_side(self) -> Side | None:
+        """The inside of the bend."""
+        return None if self.bend is None else self.bend.short
 
     @property
     def taper(self) -> float:
@@ -43,5 +48,5 @@ def state_of(port: Port) -> State:
         areas=found.fine_area,
         least_area=found.least_area,
         least_station=found.least_station,
-        short_side=found.short_side,
+        bend=found.bend,
     )

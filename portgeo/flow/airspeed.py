@@ -6,6 +6,7 @@ through the measured shape of air that thins out with speed, without friction, g
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,8 +30,9 @@ from portgeo.flow.separation import Slowing, slowing
 from portgeo.flow.wall import UNKNOWNS, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
 from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
+from portgeo.survey.bends import BendPlane, find_bends, meant_bend, port_bends
 from portgeo.survey.schedule import FINE_STATIONS, table_stations
-from portgeo.survey.sides import TurnPlane, side, side_points, turn_plane
+from portgeo.survey.sides import Bend, bend_of, inward_of
 from portgeo.units import M3_S_PER, MILLIMETRES, PA_PER, Display, Notice
 
 WHAT_IT_IS = (
@@ -174,32 +176,33 @@ def air_speed(
     means = flow / (np.interp(fine.stations, close, net) * 1e-6)
     coarse_means = flow / (np.interp(coarse.stations, close, net) * 1e-6)
 
-    plane = turn_plane(np.array([s.frame[0] for s in fine.sections]))
+    bend = _bend_of(path, close, sections)
     short, long = np.full_like(means, np.nan), np.full_like(means, np.nan)
     fall, peak, turning_on = None, None, None
-    if plane is not None:
-        short, short_points = side_line(fine, plane, inner=True)
-        long, _ = side_line(fine, plane, inner=False)
-        turn = _turn_of(fine, plane)
-        if turn is not None:
-            rough, _ = side_line(coarse, plane, inner=True)
-            other = np.interp(fine.stations, coarse.stations, rough * coarse_means)
-            here = (fine.stations >= turn[0]) & (fine.stations <= turn[1])
-            top = int(np.flatnonzero(here)[np.argmax((short * means)[here])])
-            gap = max(
-                abs(float((short * means)[here].max() - other[here].max())),
-                float(np.sqrt(np.mean((short * means - other)[here] ** 2))),
-            )
-            peak = _peak(fine, means, short[top], top, short_points[top], gap / growth)
-            along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
-            fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
-            if any(fine.turns):
-                kept_up = wall_solution(path, coarse_size, turning=True, density=density)
-                kept, _ = side_line(kept_up, plane, inner=True)
-                line = np.interp(fine.stations, coarse.stations, kept)
-                k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
-                doubt = peak.error * coarse.cell / fine.cell
-                turning_on = TurningOn(*fine.turns, _peak(fine, means, line[k], k, short_points[k], doubt), line)
+    if bend is not None:
+        short, short_points = side_line(fine, bend.plane, inner=True)
+        long, _ = side_line(fine, bend.plane, inner=False)
+        rough, _ = side_line(coarse, bend.plane, inner=True)
+        other = np.interp(fine.stations, coarse.stations, rough * coarse_means)
+        # The peak may lie a little beyond where the short side is bent.
+        margin = NEAR_TURN * float(np.sqrt(fine.area.mean()))
+        low, high = bend.short.station_from - margin, bend.short.station_to + margin
+        here = (fine.stations >= low) & (fine.stations <= high)
+        top = int(np.flatnonzero(here)[np.argmax((short * means)[here])])
+        gap = max(
+            abs(float((short * means)[here].max() - other[here].max())),
+            float(np.sqrt(np.mean((short * means - other)[here] ** 2))),
+        )
+        peak = _peak(fine, means, short[top], top, short_points[top], gap / growth)
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
+        fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
+        if any(fine.turns):
+            kept_up = wall_solution(path, coarse_size, turning=True, density=density)
+            kept, _ = side_line(kept_up, bend.plane, inner=True)
+            line = np.interp(fine.stations, coarse.stations, kept)
+            k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
+            doubt = peak.error * coarse.cell / fine.cell
+            turning_on = TurningOn(*fine.turns, _peak(fine, means, line[k], k, short_points[k], doubt), line)
     ring, node = np.unravel_index(int(np.argmax(fine.over_mean * means[:, None])), fine.over_mean.shape)
     rough_top = float((coarse.over_mean * coarse_means[:, None]).max())
     fine_top = float(fine.over_mean[ring, node] * means[ring])
@@ -269,14 +272,14 @@ def _refuse_absurd(flow: float, least_mm2: float, air: Air, display: Display) ->
         )
 
 
-def side_line(solution: WallSpeed, plane: TurnPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:
+def side_line(solution: WallSpeed, plane: BendPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:
     """Return speed over mean (n,) and points (n, 3) along the short side, or along the long one.
 
     That is where the ray from each section's centroid towards the inside of the turn, or away from
     it, meets the wall; between the nodes beside it both go linearly.
     """
     frames = np.stack([section.frame for section in solution.sections])
-    towards = np.cross(plane.axis, frames[:, 0]) * (1.0 if inner else -1.0)
+    towards = inward_of(frames, plane) * (1.0 if inner else -1.0)
     ray = np.einsum("nij,nj->ni", frames[:, 1:], towards)
     arm = _arms(solution)
     off, ahead = ray[:, None, 0] * arm[..., 1] - ray[:, None, 1] * arm[..., 0], np.einsum("npi,ni->np", arm, ray)
@@ -338,14 +341,16 @@ def speed_over_mean(result: AirSpeed, stations: FloatArray, clocks: FloatArray) 
     return np.asarray((1.0 - share) * found[0] + share * found[1])
 
 
-def _turn_of(solution: WallSpeed, plane: TurnPlane) -> tuple[float, float] | None:
-    """Return the stations between which the short side's peak may lie, None where nothing turns."""
-    sections = solution.sections
-    turn = side(solution.stations, side_points(sections, plane, True), plane)
-    if turn is None:
-        return None
-    margin = NEAR_TURN * float(np.sqrt(solution.area.mean()))
-    return turn.station_from - margin, turn.station_to + margin
+def _bend_of(path: Path, stations: FloatArray, sections: Sequence[Section]) -> Bend | None:
+    """Return the bend worked on: the last port's own, or the last of the whole path, runner and port."""
+    head = path.ports[-1]
+    if len(path.ports) == 1 or head.bend is not None:
+        plane = meant_bend(head, port_bends(head))
+    else:
+        size = float(np.sqrt(np.mean([_net_area(s) for s in sections])))
+        planes = find_bends(stations, np.array([s.frame for s in sections]), size)
+        plane = planes[-1] if planes else None
+    return None if plane is None else bend_of(stations, sections, plane)
 
 
 def _peak(solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float) -> Peak:

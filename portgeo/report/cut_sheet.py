@@ -18,7 +18,7 @@ from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.stops import OVER, SHORT, oclock
 from portgeo.section import WALLS, wall_name
-from portgeo.survey.sides import inner_wall
+from portgeo.survey.bends import inner_wall
 from portgeo.units import Display, Notice
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
@@ -229,7 +229,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         "where they are short."
     )
     if plan.short_side is not None and plan.short_side.depth.any():
-        wall = inner_wall(plan.grid.frames)
+        wall = inner_wall(plan.grid.bend)
         beside = "the side walls" if wall in ("roof", "floor") else "roof and floor"
         steps.append(
             f"Bring the short side to its {d.length(plan.short_side.radius)} radius with the printed gauge, "

@@ -217,11 +217,11 @@ def _add_tube(plotter: Any, line: FloatArray, colour: str, radius: float) -> Any
 
 def _add_circle(plotter: Any, survey: Survey, side: Side) -> None:
     """Draw the short side's circle along the turn and a little past its ends, over the wall that it crosses."""
-    assert survey.plane is not None
+    assert survey.bend is not None
     # An angle of 0 is straight into the stream from the circle's centre, at the middle of the turn.
     across = side.apex - side.centre
     across = across / np.linalg.norm(across)
-    along = np.cross(survey.plane.axis, across)
+    along = np.cross(survey.bend.plane.axis, across)
     shown = min(CIRCLE_SHOWN, CIRCLE_BEYOND * side.turn / 2.0)
     angle = np.linspace(-shown, shown, 120)
     ring = np.cos(angle)[:, None] * across + np.sin(angle)[:, None] * along

@@ -14,7 +14,7 @@ import numpy as np
 from portgeo.report.notices import notices_record
 from portgeo.section import WALLS
 from portgeo.survey.schedule import Survey
-from portgeo.survey.sides import Side, inner_wall
+from portgeo.survey.sides import Bend
 from portgeo.units import MM_PER, Display, Notice
 
 _IN_RECORD = {"volume": 1e-3, "least_area": 1.0, "short_side": 1.0}  # its unit is its quantity's: cc, mm2, mm
@@ -50,7 +50,6 @@ def survey_record(
         }
         for k, m in enumerate(survey.measures)
     ]
-    inner = WALLS.index(inner_wall(port.centreline.frames))
     record: dict[str, Any] = {
         "schema": "portgeo.measure/1",
         "source": source,
@@ -67,8 +66,9 @@ def survey_record(
             "area_mm2": survey.least_area,
             "area_u_mm2": survey.least_area_u,
         },
-        "short_side": _side_record(survey, survey.short_side, inner),
-        "long_side": _side_record(survey, survey.long_side, (inner + 2) % 4),
+        "short_side": _side_record(survey, survey.bend, inner=True),
+        "long_side": _side_record(survey, survey.bend, inner=False),
+        "bends": [_bend_record(survey, bend) for bend in survey.bends],
         "uncertainty": {
             quantity: [{"source": share.source, "u": _IN_RECORD[quantity] * share.u} for share in budget]
             for quantity, budget in survey.budget.items()
@@ -101,20 +101,30 @@ def _opening(survey: Survey, k: int, role: str) -> dict[str, Any]:
     }
 
 
-def _side_record(survey: Survey, side: Side | None, wall: int) -> dict[str, Any] | None:
-    if side is None:
+def _side_record(survey: Survey, bend: Bend | None, *, inner: bool) -> dict[str, Any] | None:
+    side = None if bend is None else bend.short if inner else bend.long
+    if bend is None or side is None:
         return None
+    wall = WALLS.index(bend.plane.wall)
     return {
-        "wall": WALLS[wall],
+        "wall": WALLS[wall if inner else (wall + 2) % 4],
+        "inner_wall": bend.plane.wall,
         "radius_mm": side.radius,
         "radius_u_mm": side.radius_u,
         "least_radius_mm": side.least_radius,
+        "least_radius_u_mm": side.least_radius_u,
         "turn_deg": float(np.degrees(side.turn)),
         "station_from_mm": side.station_from,
         "station_to_mm": side.station_to,
         "apex_mm": survey.port.to_source(side.apex),
         "fit_rms_mm": side.fit_rms,
     }
+
+
+def _bend_record(survey: Survey, bend: Bend) -> dict[str, Any]:
+    record = _side_record(survey, bend, inner=True)
+    assert record is not None
+    return record | {"turn_deg": float(np.degrees(bend.plane.turn)), "height_mm": bend.height}
 
 
 def survey_table(survey: Survey, display: Display) -> tuple[list[str], list[list[float]]]:

@@ -10,15 +10,15 @@ import numpy as np
 from portgeo.reshape.plan import Plan
 from portgeo.section import WALLS, wall_name
 from portgeo.survey import survey
+from portgeo.survey.bends import inner_wall
 from portgeo.survey.sense import DAM_MM
-from portgeo.survey.sides import inner_wall
 from portgeo.units import Notice
 
 
 def dams_made(plan: Plan) -> tuple[Notice, ...]:
     """Return a notice for each dam of the planned port that the cut makes: it goes deeper before it than there."""
     grid = plan.grid
-    wall = inner_wall(plan.after.centreline.frames)
+    wall = inner_wall(grid.bend)
     floor = plan.depth[:, int(np.argmin(np.abs(grid.share - WALLS.index(wall))))]
     if np.ptp(floor) <= DAM_MM:
         return ()

@@ -13,12 +13,12 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from portgeo.centreline import at
 from portgeo.errors import InputError
 from portgeo.plane import FloatArray, arc_points
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, measure_section, wall_name
-from portgeo.survey.sides import TurnPlane, inner_wall, side, side_points, turn_plane
+from portgeo.survey.bends import inner_wall, level_plane, meant_bend, port_bends
+from portgeo.survey.sides import bend_of, side_points
 from portgeo.units import Display
 
 Role = Literal["cut", "edge", "today", "mark"]
@@ -141,17 +141,17 @@ def along_inside(port: Port, radius: float | None = None) -> list[Gauge]:
     """
     first, last = port.centreline.stations[[0, -1]]
     stations = np.linspace(first, last, FLOOR_POINTS)
-    _, frames = at(port.centreline, stations)
-    turn = turn_plane(frames[:, 0])
-    # Without a turn the floor line lies in the plane of flow and up.
-    plane = turn or TurnPlane(frames[0, 1], frames[0, 0], -frames[0, 2], 0.0)
     sections = sections_at(port, stations)
-    points = side_points(sections, plane, True)
-    wall = wall_name(inner_wall(frames))
+    turn = meant_bend(port, port_bends(port))
+    bend = None if turn is None else bend_of(stations, sections, turn)
+    wall = wall_name(inner_wall(turn))
     found = []
-    short = None if turn is None else side(stations, points, turn)
-    if short is not None:
-        found.append(radius_gauge(radius or short.radius, short.turn, short.apex_station, wall))
+    if bend is not None:
+        short = bend.short
+        found.append(radius_gauge(radius or short.headline, short.turn, short.apex_station, wall))
+    plane = turn or level_plane(port)
+    own = (stations >= plane.begin) & (stations <= plane.end)
+    points = side_points([s for s, mine in zip(sections, own, strict=True) if mine], plane, True)
     height = min(float(np.ptp(section.outline[:, 1])) for section in sections)
     line = np.column_stack([points @ plane.ahead, -(points @ plane.aside)])
     line = line - line[0]

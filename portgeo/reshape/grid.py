@@ -6,7 +6,7 @@ will be go out. A cut moves each place outward in the plane of its own section.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +18,7 @@ from portgeo.plane import FloatArray, IntArray, areas, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import area_of, is_simple
 from portgeo.skin import skin
+from portgeo.survey.bends import BendPlane, meant_bend, port_bends
 from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
@@ -35,7 +36,7 @@ class WallGrid:
     the planes. outlines : (n, m, 2), left and up. outward : (n, m, 2), the way a cut goes. lean :
     (n, m), depth square to the wall over depth along `outward`. clock : (n, m) in hours [0, 12).
     areas, girth : (n,) of the sections themselves, islands off. islands : whether any section has metal
-    in it. noise : of the wall, one standard deviation.
+    in it. noise : of the wall, one standard deviation. bend : the one worked on, None where there is none.
     """
 
     stations: FloatArray
@@ -50,6 +51,7 @@ class WallGrid:
     girth: FloatArray
     islands: bool
     noise: float
+    bend: BendPlane | None
 
     @property
     def points(self) -> FloatArray:
@@ -106,6 +108,7 @@ def wall_grid(port: Port, stations: FloatArray, count: int) -> WallGrid:
         girth=girth,
         islands=any(-moments(each).area > LEAST_ISLAND_MM2 for section in sections for each in section.islands),
         noise=port.noise,
+        bend=meant_bend(port, port_bends(port)),
     )
     object.__setattr__(grid, "lean", _lean(grid))
     return grid
@@ -200,7 +203,7 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
             mend="Ask for a lesser greatest_depth, area or short-side radius there",
         )
     vertices, faces = skin(space, grid.frames)
-    return Port(port.centreline, vertices, faces, port.frame, rows=port.rows, noise=port.noise)
+    return replace(port, vertices=vertices, faces=faces, readings=(), warnings=())
 
 
 def most_place(grid: WallGrid, values: FloatArray, preferred: FloatArray | None = None) -> tuple[int, int]:

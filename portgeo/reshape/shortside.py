@@ -20,7 +20,7 @@ from portgeo.reshape.grid import WallGrid, exits, moved
 from portgeo.reshape.solve import Blend, Fairness
 from portgeo.reshape.target import ShortSideWanted
 from portgeo.section import Section
-from portgeo.survey.sides import find_turn, side_points, turn_plane
+from portgeo.survey.sides import inward_of, side_points
 
 ARC_CHORDS = 256  # chords in a quarter of the rounding circle: within 0.0002 of the radius's hundredth
 ROOM = 4.0  # of the radius: metal is taken to go on this far behind the floor line and past its ends
@@ -175,19 +175,16 @@ class _Floor:
 
 
 def _floor(grid: WallGrid) -> _Floor:
-    plane = turn_plane(grid.frames[:, 0])
-    if plane is not None:
-        sections = [Section(*parts) for parts in zip(grid.outlines, grid.origins, grid.frames, strict=True)]
-        points = side_points(sections, plane, True)
-        turn = find_turn(grid.stations, points, plane)
-    if plane is None or turn is None:
+    plane = grid.bend
+    if plane is None:
         raise GeometryError(
             "the port has no turn, so it has no short side to round",
             where="short_side",
             mend="Leave short_side out of the target",
         )
-    inward = np.cross(plane.axis, grid.frames[:, 0])
-    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    sections = [Section(*parts) for parts in zip(grid.outlines, grid.origins, grid.frames, strict=True)]
+    points = side_points(sections, plane, True)
+    inward = inward_of(grid.frames, plane)
     flat = np.column_stack([plane.ahead, plane.aside])
     ways = np.einsum("nij,nj->ni", grid.frames[:, 1:], inward)
     faces = np.einsum("nmi,ni->nm", grid.outward, ways) > FLOOR_FACING
@@ -195,7 +192,7 @@ def _floor(grid: WallGrid) -> _Floor:
     window = 2 * round(QUIET_MM / float(np.diff(grid.stations).mean()) / 2.0) + 1
     if grid.noise > 0.0 and window >= 5:
         line = savgol_filter(line, window, 2, axis=0, mode="interp")
-    return _Floor(line, inward @ flat, ways, faces, abs(float(turn.heading[-1] - turn.heading[0])), grid.noise)
+    return _Floor(line, inward @ flat, ways, faces, plane.turn, grid.noise)
 
 
 def _argmax(values: FloatArray) -> tuple[int, int]:

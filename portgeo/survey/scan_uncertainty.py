@@ -11,11 +11,11 @@ import numpy as np
 
 from portgeo.port import Port
 from portgeo.section import SectionMeasures
-from portgeo.survey.sides import BAND, Roughness, Side
+from portgeo.survey.sides import BAND, Bend, Roughness
 from portgeo.survey.uncertainty import Uncertainty
 
 
-def from_noise(port: Port, measures: Sequence[SectionMeasures], short: Side | None, long: Side | None) -> Uncertainty:
+def from_noise(port: Port, measures: Sequence[SectionMeasures], bends: tuple[Bend, ...]) -> Uncertainty:
     """Return the uncertainties that a mesh's own roughness and coarseness make.
 
     Points off the wall by a standard deviation s, each holding over one mesh edge e, move the area
@@ -30,7 +30,7 @@ def from_noise(port: Port, measures: Sequence[SectionMeasures], short: Side | No
     least = int(np.argmin([m.area for m in measures]))
     wall = float(np.mean([m.perimeter for m in measures])) * port.centreline.length
     volume_u = float(np.hypot(port.noise * edge * np.sqrt(wall), facets * port.centreline.length))
-    return Uncertainty(area_u, float(area_u[least]), volume_u, short, long, None)
+    return Uncertainty(area_u, float(area_u[least]), volume_u, bends, None)
 
 
 def mesh_edge(port: Port) -> float:

@@ -14,11 +14,12 @@ import shapely
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
+from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.survey.flare import Flare, flare
 from portgeo.survey.scan_uncertainty import from_noise, mesh_edge, side_roughness
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sheet_uncertainty import from_readings
-from portgeo.survey.sides import Roughness, Side, TurnPlane, side, side_points, turn_plane
+from portgeo.survey.sides import Bend, Side, bends_of
 from portgeo.survey.uncertainty import Blame, Budget, Quantity, Uncertainty
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
@@ -39,6 +40,7 @@ class Survey:
     hydraulic_diameter (n,); corner_radii (n, 4); area_taper, height_taper, width_taper (n,) per
     unit of station; cone_angle (n,), the included angle of the cone with the same change of area,
     radians. `fine_stations`, `fine_area` (m,) are the close schedule behind the least area.
+    `bends` are in order of stations; `bend` is the one worked on.
     `plane` is that of the turn; the sides are None on a port with no turn. `budget` says what each
     source of doubt adds to volume, least area and short side.
     """
@@ -68,12 +70,21 @@ class Survey:
     wetted_area: float
     length: float
     mean_area: float
-    plane: TurnPlane | None
-    short_side: Side | None
-    long_side: Side | None
+    bends: tuple[Bend, ...]
+    bend: Bend | None
     blame: Blame | None
     budget: dict[Quantity, Budget]
     warnings: tuple[Notice, ...]
+
+    @property
+    def short_side(self) -> Side | None:
+        """The inside of the bend meant, None on a port with no bend."""
+        return None if self.bend is None else self.bend.short
+
+    @property
+    def long_side(self) -> Side | None:
+        """The outside of the bend meant."""
+        return None if self.bend is None else self.bend.long
 
     @cached_property
     def entry_edge(self) -> Flare:
@@ -108,17 +119,19 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
 
     level = _evened(both, area_at, port)
     least = int(np.argmin(level))
-    plane = turn_plane(np.array([s.frame[0] for s in sections]))
-    short, long = _sides(both, sections, plane, side_roughness(port, measures))
+    bends = bends_of(both, sections, port_bends(port), side_roughness(port, measures))
+    planes = [b.plane for b in bends]
+    plane = meant_bend(port, planes)
+    meant = None if plane is None else planes.index(plane)
     inside = volume(port.vertices, port.faces)
     length = float(last - first)
     area = area_at[rows]
     height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 
     if port.readings and readings_tried:
-        u = from_readings(port.readings, table, float(both[least]), short, long)
+        u = from_readings(port.readings, table, float(both[least]), bends, meant)
     else:
-        u = from_noise(port, measures, short, long)
+        u = from_noise(port, measures, bends)
     return Survey(
         port=port,
         stations=table,
@@ -145,25 +158,24 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         wetted_area=float(face_areas(port.vertices, port.faces).sum() - area_at[0] - area_at[-1]),
         length=length,
         mean_area=inside / length,
-        plane=plane,
-        short_side=u.short_side,
-        long_side=u.long_side,
+        bends=u.bends,
+        bend=None if meant is None else u.bends[meant],
         blame=u.blame,
         budget=u.budget,
         warnings=(
             *port.warnings,
             *_cut_through(both, sections, port),
-            *bench_sense(port, both, area_at, short),
-            *_unsure(port, u, inside),
+            *bench_sense(port, both, area_at, u.bends, plane),
+            *_unsure(port, u, inside, meant),
         ),
     )
 
 
-def _unsure(port: Port, u: Uncertainty, inside: float) -> list[Notice]:
+def _unsure(port: Port, u: Uncertainty, inside: float, meant: int | None) -> list[Notice]:
     """Return which reading a short side, or a volume, hangs on that is not sure to UNSURE of itself."""
     if u.blame is None:
         return []
-    side, found = u.short_side, list[Notice]()
+    side, found = None if meant is None else u.bends[meant].short, list[Notice]()
     for what, value, doubt, blame in (
         ("short side", side.radius if side else 0.0, 2.0 * side.radius_u if side else 0.0, u.blame.short_side),
         ("volume", inside, 2.0 * u.volume, u.blame.volume),
@@ -235,12 +247,3 @@ def table_stations(port: Port, count: int | None = None) -> FloatArray:
         for a, b in zip(port.rows[:-1], port.rows[1:], strict=True)
     ]
     return np.concatenate([*pieces, port.rows[-1:]])
-
-
-def _sides(
-    stations: FloatArray, sections: list[Section], plane: TurnPlane | None, rough: Roughness | None
-) -> tuple[Side | None, Side | None]:
-    if plane is None:
-        return None, None
-    short, long = (side(stations, side_points(sections, plane, inner), plane, rough) for inner in (True, False))
-    return short, long

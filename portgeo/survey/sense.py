@@ -5,6 +5,7 @@ The close area schedule and the floor line come in; notices with station, size a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +13,8 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.section import wall_name
-from portgeo.survey.sides import Side, inner_wall
+from portgeo.survey.bends import BendPlane, inner_wall
+from portgeo.survey.sides import Bend
 from portgeo.units import Notice
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
@@ -21,15 +23,17 @@ DAM_MM = 0.5  # a hump that a finger feels
 DAM_SLOPE = 1.0 / 40.0  # of its length: a long gentle rise is no dam
 
 
-def bench_sense(port: Port, stations: FloatArray, area: FloatArray, short: Side | None) -> tuple[Notice, ...]:
-    """Return the notices for a port: its area at close stations (n,) and its short side."""
-    found = _dams(short, inner_wall(port.centreline.frames))
-    return (*_reversals(stations, area), *_sudden(stations, area), *found, *turned_away(port))
+def bench_sense(
+    port: Port, stations: FloatArray, area: FloatArray, bends: Sequence[Bend], meant: BendPlane | None
+) -> tuple[Notice, ...]:
+    """Return the notices for a port: its area at close stations (n,), its bends and the one next to the valve."""
+    dams = [notice for bend in bends for notice in _dams(bend)]
+    return (*_reversals(stations, area), *_sudden(stations, area), *dams, *turned_away(port, meant))
 
 
-def turned_away(port: Port) -> tuple[Notice, ...]:
+def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:
     """Return a notice where a sheet's port turns to another wall than the floor: the short side is there."""
-    wall = inner_wall(port.centreline.frames)
+    wall = inner_wall(bend)
     if wall == "floor" or not port.readings:
         return ()
     code = "turns_to_roof" if wall == "roof" else "turns_to_side"
@@ -110,25 +114,21 @@ def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
     return found
 
 
-def _dams(short: Side | None, wall: str) -> list[Notice]:
-    """Return a notice for each dam on the floor line between the entry and the middle of the turn.
+def _dams(bend: Bend) -> list[Notice]:
+    """Return a notice for each dam on a bend's inner line between where that begins and the middle of the turn.
 
-    wall : the one on the inside of the turn, which is the floor but on some sheets. A string pulled
+    A string pulled
     taut along the floor leaves it over a hollow and meets it again on the dam. The
     dam's height is over the line that the floor held before, drawn through the foot of the hollow;
     its length runs from that foot to its top.
     """
-    if short is None:
-        return []
+    short, plane = bend.short, bend.plane
     ahead = short.line_stations <= short.apex_station
-    line, at = short.line[ahead], short.line_stations[ahead]
+    line, at = short.line[ahead] @ np.column_stack([plane.ahead, plane.aside]), short.line_stations[ahead]
     if len(line) < 3:
         return []
-    inward = short.centre - short.apex  # into the metal
-    run = short.line[1] - line[0]
-    run = run / np.linalg.norm(run)
-    inward = inward - (inward @ run) * run
-    inward = inward / np.linalg.norm(inward)
+    run = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    inward = np.array([-run[1], run[0]])  # into the metal
     flat = np.column_stack([(line - line[0]) @ run, -(line - line[0]) @ inward])
     touching = _upper_hull(flat)
     found: list[Notice] = []
@@ -156,7 +156,7 @@ def _dams(short: Side | None, wall: str) -> list[Notice]:
             found.append(
                 Notice(
                     "dam",
-                    f"dam on the {wall_name(wall)} line at {{at}}: it rises {{height}} over {{length}} "
+                    f"dam on the {wall_name(plane.wall)} line at {{at}}: it rises {{height}} over {{length}} "
                     "(limit {limit})",
                     {"at": float(at[b]), "height": float(height), "length": length, "limit": DAM_MM},
                 )

@@ -14,9 +14,10 @@ import numpy as np
 
 from portgeo.centreline import at
 from portgeo.loft import Surface, correspond, outlines_at, spine_of, surface_on
-from portgeo.plane import FloatArray, areas_and_centroids, fit_circle
+from portgeo.plane import FloatArray, areas_and_centroids
 from portgeo.section import Reading, outline_of
-from portgeo.survey.sides import Side, TurnPlane, find_turn, turn_plane
+from portgeo.survey.bends import BendPlane
+from portgeo.survey.sides import Bend, Side, inward_of, quick_radii
 from portgeo.survey.uncertainty import Blame, Uncertainty
 
 SAMPLES = 200  # Monte Carlo trials: a standard uncertainty then has 5 % of its own
@@ -28,7 +29,10 @@ STATION_ERRORS = 10.0  # of a row in the gap to the next: no two of thousands of
 
 @dataclass(frozen=True)
 class _Trial:
-    """What one set of readings gives: areas at the stations, volume and the radii of both sides."""
+    """What one set of readings gives.
+
+    area at the stations, volume, radii (bends, 2, 2): inner and outer, usual and least.
+    """
 
     area: FloatArray
     volume: float
@@ -39,44 +43,50 @@ def from_readings(
     readings: Sequence[Reading],
     stations: FloatArray,
     least_station: float,
-    short: Side | None,
-    long: Side | None,
+    bends: tuple[Bend, ...] = (),
+    meant: int | None = None,
 ) -> Uncertainty:
     """Return the uncertainties that the readings' own errors make.
 
     Monte Carlo over all readings at once (JCGM 101), seeded; blame by moving one reading at a time
-    by its error (JCGM 100). Each length of a row has the row's error; a heading, read as a
-    difference of two depths across the port, has that of two readings over the height. Where errors
-    are so large beside a gap of stations that rows would change places, all are tried out on a
-    smaller scale and what they do is scaled up again: first order, as JCGM 100 has it.
+    by its error (JCGM 100). bends, meant : the port's, and the number of the one worked on, from 0.
+    Each length of a row has the row's error; a heading, read as a difference of two depths across the
+    port, has that of two readings over the height. Where errors are so large beside a gap of stations
+    that rows would change places, all are tried out on a smaller scale and what they do is scaled up
+    again: first order, as JCGM 100 has it.
     """
     # The least section is looked at itself: it lies between rows of the table, however few there are.
     places = np.union1d(stations, least_station)
     least = int(np.searchsorted(places, least_station))
-    model = _Model(readings, places)
-    turns = short is not None
+    model = _Model(readings, places, bends)
     scale = model.scale()
-    centre = model.trial(np.zeros(len(model.movable)), radii=turns)
-    single = [model.trial(one, radii=turns) for one in scale * np.eye(len(model.movable))]
+    centre = model.trial(np.zeros(len(model.movable)))
+    single = [model.trial(one) for one in scale * np.eye(len(model.movable))]
     errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
     trials = [model.trial(row) for row in scale * errors]
     area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1) / scale
-    radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) / scale if short or long else np.zeros(2)
+    radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) / scale
     at_least = [t.area[least] - centre.area[least] for t in single]
     # Where a moved reading leaves no turn to fit, its radius says nothing.
-    of_radius = np.nan_to_num([t.radii[0] - centre.radii[0] for t in single])
+    of_radius = np.zeros(1) if meant is None else np.nan_to_num([(t.radii - centre.radii)[meant, 0, 0] for t in single])
     return Uncertainty(
         area=area_u[np.searchsorted(places, stations)],
         least_area=float(area_u[least]),
         volume=float(np.std([t.volume for t in trials], ddof=1)) / scale,
-        short_side=replace(short, radius_u=float(radii_u[0])) if short else None,
-        long_side=replace(long, radius_u=float(radii_u[1])) if long else None,
+        bends=tuple(
+            replace(bend, short=_sure(bend.short, u[0]), long=None if bend.long is None else _sure(bend.long, u[1]))
+            for bend, u in zip(bends, radii_u, strict=True)
+        ),
         blame=Blame(
             model.most(at_least),
             model.most([t.volume - centre.volume for t in single]),
             model.most(of_radius) if of_radius.any() else None,
         ),
     )
+
+
+def _sure(side: Side, u: FloatArray) -> Side:
+    return replace(side, radius_u=float(u[0]), least_radius_u=float(u[1]))
 
 
 class _Model:
@@ -87,9 +97,18 @@ class _Model:
     simplified.
     """
 
-    def __init__(self, readings: Sequence[Reading], stations: FloatArray) -> None:
+    def __init__(self, readings: Sequence[Reading], stations: FloatArray, bends: tuple[Bend, ...]) -> None:
         self.readings = list(readings)
         self.table = stations
+        # The sheet's own frame is not the port's where its first row is turned.
+        first = spine_of(readings)[0].frames[0]
+        self.bends = [
+            (
+                replace(b.plane, **{name: getattr(b.plane, name) @ first for name in ("axis", "ahead", "aside")}),
+                b.height,
+            )
+            for b in bends
+        ]
         self.movable = list(_movable(readings))
         moved = [_moved(readings[row], name, size) for row, name, size in self.movable]
         every = [*self.readings, *moved]
@@ -105,7 +124,7 @@ class _Model:
         largest = np.maximum(errors[1:], errors[:-1])
         return float(min(1.0, np.min(gaps / np.maximum(STATION_ERRORS * largest, 1e-300))))
 
-    def trial(self, errors: FloatArray, radii: bool = True) -> _Trial:
+    def trial(self, errors: FloatArray) -> _Trial:
         """Return what the port is where each movable reading is off by `errors` of its uncertainty."""
         outlines, readings = self.outlines.copy(), list(self.readings)
         for (row, name, size), step, error in zip(self.movable, self.steps, errors, strict=True):
@@ -116,7 +135,7 @@ class _Model:
             else:
                 outlines[row] += error * step
         spine, nodes = spine_of(readings)
-        return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table, radii)
+        return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table, self.bends)
 
     def most(self, moves: Sequence[float] | FloatArray) -> tuple[int, str, float]:
         """Return row, name and share of variance of the reading that moved a result most."""
@@ -169,7 +188,7 @@ def _with_corners_that_fit(r: Reading) -> Reading:
     return replace(r, corner_roof=roof / over, corner_floor=floor / over)
 
 
-def _trial(surface: Surface, stations: FloatArray, with_radii: bool) -> _Trial:
+def _trial(surface: Surface, stations: FloatArray, bends: Sequence[tuple[BendPlane, float]]) -> _Trial:
     s = np.linspace(surface.stations[0], surface.stations[-1], PLANES)
     points, frames = at(surface.centreline, s)
     outlines = outlines_at(surface, s)
@@ -178,26 +197,23 @@ def _trial(surface: Surface, stations: FloatArray, with_radii: bool) -> _Trial:
     # Pappus, slab by slab: area along the spine, less what the turn takes from the inside.
     swept = 0.5 * (area[1:] + area[:-1]) @ np.diff(s)
     swept -= 0.5 * np.einsum("kj,kj->", moment[1:] + moment[:-1], np.diff(frames[:, 0], axis=0))
-    plane = turn_plane(frames[:, 0]) if with_radii else None
-    radii = np.full(2, np.nan)
-    if plane is not None:
-        radii = np.array([_radius(s, outlines, points, frames, plane, inner) for inner in (True, False)])
+    radii = np.array([[_radii(s, outlines, points, frames, *b, inner) for inner in (True, False)] for b in bends])
     at_table = np.interp(stations, s, area)
-    return _Trial(at_table, float(swept), radii)
+    return _Trial(at_table, float(swept), radii.reshape(len(bends), 2, 2))
 
 
-def _radius(
+def _radii(
     stations: FloatArray,
     outlines: FloatArray,
     points: FloatArray,
     frames: FloatArray,
-    plane: TurnPlane,
+    plane: BendPlane,
+    height: float,
     inner: bool,
-) -> float:
-    inward = np.cross(plane.axis, frames[:, 0]) * (1.0 if inner else -1.0)
+) -> tuple[float, float]:
+    inward = inward_of(frames, plane) * (1.0 if inner else -1.0)
     in_plane = np.einsum("kij,kj->ki", frames[:, 1:], inward)
     deepest = np.einsum("kmi,ki->km", outlines, in_plane).argmax(axis=1)
     at_wall = outlines[np.arange(len(outlines)), deepest]
     line = points + np.einsum("ki,kij->kj", at_wall, frames[:, 1:])
-    turn = find_turn(stations, line - (line @ plane.axis)[:, None] * plane.axis, plane)
-    return fit_circle(turn.points).radius if turn else np.nan
+    return quick_radii(stations, line, plane, height)

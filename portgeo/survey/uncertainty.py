@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.survey.sides import Side
+from portgeo.survey.sides import Bend
 
 Source = Literal["readings", "tool_zero", "headings", "between_rows", "scan_noise", "scale"]
 Quantity = Literal["volume", "least_area", "short_side"]
@@ -44,7 +44,7 @@ class Blame:
 
 @dataclass(frozen=True)
 class Uncertainty:
-    """Standard uncertainties: area (n,), least area, volume; the sides with theirs; who is to blame.
+    """Standard uncertainties: area (n,), least area, volume; the bends with theirs; who is to blame.
 
     budget : of each quantity, what each source adds to it; the total is the quantity's uncertainty.
     """
@@ -52,7 +52,6 @@ class Uncertainty:
     area: FloatArray
     least_area: float
     volume: float
-    short_side: Side | None
-    long_side: Side | None
+    bends: tuple[Bend, ...]
     blame: Blame | None
     budget: dict[Quantity, Budget] = field(default_factory=dict)

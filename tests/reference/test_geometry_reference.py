@@ -172,7 +172,7 @@ def test_area_uncertainty_is_the_guide_s(height, width, corner, error):
         Reading(k + 2, s, height=height, width=width, corner_roof=corner, corner_floor=corner, error=error)
         for k, s in enumerate((0.0, 40.0))
     ]
-    u = from_readings(readings, np.array([0.0, 40.0]), 0.0, None, None)
+    u = from_readings(readings, np.array([0.0, 40.0]), 0.0)
     by_corner = (4.0 - np.pi) * corner
     first_order = error * np.sqrt(height**2 + width**2 + 2.0 * by_corner**2)
     assert u.area == pytest.approx(np.full(2, first_order), rel=0.2)  # 200 trials: 5 % each, one in 10^4 past this
@@ -184,7 +184,7 @@ def test_area_uncertainty_of_a_known_section(check):
         Reading(k + 2, s, height=44.0, width=32.0, corner_roof=9.0, corner_floor=9.0, error=0.025)
         for k, s in enumerate((0.0, 40.0))
     ]
-    u = from_readings(readings, np.array([0.0, 40.0]), 0.0, None, None)
+    u = from_readings(readings, np.array([0.0, 40.0]), 0.0)
     first_order = 0.025 * np.sqrt(44.0**2 + 32.0**2 + 2.0 * ((4.0 - np.pi) * 9.0) ** 2)
     source = "JCGM 100, first order (ours: JCGM 101)"
     check("rounded rectangle: uncertainty of area, mm2", source, u.area, first_order, rel=0.2)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 from portgeo.errors import GeometryError, InputError
 from portgeo.port import Port, sections_at
@@ -13,7 +14,6 @@ from portgeo.scan.noise import scan_noise
 from portgeo.scan.repair import surface_area
 from portgeo.section import measure_section
 from portgeo.survey import Survey, survey
-from portgeo.survey.sides import side, turn_plane
 from portgeo.triangles import volume
 from tests.scan import make
 
@@ -34,12 +34,28 @@ def measured(scan: make.Scan, **options) -> Measured:
 
 
 def true_short_side(shape: make.Shape) -> float:
-    """The definition applied to the shape's own floor line, in closed form."""
-    s = np.linspace(0.0, shape.length, 2001)
-    points, headings, ups = shape.spine(s)
+    """The circle through the bent part of the shape's own floor line (scipy), in closed form.
+
+    That is where its curvature, a mean over a tenth of the height, is at least half of the greatest.
+    """
+    s = np.linspace(0.0, shape.length, 20001)
+    points, _, ups = shape.spine(s)
     half_height = shape.size(s)[1]
-    turn = side(s, points - half_height[:, None] * ups, turn_plane(headings))
-    return turn.radius
+    line = (points - half_height[:, None] * ups)[:, [0, 2]]
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    even = np.linspace(0.0, along[-1], 20001)
+    line = np.column_stack([np.interp(even, along, line[:, k]) for k in range(2)])
+    slope = np.gradient(line, even, axis=0)
+    heading = np.unwrap(np.arctan2(slope[:, 1], slope[:, 0]))
+    mean_height = 2.0 * np.mean(half_height[(s > shape.legs[0]) & (s < shape.length - shape.legs[1])])
+    half = 0.05 * mean_height
+    bend = np.interp(even - half, even, heading) - np.interp(even + half, even, heading)
+    top = int(np.argmax(bend))
+    less = np.flatnonzero(bend < bend[top] / 2.0)
+    part = line[less[less < top][-1] + 1 : less[less > top][0]]
+    off = lambda c: np.linalg.norm(part - c[:2], axis=1) - c[2]  # noqa: E731
+    start = [*part.mean(axis=0), half]
+    return float(abs(least_squares(off, start, x_scale=10.0).x[2]))
 
 
 def assert_is_the_shape(m: Measured, shape: make.Shape, volume_share: float = 0.004) -> None:

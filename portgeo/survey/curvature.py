@@ -1,0 +1,160 @@
+"""How tightly plane lines bend: curvature, the part that is really bent, the circles fitted to it.
+
+Lines of points at equal steps, any number of them at once, come in; radii and places go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from portgeo.plane import FloatArray, IntArray
+
+LEAST_CURVATURE = 0.5  # of the greatest: less is a lead-in
+LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted
+# Of the window and of the curvature: by how much a parabola's heading at an arc's end is short of the arc's.
+SMEAR = 5.0 / 64.0
+CIRCLE_STEPS = 8  # of Gauss and Newton's method from the algebraic circle; it settles in three or four
+LEAST_POINTS = 5  # of a circle, and of a parabola
+
+
+@dataclass(frozen=True)
+class BentLines:
+    """What t lines of n points are: heading and curvature (t, n), the bent part's ends and its circle (t,).
+
+    first, last : places of the first and last point of the bent part. centre (t, 2), radius, rms (t,) :
+    of its circle. least_radius (t,) : of the tightest over LEAST_WINDOW of turning.
+    """
+
+    heading: FloatArray
+    curvature: FloatArray
+    first: IntArray
+    last: IntArray
+    centre: FloatArray
+    radius: FloatArray
+    rms: FloatArray
+    least_radius: FloatArray
+
+
+def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
+    """Return how lines (t, n, 2) of points at equal steps, which turn to the left, bend.
+
+    window : points, an odd number, that a parabola about each point is fitted to (Savitzky and Golay,
+    Anal. Chem. 36, 1964); its curvature is what the line's own is on the average there, weighted by
+    (1 - x^2)^2 across the window. The bent part is the stretch about the greatest curvature over
+    LEAST_CURVATURE of it: an arc between straight lines comes out at its own ends, whatever the window
+    up to its length. turning : points among which the greatest curvature, and the stretch that turns by
+    LEAST_WINDOW, are looked for: a hump before a bend is no part of it. All circles are geometric least
+    squares of the points themselves.
+    """
+    _, slope, second = _parabolas(lines.shape[1], window)
+    first, bend = slope @ lines, second @ lines
+    speed = np.linalg.norm(first, axis=2)
+    across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
+    step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1, keepdims=True)
+    curvature = across / np.maximum(speed, 1e-300) ** 3
+    heading = np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1)
+    a, b = _bent_part(curvature, turning)
+    place = np.arange(lines.shape[1])
+    centre, radius, rms = fit_circles(lines, (place >= a[:, None]) & (place <= b[:, None]))
+    least = radius.copy()
+    smear = 2.0 * SMEAR * window * step[:, 0] * curvature[:, turning].max(axis=1)
+    own = heading[:, turning]
+    more = np.flatnonzero(own.max(axis=1) - own[:, 0] > LEAST_WINDOW + smear)
+    if len(more):
+        c, d = _tightest(own[more]) + turning.start
+        least[more] = fit_circles(lines[more], (place >= c[:, None]) & (place <= d[:, None]))[1]
+    return BentLines(heading, curvature, a, b, centre, radius, rms, least)
+
+
+def smoothed(lines: FloatArray, window: int) -> FloatArray:
+    """Return lines (t, n, 2) with each point on the parabola about it."""
+    return np.asarray(_parabolas(lines.shape[1], window)[0] @ lines)
+
+
+@lru_cache(maxsize=16)
+def _parabolas(count: int, window: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the matrices (n, n) that give value, slope and second derivative, per step, of a row of n points.
+
+    The first and last half windows are read off the first and last whole window's parabola.
+    """
+    half = window // 2
+    x = np.arange(-half, half + 1.0)
+    fit = np.linalg.pinv(np.vander(x / half, 3, increasing=True)) / half ** np.arange(3.0)[:, None]
+    value, slope, second = (np.zeros((count, count)) for _ in range(3))
+    for k in range(count):
+        middle = min(max(k, half), count - 1 - half)
+        off, columns = float(k - middle), slice(middle - half, middle + half + 1)
+        value[k, columns] = fit[0] + off * fit[1] + off * off * fit[2]
+        slope[k, columns] = fit[1] + 2.0 * off * fit[2]
+        second[k, columns] = 2.0 * fit[2]
+    return value, slope, second
+
+
+def _bent_part(curvature: FloatArray, turning: slice) -> tuple[IntArray, IntArray]:
+    """Return the first and last place (t,) of the stretch about the greatest `turning` one of t curvatures (t, n)."""
+    count = curvature.shape[1]
+    place, top = np.arange(count), turning.start + np.argmax(curvature[:, turning], axis=1)[:, None]
+    slack = curvature < LEAST_CURVATURE * np.take_along_axis(curvature, top, axis=1)
+    first = np.where(slack & (place < top), place, -1).max(axis=1) + 1
+    last = np.where(slack & (place > top), place, count).min(axis=1) - 1
+    short = last - first + 1 < LEAST_POINTS
+    first = np.where(short, np.clip(first - LEAST_POINTS // 2, 0, count - LEAST_POINTS), first)
+    return first, np.where(short, first + LEAST_POINTS - 1, last)
+
+
+def _tightest(heading: FloatArray) -> IntArray:
+    """Return the ends (2, t) of the shortest stretch that turns by LEAST_WINDOW; each line (t, n) turns more."""
+    ends = []
+    place = np.arange(heading.shape[1], dtype=float)
+    for each in np.maximum.accumulate(heading, axis=1):
+        rising = np.concatenate([[True], np.diff(each) > 0.0])
+        beyond = np.interp(each + LEAST_WINDOW, each[rising], place[rising], right=np.inf)
+        # Where a line does not turn for a while its turn begins after that.
+        start = int(np.argmin(beyond - (np.searchsorted(each, each, side="right") - 1.0)))
+        ends.append((start, max(int(np.ceil(beyond[start])), start + LEAST_POINTS - 1)))
+    return np.array(ends).T
+
+
+def fit_circles(lines: FloatArray, used: np.ndarray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return centres (t, 2), radii and rms distances (t,) of geometric least-squares circles.
+
+    lines (t, n, 2), used (t, n) : which of a line's points are fitted. As `plane.fit_circle`, for many
+    lines at once. Points on a line give a radius of infinity.
+    """
+    weight = used / np.maximum(used.sum(axis=1, keepdims=True), 1)
+    middle = np.einsum("tn,tni->ti", weight, lines)
+    arm = lines - middle[:, None]
+    scale = np.sqrt(np.einsum("tn,tni,tni->t", weight, arm, arm))[:, None]
+    p = arm / np.maximum(scale, 1e-300)[:, None]
+    square = np.einsum("tni,tni->tn", p, p)
+    system = np.concatenate([2.0 * p, np.ones((*p.shape[:2], 1))], axis=2)
+    solution = _least_squares(system, square, weight)
+    centre, radius = solution[:, :2], np.sqrt(np.maximum(solution[:, 2] + (solution[:, :2] ** 2).sum(axis=1), 0.0))
+    for _ in range(CIRCLE_STEPS):
+        out = p - centre[:, None]
+        distance = np.maximum(np.linalg.norm(out, axis=2), 1e-300)
+        jacobian = np.concatenate([out / distance[..., None], np.ones((*p.shape[:2], 1))], axis=2)
+        move = _least_squares(jacobian, distance - radius[:, None], weight)
+        centre, radius = centre + move[:, :2], radius + move[:, 2]
+    off = np.linalg.norm(p - centre[:, None], axis=2) - radius[:, None]
+    rms = np.sqrt(np.einsum("tn,tn,tn->t", weight, off, off))
+    sound = np.isfinite(radius) & np.isfinite(rms)
+    scale = scale[:, 0]
+    return (
+        centre * scale[:, None] + middle,
+        np.where(sound, np.abs(radius) * scale, np.inf),
+        np.where(sound, rms * scale, 0.0),
+    )
+
+
+def _least_squares(rows: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the weighted least-squares solutions (t, 3) of rows (t, n, 3) and values (t, n)."""
+    weighted = rows * weight[..., None]
+    normal = np.einsum("tni,tnj->tij", weighted, rows)
+    straight = np.linalg.cond(normal) > 1.0 / np.finfo(float).eps
+    normal[straight] = np.eye(3)
+    found = np.linalg.solve(normal, np.einsum("tni,tn->ti", weighted, values)[..., None])[..., 0]
+    return np.where(straight[:, None], np.inf, found)
