@@ -185,7 +185,7 @@ def test_every_sheet_makes_a_sound_mesh_or_is_refused_with_a_reason(readings):
 
 
 @pytest.mark.nightly
-@settings(CALM, max_examples=300)
+@settings(CALM, max_examples=300, derandomize=False, print_blob=True)
 @given(sheets())
 def test_every_sheet_many_times(readings):
     sound_or_refused(readings)

@@ -14,6 +14,7 @@ import matplotlib
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
 
 from portgeo.io.files import atomic_write
 from portgeo.survey.schedule import Survey
@@ -30,10 +31,27 @@ def colours(count: int) -> list[tuple[float, ...]]:
 
 
 def png(figure: Figure) -> bytes:
-    """Return a figure as PNG."""
+    """Return a figure as PNG, the same bytes for the same figure."""
+    canvas = FigureCanvasAgg(figure)
+    if figure.get_layout_engine() is not None:
+        _settle(figure)
     stream = io.BytesIO()
-    FigureCanvasAgg(figure).print_png(stream)
+    canvas.print_png(stream)
     return stream.getvalue()
+
+
+def _settle(figure: Figure) -> None:
+    """Lay a figure out, and put its axes on whole pixels.
+
+    The layout's solver goes through its unknowns in the order of their addresses in memory: places that
+    hang on what this process did before differ in their last digits, and then in a pixel here and there.
+    """
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+    size = np.tile(figure.get_size_inches() * figure.dpi, 2)
+    for axes in figure.axes:
+        corners = np.round(axes.get_position(original=True).extents * size) / size
+        axes.set_position(Bbox.from_extents(*corners))
 
 
 def save(figure: Figure, path: str, *, force: bool) -> None:
