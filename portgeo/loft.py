@@ -78,7 +78,7 @@ def spine_of(readings: Sequence[Reading]) -> tuple[Centreline, FloatArray]:
 
 def surface_on(outlines: FloatArray, centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]) -> Surface:
     """Return the surface through corresponding outlines (n, m, 2) at stations (n,) of a centreline."""
-    return Surface(stations, outlines, _slopes(stations, outlines), centreline, rows)
+    return Surface(stations, outlines, slopes_of(stations, outlines), centreline, rows)
 
 
 def correspond(outlines: Sequence[FloatArray], rows: Sequence[int], chord_error: float = CHORD_MM) -> FloatArray:
@@ -205,7 +205,7 @@ def _thin(stack: FloatArray, tolerance: float, longest: float) -> FloatArray:
     return np.concatenate([split, thin[:, -1:]], axis=1)
 
 
-def _slopes(stations: FloatArray, outlines: FloatArray) -> FloatArray:
+def slopes_of(stations: FloatArray, outlines: FloatArray) -> FloatArray:
     """Return the slopes (n, m, 2) of wall lines at the measured sections.
 
     Those of the monotone cubic (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 1980): a line never

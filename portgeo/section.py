@@ -27,7 +27,18 @@ from portgeo.plane import (
 
 WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 Shape = Literal["rect", "round", "oval", "outline"]
+Tool = Literal["micrometer", "caliper", "rule", "template"]
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
+TEMPLATE_STEP_MM = 25.4 / 32.0  # radius templates come in steps of 1/32 in: common practice, no source
+HALF_STEP_MM = TEMPLATE_STEP_MM / 2.0 / float(np.sqrt(3.0))  # standard uncertainty of the nearest one (JCGM 100, 4.3.7)
+# Standard uncertainties of one reading, and of the zero that all readings of a tool share: common practice, no source.
+TOOLS: dict[Tool, tuple[float, float]] = {
+    "micrometer": (DEFAULT_READING_ERROR_MM, 0.02),
+    "caliper": (0.05, 0.05),
+    "rule": (0.25, 0.1),
+    "template": (HALF_STEP_MM, 0.0),
+}
+HEADING_ERROR = float(np.radians(1.0))  # of a heading read by hand: common practice, no source
 WELD_MM = 1e-4  # points closer than this are one: a single-precision file keeps no more
 CORNER_SAMPLES = 720  # points round an outline when its corner radii are fitted
 
@@ -43,7 +54,8 @@ class Reading:
 
     `row` is the row in the user's file, for messages. `outline` (n, 2) is a traced outline, left
     and up positive. `place` (3,) is a given place of the section's centre, else None. `error` is
-    the standard uncertainty of the row's readings.
+    the standard uncertainty of the row's readings, each on its own; `tool` says whose zero they
+    share; `turn_error` is the standard uncertainty of the heading.
     """
 
     row: int
@@ -60,6 +72,8 @@ class Reading:
     shift: float = 0.0
     place: FloatArray | None = None
     error: float = DEFAULT_READING_ERROR_MM
+    tool: Tool = "micrometer"
+    turn_error: float = HEADING_ERROR
     note: str = ""
 
 

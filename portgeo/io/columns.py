@@ -17,8 +17,8 @@ LENGTHS = (
     "station", "height", "width", "diameter", "corner", "corner_roof", "corner_floor",
     "rise", "shift", "reading_error", "x", "y", "z",
 )  # fmt: skip
-ANGLES = ("turn", "swing")
-TEXTS = ("shape", "outline", "note")
+ANGLES = ("turn", "swing", "turn_error")
+TEXTS = ("shape", "outline", "tool", "note")
 KNOWN: dict[str, tuple[str, str]] = {
     **{f"{name}_{unit}": (name, unit) for name in LENGTHS for unit in ("in", "mm")},
     **{f"{name}_deg": (name, "deg") for name in ANGLES},
@@ -93,6 +93,7 @@ def _unknown(plain: str, where: str) -> InputError:
         if close
         else "The first row that is no # comment holds the names of the columns: station, height, width, "
         "diameter, corner, corner_roof, corner_floor, rise, shift, "
-        "reading_error, x, y, z (each with _in or _mm), turn_deg, swing_deg, shape, outline and note"
+        "reading_error, x, y, z (each with _in or _mm), turn_deg, swing_deg, turn_error_deg, "
+        "shape, outline, tool and note"
     )
     return InputError("no column of a section sheet has this name", where=where, mend=mend)

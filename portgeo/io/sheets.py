@@ -24,7 +24,7 @@ from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row, refuse_slipped_points
 from portgeo.io.tables import read_table
 from portgeo.io.toml_tables import TOML, no_port
 from portgeo.plane import FloatArray
-from portgeo.section import DEFAULT_READING_ERROR_MM, Reading, Shape, outline_of
+from portgeo.section import HEADING_ERROR, TOOLS, Reading, Shape, Tool, outline_of
 from portgeo.units import LengthUnit, Notice
 
 SHEET_LIMIT = 5_000_000  # bytes
@@ -34,6 +34,8 @@ ROUND_AGREES = 0.005  # two diameters of a round section, as a share
 OUTLINE_AGREES = 0.05  # a trace and the micrometer, as a share: more is a wrong scale
 SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
 LARGEST_ERROR = 0.1  # of the section's least size: more is a wrong unit
+LARGEST_TURN_ERROR = np.radians(30.0)  # more is no reading
+ASSUMED_TOOL: Tool = "micrometer"  # and the result says so
 NAMED_ROWS = 12  # a notice names so many rows and counts the rest
 SHAPES: tuple[Shape, ...] = ("rect", "round", "oval", "outline")
 
@@ -55,12 +57,12 @@ class Sheet:
 def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sheet:
     """Return the section sheet in a CSV or XLSX file.
 
-    reading_error_mm : standard uncertainty of rows that give none, 0.025 mm by default. Raises
+    reading_error_mm : standard uncertainty of rows that give none, what their tool reads to by default. Raises
     InputError and GeometryError, naming file, row as the spreadsheet counts it, and column.
     """
     file = str(path)
-    default_error = DEFAULT_READING_ERROR_MM if reading_error_mm is None else float(reading_error_mm)
-    if not 0.0 <= default_error < SIZES_MM[1]:
+    default_error = None if reading_error_mm is None else float(reading_error_mm)
+    if default_error is not None and not 0.0 <= default_error < SIZES_MM[1]:
         raise InputError(
             f"a reading error of {default_error} mm makes no sense",
             mend="Give one such as 0.025 mm (0.001 in)",
@@ -90,7 +92,12 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         for before, after in pairwise(zip(rows, readings, strict=True)):
             _check_neighbours(*before, *after)
         _check_headings(rows)
-        notices = (*_corner_notices(rows, readings), *_unit_notices(readings, unit), *_heading_notices(columns))
+        notices = (
+            *_corner_notices(rows, readings),
+            *_unit_notices(readings, unit),
+            *_heading_notices(columns),
+            *_tool_notices(rows),
+        )
     except PortgeoError as error:
         raise error.in_file(file) from error
     return Sheet(readings, notices, unit, hashlib.sha256(data).hexdigest())
@@ -120,11 +127,11 @@ def _unit_of(columns: dict[str, Column]) -> LengthUnit:
     return "in" if inches > millimetres else "mm"
 
 
-def _reading(row: Row, default_error: float) -> Reading:
+def _reading(row: Row, default_error: float | None) -> Reading:
     station = row.length("station")
     if station is None:
         row.refuse("station", "the station is empty", "Write the distance along the centreline from the entry")
-    error = row.length("reading_error")
+    error, tool = row.length("reading_error"), _tool(row)
     reading = Reading(
         row=row.number,
         station=station,
@@ -134,7 +141,9 @@ def _reading(row: Row, default_error: float) -> Reading:
         rise=row.length("rise", None) or 0.0,
         shift=row.length("shift", None) or 0.0,
         place=_place(row),
-        error=default_error if error is None else error,
+        error=next(e for e in (error, default_error, TOOLS[tool][0]) if e is not None),
+        tool=tool,
+        turn_error=_turn_error(row),
         note=row.text("note"),
     )
     reading = _OF_SHAPE[reading.shape](row, reading)
@@ -159,6 +168,42 @@ def _shape(row: Row) -> Shape:
     if not written:
         return "rect"
     row.refuse("shape", f"{row.text('shape')[:40]!r} is no shape", "Write rect, round, oval or outline")
+
+
+def _tool(row: Row) -> Tool:
+    written = row.text("tool").lower()
+    for tool in TOOLS:
+        if written == tool:
+            return tool
+    if not written:
+        return ASSUMED_TOOL
+    row.refuse("tool", f"{row.text('tool')[:40]!r} is no tool", f"Write {', '.join([*TOOLS][:-1])} or {[*TOOLS][-1]}")
+
+
+def _turn_error(row: Row) -> float:
+    error = row.number_in("turn_error")
+    if error is None:
+        return HEADING_ERROR
+    if not 0.0 <= error <= LARGEST_TURN_ERROR:
+        row.refuse(
+            "turn_error",
+            f"a heading known to {row.text('turn_error')} degrees",
+            f"Write what you trust the heading to, from 0 to {np.degrees(LARGEST_TURN_ERROR):.0f} degrees",
+        )
+    return error
+
+
+def _tool_notices(rows: Sequence[Row]) -> tuple[Notice, ...]:
+    if all(row.text("tool") for row in rows):
+        return ()
+    rest = "" if not any(row.text("tool") for row in rows) else " where no tool is named"
+    return (
+        Notice(
+            "tool_rule",
+            f"readings were taken to be an inside micrometer's{rest} (column tool: {', '.join(TOOLS)}): all share the "
+            "zero of one tool",
+        ),
+    )
 
 
 def _angle(row: Row, name: str) -> float:

@@ -5,16 +5,16 @@ A Survey comes in; lines of text go out, in the user's unit, no wider than a ter
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from portgeo.report.notices import notices_lines
+from portgeo.report.notices import WIDTH, notices_lines
+from portgeo.survey.advice import WORDS
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Side
 from portgeo.units import Display, Notice
-
-READING_NAMES = {"corner_roof": "roof corner", "corner_floor": "floor corner"}
 
 
 def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display: Display) -> str:
@@ -33,13 +33,17 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
         f"  taper       {_taper_text(survey)}",
     ]
     lines += [f"  {role:<11} {text}" for role, text in _edges(survey, d)]
-    if survey.blame is not None:
-        lines += _blame_lines(survey)
+    lines += _advice_lines(survey, d)
     lines.append("")
     lines += notices_lines(warnings, d)
     lines += _table(survey, d)
     lines += ["", "± holds 19 times in 20. Stations run along the centreline from the entry."]
     return "\n".join(lines)
+
+
+def _doubt(u: float, d: Display) -> str:
+    """Return the ± of a tightest radius, where one is known, and the unit."""
+    return f" ± {d.length(_two(u))}" if u > 0.0 else f" {d.unit}"
 
 
 def _two(u: float) -> float:
@@ -49,9 +53,10 @@ def _two(u: float) -> float:
 def _side_text(side: Side | None, d: Display) -> str:
     if side is None:
         return "none: the port does not turn"
+    tightest = f"{d.length(side.least_radius, label=False)}{_doubt(side.least_radius_u, d)}"
     return (
-        f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest "
-        f"{d.length(side.least_radius)}; turns {np.degrees(side.turn):.0f}° "
+        f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest {tightest}; "
+        f"turns {np.degrees(side.turn):.0f}° "
         f"from {d.length(side.station_from)} to {d.length(side.station_to)}"
     )
 
@@ -77,18 +82,18 @@ def _edges(survey: Survey, d: Display) -> Iterator[tuple[str, str]]:
             yield role, f"rounded {where}: {spread}"
 
 
-def _blame_lines(survey: Survey) -> list[str]:
-    assert survey.blame is not None
-    blame = survey.blame
-    parts = [
-        f"row {one[0]} {READING_NAMES.get(one[1], one[1])} ({one[2]:.0%} of the doubt in {what})"
-        for what, one in (("least area", blame.least_area), ("volume", blame.volume), ("short side", blame.short_side))
-        if one is not None
-    ]
-    return [
-        f"  {'read again' if k == 0 else '':<12}{part}{',' if part != parts[-1] else ''}"
-        for k, part in enumerate(parts)
-    ]
+def _advice_lines(survey: Survey, d: Display) -> list[str]:
+    """Return what makes most of the doubt in each figure, and what to do about it: figures of one answer together."""
+    said: dict[str, list[str]] = {}
+    for quantity, notice in survey.advice.items():
+        said.setdefault(notice.message(d), []).append(WORDS[quantity])
+    lines: list[str] = []
+    for text, names in said.items():
+        head = f"  {'' if lines else 'in doubt':<12}"
+        lines += textwrap.wrap(
+            f"{', '.join(names)}: {text}", WIDTH, initial_indent=head, subsequent_indent=" " * len(head)
+        )
+    return lines
 
 
 def _table(survey: Survey, d: Display) -> list[str]:

@@ -69,6 +69,43 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 
+def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[FloatArray, FloatArray]:
+    """Return the radii and the tightest radii (t,) of lines (t, n, 2), as `bent_lines` but with algebraic circles.
+
+    On a smooth line the algebraic circle (Kasa, IEEE Trans. Instrum. Meas. 25, 1976), in closed form from
+    running sums, is the geometric one to within what trials by the hundred can show.
+    """
+    _, slope, second = _parabolas(lines.shape[1], window)
+    first, bend = slope @ lines, second @ lines
+    across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
+    curvature = across / np.maximum(np.linalg.norm(first, axis=2), 1e-300) ** 3
+    heading = np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1)[:, turning]
+    step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1)
+    x, y = np.moveaxis(lines - lines.mean(axis=1, keepdims=True), 2, 0)
+    square = x * x + y * y
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, square * x, square * y, square])
+    sums = np.concatenate([np.zeros((9, len(lines), 1)), np.cumsum(terms, axis=2)], axis=2)
+    radius = _algebraic_radii(sums, *_bent_part(curvature, turning))
+    least = radius.copy()
+    smear = 2.0 * SMEAR * window * step * curvature[:, turning].max(axis=1)
+    more = np.flatnonzero(heading.max(axis=1) - heading[:, 0] > LEAST_WINDOW + smear)
+    if len(more):
+        least[more] = _algebraic_radii(sums[:, more], *(_tightest(heading[more]) + turning.start))
+    return radius, least
+
+
+def _algebraic_radii(sums: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
+    """Return the radii (t,) of circles through the points first to last of t lines, from their running sums."""
+    each = np.arange(len(first))
+    n, x, y, xx, xy, yy, qx, qy, q = sums[:, each, last + 1] - sums[:, each, first]
+    mx, my, mq = x / n, y / n, q / n
+    cxx, cxy, cyy = xx / n - mx * mx, xy / n - mx * my, yy / n - my * my
+    bx, by = (qx / n - mq * mx) / 2.0, (qy / n - mq * my) / 2.0
+    determinant = np.maximum(cxx * cyy - cxy * cxy, 1e-300)
+    cx, cy = (bx * cyy - by * cxy) / determinant, (by * cxx - bx * cxy) / determinant
+    return np.asarray(np.sqrt(np.maximum(mq - 2.0 * (cx * mx + cy * my) + cx * cx + cy * cy, 0.0)))
+
+
 def smoothed(lines: FloatArray, window: int) -> FloatArray:
     """Return lines (t, n, 2) with each point on the parabola about it."""
     return np.asarray(_parabolas(lines.shape[1], window)[0] @ lines)

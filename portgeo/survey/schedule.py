@@ -14,6 +14,7 @@ import shapely
 from portgeo.plane import FloatArray
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
+from portgeo.survey.advice import unsure
 from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.survey.flare import Flare, flare
 from portgeo.survey.scan_uncertainty import from_noise, mesh_edge, side_roughness
@@ -28,7 +29,6 @@ FINE_STATIONS = 241  # planes on which least area and the side lines are found
 EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out
 ROUNDING = 1e-6  # of the length: stations closer than this are one
 ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
-UNSURE = 0.15  # of a short side's radius or a volume: where its ± is more, what it hangs on is told
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
 
@@ -42,7 +42,7 @@ class Survey:
     radians. `fine_stations`, `fine_area` (m,) are the close schedule behind the least area.
     `bends` are in order of stations; `bend` is the one worked on.
     `plane` is that of the turn; the sides are None on a port with no turn. `budget` says what each
-    source of doubt adds to volume, least area and short side.
+    source of doubt adds to volume, least area and short side, `advice` what to do about the largest.
     """
 
     port: Port
@@ -74,6 +74,7 @@ class Survey:
     bend: Bend | None
     blame: Blame | None
     budget: dict[Quantity, Budget]
+    advice: dict[Quantity, Notice]
     warnings: tuple[Notice, ...]
 
     @property
@@ -129,7 +130,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 
     if port.readings and readings_tried:
-        u = from_readings(port.readings, table, float(both[least]), bends, meant)
+        u = from_readings(port.readings, table, bends, meant)
     else:
         u = from_noise(port, measures, bends)
     return Survey(
@@ -162,35 +163,22 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         bend=None if meant is None else u.bends[meant],
         blame=u.blame,
         budget=u.budget,
+        advice=u.advice,
         warnings=(
             *port.warnings,
             *_cut_through(both, sections, port),
             *bench_sense(port, both, area_at, u.bends, plane),
-            *_unsure(port, u, inside, meant),
+            *unsure(u.advice, _doubts(u, inside, float(level[least]), meant)),
         ),
     )
 
 
-def _unsure(port: Port, u: Uncertainty, inside: float, meant: int | None) -> list[Notice]:
-    """Return which reading a short side, or a volume, hangs on that is not sure to UNSURE of itself."""
-    if u.blame is None:
-        return []
-    side, found = None if meant is None else u.bends[meant].short, list[Notice]()
-    for what, value, doubt, blame in (
-        ("short side", side.radius if side else 0.0, 2.0 * side.radius_u if side else 0.0, u.blame.short_side),
-        ("volume", inside, 2.0 * u.volume, u.blame.volume),
-    ):
-        if blame is None or doubt <= UNSURE * value:
-            continue
-        row, name, share = blame
-        station = next(at for at, each in zip(port.rows, port.readings, strict=True) if each.row == row)
-        reading = " ".join(reversed(name.split("_")))
-        text = (
-            f"{what}: sure to ± {doubt / value:.0%} only, which hangs most on the {reading} at {{at}} (row {row}, "
-            f"{share:.0%} of the doubt): read that again, twice if you can, before you cut by it"
-        )
-        found.append(Notice("unsure", text, {"at": float(station)}))
-    return found
+def _doubts(u: Uncertainty, inside: float, least: float, meant: int | None) -> dict[Quantity, tuple[float, float]]:
+    """Return value and standard uncertainty of the figures that are told first."""
+    doubts: dict[Quantity, tuple[float, float]] = {"volume": (inside, u.volume), "least_area": (least, u.least_area)}
+    if meant is not None:
+        doubts["short_side"] = (u.bends[meant].short.radius, u.bends[meant].short.radius_u)
+    return doubts
 
 
 def _cut_through(stations: FloatArray, sections: list[Section], port: Port) -> list[Notice]:

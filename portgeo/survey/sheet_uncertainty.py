@@ -1,87 +1,94 @@
-"""Uncertainty of a sheet's survey: what the errors of its readings make.
+"""Uncertainty of a sheet's survey: what is not known of the port that its readings describe.
 
-Readings with their errors come in; standard uncertainties of areas, volume and radii go out, and the
-reading that is most to blame.
+Readings with their errors come in; standard uncertainties of areas, volume and radii go out, each with
+what its sources add, and what would make it surer.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from itertools import pairwise
 
 import numpy as np
 
-from portgeo.centreline import at
-from portgeo.loft import Surface, correspond, outlines_at, spine_of, surface_on
-from portgeo.plane import FloatArray, areas_and_centroids
-from portgeo.section import Reading, outline_of
+from portgeo.plane import FloatArray
+from portgeo.section import HALF_STEP_MM, TOOLS, Reading
+from portgeo.survey.advice import Suspect, Suspects, advice
 from portgeo.survey.bends import BendPlane
-from portgeo.survey.sides import Bend, Side, inward_of, quick_radii
-from portgeo.survey.uncertainty import Blame, Uncertainty
+from portgeo.survey.between_rows import LEAST_SWING, curves_between
+from portgeo.survey.sheet_model import Model, model_of
+from portgeo.survey.sides import Bend, Side, many_radii
+from portgeo.survey.uncertainty import Budget, Quantity, Share, Source, Uncertainty, total
 
-SAMPLES = 200  # Monte Carlo trials: a standard uncertainty then has 5 % of its own
+CURVES = 96  # trials of each source: a standard uncertainty then has 7 % of its own
+CURVES_OF_GAP = 16  # trials of each gap between two rows: they are only told apart
 SEED = 20260  # any number, so that the same sheet gives the same answer
-COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
-PLANES = 81  # of a trial
-STATION_ERRORS = 10.0  # of a row in the gap to the next: no two of thousands of trials then change places
+STATION_ERROR_MM = 25.4 / 64.0 / 2.0 / float(np.sqrt(3.0))  # off a rule in 1/64 in, to half a step: common practice
+UNSEEN_HEADING = np.radians(0.5)  # of a row that is said not to have turned yet: a degree is not seen
+LEAST_HEADING = np.radians(0.5)  # that a heading may swing between rows, whatever the rows say
+LONGEST_RADII = 4.0  # times a radius: a trial that straightens the bend out counts as this
+UNTURNED = 1e-9  # radians
 
 
 @dataclass(frozen=True)
-class _Trial:
-    """What one set of readings gives.
+class _Errors:
+    """What everything may be off by: the measures (count, p, k), the two headings, distances' stretch (count, p)."""
 
-    area at the stations, volume, radii (bends, 2, 2): inner and outer, usual and least.
-    """
-
-    area: FloatArray
-    volume: float
-    radii: FloatArray
+    moves: FloatArray
+    turn: FloatArray
+    swing: FloatArray
+    slide: FloatArray
+    stretch: FloatArray
 
 
 def from_readings(
     readings: Sequence[Reading],
     stations: FloatArray,
-    least_station: float,
     bends: tuple[Bend, ...] = (),
     meant: int | None = None,
 ) -> Uncertainty:
-    """Return the uncertainties that the readings' own errors make.
+    """Return the uncertainties of a sheet's figures, by source.
 
-    Monte Carlo over all readings at once (JCGM 101), seeded; blame by moving one reading at a time
-    by its error (JCGM 100). bends, meant : the port's, and the number of the one worked on, from 0.
-    Each length of a row has the row's error; a heading, read as a difference of two depths across the
-    port, has that of two readings over the height. Where errors are so large beside a gap of stations
-    that rows would change places, all are tried out on a smaller scale and what they do is scaled up
-    again: first order, as JCGM 100 has it.
+    bends, meant : the port's, and the number of the one worked on, from 0. Each source is tried out by
+    itself, many times at once and seeded (JCGM 101), and the sources are independent of one another: the
+    readings one by one, corners and stations among them; the zero that one tool's readings share; the
+    headings; and the shape between rows, which nobody read. Errors are counted from the figure that is
+    told, so that what the loft is off by in the mean counts too.
     """
-    # The least section is looked at itself: it lies between rows of the table, however few there are.
-    places = np.union1d(stations, least_station)
-    least = int(np.searchsorted(places, least_station))
-    model = _Model(readings, places, bends)
-    scale = model.scale()
-    centre = model.trial(np.zeros(len(model.movable)))
-    single = [model.trial(one) for one in scale * np.eye(len(model.movable))]
-    errors = np.random.default_rng(SEED).standard_normal((SAMPLES, len(model.movable)))
-    trials = [model.trial(row) for row in scale * errors]
-    area_u = np.array([t.area for t in trials]).std(axis=0, ddof=1) / scale
-    radii_u = np.nanstd([t.radii for t in trials], axis=0, ddof=1) / scale
-    at_least = [t.area[least] - centre.area[least] for t in single]
-    # Where a moved reading leaves no turn to fit, its radius says nothing.
-    of_radius = np.zeros(1) if meant is None else np.nan_to_num([(t.radii - centre.radii)[meant, 0, 0] for t in single])
+    model = model_of(readings)
+    draw = np.random.default_rng(SEED)
+    # The sheet's own frame is not the port's where its first row is turned.
+    own = [replace(bend, plane=_turned(bend.plane, model.frames[0])) for bend in bends]
+    sources: dict[Source, _Errors] = {
+        "readings": _of_readings(model, draw),
+        "tool_zero": _of_zero(model, draw),
+        "headings": _of_headings(model, draw),
+        "between_rows": _of_shape(model, draw),
+    }
+    area_u = np.zeros(len(stations))
+    budget: dict[Quantity, Budget] = {}
+    side_u = np.zeros((len(bends), 2, 2))  # short and long; radius and tightest
+    for source, errors in sources.items():
+        off = _figures(model, own, meant, errors)
+        area_u = np.hypot(area_u, np.interp(stations, model.stations, _rms(off.areas)))
+        for quantity, values in off.of.items():
+            budget[quantity] = (*budget.get(quantity, ()), Share(source, float(_rms(values))))
+        side_u = np.hypot(side_u, _rms(off.radii))
+    # What each reading and each gap does is tried on the one bend that is told.
+    told = () if meant is None else (own[meant],)
+    suspects = _suspects(model, told, sources["between_rows"])
     return Uncertainty(
-        area=area_u[np.searchsorted(places, stations)],
-        least_area=float(area_u[least]),
-        volume=float(np.std([t.volume for t in trials], ddof=1)) / scale,
+        area=area_u,
+        least_area=total(budget["least_area"]),
+        volume=total(budget["volume"]),
         bends=tuple(
             replace(bend, short=_sure(bend.short, u[0]), long=None if bend.long is None else _sure(bend.long, u[1]))
-            for bend, u in zip(bends, radii_u, strict=True)
+            for bend, u in zip(bends, side_u, strict=True)
         ),
-        blame=Blame(
-            model.most(at_least),
-            model.most([t.volume - centre.volume for t in single]),
-            model.most(of_radius) if of_radius.any() else None,
-        ),
+        blame=suspects.blame(),
+        budget=budget,
+        advice=advice(suspects, budget),
     )
 
 
@@ -89,131 +96,193 @@ def _sure(side: Side, u: FloatArray) -> Side:
     return replace(side, radius_u=float(u[0]), least_radius_u=float(u[1]))
 
 
-class _Model:
-    """A port as a function of its readings' errors, quick enough to try hundreds of times.
+def _turned(plane: BendPlane, first: FloatArray) -> BendPlane:
+    return replace(plane, axis=plane.axis @ first, ahead=plane.ahead @ first, aside=plane.aside @ first)
 
-    An outline moves in proportion to each of its own readings, so what a reading's error does to
-    its row's outline is drawn once; how the port follows from outlines and headings is not
-    simplified.
+
+@dataclass(frozen=True)
+class _Off:
+    """How far figures are off under sets of errors.
+
+    areas (count, p); quantities (count,); radii (count, bends, 2, 2): of short and long side, usual and tightest.
     """
 
-    def __init__(self, readings: Sequence[Reading], stations: FloatArray, bends: tuple[Bend, ...]) -> None:
-        self.readings = list(readings)
-        self.table = stations
-        # The sheet's own frame is not the port's where its first row is turned.
-        first = spine_of(readings)[0].frames[0]
-        self.bends = [
-            (
-                replace(b.plane, **{name: getattr(b.plane, name) @ first for name in ("axis", "ahead", "aside")}),
-                b.height,
-            )
-            for b in bends
-        ]
-        self.movable = list(_movable(readings))
-        moved = [_moved(readings[row], name, size) for row, name, size in self.movable]
-        every = [*self.readings, *moved]
-        outlines = [outline_of(r, COARSE_CHORD_MM) + np.array([r.shift, r.rise]) for r in every]
-        stack = correspond(outlines, [r.row for r in every], COARSE_CHORD_MM)
-        self.outlines = stack[: len(readings)]
-        self.steps = stack[len(readings) :] - self.outlines[[row for row, _, _ in self.movable]]
-
-    def scale(self) -> float:
-        """Return what the errors are to be scaled by, at most 1, so that no two rows change places."""
-        gaps = np.diff(spine_of(self.readings)[1])
-        errors = np.array([r.error for r in self.readings])
-        largest = np.maximum(errors[1:], errors[:-1])
-        return float(min(1.0, np.min(gaps / np.maximum(STATION_ERRORS * largest, 1e-300))))
-
-    def trial(self, errors: FloatArray) -> _Trial:
-        """Return what the port is where each movable reading is off by `errors` of its uncertainty."""
-        outlines, readings = self.outlines.copy(), list(self.readings)
-        for (row, name, size), step, error in zip(self.movable, self.steps, errors, strict=True):
-            if error == 0.0:
-                continue
-            if name in ("station", "turn", "swing"):
-                readings[row] = _moved(readings[row], name, size * error)
-            else:
-                outlines[row] += error * step
-        spine, nodes = spine_of(readings)
-        return _trial(surface_on(outlines, spine, nodes, tuple(r.row for r in readings)), self.table, self.bends)
-
-    def most(self, moves: Sequence[float] | FloatArray) -> tuple[int, str, float]:
-        """Return row, name and share of variance of the reading that moved a result most."""
-        squares = np.array(moves) ** 2
-        worst = int(np.argmax(squares))
-        row, name, _ = self.movable[worst]
-        return self.readings[row].row, name, float(squares[worst] / max(squares.sum(), 1e-300))
+    areas: FloatArray
+    of: dict[Quantity, FloatArray]
+    radii: FloatArray
 
 
-def _movable(readings: Sequence[Reading]) -> Iterator[tuple[int, str, float]]:
-    """Yield (index of the row, name of the reading, its standard uncertainty) for all that were read."""
-    for k, r in enumerate(readings):
-        angle_error = r.error * np.sqrt(2.0) / r.height
-        if k > 0 and r.place is None:
-            yield k, "station", r.error
-        yield k, "height", r.error
-        if r.shape != "round":
-            yield k, "width", r.error
-        for name, error in (
-            ("corner_roof", r.error),
-            ("corner_floor", r.error),
-            ("rise", r.error),
-            ("shift", r.error),
-            ("turn", angle_error),
-            ("swing", angle_error),
-        ):
-            # A column that nobody filled in was not read; the entry's heading is where all start.
-            if (k > 0 or "corner" in name) and any(getattr(other, name) for other in readings):
-                yield k, name, error
+def _figures(model: Model, bends: Sequence[Bend], meant: int | None, errors: _Errors) -> _Off:
+    """Return how far a port's figures are off under errors."""
+    none = _none(model, 1)
+    area = model.areas(errors.moves) - np.gradient(model.area, model.stations) * errors.slide
+    of: dict[Quantity, FloatArray] = {
+        "volume": model.volumes(errors.moves, errors.stretch) - model.volumes(none.moves, none.stretch),
+        "least_area": area.min(axis=1) - model.area.min(),
+    }
+    radii = np.zeros((len(area), len(bends), 2, 2))
+    for k, bend in enumerate(bends):
+        ends = [bend.plane.turns_from, bend.plane.turns_to]
+        turned = np.array([np.diff(np.interp(ends, model.rows, model.values[name]))[0] for name in ("turn", "swing")])
+        towards = turned / max(float(np.linalg.norm(turned)), 1e-300)
+        turns = errors.turn * towards[0] + errors.swing * towards[1]
+        for j, inner in enumerate((True, False)):
+            base = model.side_lines(bend.plane, inner, none.moves, none.stretch, none.turn)
+            lines = model.side_lines(bend.plane, inner, errors.moves, errors.stretch, turns)
+            every = np.concatenate([base, lines])
+            found = np.column_stack(many_radii(model.stations, every, bend.plane, bend.height))
+            radii[:, k, j] = np.clip(np.nan_to_num(found[1:]), 0.0, LONGEST_RADII * found[0]) - found[0]
+    if meant is not None:
+        of["short_side"] = radii[:, meant, 0, 0]
+    return _Off(area - model.area, of, radii)
 
 
-def _moved(reading: Reading, name: str, by: float) -> Reading:
-    """Return a reading with one of its values moved."""
-    value = getattr(reading, name) + by
-    if reading.shape == "round" and name == "height":
-        return replace(reading, height=value, width=value)
-    if reading.outline is not None and name in ("height", "width"):
-        scale = np.ones(2)
-        scale[1 if name == "height" else 0] = value / getattr(reading, name)
-        reading = replace(reading, outline=reading.outline * scale)
-    change: dict[str, Any] = {name: value}
-    moved = replace(reading, **change)
-    return _with_corners_that_fit(moved) if moved.shape == "rect" else moved
+def _suspects(model: Model, bends: Sequence[Bend], shape: _Errors) -> Suspects:
+    """Return what each reading by itself, and each gap between two rows, does to the figures."""
+    named, moves, turns, slides = list[Suspect](), [], [], []
+    hats = np.eye(len(model.rows))
+    nothing = _none(model, 1)
+    for name in (*model.names, "turn", "swing", "station"):
+        errors = (
+            heading_errors(model.readings, name)
+            if name in ("turn", "swing")
+            else _station_errors(model.readings)
+            if name == "station"
+            else reading_errors(model.readings, name)
+        )
+        for row in np.flatnonzero(errors):
+            hat = _spread(model, errors[row] * hats[row : row + 1])
+            named.append(Suspect(int(row), name, float(errors[row])))
+            move = nothing.moves.copy()
+            if name in model.names:
+                move[:, :, model.names.index(name)] = hat
+                if name == "height" and model.readings[row].shape == "round":
+                    move[:, :, model.names.index("width")] = hat
+            moves.append(move)
+            turns.append([hat if name == angle else nothing.turn for angle in ("turn", "swing")])
+            slides.append(hat if name == "station" else nothing.slide)
+    slide = np.concatenate(slides)
+    each = _Errors(
+        np.concatenate(moves),
+        np.concatenate([turn for turn, _ in turns]),
+        np.concatenate([swing for _, swing in turns]),
+        slide,
+        np.gradient(slide, model.stations, axis=1),
+    )
+    by_gap: dict[Quantity, list[float]] = {}
+    few = slice(0, CURVES, CURVES // CURVES_OF_GAP)
+    for a, b in pairwise(model.rows):
+        inside = (model.stations >= a) & (model.stations <= b)
+        here = (shape.moves[few] * inside[:, None], shape.turn[few] * inside, shape.swing[few] * inside)
+        in_gap = replace(_none(model, len(here[0])), moves=here[0], turn=here[1], swing=here[2])
+        for quantity, values in _figures(model, bends, 0 if bends else None, in_gap).of.items():
+            by_gap.setdefault(quantity, []).append(float(_rms(values)))
+    by_reading = _figures(model, bends, 0 if bends else None, each).of
+    return Suspects(
+        model.readings, model.rows, tuple(named), by_reading, {name: np.array(by) for name, by in by_gap.items()}
+    )
 
 
-def _with_corners_that_fit(r: Reading) -> Reading:
-    """Return a reading with its corner radii cut back to what its height and width leave room for."""
-    roof, floor = (min(max(c, 0.0), r.width / 2.0) for c in (r.corner_roof, r.corner_floor))
-    over = max((roof + floor) / r.height, 1.0)
-    return replace(r, corner_roof=roof / over, corner_floor=floor / over)
+def _rms(values: FloatArray) -> FloatArray:
+    """Return the root mean square over the trials."""
+    return np.asarray(np.sqrt(np.mean(values**2, axis=0)))
 
 
-def _trial(surface: Surface, stations: FloatArray, bends: Sequence[tuple[BendPlane, float]]) -> _Trial:
-    s = np.linspace(surface.stations[0], surface.stations[-1], PLANES)
-    points, frames = at(surface.centreline, s)
-    outlines = outlines_at(surface, s)
-    area, centroid = areas_and_centroids(outlines)
-    moment = area[:, None] * np.einsum("ki,kij->kj", centroid, frames[:, 1:])
-    # Pappus, slab by slab: area along the spine, less what the turn takes from the inside.
-    swept = 0.5 * (area[1:] + area[:-1]) @ np.diff(s)
-    swept -= 0.5 * np.einsum("kj,kj->", moment[1:] + moment[:-1], np.diff(frames[:, 0], axis=0))
-    radii = np.array([[_radii(s, outlines, points, frames, *b, inner) for inner in (True, False)] for b in bends])
-    at_table = np.interp(stations, s, area)
-    return _Trial(at_table, float(swept), radii.reshape(len(bends), 2, 2))
+def _none(model: Model, count: int) -> _Errors:
+    flat = np.zeros((count, len(model.stations)))
+    return _Errors(np.zeros((*flat.shape, len(model.names))), flat, flat, flat, flat)
 
 
-def _radii(
-    stations: FloatArray,
-    outlines: FloatArray,
-    points: FloatArray,
-    frames: FloatArray,
-    plane: BendPlane,
-    height: float,
-    inner: bool,
-) -> tuple[float, float]:
-    inward = inward_of(frames, plane) * (1.0 if inner else -1.0)
-    in_plane = np.einsum("kij,kj->ki", frames[:, 1:], inward)
-    deepest = np.einsum("kmi,ki->km", outlines, in_plane).argmax(axis=1)
-    at_wall = outlines[np.arange(len(outlines)), deepest]
-    line = points + np.einsum("ki,kij->kj", at_wall, frames[:, 1:])
-    return quick_radii(stations, line, plane, height)
+def _spread(model: Model, at_rows: FloatArray) -> FloatArray:
+    """Return errors at the rows (count, n) carried on between them (count, p)."""
+    return np.array([np.interp(model.stations, model.rows, row) for row in at_rows])
+
+
+def _of_readings(model: Model, draw: np.random.Generator) -> _Errors:
+    """Return what the readings one by one are off by: sizes, corners and stations."""
+    count, rows = CURVES, len(model.rows)
+    free = draw.standard_normal((len(model.names), count, rows))
+    if "height" in model.names and "width" in model.names:
+        round_rows = [r.shape == "round" for r in model.readings]
+        free[1][:, round_rows] = free[0][:, round_rows]  # one reading is both
+    moves = np.stack(
+        [_spread(model, free[k] * reading_errors(model.readings, name)) for k, name in enumerate(model.names)], axis=2
+    )
+    off = draw.standard_normal((count, rows)) * _station_errors(model.readings)
+    slide = _spread(model, off)
+    none = _none(model, count)
+    return replace(none, moves=moves, slide=slide, stretch=np.gradient(slide, model.stations, axis=1))
+
+
+def reading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
+    """Return the standard uncertainty of one measure at each row (n,), on its own.
+
+    A corner is read by template, to the nearest step. One that fills its section is no reading of its own.
+    """
+    if not name.startswith("corner"):
+        return np.array([r.error for r in readings])
+    own = "corner_roof" if name == "corner" else name
+    full = [r.shape != "rect" or getattr(r, own) >= r.width / 2.0 - 2.0 * r.error for r in readings]
+    return np.where(full, 0.0, HALF_STEP_MM)
+
+
+def _station_errors(readings: Sequence[Reading]) -> FloatArray:
+    """Return the standard uncertainty of each row's station (n,): the entry's is where all are counted from."""
+    read = [0.0 if r.place is not None else max(r.error, STATION_ERROR_MM) for r in readings]
+    return np.array([0.0, *read[1:]])
+
+
+def _of_zero(model: Model, draw: np.random.Generator) -> _Errors:
+    """Return what the zeros are off by that all readings of one tool share."""
+    none = _none(model, CURVES)
+    moves = none.moves
+    for tool, (_, zero) in TOOLS.items():
+        share = np.interp(model.stations, model.rows, [float(r.tool == tool) for r in model.readings])
+        off = zero * draw.standard_normal(CURVES)
+        for k, name in enumerate(model.names):
+            if name in ("height", "width"):
+                moves[:, :, k] += off[:, None] * share
+    return replace(none, moves=moves)
+
+
+def heading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
+    """Return the standard uncertainty of each row's heading (n,); 0 before the port has begun to turn."""
+    if not any(getattr(r, name) for r in readings):
+        return np.zeros(len(readings))
+    begun = np.maximum.accumulate([float(np.hypot(r.turn, r.swing) > UNTURNED) for r in readings])
+    begun[0] = 0.0  # the entry's heading is where all are counted from
+    return np.asarray(begun * [r.turn_error for r in readings])
+
+
+def _of_headings(model: Model, draw: np.random.Generator) -> _Errors:
+    """Return what the headings are off by."""
+    none = _none(model, CURVES)
+    turn, swing = (
+        _spread(model, draw.standard_normal((CURVES, len(model.rows))) * heading_errors(model.readings, name))
+        for name in ("turn", "swing")
+    )
+    return replace(none, turn=turn, swing=swing)
+
+
+def _of_shape(model: Model, draw: np.random.Generator) -> _Errors:
+    """Return what the port may be off by between its rows, as rough as the rows show it to be."""
+    none = _none(model, CURVES)
+    size = float(np.sqrt(np.mean(model.area)))
+
+    def between(name: str, errors: FloatArray, floor: float) -> FloatArray:
+        values = model.values[name]
+        known = np.isfinite(values)
+        if known.sum() < 2:
+            return none.turn
+        draws = draw.standard_normal((CURVES, int(known.sum()) + len(model.stations)))
+        curves = curves_between(model.rows[known], values[known], errors[known], model.stations, size, floor, draws)
+        return np.asarray(curves - model.lofted[name])
+
+    moves = [between(name, reading_errors(model.readings, name), LEAST_SWING * size) for name in model.names]
+    headings = [
+        between(name, np.maximum(heading_errors(model.readings, name), UNSEEN_HEADING), LEAST_HEADING)
+        if model.values[name].any()
+        else none.turn
+        for name in ("turn", "swing")
+    ]
+    return replace(none, moves=np.stack(moves, axis=2), turn=headings[0], swing=headings[1])

@@ -13,7 +13,7 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.section import Section
 from portgeo.survey.bends import TURN_FROM, TURN_TO, BendPlane
-from portgeo.survey.curvature import BentLines, bent_lines, smoothed
+from portgeo.survey.curvature import BentLines, bent_lines, quick_radii_of, smoothed
 
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
 BAND_AT = np.linspace(-1.0, 1.0, 17)  # places across the band, of half its width
@@ -157,21 +157,24 @@ def _flat(stations: FloatArray, points: FloatArray, plane: BendPlane) -> _SideLi
     return _SideLine(line, float(along[1]), np.interp(along, length[keep], own[keep].astype(float)), turning)
 
 
-def quick_radii(stations: FloatArray, points: FloatArray, plane: BendPlane, height: float) -> tuple[float, float]:
-    """Return the radius and the tightest radius of a lofted side line, quickly (nan where it has none).
+def many_radii(
+    stations: FloatArray, lines: FloatArray, plane: BendPlane, height: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the radii and the tightest radii (t,) of many side lines of one bend, the first the one that is told.
 
-    stations (n,), points (n, 3) : the innermost point of each section, closer together than a tenth of
-    `height`, the usual distance across the port in the plane of the bend. plane : of the bend; that of
-    the sheet as it was read serves for the same sheet with its readings moved by their errors. The same
-    figures as `side` gives, in a third of a millisecond: for trials by the hundred.
-
-    >>> radius, least = quick_radii(stations, line, survey.bends[-1].plane, survey.bends[-1].height)
+    stations (n,), lines (t, n, 2) : along the heading before the bend and inward. For trials by the
+    hundred: the figures that `side` gives, quickly. Where the bend is looked for is where the first line has it.
     """
-    line = _flat(stations, points, plane)
-    if line is None:
-        return float("nan"), float("nan")
-    bent = bent_lines(line.points[None], _window(SMOOTHED * height, line.step), line.turning)
-    return float(bent.radius[0]), float(bent.least_radius[0])
+    own = np.flatnonzero((stations >= plane.begin) & (stations <= plane.end))
+    even = np.empty((len(lines), ALONG, 2))
+    for k, line in enumerate(lines[:, own]):
+        length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        along = np.linspace(0.0, length[-1], ALONG)
+        even[k] = np.column_stack([np.interp(along, length, line[:, j]) for j in range(2)])
+    first = _flat(stations, lines[0][:, :1] * plane.ahead + lines[0][:, 1:] * plane.aside, plane)
+    if first is None:
+        return np.full(len(lines), np.nan), np.full(len(lines), np.nan)
+    return quick_radii_of(even, _window(SMOOTHED * height, first.step), first.turning)
 
 
 def side(

@@ -9,6 +9,7 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.survey.sides import Bend
+from portgeo.units import Notice
 
 Source = Literal["readings", "tool_zero", "headings", "between_rows", "scan_noise", "scale"]
 Quantity = Literal["volume", "least_area", "short_side"]
@@ -46,7 +47,8 @@ class Blame:
 class Uncertainty:
     """Standard uncertainties: area (n,), least area, volume; the bends with theirs; who is to blame.
 
-    budget : of each quantity, what each source adds to it; the total is the quantity's uncertainty.
+    budget : of each quantity, what each source adds to it; the total is the quantity's uncertainty. advice : what
+    makes most of each, and what to do about it.
     """
 
     area: FloatArray
@@ -55,3 +57,4 @@ class Uncertainty:
     bends: tuple[Bend, ...]
     blame: Blame | None
     budget: dict[Quantity, Budget] = field(default_factory=dict)
+    advice: dict[Quantity, Notice] = field(default_factory=dict)

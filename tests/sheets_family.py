@@ -1,0 +1,141 @@
+"""Smooth ports whose truth is integrated here, measured as a person measures: for trials of a sheet's ±.
+
+Height, width, corner radius and heading are smooth functions of the station, drawn at random. Areas are closed
+form; volume is the integral of the area (Pappus: the middle of every section lies on the centreline); the inner
+wall is integrated on a fine grid and its tightest 30 degrees fitted by least squares. Nothing of portgeo is used:
+no loft, no interpolant, no fit of ours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.integrate import cumulative_trapezoid
+from scipy.optimize import least_squares
+from scipy.special import erf
+
+FINE = 4001  # stations of the truth
+WINDOW = np.radians(30.0)  # of turning, that the tightest radius is of
+TEMPLATE_STEP = 25.4 / 32.0  # mm: radius gauges in steps of 1/32 in, common practice
+ZERO = 0.02  # mm: a micrometer set against a ring is off by so much in all that it reads
+READING = 0.025  # mm: a careful hand
+HEADING = np.radians(1.0)  # read with a protractor by hand
+STATION = 0.1  # mm: along the middle, off a rule in 1/64 in
+
+
+@dataclass(frozen=True)
+class SmoothPort:
+    """A port's truth, mm, mm2, mm3, radians, at `station` (FINE,)."""
+
+    station: np.ndarray
+    height: np.ndarray
+    width: np.ndarray
+    corner: np.ndarray
+    heading: np.ndarray
+
+    @property
+    def area(self) -> np.ndarray:
+        """Area of the rounded rectangles (FINE,): a corner of radius r leaves out r^2 (1 - pi / 4)."""
+        return self.height * self.width - (4.0 - np.pi) * self.corner**2
+
+    @property
+    def volume(self) -> float:
+        """Volume, by Pappus and the trapezium rule."""
+        return float(np.trapezoid(self.area, self.station))
+
+    def inner_line(self) -> np.ndarray:
+        """The floor's line (FINE, 2), in the plane of the turn; the port turns towards its floor."""
+        ahead = np.column_stack([np.cos(self.heading), -np.sin(self.heading)])
+        middle = cumulative_trapezoid(ahead, self.station, axis=0, initial=0.0)
+        floor = np.column_stack([-np.sin(self.heading), -np.cos(self.heading)])
+        return middle + self.height[:, None] / 2.0 * floor
+
+    def tightest(self) -> float:
+        """Smallest radius of a circle fitted to any 30 degrees of the inner line, or all where it turns less."""
+        line = self.inner_line()
+        step = np.gradient(line, axis=0)
+        turned = np.maximum.accumulate(-np.unwrap(np.arctan2(step[:, 1], step[:, 0])))
+        turned -= turned[0]
+        window = min(WINDOW, 0.999 * turned[-1])
+        radii = []
+        for start in np.linspace(0.0, turned[-1] - window, 60):
+            inside = np.flatnonzero((turned >= start) & (turned <= start + window))
+            if len(inside) > 4:
+                radii.append(_circle(line[inside[:: max(len(inside) // 60, 1)]]))
+        return float(min(radii))
+
+
+def _circle(points: np.ndarray) -> float:
+    """Radius of the geometric least-squares circle of points (n, 2)."""
+    middle = points.mean(axis=0)
+    p = points - middle
+    start = np.linalg.lstsq(np.column_stack([2.0 * p, np.ones(len(p))]), (p**2).sum(axis=1), rcond=None)[0]
+    radius = np.sqrt(start[2] + start[:2] @ start[:2])
+    fit = least_squares(lambda x: np.hypot(*(p - x[:2]).T) - x[2], [*start[:2], radius])
+    return float(fit.x[2])
+
+
+def _step(t: np.ndarray, at: float, width: float) -> np.ndarray:
+    """A smooth step from 0 to 1 over about four widths."""
+    rise = 0.5 * (1.0 + erf((t - at) / (np.sqrt(2.0) * width)))
+    return (rise - rise[0]) / (rise[-1] - rise[0])
+
+
+def smooth_port(rng: np.random.Generator) -> SmoothPort:
+    """A random port: from a tall entry, through one smooth turn towards its floor, to a squarer throat."""
+    length = rng.uniform(100.0, 150.0)
+    t = np.linspace(0.0, 1.0, FINE)
+    sizes = []
+    for first, last in (
+        (rng.uniform(42.0, 50.0), rng.uniform(35.0, 40.0)),
+        (rng.uniform(27.0, 32.0), rng.uniform(34.0, 39.0)),
+    ):
+        bump = rng.uniform(-0.04, 0.04) * np.exp(-(((t - rng.uniform(0.2, 0.8)) / rng.uniform(0.15, 0.3)) ** 2))
+        change = _step(t, rng.uniform(0.35, 0.65), rng.uniform(0.15, 0.35))
+        sizes.append((first + (last - first) * change) * (1.0 + bump))
+    height, width = sizes
+    corner = rng.uniform(4.0, 8.0) + rng.uniform(2.0, 8.0) * _step(t, rng.uniform(0.4, 0.7), rng.uniform(0.15, 0.3))
+    turn = np.radians(rng.uniform(40.0, 80.0))
+    # The inside of the turn keeps a radius: the turn takes long enough for the height.
+    spread = max(rng.uniform(0.08, 0.16), turn * 44.0 * 0.75 / (np.sqrt(2.0 * np.pi) * length))
+    heading = turn * _step(t, rng.uniform(0.5, 0.65), spread)
+    return SmoothPort(t * length, height, width, corner, heading)
+
+
+def as_measured(port: SmoothPort, rows: int, rng: np.random.Generator) -> list[dict[str, float]]:
+    """The port's rows as a person reads them: station_mm, height_mm, width_mm, corner_mm, turn_deg.
+
+    Rows stand closer where the port turns. The micrometer's zero is shared by all it reads; headings are read by
+    hand, and written as 0 where the eye sees no turn yet; corners by template, to the nearest step.
+    """
+    length = port.station[-1]
+    weight = 1.0 + 1.2 * np.gradient(port.heading) / np.gradient(port.heading).max()
+    along = cumulative_trapezoid(weight, port.station, initial=0.0)
+    places = np.linspace(0.0, along[-1], rows)
+    places[1:-1] += rng.uniform(-0.15, 0.15, rows - 2) * along[-1] / (rows - 1)
+    stations = np.interp(places, along, port.station).round(1)
+    stations[-1] = length
+    zero = ZERO * rng.standard_normal()
+    found = []
+    for s in stations:
+        height, width, corner, turn = (
+            float(np.interp(s, port.station, values)) for values in (port.height, port.width, port.corner, port.heading)
+        )
+        seen = turn > HEADING
+        found.append(
+            {
+                "station_mm": float(s) + (STATION * rng.standard_normal() if s > 0.0 else 0.0),
+                "height_mm": round(height + zero + READING * rng.standard_normal(), 2),
+                "width_mm": round(width + zero + READING * rng.standard_normal(), 2),
+                "corner_mm": TEMPLATE_STEP * round(corner / TEMPLATE_STEP),
+                "turn_deg": round(float(np.degrees(turn + HEADING * rng.standard_normal())), 1) if seen else 0.0,
+            }
+        )
+    return found
+
+
+def sheet_text(rows: list[dict[str, float]]) -> str:
+    """The rows as the sheet that a person would save."""
+    names = list(rows[0])
+    return "\n".join([",".join(names), *(",".join(f"{row[name]:.5g}" for name in names) for row in rows), ""])
