@@ -55,8 +55,8 @@ def _side_text(side: Side | None, d: Display) -> str:
         return "none: the port does not turn"
     tightest = f"{d.length(side.least_radius, label=False)}{_doubt(side.least_radius_u, d)}"
     return (
-        f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest {tightest}; "
-        f"turns {np.degrees(side.turn):.0f}° "
+        f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest {tightest};\n"
+        f"{'':<14}turns {np.degrees(side.turn):.0f}° "
         f"from {d.length(side.station_from)} to {d.length(side.station_to)}"
     )
 

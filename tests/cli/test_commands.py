@@ -19,7 +19,6 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import portgeo.survey
-import portgeo.survey.sheet_uncertainty
 from portgeo.cli import COMMANDS, main
 from portgeo.commands import demo
 from portgeo.io.meshes import read_mesh, write_mesh
@@ -69,14 +68,6 @@ def elbow_sheet():
         turn = float(np.degrees(np.arctan2(-ahead[2], ahead[0])))
         lines.append(f"{float(station)!r},{BORE},round,{turn!r},{x},{y},{z}")
     return "\n".join(lines) + "\n"
-
-
-@pytest.fixture(autouse=True, scope="module")
-def few_trials():
-    """The Monte Carlo behind ± has its own tests: here a few trials of it do."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(portgeo.survey.sheet_uncertainty, "SAMPLES", 8)
-        yield
 
 
 @pytest.fixture(scope="module")
