@@ -15,6 +15,7 @@ import argparse
 import json
 import os
 import platform
+import struct
 import subprocess
 import sys
 import tempfile
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from portgeo.section import Reading
 
 ROOT = Path(__file__).resolve().parent.parent
+WORD_BITS = 8 * struct.calcsize("P")
 REPORT = ROOT / "docs" / "benchmark.md"
 SIZES = (50_000, 250_000, 1_000_000)
 UNKNOWNS = (30_000, 100_000, 300_000)  # of the wall-speed solution
@@ -358,16 +360,9 @@ def whole_commands(sizes: Sequence[int]) -> list[str]:
 
 
 def machine() -> list[str]:
-    """Return lines that name the machine and the versions, without its name or any path."""
-    model = platform.processor() or platform.machine()
-    info = Path("/proc/cpuinfo")
-    if info.exists():
-        found = [
-            line.split(":", 1)[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")
-        ]
-        model = found[0] if found else model
+    """Return lines that tell the machine and the versions: no maker, no name and no path."""
     lines = [
-        f"- {os.cpu_count()} cores, {model}; {platform.system()}",
+        f"- {os.cpu_count()} cores, {WORD_BITS} bits; {platform.system()}",
         f"- Python {platform.python_version()}; " + ", ".join(f"{name} {version(name)}" for name in PACKAGES),
     ]
     if hasattr(os, "getloadavg"):

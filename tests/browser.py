@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
+BROWSERS = ("chromium", "chromium-browser")  # one browser, as two systems call its program
 QUIET = ("quic", "background-networking", "component-update", "sync")
 ARGUMENTS = ["--no-sandbox", "--no-first-run", *(f"--disable-{name}" for name in QUIET)]
 # A machine with no graphics draws by its processor.

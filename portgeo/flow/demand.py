@@ -18,7 +18,7 @@ INDEX_LIMIT = 0.6  # volumetric efficiency falls away past it (C. F. Taylor, vol
 TYPICAL_COEFFICIENT = 0.35  # mean flow coefficient on the valve's area, where none is measured (Taylor; from memory)
 # Horsepower for each cfm at 28 inH2O a cylinder, naturally aspirated, by two rules of thumb.
 POWER_RULE_LOW = 0.20  # ordinary good work: common practice, no source
-POWER_RULE_HIGH = 0.257  # the ceiling often put: from memory, no source
+POWER_RULE_HIGH = 0.26  # the ceiling often put, rounded: from memory, no source
 LIFT_STEPS = 721  # of the valve's opening, for the mean of its coefficient
 
 

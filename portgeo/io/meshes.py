@@ -250,4 +250,8 @@ def _glb(vertices: FloatArray, faces: IntArray, rgba: np.ndarray | None) -> byte
     from trimesh.exchange.gltf import export_glb
 
     mesh = trimesh.Trimesh(vertices / MM_PER["m"], faces, vertex_colors=rgba, process=False)
-    return bytes(export_glb(trimesh.Scene(mesh), include_normals=False))
+    return bytes(export_glb(trimesh.Scene(mesh), include_normals=False, tree_postprocessor=_made_here))
+
+
+def _made_here(tree: dict[str, Any]) -> None:
+    tree["asset"]["generator"] = "portgeo"

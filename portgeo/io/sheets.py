@@ -19,6 +19,7 @@ from portgeo.centreline import heading
 from portgeo.errors import GeometryError, InputError, PortgeoError
 from portgeo.io.columns import Column, named_columns
 from portgeo.io.files import read_bounded
+from portgeo.io.inside import kept_inside
 from portgeo.io.outlines import read_outline
 from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row, refuse_slipped_points
 from portgeo.io.tables import read_table
@@ -268,10 +269,9 @@ def _traced(row: Row, reading: Reading) -> Reading:
     if not name:
         row.refuse("outline", "the shape is outline, but no file is named", "Write the file with the traced outline")
     if name not in row.outlines:
-        # A path typed on Windows works elsewhere too.
-        path = next((p for p in (row.folder / name, row.folder / name.replace("\\", "/")) if _is_there(p)), None)
         try:
-            row.outlines[name] = read_outline(path or row.folder / name, row.unit)
+            # A path typed on Windows works elsewhere too.
+            row.outlines[name] = read_outline(kept_inside(row.folder, name.replace("\\", "/")), row.unit)
         except PortgeoError as error:
             place = f"{name}, {error.where}" if error.where else name
             raise type(error)(f"{place}: {error.what}", where=row.where("outline"), mend=error.mend) from error
@@ -289,13 +289,6 @@ def _traced(row: Row, reading: Reading) -> Reading:
 
 
 _OF_SHAPE = {"rect": _rect, "round": _round, "oval": _oval, "outline": _traced}
-
-
-def _is_there(path: Path) -> bool:
-    try:
-        return path.is_file()
-    except (OSError, ValueError):
-        return False
 
 
 def _required(row: Row, name: str) -> float:

@@ -66,6 +66,7 @@ ILLEGAL = openpyxl.cell.cell.ILLEGAL_CHARACTERS_RE
 
 def saved(book: Any) -> bytes:
     """Return a workbook's bytes without the time at which it was made."""
+    book.properties.creator, book.properties.lastModifiedBy = "portgeo", None
     stream = io.BytesIO()
     book.save(stream)
     found = io.BytesIO()

@@ -36,7 +36,7 @@ def png(figure: Figure) -> bytes:
     if figure.get_layout_engine() is not None:
         _settle(figure)
     stream = io.BytesIO()
-    canvas.print_png(stream)
+    canvas.print_png(stream, metadata={"Software": "portgeo"})
     return stream.getvalue()
 
 

@@ -107,5 +107,5 @@ def model_png(model: Model, scale: Scale, display: Display) -> bytes:
     draw_model(figure.add_axes((0.0, 0.14, 1.0, 0.86)), model, scale, display)
     draw_scale(figure.add_axes((0.25, 0.08, 0.5, 0.035)), scale, display)
     stream = io.BytesIO()
-    FigureCanvasAgg(figure).print_png(stream, metadata={"Software": None})
+    FigureCanvasAgg(figure).print_png(stream, metadata={"Software": "portgeo"})
     return stream.getvalue()

@@ -276,7 +276,7 @@ def power_text(demand: Mapping[str, Any]) -> str:
     of = f" from {flow['cfm_at_28_in_h2o']:.0f} cfm at 28 inH2O ({flow['of']})" if flow else ""
     return (
         f"Power: {low:.0f} to {high:.0f} hp{of}, an estimate by the trade’s rule of {POWER_RULE_LOW:.2f} to "
-        f"{POWER_RULE_HIGH:.3f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no "
+        f"{POWER_RULE_HIGH:.2f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no "
         "source). The upper figure is a ceiling that few engines reach; cam, compression, manifold, exhaust and fuel "
         "decide what is made. Prove it on a dynamometer, and leave a margin in rods, valve springs and fuel."
     )

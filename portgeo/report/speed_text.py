@@ -118,7 +118,7 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
         return "the air does not slow past the peak"
     asked = (
         f"past the peak the air is asked to slow at up to {_used(fall)} of what air along a wall can follow, by "
-        f"Stratford's rule; {fall.recovered:.0%} of the push of its speed turns back into pressure"
+        f"a published separation rule; {fall.recovered:.0%} of the push of its speed turns back into pressure"
     )
     if result.turning_on is not None and result.turning_on.exit:
         asked += "; judged up to the exit, where the air is still slowing"
@@ -209,7 +209,7 @@ def power_text(power: Power, cylinders: int) -> str:
         f"{low:.0f} to {high:.0f} hp, an estimate: what {cylinders} cylinders at {power.cfm_at_28:.0f} cfm (28 inH2O; "
         f"{power.flow_of}) could feed, naturally aspirated. {low:.0f} is ordinary good work, {POWER_RULE_LOW:.2f} "
         f"hp for each cfm a cylinder (common practice, no source); {high:.0f} is the ceiling often put, "
-        f"{POWER_RULE_HIGH:.3f} (from memory, no source), which few engines reach. Cam, compression, manifold, "
+        f"{POWER_RULE_HIGH:.2f} (from memory, no source), which few engines reach. Cam, compression, manifold, "
         "exhaust and fuel decide: prove it on a dynamometer, and leave a margin in rods, valve springs and fuel for "
         "what it does make"
     )

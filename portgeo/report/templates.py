@@ -6,6 +6,7 @@ Gauges come in; a file goes out, the same bytes for the same gauges.
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -25,6 +26,7 @@ DASH = {"today": (2.0, 1.5)}  # mm drawn and left out
 GREY: dict[Style, float] = {"today": 0.35, "mark": 0.35, "cut": 0.0, "edge": 0.0, "bar": 0.0}  # drawn in this order
 SVG_COLOUR: dict[Style, str] = {"cut": "#ff0000", "today": "#808080", "mark": "#0000ff", "bar": "#0000ff"}
 DXF_COLOUR: dict[Style, int] = {"cut": 1, "today": 8, "mark": 5, "bar": 5}
+SAVED_BY = re.compile(r"(\$LASTSAVEDBY\n *1\n)[^\n]*")
 
 
 def write_templates(
@@ -60,7 +62,8 @@ def pdf(laid: Sequence[Page]) -> bytes:
 
     stream = io.BytesIO()
     with rc_context({"font.family": "DejaVu Sans", "pdf.compression": 6}):
-        with PdfPages(stream, metadata={"Title": "Port templates, print at 100 %", "CreationDate": None}) as book:
+        told = {"Title": "Port templates, print at 100 %", "Creator": "portgeo", "Producer": None, "CreationDate": None}
+        with PdfPages(stream, metadata=told) as book:
             for page in laid:
                 figure = Figure(figsize=(page.width / MM_PER_INCH, page.height / MM_PER_INCH))
                 axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -149,4 +152,5 @@ def dxf(page: Page) -> bytes:
         drawing.write(stream)
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = before
-    return stream.getvalue().encode("utf-8")
+    # The library writes its own name here as it saves, after what the header was told.
+    return SAVED_BY.sub(r"\1portgeo", stream.getvalue()).encode("utf-8")

@@ -23,8 +23,7 @@ CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]
 AS_CAST, FIRST_CUT = str(DEMO / "demo-as-cast.csv"), str(DEMO / "demo-first-cut.csv")
 
 
-def command(monkeypatch, capsys, *args):
-    monkeypatch.setattr(cli, "COMMANDS", tuple({*cli.COMMANDS, "airspeed"}))
+def command(capsys, *args):
     status = cli.main(["airspeed", *args])
     out, err = capsys.readouterr()
     return status, out, err
@@ -162,11 +161,11 @@ def test_more_than_the_depression_can_give_is_said(elbow):
     assert "compressible" in [n.code for n in found.warnings]
 
 
-def test_the_command_answers_first_and_writes_every_key(tmp_path, monkeypatch, capsys):
+def test_the_command_answers_first_and_writes_every_key(tmp_path, capsys):
     made = tmp_path / "speed.json"
     table = tmp_path / "speed.csv"
     status, out, err = command(
-        monkeypatch, capsys, AS_CAST, "--cfm", "215", "--json", str(made), "--csv", str(table), "--points", "4000",
+        capsys, AS_CAST, "--cfm", "215", "--json", str(made), "--csv", str(table), "--points", "4000",
         "--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders", "4", "--valve", "44.5mm",
         "--beside", FIRST_CUT,
     )  # fmt: skip
@@ -193,7 +192,7 @@ def test_the_command_answers_first_and_writes_every_key(tmp_path, monkeypatch, c
     assert len(table.read_text(encoding="utf-8").splitlines()) == len(record["stations"]) + 1
 
 
-def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
+def test_through_a_bench_run_and_a_runner(tmp_path, capsys):
     bench = tmp_path / "bench.csv"
     bench.write_text(
         "state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,clay,0.3,150,25\n,,0.5,190,25\n"
@@ -208,7 +207,7 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
     )
     chart, curves = tmp_path / "c.png", tmp_path / "b.png"
     status, out, err = command(
-        monkeypatch, capsys, AS_CAST, "--bench", str(bench), "--run", "clay", "--lift", "0.5", "--runner", str(runner),
+        capsys, AS_CAST, "--bench", str(bench), "--run", "clay", "--lift", "0.5", "--runner", str(runner),
         "--points", "4000", "--chart", str(chart), "--bench-chart", str(curves), "--valve", "1.75in", "--throat",
         "1.47in", "--stem", "7mm",
     )  # fmt: skip
@@ -218,7 +217,7 @@ def test_through_a_bench_run_and_a_runner(tmp_path, monkeypatch, capsys):
     assert "throat less stem" in out
     assert chart.read_bytes().startswith(b"\x89PNG")
     assert curves.read_bytes().startswith(b"\x89PNG")
-    status, out, _ = command(monkeypatch, capsys, "--bench", str(bench))
+    status, out, _ = command(capsys, "--bench", str(bench))
     assert status == 0
     assert "run 2" in out
 
@@ -227,7 +226,7 @@ ENGINE = ("--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders"
 
 
 @pytest.mark.parametrize("how", ["--exhaust", "the file's name", "the run's state"])
-def test_an_exhaust_gets_no_power(tmp_path, monkeypatch, capsys, how):
+def test_an_exhaust_gets_no_power(tmp_path, capsys, how):
     """Both rules are of intakes (common practice, no source; Taylor): an exhaust is told neither, and why."""
     port, bench = tmp_path / ("exhaust-2.csv" if how == "the file's name" else "port.csv"), tmp_path / "bench.csv"
     port.write_text(
@@ -238,7 +237,7 @@ def test_an_exhaust_gets_no_power(tmp_path, monkeypatch, capsys, how):
     bench.write_text(f"state,lift_in,flow_cfm,depression_in_h2o\n{state},0.4,150,28\n", encoding="utf-8")
     made = tmp_path / "speed.json"
     args = [str(port), "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made)]
-    status, out, err = command(monkeypatch, capsys, *args, *(["--exhaust"] if how == "--exhaust" else []))
+    status, out, err = command(capsys, *args, *(["--exhaust"] if how == "--exhaust" else []))
     assert (status, err) == (0, "")
     assert " hp" not in out and "piston" not in out
     assert "an exhaust gets neither" in " ".join(out.split())
@@ -254,12 +253,10 @@ def test_an_exhaust_gets_no_power(tmp_path, monkeypatch, capsys, how):
         ("manifold bolted on", "bench run 'as cast, manifold bolted on': the manifold's loss is in it)"),
     ],
 )
-def test_power_says_whose_flow_it_is_of(tmp_path, monkeypatch, capsys, setup, says):
+def test_power_says_whose_flow_it_is_of(tmp_path, capsys, setup, says):
     bench, made = tmp_path / "bench.csv", tmp_path / "speed.json"
     bench.write_text(f"state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,{setup},0.4,150,28\n", encoding="utf-8")
-    status, out, _ = command(
-        monkeypatch, capsys, AS_CAST, "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made)
-    )
+    status, out, _ = command(capsys, AS_CAST, "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made))
     assert status == 0
     assert f"150 cfm (28 inH2O; {says}" in " ".join(out.split())
     flow = json.loads(made.read_text(encoding="utf-8"))["demand"]["power_flow"]
@@ -302,8 +299,8 @@ def test_peaks_at_two_flows_are_compared_at_one(elbow):
         (["--bench", "no-such-bench.csv"], "no-such-bench.csv"),
     ],
 )
-def test_bad_input_is_one_message_and_status_2(monkeypatch, capsys, args, says):
-    status, out, err = command(monkeypatch, capsys, *args)
+def test_bad_input_is_one_message_and_status_2(capsys, args, says):
+    status, out, err = command(capsys, *args)
     assert status == 2
     assert out == ""
     assert len(err.strip().splitlines()) == 1

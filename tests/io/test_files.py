@@ -6,12 +6,17 @@ import json
 import math
 
 import numpy as np
+import openpyxl
+import pypdfium2
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from portgeo.cli import main
 from portgeo.errors import InputError, OutputError
 from portgeo.io.files import atomic_write, check_free, read_bounded, sha256_of, write_json, write_table_csv
+from portgeo.io.workbooks import workbook_of
+from tests.conftest import DEMO
 
 
 def names(folder):
@@ -148,3 +153,22 @@ def test_tables_have_six_decimals_as_needed(tmp_path):
     assert back == [
         ["x", "y", "note"], ["0", "1.5", "a, b"], ["123456.789123", "0.0000000333333", ""], ["3", "", "0"],
     ]  # fmt: skip
+
+
+def test_files_say_what_made_them_and_nobodys_name(tmp_path, monkeypatch):
+    """Format by format: glTF 2.0 asset.generator, PDF /Creator, XLSX core properties, DXF $LASTSAVEDBY."""
+    for name in ("LOGNAME", "USER", "LNAME", "USERNAME"):
+        monkeypatch.setenv(name, "a-persons-account")
+    sheet = str(DEMO / "demo-as-cast.csv")
+    assert main(["loft", sheet, "-o", str(tmp_path / "a.glb"), "-q"]) == 0
+    for kind in ("pdf", "dxf"):
+        assert main(["templates", sheet, "--at", "1in", "--out", str(tmp_path / f"a.{kind}"), "-q"]) == 0
+    (tmp_path / "a.xlsx").write_bytes(workbook_of([("table", ["a"], [[1]])]))
+    glb = (tmp_path / "a.glb").read_bytes()
+    assert json.loads(glb[20 : 20 + int.from_bytes(glb[12:16], "little")])["asset"]["generator"] == "portgeo"
+    assert pypdfium2.PdfDocument(tmp_path / "a.pdf").get_metadata_dict()["Creator"] == "portgeo"
+    book = openpyxl.load_workbook(tmp_path / "a.xlsx").properties
+    assert (book.creator, book.lastModifiedBy) == ("portgeo", None)
+    drawings = sorted(tmp_path.glob("a*.dxf"))
+    assert drawings and all(b"$LASTSAVEDBY\n  1\nportgeo\n" in path.read_bytes() for path in drawings)
+    assert not any(b"a-persons-account" in path.read_bytes() for path in tmp_path.iterdir())

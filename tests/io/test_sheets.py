@@ -13,6 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from portgeo.cli import main
 from portgeo.errors import InputError, PortgeoError
 from portgeo.io.numbers import read_number
 from portgeo.io.sheets import read_sheet
@@ -171,6 +172,20 @@ def test_a_full_radius_end_read_a_hair_large_is_forgiven(tmp_path):
     assert sheet.readings[0].corner_roof == pytest.approx(0.8125 * INCH)
 
 
+@pytest.mark.parametrize(
+    "name", ["../secret.csv", "traces/../../secret.csv", "/etc/passwd", "c:\\secret.csv", "..\\s.csv"]
+)
+def test_an_outline_may_not_leave_the_sheets_folder(tmp_path, name, capsys):
+    (tmp_path / "secret.csv").write_text("x_in,y_in\n0,0\n1,0\n1,1\n0,1\n0,0\n")
+    (tmp_path / "mine").mkdir()
+    sheet = tmp_path / "mine" / "sheet.csv"
+    sheet.write_text(f"station_in,shape,outline\n0,outline,{name}\n1,outline,{name}\n")
+    for words in (["measure", str(sheet)], ["loft", str(sheet), "-o", str(tmp_path / "p.stl")]):
+        assert main(words) == 2
+        told = capsys.readouterr().err
+        assert "row 2, column outline" in told and "this file's folder" in told
+
+
 def test_a_traced_outline_beside_the_sheet(tmp_path):
     (tmp_path / "traces").mkdir()
     trace = "\n".join(f"{x},{y}" for x, y in [(0, 0), (2, 0), (2, 1), (0, 1), (0, 0)])
@@ -183,7 +198,7 @@ def test_a_traced_outline_beside_the_sheet(tmp_path):
     wrong = refusal(tmp_path, text.replace("a.csv,1", "a.csv,1.2"))
     assert wrong.where == "row 2, column height_in"
     gone = refusal(tmp_path, text.replace("traces/a", "traces/b"))
-    assert gone.where == "row 2, column outline" and "no such file" in str(gone)
+    assert gone.where == "row 2, column outline" and "there is no file" in str(gone)
 
 
 GOOD = [
