@@ -133,7 +133,7 @@ def bench(random: np.random.Generator) -> str:
 
 # The manifold's runners, plenum to flange: height, width and corner over the station. Inches.
 RUNNER_AT = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]
-RUNNER_HEIGHT = [2.180, 2.110, 2.060, 2.020, 1.990, 1.968]
+RUNNER_HEIGHT = [2.180, 2.110, 2.060, 2.025, 1.990, 1.968]
 RUNNER_WIDTH = [1.420, 1.330, 1.265, 1.215, 1.180, 1.158]
 RUNNER_CORNER = [0.400, 0.360, 0.320, 0.290, 0.260, 0.235]
 RUNNER_TURN = [0.0, 0.0, 5.0, 12.0, 16.0, 16.0]
@@ -171,6 +171,8 @@ def gasket() -> str:
     return "x_in,y_in\n" + "".join(f"{px:.4f},{py:.4f}\n" for px, py in outline)
 
 
+# The engine's sizes agree with each other and with no maker's: the throat is 87.5 % of the valve, the valve 49 % of
+# the bore, the rod 1.68 strokes, the greatest lift 0.29 of the valve. Common practice for such an engine, no source.
 JOB = f"""\
 # The whole of the demo in one job: portgeo report demo-job.toml --out report
 # One intake port of an engine that is invented, and so is every number of it.
@@ -181,14 +183,14 @@ customer = "First cut done and flowed; the second cut is planned. All of it is i
 [engine]
 name = "an invented four-cylinder for hill climbs"
 cylinders = 4
-bore = 3.500
-stroke = 3.200
-rod = 5.700
-rpm = 7500
-valve = 1.750
+bore = 3.440
+stroke = 3.060
+rod = 5.140
+rpm = 7800
+valve = 1.680
 throat = 1.470
 stem_mm = 7.0
-max_lift = 0.550
+max_lift = 0.480
 
 [metal]
 alloy = "aluminium"
@@ -248,7 +250,7 @@ cut_to = 3.600
 
 [[area]]
 station = 2.000
-area = 2.020
+area = 2.035
 
 [short_side]
 radius = 0.575

@@ -195,17 +195,17 @@ name = "EXAMPLE, an invented four-cylinder"
   # (for a scan of one, say where with entry and exit under [state.port_scan]).
   # What an engine asks of a port and the estimate of power are rules for intakes: an exhaust gets neither
 # cylinders = 4
-# bore = @3.500@
-# stroke = @3.200@
-# rod = @5.700@  # connecting rod, eye to eye
+# bore = @3.260@
+# stroke = @2.980@
+# rod = @5.020@  # connecting rod, eye to eye
 # rpm = 7000  # at which it should pull
-valve = @1.600@  # inlet valve's head
+valve = @1.560@  # inlet valve's head
 throat = @1.360@  # of the seat
 # stem_mm = 7.0
 # seat_width = @0.060@  # measured radially
 # seat_angle_deg = 45
 # valves = 1  # inlet valves a cylinder
-# max_lift = @0.500@  # greatest lift of the valve
+# max_lift = @0.450@  # greatest lift of the valve
 
 [metal]
 alloy = "aluminium"  # or "iron": the mass of what was cut is an estimate from a usual density

@@ -91,10 +91,10 @@ def test_a_broken_job_file_is_refused_with_one_message_and_nothing_is_written(fo
 @pytest.mark.parametrize(
     ("old", "new", "line", "says"),
     [
-        ("valve = 1.600", 'valve = "1.6"', "[engine] valve", "'1.6' is not a number"),
-        ("valve = 1.600", "valv = 1.6", "[engine] valv", "Did you mean valve"),
-        ("valve = 1.600", "valve = 160.0", "[engine] valve", "is not between 0.1181 and 11.81"),
-        ("valve = 1.600", "valve = 1.6\nvalve_mm = 40.6", "[engine] valve_mm", "given twice"),
+        ("valve = 1.560", 'valve = "1.6"', "[engine] valve", "'1.6' is not a number"),
+        ("valve = 1.560", "valv = 1.6", "[engine] valv", "Did you mean valve"),
+        ("valve = 1.560", "valve = 160.0", "[engine] valve", "is not between 0.1181 and 11.81"),
+        ("valve = 1.560", "valve = 1.6\nvalve_mm = 40.6", "[engine] valve_mm", "given twice"),
         ('units = "in"', 'units = "cm"', "units", 'Write  units = "in"'),
         ('units = "in"', 'unitz = "in"', "unitz", "Did you mean units?"),
         ('name = "as cast"', 'nmae = "as cast"', "[state] nmae", "Did you mean name"),
@@ -218,17 +218,17 @@ def test_a_wall_read_in_the_state_that_the_cut_starts_from_is_taken(folder):
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("valve = 1.600", "valve = 1,6", "1,6 has a decimal comma. Write  valve = 1.6  with a point"),
-        ("valve = 1.600", "valve_mm = 1 5/8", "1 5/8 is a fraction, of millimetres. Write a decimal, or name the key"),
+        ("valve = 1.560", "valve = 1,6", "1,6 has a decimal comma. Write  valve = 1.6  with a point"),
+        ("valve = 1.560", "valve_mm = 1 5/8", "1 5/8 is a fraction, of millimetres. Write a decimal, or name the key"),
         (
-            "valve = 1.600",
+            "valve = 1.560",
             "valve = 1 34/46",
             "'1 34/46' is a fraction, and no rule has an inch in 46 parts. Look for a",
         ),
-        ("valve = 1.600", "valve = 41 mm", "41 mm has its unit beside the number. Write  valve_mm = 41"),
-        ("valve = 1.600", "valve = .6", "Write  valve = 0.6  in its place"),
-        ("valve = 1.600", "valve = ", "valve has no value"),
-        ("valve = 1.600", "valve = 1.600\nvalve = 1.5", "valve comes twice"),
+        ("valve = 1.560", "valve = 41 mm", "41 mm has its unit beside the number. Write  valve_mm = 41"),
+        ("valve = 1.560", "valve = .6", "Write  valve = 0.6  in its place"),
+        ("valve = 1.560", "valve = ", "valve has no value"),
+        ("valve = 1.560", "valve = 1.560\nvalve = 1.5", "valve comes twice"),
         ('name = "as cast"', "name = as cast", 'as cast stands without quotes. Write  name = "as cast"'),
         ('name = "as cast"', 'name = "as cast', 'no closing quote. Write  name = "as cast"'),
         (
@@ -254,7 +254,7 @@ def test_a_slip_of_the_hand_is_told_with_its_line_and_how_it_is_written(folder, 
 @pytest.mark.parametrize("written", ["1 5/8", "1-5/8", '"1 5/8"', "'1 5/8'", '"1 5/8 in"', "1 5/8  # by the caliper"])
 def test_a_fraction_is_a_length_as_it_is_in_a_sheet(folder, written):
     job = folder / "parts.toml"
-    text = EXAMPLE.replace("valve = 1.600", f"valve = {written}", 1)
+    text = EXAMPLE.replace("valve = 1.560", f"valve = {written}", 1)
     job.write_text(re.sub(r"(?m)^at = .*?\]", "at = [1/2, 1.25, 2 1/4]", text), encoding="utf-8")
     read = read_job(job).job
     assert read.engine.valve == pytest.approx(1.625 * 25.4)
