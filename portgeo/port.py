@@ -16,7 +16,7 @@ from portgeo.centreline import Centreline, at
 from portgeo.errors import GeometryError
 from portgeo.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
 from portgeo.plane import FloatArray, IntArray, moments
-from portgeo.section import Reading, Section
+from portgeo.section import Mark, Reading, Section
 from portgeo.slicing import slice_mesh, tube_sections
 from portgeo.units import Notice
 
@@ -36,7 +36,7 @@ class Port:
     sections. noise : standard deviation of the mesh's points off the true wall.
     warnings : notices from the making. valve_end : the opening at the valve, an intake's exit or an
     exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry; None: the one next
-    to the valve.
+    to the valve. marks : what rows are marked as, and their stations.
     """
 
     centreline: Centreline
@@ -49,6 +49,11 @@ class Port:
     warnings: tuple[Notice, ...] = ()
     valve_end: Literal["entry", "exit"] = "exit"
     bend: int | None = None
+    marks: tuple[tuple[Mark, float], ...] = ()
+
+    def marked(self, mark: Mark) -> FloatArray:
+        """Return the stations (k,) of the rows with a mark."""
+        return np.array([station for name, station in self.marks if name == mark])
 
     def to_source(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""
@@ -73,6 +78,7 @@ def port_from_readings(
     surface = surface_from_readings(readings)
     made = loft(surface, chord_error, stations)
     spine, frame = _into_port_frame(surface)
+    marks = tuple((mark, float(s)) for r, s in zip(readings, surface.stations, strict=True) for mark in r.mark)
     return Port(
         centreline=spine,
         vertices=made.vertices @ frame[:3, :3].T + frame[:3, 3],
@@ -80,7 +86,15 @@ def port_from_readings(
         frame=frame,
         readings=tuple(readings),
         rows=surface.stations,
+        marks=marks,
+        valve_end=_valve_end(marks, surface.stations),
     )
+
+
+def _valve_end(marks: Sequence[tuple[Mark, float]], stations: FloatArray) -> Literal["entry", "exit"]:
+    """Return which opening is at the valve: the one that throat and seat are marked near, else the exit."""
+    at_valve = [station for mark, station in marks if mark in ("throat", "seat")]
+    return "entry" if at_valve and np.mean(at_valve) < np.mean(stations[[0, -1]]) else "exit"
 
 
 def _into_port_frame(surface: Surface) -> tuple[Centreline, FloatArray]:

@@ -28,6 +28,8 @@ from portgeo.plane import (
 WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
 Shape = Literal["rect", "round", "oval", "outline"]
 Tool = Literal["micrometer", "caliper", "rule", "template"]
+Mark = Literal["throat", "seat", "guide", "joint"]
+MARKS: tuple[Mark, ...] = ("throat", "seat", "guide", "joint")
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
 TEMPLATE_STEP_MM = 25.4 / 32.0  # radius templates come in steps of 1/32 in: common practice, no source
 HALF_STEP_MM = TEMPLATE_STEP_MM / 2.0 / float(np.sqrt(3.0))  # standard uncertainty of the nearest one (JCGM 100, 4.3.7)
@@ -75,6 +77,7 @@ class Reading:
     tool: Tool = "micrometer"
     turn_error: float = HEADING_ERROR
     note: str = ""
+    mark: tuple[Mark, ...] = ()
 
 
 @dataclass(frozen=True)

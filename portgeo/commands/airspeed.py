@@ -6,7 +6,7 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import add_common, add_scan, length_of, load_port, naming
+from portgeo.commands.common import add_bend, add_common, add_scan, length_of, load_port, naming
 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
@@ -78,6 +78,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
     parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
     parser.add_argument("--bench-chart", metavar="FILE", help="write the bench curves (png)")
+    add_bend(parser, exhaust=False)
     add_scan(parser)
     add_common(parser)
 
@@ -153,6 +154,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
     from portgeo.report.speed_text import NO_DEMAND, airspeed_text, beside_text
     from portgeo.report.throat_text import throat_notice
+    from portgeo.survey.throat import throat_of
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
 
@@ -163,10 +165,10 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
             picked = pick_run(bench, args.run_name)
     if picked is None:
         check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
+    args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
     loaded = load_port(args.port, args)
     display = loaded.display
     engine, valve = _engine_of(args, display), _valve_of(args, display)
-    exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
     flow = _number(args, "cfm") * M3_S_PER["cfm"] if picked is None else _flow_of(args, picked, depression, display)
 
     runner = load_port(args.runner, args) if args.runner else None
@@ -178,12 +180,12 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
     # A port that feeds several valves need not end in one throat.
     told = (
-        throat_notice(valve.throat, float(result.area[0 if exhaust else -1]))
+        throat_notice(valve.throat, throat_of(loaded.port, result.stations, result.area).area)
         if valve is not None and args.valves == 1
         else None
     )
     warnings += [told] if told is not None else []
-    if engine is not None and exhaust:
+    if engine is not None and args.exhaust:
         warnings.append(NO_DEMAND)
         engine = None
     title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"

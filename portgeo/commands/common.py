@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from portgeo.io.ports import Loaded
 
 __all__ = [
+    "add_bend",
     "add_common",
     "add_scan",
     "add_stations",
@@ -44,6 +45,24 @@ def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
 def add_stations(parser: argparse.ArgumentParser) -> None:
     """Add --stations."""
     parser.add_argument("--stations", type=_count, metavar="N", help="how many rows, from opening to opening")
+
+
+def add_bend(parser: argparse.ArgumentParser, *, exhaust: bool = True) -> None:
+    """Add which bend is worked on, and which end the valve is at."""
+    parser.add_argument(
+        "--bend", type=_count_from_one, metavar="N", help="the bend meant, from 1 at the entry (that next to the valve)"
+    )
+    if exhaust:
+        parser.add_argument(
+            "--exhaust", action="store_true", help="the port is an exhaust's: its valve is at the entry"
+        )
+
+
+def _count_from_one(text: str) -> int:
+    value = int(text) if text.isascii() and text.isdigit() and len(text) < 5 else 0
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number of a bend")
+    return value
 
 
 def add_scan(parser: argparse.ArgumentParser) -> None:
@@ -133,7 +152,10 @@ def load_port(path: str, args: argparse.Namespace) -> Loaded:
 
     given = (getattr(args, name, None) for name in SCAN_OPTIONS)
     with progress_bar(path, quiet=getattr(args, "quiet", False) or ports.is_sheet(path)) as progress:
-        return ports.load_port(path, ports.ScanSettings(*given), units=getattr(args, "units", None), progress=progress)
+        return ports.load_port(
+            path, ports.ScanSettings(*given), units=getattr(args, "units", None), progress=progress,
+            exhaust=bool(getattr(args, "exhaust", False)), bend=getattr(args, "bend", None),
+        )  # fmt: skip
 
 
 def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Loaded]:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from portgeo.commands.common import add_common, add_scan, add_stations, load_ports
+from portgeo.commands.common import add_bend, add_common, add_scan, add_stations, load_ports
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
 COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
@@ -59,6 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--after-entry", type=_point, metavar="X,Y,Z", help="as --entry, on AFTER's own mesh")
     parser.add_argument("--after-exit", type=_point, metavar="X,Y,Z", help="as --exit, on AFTER's own mesh")
     parser.add_argument("--after-units-in", choices=("mm", "in"), help="as --units-in, of AFTER alone")
+    add_bend(parser)
     add_scan(parser)
     add_common(parser)
 

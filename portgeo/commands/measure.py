@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portgeo.commands.common import add_common, add_scan, add_stations, load_port, naming, refuse_scan_options
+from portgeo.commands.common import add_bend, add_common, add_scan, add_stations, load_port, naming, refuse_scan_options
 
 HELP = "measure a port: volume, least area, short side, then every station"
 EXAMPLE = """examples:
@@ -26,6 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_stations(parser)
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedule (png)")
+    add_bend(parser)
     add_scan(parser)
     add_common(parser)
 

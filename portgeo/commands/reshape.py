@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from portgeo.commands.common import add_common, add_scan, load_port
+from portgeo.commands.common import add_bend, add_common, add_scan, load_port
 
 if TYPE_CHECKING:
     from portgeo.io.ports import Loaded
@@ -37,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     metal = parser.add_mutually_exclusive_group()
     metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="of the casting")
     metal.add_argument("--density", type=_density, metavar="G_CC", help="its density, grams per cc")
+    add_bend(parser)
     add_scan(parser)
     add_common(parser)
 

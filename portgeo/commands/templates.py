@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from os.path import basename
 
-from portgeo.commands.common import add_common, add_scan, length_of, load_port
+from portgeo.commands.common import add_bend, add_common, add_scan, length_of, load_port
 
 HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
 EXAMPLE = """examples:
@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--target", metavar="FILE", help="what is wanted (toml): gauges of the port as it will be")
     parser.add_argument("--out", metavar="FILE", required=True, help="a pdf to print, a dxf or svg for a cutter")
     parser.add_argument("--paper", choices=("A4", "Letter"), help="of the pdf (Letter for inches, else A4)")
+    add_bend(parser)
     add_scan(parser)
     add_common(parser, csv=False)
 

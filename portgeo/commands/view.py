@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portgeo.commands.common import add_scan, load_port, naming, refuse_scan_options
+from portgeo.commands.common import add_bend, add_scan, load_port, naming, refuse_scan_options
 
 HELP = "look at a port in 3D, or at two states side by side, in a window or as a picture"
 EXAMPLE = """examples:
@@ -22,6 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("other", metavar="OTHER", nargs="?", help="another state of it, to stand beside it")
     parser.add_argument("--picture", metavar="FILE", help="write a picture (png) and open no window")
     parser.add_argument("--units", choices=("in", "mm"), help="unit of what is shown (the file's own)")
+    add_bend(parser)
     add_scan(parser)
     parser.add_argument("--force", action="store_true", help="overwrite a picture that is there already")
 

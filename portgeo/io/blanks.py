@@ -15,15 +15,15 @@ TOKEN = re.compile(r"@([\d.]+)@(2?)")  # a length of the texts below, or with a 
 PLACEHOLDER = "EXAMPLE"  # how a text of the example begins that is to be overwritten
 EXAMPLE = "# EXAMPLE, all of it invented: overwrite every number with yours."
 
-# Invented. Inches and degrees: station, height, width, shape, corner at roof and floor, turn, rise, note.
+# Invented. Inches and degrees: station, height, width, shape, corner at roof and floor, turn, rise, mark, note.
 READINGS = (
-    (0.0, 1.800, 1.100, "rect", 0.220, 0.220, 0, 0.000, "flange"),
-    (0.8, 1.710, 1.100, "rect", 0.250, 0.245, 0, 0.010, ""),
-    (1.6, 1.640, 1.110, "rect", 0.310, 0.290, 0, 0.015, "turn begins"),
-    (2.4, 1.500, 1.210, "rect", 0.450, 0.430, 36, 0.010, "short side"),
-    (3.0, 1.380, 1.330, "rect", 0.640, 0.640, 64, 0.000, "bowl"),
-    (3.4, 1.360, None, "round", None, None, 70, 0.000, "throat"),
-    (3.7, 1.360, None, "round", None, None, 70, 0.000, "throat"),
+    (0.0, 1.800, 1.100, "rect", 0.220, 0.220, 0, 0.000, "joint", "flange"),
+    (0.8, 1.710, 1.100, "rect", 0.250, 0.245, 0, 0.010, "", ""),
+    (1.6, 1.640, 1.110, "rect", 0.310, 0.290, 0, 0.015, "", "turn begins"),
+    (2.4, 1.500, 1.210, "rect", 0.450, 0.430, 36, 0.010, "", "short side"),
+    (3.0, 1.380, 1.330, "rect", 0.640, 0.640, 64, 0.000, "guide", "bowl"),
+    (3.4, 1.360, None, "round", None, None, 70, 0.000, "", "bore"),
+    (3.7, 1.360, None, "round", None, None, 70, 0.000, "throat", "just under the seat"),
 )
 READING_ERROR = 0.001
 BENCH = ((0.1, 58.0), (0.2, 110.0), (0.3, 144.0), (0.4, 163.0), (0.5, 172.0), (0.6, 176.0))  # lift, cfm: invented
@@ -53,8 +53,8 @@ def example_stations(unit: LengthUnit) -> list[float]:
 
 def section_rows(unit: LengthUnit) -> tuple[list[str], list[list[str]]]:
     """Return the header and the rows of the example's section sheet."""
-    columns = ("station", "height", "width", "shape", "corner_roof", "corner_floor", "turn_deg", "rise")
-    plain = ("shape", "turn_deg")
+    columns = ("station", "height", "width", "shape", "corner_roof", "corner_floor", "turn_deg", "rise", "mark")
+    plain = ("shape", "turn_deg", "mark")
     header = [name if name in plain else f"{name}_{unit}" for name in columns]
     rows = []
     for reading in READINGS:
@@ -127,7 +127,7 @@ walls = ["roof", "right", "floor", "left"]  # those that may be cut; each reache
 epoxy = false  # true: metal may be "put back" with epoxy where a smaller area is wanted
 # epoxy_depth = @0.060@  # and no thicker than this
 
-# throat_area = @2.20@2  # what percentages below are of; without it, the area of the port's exit today
+# throat_area = @2.20@2  # what percentages below are of; without it, today's area at the row marked throat
 # throat_diameter = @1.674@  # or this
 
 # One block for each station where an area is wanted. An area is met from below: the cut is the

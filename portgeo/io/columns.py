@@ -18,7 +18,7 @@ LENGTHS = (
     "rise", "shift", "reading_error", "x", "y", "z",
 )  # fmt: skip
 ANGLES = ("turn", "swing", "turn_error")
-TEXTS = ("shape", "outline", "tool", "note")
+TEXTS = ("shape", "outline", "tool", "mark", "note")
 KNOWN: dict[str, tuple[str, str]] = {
     **{f"{name}_{unit}": (name, unit) for name in LENGTHS for unit in ("in", "mm")},
     **{f"{name}_deg": (name, "deg") for name in ANGLES},

@@ -7,7 +7,7 @@ notices of its reading go out, or a refusal that names the file.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from portgeo.io.sheets import read_sheet
 from portgeo.io.toml_tables import TOML, no_port
 from portgeo.plane import FloatArray
 from portgeo.port import Port, port_from_readings
+from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.units import MM_PER, Display, LengthUnit, Notice
 
 SHEET_TYPES = (".csv", ".xlsx")
@@ -67,22 +68,32 @@ def load_port(
     name: str | None = None,
     units: LengthUnit | None = None,
     progress: Callable[[str, float], None] | None = None,
+    exhaust: bool = False,
+    bend: int | None = None,
 ) -> Loaded:
     """Return the port in a section sheet or a mesh file.
 
     settings : of a mesh; a sheet takes none. name : of the file in records and refusals, where it is
-    not its path. units : to show it in, the file's own by default. Raises InputError or GeometryError
-    naming the file.
+    not its path. units : to show it in, the file's own by default. exhaust : its
+    valve is at the entry. bend : number of the bend that is worked on, from 1 at the entry. Raises
+    InputError or GeometryError naming the file.
     """
     settings = settings or ScanSettings()
     with naming(name or path):
         if is_sheet(path):
-            return _from_sheet(path, name or path, units)
+            return _meant(_from_sheet(path, name or path, units), exhaust, bend)
         if Path(path).suffix.lower() in OTHER_TABLES:
             raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
-        return _from_mesh(path, name or path, settings, units, progress)
+        return _meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
+
+
+def _meant(loaded: Loaded, exhaust: bool, bend: int | None) -> Loaded:
+    """Return a port with what is said of its valve's end and of the bend that is worked on."""
+    port = replace(loaded.port, bend=bend, valve_end="entry" if exhaust else loaded.port.valve_end)
+    meant_bend(port, port_bends(port))
+    return replace(loaded, port=port)
 
 
 def _from_sheet(path: str, name: str, units: LengthUnit | None) -> Loaded:

@@ -25,7 +25,7 @@ from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row, refuse_slipped_points
 from portgeo.io.tables import read_table
 from portgeo.io.toml_tables import TOML, no_port
 from portgeo.plane import FloatArray
-from portgeo.section import HEADING_ERROR, TOOLS, Reading, Shape, Tool, outline_of
+from portgeo.section import HEADING_ERROR, MARKS, TOOLS, Mark, Reading, Shape, Tool, outline_of
 from portgeo.units import LengthUnit, Notice
 
 SHEET_LIMIT = 5_000_000  # bytes
@@ -93,6 +93,7 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         for before, after in pairwise(zip(rows, readings, strict=True)):
             _check_neighbours(*before, *after)
         _check_headings(rows)
+        _check_marks(rows, readings)
         notices = (
             *_corner_notices(rows, readings),
             *_unit_notices(readings, unit),
@@ -146,6 +147,7 @@ def _reading(row: Row, default_error: float | None) -> Reading:
         tool=tool,
         turn_error=_turn_error(row),
         note=row.text("note"),
+        mark=_marks(row),
     )
     reading = _OF_SHAPE[reading.shape](row, reading)
     if error is not None and error > LARGEST_ERROR * min(reading.height, reading.width):
@@ -205,6 +207,24 @@ def _tool_notices(rows: Sequence[Row]) -> tuple[Notice, ...]:
             "zero of one tool",
         ),
     )
+
+
+def _marks(row: Row) -> tuple[Mark, ...]:
+    """Return what a row is marked as, several words with a space or a comma between."""
+    words = row.text("mark").casefold().replace(",", " ").split()
+    for word in words:
+        if word not in MARKS:
+            row.refuse("mark", f"{word[:40]!r} is no mark", f"Write {', '.join(MARKS)}, or several with a space")
+    return tuple(mark for mark in MARKS if mark in words)
+
+
+def _check_marks(rows: Sequence[Row], readings: Sequence[Reading]) -> None:
+    """Refuse a second throat: a port has one, and percentages are of it."""
+    marked = [row for row, reading in zip(rows, readings, strict=True) if "throat" in reading.mark]
+    if len(marked) > 1:
+        marked[1].refuse(
+            "mark", f"row {marked[0].number} is marked throat too", "Mark one row, the bore just under the valve seat"
+        )
 
 
 def _angle(row: Row, name: str) -> float:

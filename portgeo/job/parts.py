@@ -25,7 +25,7 @@ from portgeo.report.balance_text import balance_record
 from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import unique
 from portgeo.report.joint_text import match_record
-from portgeo.report.records import survey_record
+from portgeo.report.records import survey_record, throat_record
 from portgeo.survey import survey
 from portgeo.units import Display, Notice
 
@@ -52,7 +52,10 @@ def read(given: Given) -> Part:
         scan["with_stem_mm"] = scan.pop("with_stem")
     name = given.names["part"]
     try:
-        loaded = load_port(str(given.paths["part"]), ScanSettings(**scan), name=name, units=given.settings["units"])
+        loaded = load_port(
+            str(given.paths["part"]), ScanSettings(**scan), name=name, units=given.settings["units"],
+            exhaust=given.settings["exhaust"],
+        )  # fmt: skip
         return Part(_in_job_words(loaded), skin_of(loaded.port))
     except PortgeoError as refusal:
         what, mend = in_job_words(refusal.what), in_job_words(refusal.mend)
@@ -76,6 +79,7 @@ def measured(given: Given) -> Measured:
     except PortgeoError as refusal:
         raise refusal.in_file(loaded.source["file"]) from None
     record = survey_record(found, loaded.source, (*loaded.warnings, *found.warnings), loaded.display)
+    record["throat"] = throat_record(found.throat, given.settings["valve"])
     return Measured(found, record)
 
 

@@ -149,13 +149,7 @@ def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, st
     # Where a port feeds several valves, its end need not be one throat.
     if engine is None or engine.throat is None or engine.valves != 1:
         return
-    end = "entry" if engine.port == "exhaust" else "exit"
-    found = [
-        throat_notice(engine.throat, opening["area_mm2"])
-        for state in states
-        for opening in state["port"]["openings"]
-        if opening["role"] == end
-    ]
+    found = [throat_notice(engine.throat, state["port"]["throat"]["area_mm2"]) for state in states]
     if found and found[-1] is not None and None not in found:
         message = found[-1].message(Display(steps.job.job.units))
         yield {"code": found[-1].code, "message": message, "about": f"[engine] throat and {states[-1]['name']}"}

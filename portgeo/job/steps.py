@@ -94,7 +94,10 @@ def steps_of(job: JobFile) -> Steps:
     parts = _read(steps)
     for (k, part), name in parts.items():
         state = job.job.state[k].name
-        steps.add(f"survey {part} {k}", f"measuring {_of(part, state)}", "parts.measured", {}, needs={"part": name})
+        settings = {"valve": _one_valve(steps) if part == "port" else None}
+        steps.add(
+            f"survey {part} {k}", f"measuring {_of(part, state)}", "parts.measured", settings, needs={"part": name}
+        )
     _compared(steps, parts)
     _joints(steps, parts)
     _flow(steps, parts)
@@ -139,7 +142,9 @@ def _read_one(
             f"'{file}' is a section sheet, and what is said of a scan is for a mesh",
             file=str(steps.job.path), where=steps.job.where(*place), mend="Leave out the table of its scan",
         )  # fmt: skip
-    settings = {"units": steps.job.job.units, "scan": scan.model_dump() if scan else {}}
+    engine = steps.job.job.engine
+    exhaust = engine is not None and engine.port == "exhaust" and place[2] == "port"
+    settings = {"units": steps.job.job.units, "scan": scan.model_dump() if scan else {}, "exhaust": exhaust}
     files = [("part", file, what)]
     files += [(f"outline {k}", other, f"outline in {file}") for k, other in enumerate(_outlines(steps, file))]
     return steps.add(name, title, "parts.read", settings, files)
@@ -275,6 +280,12 @@ def _valve(steps: Steps) -> dict[str, float] | None:
     return {name: getattr(engine, name) for name in VALVE_KEYS}
 
 
+def _one_valve(steps: Steps) -> float | None:
+    """Return the valve's diameter, where a port has one valve and not several at one end."""
+    engine = steps.job.job.engine
+    return None if engine is None or engine.valves != 1 else engine.valve
+
+
 def _speed(steps: Steps, name: str, title: str, state: State, port: str, runner: str | None) -> None:
     job = steps.job.job
     assert job.bench is not None
@@ -302,7 +313,8 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     settings = {"metal": _metal(steps), "units": job.units, "folder": PurePosixPath(file).parent.as_posix()}
     settings["state"] = job.state[k].name
     plan = steps.add("plan", "planning the cut", "cut.planned", settings, files, {"part": parts[k, "port"]})
-    steps.add("planned survey", "measuring the planned port", "parts.measured", {}, needs={"plan": plan})
+    valve = {"valve": _one_valve(steps)}
+    steps.add("planned survey", "measuring the planned port", "parts.measured", valve, needs={"plan": plan})
     if job.bench is not None:
         runner = parts.get((k, "runner"))
         _speed(steps, "planned speed", "solving the planned port's air speed", job.state[k], plan, runner)

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from portgeo.report.notices import WIDTH, notices_lines
+from portgeo.section import wall_name
 from portgeo.survey.advice import WORDS
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Side
@@ -26,8 +27,10 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
         "stem and guide not counted",
         f"  least area  {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
         f"at station {d.length(survey.least_station)}",
-        f"  short side  {_side_text(survey.short_side, d)}",
+        f"  short side  {_side_text(survey.short_side, d)}{_numbered(survey)}",
         f"  long side   {_side_text(survey.long_side, d)}",
+        *_other_bends(survey, d),
+        f"  throat      {_throat_text(survey, d)}",
         f"  length      {d.length(survey.length)}; mean area {d.area(survey.mean_area)}; "
         f"entry {d.area(survey.area[0])}, exit {d.area(survey.area[-1])}",
         f"  taper       {_taper_text(survey)}",
@@ -54,10 +57,35 @@ def _side_text(side: Side | None, d: Display) -> str:
     if side is None:
         return "none: the port does not turn"
     tightest = f"{d.length(side.least_radius, label=False)}{_doubt(side.least_radius_u, d)}"
+    radius = f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest {tightest}"
     return (
-        f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest {tightest};\n"
+        f"{radius if side.is_round else f'tightest radius {tightest} (no one circle fits it)'};\n"
         f"{'':<14}turns {np.degrees(side.turn):.0f}° "
         f"from {d.length(side.station_from)} to {d.length(side.station_to)}"
+    )
+
+
+def _numbered(survey: Survey) -> str:
+    """Return which of several bends the short side is of, and which wall it is on."""
+    if survey.bend is None or len(survey.bends) == 1:
+        return ""
+    number = survey.bends.index(survey.bend) + 1
+    return f" (bend {number}, {wall_name(survey.bend.plane.wall)})"
+
+
+def _other_bends(survey: Survey, d: Display) -> Iterator[str]:
+    """Yield a line for each bend but the one that the short side is of."""
+    for k, bend in enumerate(survey.bends):
+        if bend is not survey.bend:
+            yield f"  {f'bend {k + 1}':<11} {_side_text(bend.short, d)} ({wall_name(bend.plane.wall)})"
+
+
+def _throat_text(survey: Survey, d: Display) -> str:
+    throat = survey.throat
+    how = "" if throat.told_by == "mark" else f" (least near the {survey.port.valve_end})"
+    return (
+        f"{d.area(throat.area, label=False)} ± {d.area(_two(throat.area_u))} at station {d.length(throat.station)}, "
+        f"a bore of {d.length(throat.diameter)}{how}"
     )
 
 

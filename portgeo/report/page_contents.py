@@ -117,7 +117,7 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
     rows: list[tuple[Any, ...]] = []
     sides: list[tuple[Any, ...]] = []
     for part, state, record in surveys_of(results):
-        side, least = record["short_side"], record["least_area"]
+        least = record["least_area"]
         # A planned port is computed: it has no doubt to tell.
         told = _no_doubt if record is (results["plan"] or {}).get("planned") else _two
         rows.append(
@@ -126,10 +126,12 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
                 least["area_mm2"], told(least["area_u_mm2"]), least["station_mm"], record["length_mm"],
             )
         )  # fmt: skip
-        if side:
+        bends = record["bends"]
+        for k, side in enumerate(bends):
+            name = part if len(bends) == 1 else f"{part}, bend {k + 1}"
             sides.append(
                 (
-                    state, part, side["radius_mm"], told(side["radius_u_mm"]), side["least_radius_mm"],
+                    state, name, side["radius_mm"], told(side["radius_u_mm"]), side["least_radius_mm"],
                     side["station_from_mm"], side["station_to_mm"], side["turn_deg"],
                 )
             )  # fmt: skip

@@ -260,11 +260,10 @@ def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
         f"an exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
         f"{d.length(record['least_area']['station_mm'])}"
     )
-    side = record["short_side"]
-    if side:
+    for k, bend in enumerate(record["bends"]):
         text += (
-            f"; it turns {side['turn_deg']:.0f}° towards the {wall_name(side['wall'])} between stations "
-            f"{d.length(side['station_from_mm'])} and {d.length(side['station_to_mm'])}"
+            f"{', and' if k else '; it turns'} {bend['turn_deg']:.0f}° towards the {wall_name(bend['wall'])} between "
+            f"stations {d.length(bend['station_from_mm'])} and {d.length(bend['station_to_mm'])}"
         )
     return text + "."
 

@@ -15,6 +15,7 @@ from portgeo.report.notices import notices_record
 from portgeo.section import WALLS
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Bend
+from portgeo.survey.throat import Throat
 from portgeo.units import MM_PER, Display, Notice
 
 _IN_RECORD = {"volume": 1e-3, "least_area": 1.0, "short_side": 1.0}  # its unit is its quantity's: cc, mm2, mm
@@ -68,6 +69,7 @@ def survey_record(
         },
         "short_side": _side_record(survey, survey.bend, inner=True),
         "long_side": _side_record(survey, survey.bend, inner=False),
+        "throat": throat_record(survey.throat),
         "bends": [_bend_record(survey, bend) for bend in survey.bends],
         "uncertainty": {
             quantity: [{"source": share.source, "u": _IN_RECORD[quantity] * share.u} for share in budget]
@@ -118,6 +120,18 @@ def _side_record(survey: Survey, bend: Bend | None, *, inner: bool) -> dict[str,
         "station_to_mm": side.station_to,
         "apex_mm": survey.port.to_source(side.apex),
         "fit_rms_mm": side.fit_rms,
+    }
+
+
+def throat_record(throat: Throat, valve: float | None = None) -> dict[str, Any]:
+    """Return the record of a throat; valve : the diameter of its valve's head, mm, where it is known."""
+    return {
+        "station_mm": throat.station,
+        "area_mm2": throat.area,
+        "area_u_mm2": throat.area_u,
+        "diameter_mm": throat.diameter,
+        "from": throat.told_by,
+        "percent_of_valve": None if valve is None else throat.percent_of(valve),
     }
 
 

@@ -57,7 +57,7 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
         stations=stations,
         depth=at_stations(grid, at_hours(grid, plan.depth), stations),
         area_before=at_stations(grid, plan.area_before, stations),
-        wanted=wanted_areas(plan.target, stations, plan.target.throat_area or float(plan.area_before[-1])),
+        wanted=wanted_areas(plan.target, stations, plan.throat_area),
         area=at_stations(grid, plan.area_after, stations),
         height=np.array([[m.height for m in each] for each in measures]).T,
         width=np.array([[m.width for m in each] for each in measures]).T,

@@ -14,8 +14,9 @@ import numpy as np
 
 from portgeo.plane import FloatArray, IntArray
 from portgeo.reshape.grid import WallGrid, exits
-from portgeo.reshape.target import Target
+from portgeo.reshape.target import Target, wanted_areas
 from portgeo.section import WALLS
+from portgeo.survey.throat import Throat
 from portgeo.units import Notice
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
@@ -24,6 +25,8 @@ GASKET_CARRY_MM = 6.0  # the gasket line holds this far in: a lip behind it woul
 CLEAR_MM = 1e-4  # a march towards an outer mesh ends this close to its least distance
 MARCH_STEPS = 60
 NOTHING = np.inf
+AT_THROAT_MM = 0.05  # a named station nearer to the throat than this is the throat
+THROAT_ASKED = 1e-4  # of its area: what is wanted there in percent of itself is not more
 
 
 @dataclass(frozen=True)
@@ -84,6 +87,19 @@ def chosen_limits(grid: WallGrid, target: Target) -> list[Limit]:
         within = (grid.clock - keep.clock_start) % 12.0 <= span
         limits.append(Limit(keep.name, np.where(along[:, None] & within, 0.0, NOTHING)))
     return limits
+
+
+def throat_kept(grid: WallGrid, target: Target, throat: Throat, throat_area: float, *, at_entry: bool) -> list[Limit]:
+    """Return that a marked throat, and the seat beyond it, stay as they are unless more area is wanted at the throat.
+
+    A cut beside it would else fade out through it, and percentages are of it.
+    """
+    wanted = wanted_areas(target, np.array([throat.station]), throat_area)[0]
+    if throat.told_by != "mark" or wanted > throat.area * (1.0 + THROAT_ASKED):
+        return []
+    beyond = grid.stations - throat.station
+    held = (-beyond if at_entry else beyond) >= -AT_THROAT_MM
+    return [Limit("throat", np.where(np.broadcast_to(held[:, None], grid.lean.shape), 0.0, NOTHING))]
 
 
 def wall_limit(grid: WallGrid, readings: Sequence[WallReading], least_wall: float) -> Limit:

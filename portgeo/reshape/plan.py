@@ -16,11 +16,12 @@ from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
-from portgeo.reshape.limits import Limit, WallLeft, chosen_limits, together
+from portgeo.reshape.limits import AT_THROAT_MM, Limit, WallLeft, chosen_limits, throat_kept, together
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
+from portgeo.survey.throat import throat_of, unmarked
 from portgeo.triangles import volume
 from portgeo.units import MILLIMETRES, Display, Notice
 
@@ -58,7 +59,8 @@ class Plan:
 
     grid : the wall at n stations and m places. depth : (n, m), square to the wall, negative for
     epoxy. travel : (n, m), the same along the way the grid's places move. limit : (n, m), the most
-    that `travel` may be. wanted : (n,) areas, nan where none is. area_before, area_after : (n,).
+    that `travel` may be. wanted : (n,) areas, nan where none is. area_before, area_after : (n,). throat_area : what
+    percentages are of.
     after : the port as it will be. removed, added : mm3. volume_before : mm3 of today's mesh.
     walls_left : where the wall was read, the least first.
     """
@@ -71,6 +73,7 @@ class Plan:
     limit: FloatArray
     wanted: FloatArray
     area_before: FloatArray
+    throat_area: float
     area_after: FloatArray
     after: Port
     removed: float
@@ -93,6 +96,8 @@ def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
     first, last = port.centreline.stations[[0, -1]]
     count = int(np.clip(np.ceil((last - first) / NODE_MM) + 1, LEAST_NODES, MOST_NODES))
     even, named = np.linspace(first, last, count), np.clip(wanted_stations(target), first, last)
+    throat = port.marked("throat")
+    named = np.concatenate([named, throat[np.abs(throat[:, None] - named).min(axis=1, initial=np.inf) > AT_THROAT_MM]])
     gap = (last - first) / (count - 1)
     # A named station takes the place of a measured or an even one that stands close by, a measured one of an even.
     for others in (port.rows, even):
@@ -124,10 +129,16 @@ def plan_cut(
     """
     check_target(target, port, display)
     grid, rows = planning_grid(port, target)
+    throat = throat_of(port, grid.stations, grid.areas)
+    throat_area = target.throat_area or throat.area
     limits = [*chosen_limits(grid, target), *(make(grid) for make in limits_of)]
+    if like is None:
+        limits += throat_kept(grid, target, throat, throat_area, at_entry=port.valve_end == "entry")
     limit = together(limits, grid.lean.shape)
     lowest = np.where(limit > 0.0, -target.fill / grid.lean, 0.0)  # where no cut may go, no epoxy may either
     notices: list[Notice] = []
+    if target.throat_area is None and any(each.of_throat for each in target.areas):
+        notices += unmarked(throat, port)
     base = np.zeros(grid.lean.shape)
     if like is not None:
         noise = float(np.hypot(port.noise, like.noise))
@@ -141,7 +152,7 @@ def plan_cut(
     base = np.clip(base, lowest, limit)
 
     wanted = np.full(len(grid.stations), np.nan)
-    wanted[rows] = wanted_areas(target, grid.stations[rows], target.throat_area or float(grid.areas[-1]))
+    wanted[rows] = wanted_areas(target, grid.stations[rows], throat_area)
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
     blend = blend_of(grid, rows, columns)
     fair = fairness(grid, blend, base, cut.radius) if cut is not None and cut.radius > 0.0 else None
@@ -186,6 +197,7 @@ def plan_cut(
         limit=limit,
         wanted=wanted,
         area_before=grid.areas,
+        throat_area=throat_area,
         area_after=area_after,
         after=after,
         removed=removed,

@@ -63,7 +63,7 @@ class Target:
     blend : the length over which a cut fades. greatest_depth : square to the wall. fill : the
     greatest thickness of epoxy, 0 where none may be put in. walls : those that may be cut. start,
     end : stations between which they may (None: to the opening). throat_area : what percentages
-    are of (None: today's exit). like : whether a given port's shape is to be cut as it is.
+    are of (None: today's throat). like : whether a given port's shape is to be cut as it is.
     """
 
     areas: tuple[AreaWanted, ...] = ()

@@ -16,6 +16,7 @@ from portgeo.errors import InputError
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.section import WALLS
+from portgeo.survey.throat import passage_ends
 from portgeo.triangles import volume
 
 LEAST_BEND = np.radians(10.0)  # a run that turns less is no bend
@@ -50,10 +51,12 @@ class BendPlane:
 
 
 def port_bends(port: Port) -> tuple[BendPlane, ...]:
-    """Return the bends of a port in order of stations."""
-    first, last = port.centreline.stations[[0, -1]]
-    stations = np.union1d(np.linspace(first, last, FINE_STATIONS), port.centreline.stations)
-    size = float(np.sqrt(volume(port.vertices, port.faces) / (last - first)))
+    """Return the bends of a port in order of stations; its valve seat makes none."""
+    first, last = passage_ends(port)
+    nodes = port.centreline.stations
+    own = nodes[(nodes > first) & (nodes < last)]
+    stations = np.union1d(np.linspace(first, last, FINE_STATIONS), own)
+    size = float(np.sqrt(volume(port.vertices, port.faces) / (nodes[-1] - nodes[0])))
     return find_bends(stations, at(port.centreline, stations)[1], size)
 
 

@@ -21,6 +21,7 @@ from portgeo.survey.scan_uncertainty import from_noise, mesh_edge, side_roughnes
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import Bend, Side, bends_of
+from portgeo.survey.throat import Throat, throat_of
 from portgeo.survey.uncertainty import Blame, Budget, Quantity, Uncertainty
 from portgeo.triangles import face_areas, volume
 from portgeo.units import Notice
@@ -72,6 +73,7 @@ class Survey:
     mean_area: float
     bends: tuple[Bend, ...]
     bend: Bend | None
+    throat: Throat
     blame: Blame | None
     budget: dict[Quantity, Budget]
     advice: dict[Quantity, Notice]
@@ -161,6 +163,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         mean_area=inside / length,
         bends=u.bends,
         bend=None if meant is None else u.bends[meant],
+        throat=throat_of(port, both, level, np.interp(both, table, u.area)),
         blame=u.blame,
         budget=u.budget,
         advice=u.advice,

@@ -15,6 +15,7 @@ from portgeo.port import Port
 from portgeo.section import wall_name
 from portgeo.survey.bends import BendPlane, inner_wall
 from portgeo.survey.sides import Bend
+from portgeo.survey.throat import passage_ends
 from portgeo.units import Notice
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
@@ -28,6 +29,9 @@ def bench_sense(
 ) -> tuple[Notice, ...]:
     """Return the notices for a port: its area at close stations (n,), its bends and the one next to the valve."""
     dams = [notice for bend in bends for notice in _dams(bend)]
+    first, last = passage_ends(port)
+    own = (stations >= first) & (stations <= last)
+    stations, area = stations[own], area[own]
     return (*_reversals(stations, area), *_sudden(stations, area), *dams, *turned_away(port, meant))
 
 

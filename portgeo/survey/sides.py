@@ -275,7 +275,7 @@ def _unbiased(value: float, true: float, trials: FloatArray) -> tuple[float, flo
     return value, value * float(np.quantile(np.abs(shift - bias), 0.95)) / 2.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Bend:
     """One bend of a port: its plane, its usual height there, its short side (inner wall) and its long side."""
 

@@ -24,6 +24,7 @@ from portgeo.report.templates import dxf, svg
 from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
+from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.units import Display
 from tests.conftest import elbow_readings
 
@@ -282,7 +283,7 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
     turned = np.radians(60.0)
     assert line.lengths["length"] == pytest.approx(20.0 + 18.0 * turned + 20.0, rel=1e-3)
     plan = SimpleNamespace(
-        grid=SimpleNamespace(frames=port.centreline.frames),
+        grid=SimpleNamespace(bend=meant_bend(port, port_bends(port))),
         depth=np.ones(1),
         short_side=SimpleNamespace(radius=20.0, depth=np.ones(1)),
         stops=(),

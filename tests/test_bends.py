@@ -1,0 +1,183 @@
+"""Every bend is told by itself: chains of arcs whose inner radii are R - h / 2, in whatever order and plane."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from portgeo.errors import InputError
+from portgeo.port import port_from_readings, sections_at
+from portgeo.section import Reading
+from portgeo.survey import survey
+from portgeo.survey.bends import find_bends, meant_bend, port_bends
+from portgeo.survey.sides import Roughness, many_radii, side, side_points
+
+SIZE, CORNER = 24.0, 4.0
+
+
+def straight(length):
+    return length, 0.0, 0.0
+
+
+def arc(degrees, radius, *, sideways=False):
+    """Length and turn towards floor and right wall of an arc of a centreline radius; negative: the other way."""
+    turn = (0.0, degrees) if sideways else (degrees, 0.0)
+    return np.radians(abs(degrees)) * radius, *turn
+
+
+def chain(*pieces, size=SIZE):
+    """One square section along pieces (length, turn, swing) of a centreline; only one of the two may turn."""
+    rows = np.cumsum([(0.0, 0.0, 0.0), *pieces], axis=0)
+    return [
+        Reading(
+            k + 2, float(s), height=size, width=size, corner_roof=CORNER, corner_floor=CORNER,
+            turn=np.radians(turn), swing=np.radians(swing),
+        )
+        for k, (s, turn, swing) in enumerate(rows)
+    ]  # fmt: skip
+
+
+def measured(*pieces, **changes):
+    port = replace(port_from_readings(chain(*pieces)), **changes)
+    return survey(port, 5, readings_tried=False)
+
+
+CASES = {
+    "S": ([straight(30), arc(40, 30), straight(20), arc(-40, 35), straight(30)], [("floor", 18.0), ("roof", 23.0)]),
+    "S with nothing between": ([straight(30), arc(40, 30), arc(-40, 35), straight(30)], [("floor", 18), ("roof", 23)]),
+    "two the same way": (
+        [straight(30), arc(40, 20), straight(12), arc(40, 40), straight(30)],
+        [("floor", 8.0), ("floor", 28.0)],
+    ),
+    "up, then down": (
+        [straight(30), arc(-30, 50), straight(20), arc(70, 30), straight(20)],
+        [("roof", 38.0), ("floor", 18.0)],
+    ),
+    "down to the opening": ([straight(30), arc(75, 40)], [("floor", 28.0)]),
+    "lead-in of 3": ([straight(30), (15.0, 3.0, 0.0), arc(75, 40), straight(30)], [("floor", 28.0)]),
+    "lead-in of 6": ([straight(30), (15.0, 6.0, 0.0), straight(8), arc(75, 40), straight(30)], [("floor", 28.0)]),
+    "lead-in the other way": ([straight(30), (15.0, -4.0, 0.0), arc(75, 40), straight(30)], [("floor", 28.0)]),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_each_bend_of_a_chain_of_arcs_reads_its_own_radius(case):
+    pieces, bends = CASES[case]
+    found = measured(*pieces)
+    assert [bend.plane.wall for bend in found.bends] == [wall for wall, _ in bends]
+    radii = [radius for _, radius in bends]
+    assert [bend.short.radius for bend in found.bends] == pytest.approx(radii, rel=0.005)
+    assert [bend.short.least_radius for bend in found.bends] == pytest.approx(radii, rel=0.005)
+    assert [bend.long.radius for bend in found.bends] == pytest.approx([r + SIZE for r in radii], rel=0.005)
+    assert all(bend.short.is_round for bend in found.bends)
+    assert found.short_side is found.bends[-1].short
+
+
+def test_sideways_and_then_down_are_two_bends_in_two_planes():
+    """Headings on the sphere: 30 degrees to the right, then 60 down about the axis that is level there."""
+    right, down = np.radians(30.0), np.radians(60.0)
+
+    def row(k, station, heading):
+        angle = np.arccos(heading[0])
+        scale = angle / np.sin(angle) if angle > 0 else 0.0
+        return Reading(
+            k + 2, station, height=SIZE, width=SIZE, corner_roof=CORNER, corner_floor=CORNER,
+            turn=-heading[2] * scale, swing=-heading[1] * scale,
+        )  # fmt: skip
+
+    ahead, sideways = np.array([1.0, 0.0, 0.0]), np.array([np.cos(right), -np.sin(right), 0.0])
+    last = np.cos(down) * sideways + np.sin(down) * np.array([0.0, 0.0, -1.0])
+    stations = np.cumsum([0.0, 30.0, 60.0 * right, 20.0, 30.0 * down, 30.0])
+    headings = [ahead, ahead, sideways, sideways, last, last]
+    readings = [row(k, float(s), h) for k, (s, h) in enumerate(zip(stations, headings, strict=True))]
+    found = survey(port_from_readings(readings), 5, readings_tried=False)
+    assert [bend.plane.wall for bend in found.bends] == ["right", "floor"]
+    assert [bend.short.radius for bend in found.bends] == pytest.approx([48.0, 18.0], rel=0.005)
+    assert np.degrees([bend.plane.turn for bend in found.bends]) == pytest.approx([30.0, 60.0], abs=0.2)
+    assert found.bends[0].plane.axis @ found.bends[1].plane.axis == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_run_that_turns_less_than_ten_degrees_is_no_bend():
+    assert measured(straight(30), arc(9.5, 40), straight(30)).bends == ()
+    assert len(measured(straight(30), arc(10.0, 60), straight(30)).bends) == 1
+
+
+def test_arcs_that_follow_each_other_without_a_straight_are_one_bend():
+    (bend,) = measured(straight(30), arc(40, 30), arc(40, 40), straight(30)).bends
+    assert np.degrees(bend.plane.turn) == pytest.approx(80.0, abs=0.1)
+    assert bend.short.least_radius == pytest.approx(18.0, rel=0.01)
+    assert 18.0 < bend.short.radius < 28.0
+
+
+def test_the_bend_next_to_the_valve_is_worked_on_unless_another_is_asked_for():
+    pieces = CASES["S"][0]
+    assert measured(*pieces).short_side.radius == pytest.approx(23.0, rel=0.005)
+    assert measured(*pieces, valve_end="entry").short_side.radius == pytest.approx(18.0, rel=0.005)
+    assert measured(*pieces, bend=1).short_side.radius == pytest.approx(18.0, rel=0.005)
+    port = replace(port_from_readings(chain(*pieces)), bend=3)
+    with pytest.raises(InputError, match="2 bends"):
+        meant_bend(port, port_bends(port))
+
+
+def test_the_apex_lies_on_the_wall_of_a_port_that_is_shifted_sideways():
+    readings = [replace(r, shift=5.0) for r in chain(straight(30), arc(75, 40), straight(30))]
+    port = port_from_readings(readings)
+    apex = survey(port, 5, readings_tried=False).short_side.apex
+    # The floor is flat across: anywhere on it, R - h / 2 from the axis of the turn and within the width.
+    centre = port.centreline.points[1] - 40.0 * port.centreline.frames[1, 2]
+    assert np.hypot(*(apex - centre)[[0, 2]]) == pytest.approx(28.0, abs=0.02)
+    middle = 5.0 + float(port.centreline.points[1, 1])
+    assert apex[1] == pytest.approx(middle, abs=0.5)
+
+
+def test_quick_radii_are_those_of_the_survey():
+    found = measured(*CASES["S"][0])
+    stations = np.linspace(*found.port.centreline.stations[[0, -1]], 241)
+    sections = sections_at(found.port, stations)
+    for bend in found.bends:
+        flat = np.column_stack([bend.plane.ahead, bend.plane.aside])
+        line = side_points(sections, bend.plane, True) @ flat
+        radii, least = many_radii(stations, np.stack([line, line]), bend.plane, bend.height)
+        assert radii == pytest.approx(np.full(2, bend.short.radius), rel=5e-3)
+        assert least == pytest.approx(np.full(2, bend.short.least_radius), rel=5e-3)
+
+
+def frames_of(turned):
+    """Frames along headings turned towards the floor by `turned` (n,), radians."""
+    zero, one = np.zeros_like(turned), np.ones_like(turned)
+    ahead = np.column_stack([np.cos(turned), zero, -np.sin(turned)])
+    left = np.column_stack([zero, one, zero])
+    return np.stack([ahead, left, np.cross(ahead, left)], axis=1)
+
+
+@pytest.mark.parametrize(("inner", "degrees"), [(12.0, 80.0), (18.0, 75.0), (30.0, 60.0)])
+def test_a_rough_line_s_radius_has_no_bias_and_an_honest_uncertainty(inner, degrees):
+    """Lines of straight, arc and straight with noise that holds over 2 mm: their mean is the arc's radius."""
+    height, turn, count = 36.0, np.radians(degrees), 241
+    lengths = (40.0, (inner + height / 2.0) * turn, 30.0)
+    stations = np.linspace(0.0, sum(lengths), count)
+    turned = np.clip((stations - lengths[0]) / lengths[1], 0.0, 1.0) * turn
+    frames = frames_of(turned)
+    (bend,) = find_bends(stations, frames, height)
+    before = np.minimum(stations, lengths[0])
+    after = np.maximum(stations - lengths[0] - lengths[1], 0.0)
+    radius = inner + height / 2.0
+    middle = (
+        np.column_stack([before + radius * np.sin(turned), np.zeros(count), -radius * (1.0 - np.cos(turned))])
+        + after[:, None] * frames[:, 0]
+    )
+    floor = middle - height / 2.0 * frames[:, 2]
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(floor, axis=0), axis=1))])
+    rng, sigma, reach = np.random.default_rng(7), 0.03, 2.0
+    nodes = np.arange(0.0, along[-1] + reach, reach)
+    found = []
+    for _ in range(30):
+        off = np.interp(along, nodes, sigma * rng.standard_normal(len(nodes)))
+        line = floor + off[:, None] * frames[:, 2]
+        found.append(side(stations, line, bend, height, Roughness(sigma, reach)))
+    radii, least = (np.array([getattr(s, name) for s in found]) for name in ("radius", "least_radius"))
+    assert radii.mean() == pytest.approx(inner, rel=0.01)
+    assert np.abs(radii / inner - 1.0).max() < 0.05
+    assert least.mean() == pytest.approx(inner, rel=0.04)
+    assert np.mean(np.abs(radii - inner) < 2.0 * np.array([s.radius_u for s in found])) >= 0.8
+    assert np.mean(np.abs(least - inner) < 2.0 * np.array([s.least_radius_u for s in found])) >= 0.8

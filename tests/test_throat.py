@@ -1,0 +1,104 @@
+"""The throat is where the sheet marks it, at the valve's end; percentages are of it and do not open it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from portgeo.errors import InputError
+from portgeo.io.ports import load_port
+from portgeo.port import port_from_readings
+from portgeo.report.throat_text import throat_notice
+from portgeo.reshape.plan import plan_cut
+from portgeo.reshape.target import AreaWanted, Target
+from portgeo.section import Reading
+from portgeo.survey import survey
+from portgeo.survey.throat import Throat
+
+# Invented, from the valve on: a seat, the bore under it, then a port that opens towards its flange.
+EXHAUST = (
+    (0.0, 36.0, 0, ("seat",)), (4.0, 32.5, 0, ("throat",)), (15.0, 33.5, 0, ()), (30.0, 34.5, 25, ()),
+    (50.0, 35.0, 60, ()), (70.0, 36.0, 60, ()), (90.0, 36.6, 60, ("joint",)),
+)  # fmt: skip
+
+
+def exhaust(marked=True):
+    rows = [
+        Reading(
+            k + 2, s, shape="round", height=d, width=d, turn=np.radians(turn), mark=mark if marked else (), error=0.02
+        )
+        for k, (s, d, turn, mark) in enumerate(EXHAUST)
+    ]
+    port = port_from_readings(rows)
+    return port if marked else replace(port, valve_end="entry")
+
+
+def circle(diameter):
+    return np.pi / 4.0 * diameter**2
+
+
+def test_a_marked_throat_is_the_row_s_and_tells_the_valve_s_end():
+    found = survey(exhaust())
+    assert (found.throat.station, found.throat.told_by, found.port.valve_end) == (4.0, "mark", "entry")
+    assert found.throat.area == pytest.approx(circle(32.5), rel=1e-3)
+    # A circle's area goes with its diameter, pi / 2 d u, of which u is at least the reading's own.
+    assert np.pi / 2.0 * 32.5 * 0.02 <= found.throat.area_u < np.pi / 2.0 * 32.5 * 0.06
+    assert found.throat.percent_of(38.0) == pytest.approx(100.0 * 32.5 / 38.0, rel=1e-3)
+
+
+def test_a_seat_makes_no_turn_dam_or_pinch():
+    codes = [[n.code for n in survey(exhaust(marked), readings_tried=False).warnings] for marked in (True, False)]
+    assert codes[0] == []
+    assert set(codes[1]) >= {"pinch"}
+    turned = [replace(r, turn=r.turn + np.radians(0.0 if k == 0 else 10.0)) for k, r in enumerate(exhaust().readings)]
+    (bend,) = survey(port_from_readings(turned), readings_tried=False).bends
+    assert np.degrees(bend.plane.turn) == pytest.approx(60.0, abs=0.2)
+    assert bend.plane.begin == pytest.approx(4.0)
+
+
+def test_without_a_mark_the_throat_is_the_least_area_near_the_valve():
+    found = survey(exhaust(marked=False), readings_tried=False)
+    assert (found.throat.station, found.throat.told_by) == (pytest.approx(4.0, abs=0.5), "least")
+    intake = replace(exhaust(marked=False), valve_end="exit")
+    assert survey(intake, readings_tried=False).throat.station == pytest.approx(90.0 - 36.6, abs=1.0)
+
+
+@pytest.mark.parametrize("marked", [True, False])
+def test_a_hundred_percent_on_an_exhaust_leaves_its_throat_as_it_is(marked):
+    """A percentage of the flange's area would have opened the throat from 32.5 to 36.6 mm."""
+    target = Target(areas=(AreaWanted(4.0, 4.0, 1.0, 1.0, of_throat=True),))
+    plan = plan_cut(exhaust(marked), target)
+    assert plan.depth.max() == 0.0
+    assert ("throat_unmarked" in [n.code for n in plan.warnings]) == (not marked)
+
+
+def test_a_cut_beside_a_marked_throat_does_not_fade_through_it():
+    close = AreaWanted(6.0, 60.0, 1.12, 1.25, of_throat=True)
+    held = plan_cut(exhaust(), Target(areas=(close,)))
+    at_valve = held.grid.stations <= 4.0 + 1e-6
+    assert held.depth[at_valve].max() == 0.0 and held.depth.max() > 0.3
+    asked = plan_cut(exhaust(), Target(areas=(close, AreaWanted(4.0, 4.0, 1.02, 1.02, of_throat=True))))
+    k = int(np.argmin(np.abs(asked.grid.stations - 4.0)))
+    assert asked.area_after[k] >= 1.02 * circle(32.5) * (1.0 - 1e-3)
+
+
+def test_the_valve_s_throat_is_held_against_the_marked_one():
+    throat = survey(exhaust(), readings_tried=False).throat
+    assert throat_notice(32.5, throat.area) is None
+    assert throat_notice(36.6, throat.area) is not None
+    assert Throat(0.0, circle(30.0), 0.0, "mark").diameter == pytest.approx(30.0)
+
+
+SHEET = "station_mm,diameter_mm,shape,mark\n0,36,round,Joint\n40,35,round,{}\n60,34,round,{}\n"
+
+
+def test_marks_are_read_and_a_word_that_is_none_is_refused(tmp_path):
+    path = tmp_path / "port.csv"
+    path.write_text(SHEET.format("guide", "throat seat"))
+    assert load_port(str(path)).port.marks == (("joint", 0.0), ("guide", 40.0), ("throat", 60.0), ("seat", 60.0))
+    path.write_text(SHEET.format("throat", "throat"))
+    with pytest.raises(InputError, match="row 3 is marked throat too"):
+        load_port(str(path))
+    path.write_text(SHEET.format("gide", ""))
+    with pytest.raises(InputError, match="'gide' is no mark"):
+        load_port(str(path))
