@@ -24,8 +24,8 @@ EXAMPLE = """examples:
   portgeo airspeed port.csv --bench bench.csv --run "as cast" --picture speed.png --chart speed-by-station.png
   portgeo airspeed port.csv --cfm 215 --beside planned.csv
   portgeo airspeed port.csv --cfm 215 --runner runner.csv
-  portgeo airspeed port.csv --cfm 215 --bore 3.5in --stroke 3.2in --rpm 7500 --cylinders 4 --valve 1.75in
-  portgeo airspeed --bench bench.csv --valve 1.75in --throat 1.47in --stem 7mm
+  portgeo airspeed port.csv --cfm 215 --bore 3.44in --stroke 3.06in --rpm 7800 --cylinders 4 --valve 1.68in
+  portgeo airspeed --bench bench.csv --valve 1.68in --throat 1.47in --stem 7mm
 
 It is an ideal flow through the measured shape: not a flow bench, and not a full viscous simulation."""
 
@@ -58,7 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--points", metavar="N", type=int, help="how many points the flow is solved at (30000); more take longer"
     )
-    engine = parser.add_argument_group("engine and valve (lengths as 1.75in, 44.5mm, or in the file's unit)")
+    engine = parser.add_argument_group("engine and valve (lengths as 1.68in, 42.7mm, or in the file's unit)")
     for name, says in (
         ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, eye to eye"),
         ("valve", "valve head diameter"), ("throat", "throat diameter"), ("stem", "stem diameter"),

@@ -7,32 +7,21 @@ there or is damaged: it is then made again.
 from __future__ import annotations
 
 import hashlib
-import importlib
-import io
 import json
-import pickle
 from collections.abc import Iterable
-from dataclasses import is_dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
 from portgeo.io.files import atomic_write
+from portgeo.job.packing import DAMAGED, packed, unpacked
 
 FOLDER = ".kept"
-MARK = b"portgeo kept 1\n"
+MARK = b"portgeo kept 2\n"  # 1 was of an older form: such a result is made anew
 # What numbers come from, besides this package: another version of one of them is another result.
 CODE = (".py", ".js", ".css")
 NUMBERS_FROM = ("numpy", "scipy", "shapely", "trimesh", "manifold3d", "libigl", "scikit-fem", "pyamg", "clarabel")
-# Of numpy only what rebuilds arrays and numbers.
-ARRAYS = {
-    ("numpy", "ndarray"),
-    ("numpy", "dtype"),
-    ("numpy._core.multiarray", "_reconstruct"),
-    ("numpy._core.multiarray", "scalar"),
-    ("numpy._core.numeric", "_frombuffer"),
-}
 
 
 @cache
@@ -76,14 +65,14 @@ class Kept:
         if payload is None:
             return None
         try:
-            return _Reader(io.BytesIO(payload)).load()
-        except (pickle.UnpicklingError, AttributeError, EOFError, ImportError, IndexError, TypeError, ValueError):
+            return unpacked(payload)
+        except DAMAGED:
             self.path(key).unlink(missing_ok=True)
             return None
 
     def put(self, key: str, result: Any) -> None:
         """Keep a result, whole or not at all. Raises OutputError where it cannot be written."""
-        payload = pickle.dumps(result, protocol=5)
+        payload = packed(result)
         self.folder.mkdir(parents=True, exist_ok=True)
         head = MARK + hashlib.sha256(key.encode() + payload).hexdigest().encode() + b"\n"
         atomic_write(self.path(key), head + payload, force=True)
@@ -110,16 +99,3 @@ class Kept:
             return payload
         path.unlink(missing_ok=True)
         return None
-
-
-class _Reader(pickle.Unpickler):
-    """Reads arrays and this package's own frozen dataclasses, and runs nothing else a file might ask for."""
-
-    def find_class(self, module: str, name: str) -> Any:
-        if (module, name) in ARRAYS:
-            return super().find_class(module, name)
-        if module.startswith("portgeo."):
-            found = getattr(importlib.import_module(module), name, None)
-            if isinstance(found, type) and is_dataclass(found):
-                return found
-        raise pickle.UnpicklingError(f"{module}.{name} is no kept result")

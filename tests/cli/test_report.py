@@ -2,8 +2,10 @@
 
 import csv
 import hashlib
+import io
 import json
 import os
+import pickle
 import random
 import re
 import shutil
@@ -20,7 +22,8 @@ from portgeo.cli import main
 from portgeo.commands.report import left_of_example
 from portgeo.io.job import read_job
 from portgeo.job import published
-from portgeo.job.keep import Kept
+from portgeo.job.keep import MARK, Kept
+from portgeo.job.results import Skin, Told
 from portgeo.job.run import run_job
 from portgeo.job.steps import steps_of
 from portgeo.reshape.limits import WALL_SLOPE
@@ -273,9 +276,40 @@ def test_a_kept_file_cannot_have_anything_run(tmp_path):
         def __reduce__(self):
             return os.mkdir, (str(ran),)
 
-    kept.put("k", Bad())
-    assert kept.has("k")
-    assert kept.get("k") is None and not ran.exists() and not kept.has("k")
+    def stored(tree, **arrays):
+        stream = io.BytesIO()
+        np.savez(stream, tree=np.frombuffer(json.dumps(tree).encode(), dtype=np.uint8), **arrays)
+        return stream.getvalue()
+
+    with pytest.raises(TypeError):
+        kept.put("k", Bad())
+    # A stranger can make the hash right: what is in the file must be harmless all the same.
+    for payload in (
+        pickle.dumps(Bad()),
+        stored({"array": 0}, **{"0": np.array([Bad()], dtype=object)}),
+        stored({"class": ["os", "mkdir"], "fields": {}}),
+        stored({"class": ["portgeo.job.results", "Told"], "fields": {}}),
+        stored({"class": ["portgeo.job.keep", "Path"], "fields": {}}),
+    ):
+        head = MARK + hashlib.sha256(b"k" + payload).hexdigest().encode() + b"\n"
+        kept.folder.mkdir(exist_ok=True)
+        kept.path("k").write_bytes(head + payload)
+        assert kept.has("k")
+        assert kept.get("k") is None and not ran.exists() and not kept.has("k")
+
+
+def test_a_kept_result_comes_back_as_it_was(tmp_path):
+    array = np.arange(6.0).reshape(2, 3).T
+    record = {"a": [1, 2.5, None, float("inf")], 3: ("b", True), "c": np.float32(0.1), "d": array[0]}
+    kept = Kept(tmp_path)
+    kept.put("k", Skin(array, array, array[:, 0], array[:, 1]))
+    kept.put("r", Told(record, b"\x89PNG\0"))
+    skin, told = kept.get("k"), kept.get("r")
+    assert isinstance(skin, Skin) and np.array_equal(skin.vertices, array) and skin.faces is skin.vertices
+    assert told.chart == b"\x89PNG\0" and repr(told.record) == repr(record)
+    first = kept.path("r").read_bytes()
+    kept.put("r", Told(record, b"\x89PNG\0"))
+    assert kept.path("r").read_bytes() == first
 
 
 def test_files_that_no_report_wrote_are_left_alone(made, tmp_path, capsys):
