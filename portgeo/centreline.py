@@ -47,6 +47,14 @@ def heading(turn: float, swing: float) -> FloatArray:
     return np.concatenate([[np.cos(angle)], np.sin(angle) * towards])
 
 
+def turn_and_swing(way: FloatArray) -> tuple[float, float]:
+    """Return the two angles whose `heading` is a direction of flow (3,), a unit vector."""
+    aside = float(np.hypot(way[1], way[2]))
+    angle = float(np.arctan2(aside, way[0]))
+    share = angle / aside if aside > 0.0 else 0.0
+    return float(-way[2] * share), float(-way[1] * share)
+
+
 def through(
     stations: Sequence[float] | FloatArray,
     headings: FloatArray,

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from portgeo.compare.reading_error import readings_u
 from portgeo.plane import moments
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import port_in_words
@@ -13,6 +14,7 @@ from portgeo.report.records import survey_record
 from portgeo.section import TOOLS, Reading, outline_of
 from portgeo.survey import survey
 from portgeo.survey.bends import find_bends, inner_wall, meant_bend, port_bends
+from portgeo.survey.sense import rise_left
 from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import side
 from portgeo.units import Display
@@ -245,3 +247,54 @@ def test_the_same_readings_give_the_same_survey(port):
     a, b = survey(port), survey(port_from_readings(port_readings()))
     assert (a.area_u == b.area_u).all()
     assert a.volume_u == b.volume_u
+
+
+def test_height_and_width_swapped_in_one_row_are_asked_about():
+    rows = list(port_readings())
+    k = 2
+    rows[k] = replace(rows[k], height=rows[k].width, width=rows[k].height)
+    assert rows[k].height < rows[k].width - 5.0
+    found = survey(port_from_readings(rows), readings_tried=False)
+    told = [n.message(Display("mm")) for n in found.warnings if n.code == "swapped"]
+    assert len(told) == 1 and told[0].startswith(f"row {rows[k].row} at {rows[k].station:.2f} mm: are its height")
+    assert "swapped" not in codes(survey(port_from_readings(port_readings()), readings_tried=False))
+
+
+def test_stations_along_the_roof_are_asked_about():
+    """A quarter turn of radius 60: places on the middle, stations on the roof 20 mm farther out."""
+    angles = np.radians(np.linspace(0.0, 90.0, 5))
+    places = 60.0 * np.column_stack([np.sin(angles), 0.0 * angles, np.cos(angles) - 1.0])
+
+    def port(radius):
+        return port_from_readings(
+            [
+                Reading(k + 2, radius * a, "round", 40.0, 40.0, turn=a, place=p)
+                for k, (a, p) in enumerate(zip(angles, places, strict=True))
+            ]
+        )
+
+    told = [n for n in survey(port(80.0), readings_tried=False).warnings if n.code == "along_the_roof"]
+    assert told[0].lengths == pytest.approx(
+        {"read": 80.0 * np.pi / 2.0, "roof": 80.0 * np.pi / 2.0, "middle": 60.0 * np.pi / 2.0}, rel=1e-3
+    )
+    assert "along_the_roof" not in codes(survey(port(60.0), readings_tried=False))
+
+
+def test_a_cut_with_the_rise_left_is_asked_about():
+    rows = port_readings()
+    cut = [replace(r, height=r.height + (1.0 if k == 2 else 0.0)) for k, r in enumerate(rows)]
+    (notice,) = rise_left(port_from_readings(rows), port_from_readings(cut))
+    assert notice.lengths == pytest.approx({"by": 1.0, "at": rows[2].station})
+    floor = [replace(r, rise=r.rise - 0.5) if k == 2 else r for k, r in enumerate(cut)]
+    assert rise_left(port_from_readings(rows), port_from_readings(floor)) == ()
+    assert rise_left(port_from_readings(rows), port_from_readings(rows)) == ()
+
+
+def test_one_micrometer_s_zero_leaves_a_difference():
+    """Cut all round by 0.5 mm from 40: one zero moves both areas alike, but for the girth that was gained."""
+    before, after = ([replace(r, error=1e-6) for r in straight([(0.0, d), (60.0, d)])] for d in (40.0, 41.0))
+    zero = TOOLS["micrometer"][1]
+    same, _ = readings_u(port_from_readings(before), port_from_readings(after))
+    other, _ = readings_u(port_from_readings(before), port_from_readings([replace(r, tool="caliper") for r in after]))
+    assert same == pytest.approx(zero * 60.0 * 2.0, rel=0.01)
+    assert other == pytest.approx(60.0 * np.hypot(80.0 * zero, 82.0 * TOOLS["caliper"][1]), rel=0.01)

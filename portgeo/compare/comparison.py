@@ -26,6 +26,7 @@ from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.survey.schedule import table_stations
+from portgeo.survey.sense import rise_left
 from portgeo.triangles import lengths, used_by
 from portgeo.units import Notice
 
@@ -180,7 +181,11 @@ def compare_ports(
         vertices=moved,
         faces=after_faces,
         after_wedges=after_wedges,
-        warnings=(*alignment.warnings, *_notices(before, after, alignment, stretch, removed, added)),
+        warnings=(
+            *alignment.warnings,
+            *_notices(before, after, alignment, stretch, removed, added),
+            *rise_left(before, after),
+        ),
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.port import Port
-from portgeo.section import Reading
+from portgeo.section import TOOLS, Reading
 
 
 def readings_u(before: Port, after: Port) -> tuple[float, float]:
@@ -20,6 +20,7 @@ def readings_u(before: Port, after: Port) -> tuple[float, float]:
     """
     own = [_unlike(before, after), _unlike(after, before)]
     variance, depth = 0.0, [0.0, 0.0]
+    by_zero = dict.fromkeys(TOOLS, 0.0)  # what the zero of each tool does to the removed volume, mm3 per mm
     for side, port in enumerate((before, after)):
         if not own[side]:
             continue
@@ -29,7 +30,10 @@ def readings_u(before: Port, after: Port) -> tuple[float, float]:
             reading = port.readings[k]
             height, width = _size(reading)
             variance += (reach[k] * reading.error) ** 2 * (height**2 + width**2)
+            by_zero[reading.tool] += (-1.0, 1.0)[side] * reach[k] * (height + width)
             depth[side] = max(depth[side], reading.error)
+    # One tool's zero moves both walls alike: in the difference only what the section grew by is left of it.
+    variance += sum((by * TOOLS[tool][1]) ** 2 for tool, by in by_zero.items())
     return float(np.sqrt(variance)), float(np.hypot(depth[0], depth[1]))
 
 

@@ -14,8 +14,9 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
-from portgeo.centreline import heading
+from portgeo.centreline import heading, turn_and_swing
 from portgeo.errors import GeometryError, InputError, PortgeoError
 from portgeo.io.columns import Column, named_columns
 from portgeo.io.files import read_bounded
@@ -90,6 +91,7 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         if len(rows) > 2:
             refuse_slipped_points(rows)
         readings = tuple(_reading(row, default_error) for row in rows)
+        readings = _with_own_headings(readings, columns)
         for before, after in pairwise(zip(rows, readings, strict=True)):
             _check_neighbours(*before, *after)
         _check_headings(rows)
@@ -118,6 +120,25 @@ def _heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:
     if columns.keys() & {"turn", "swing", "x"}:
         return ()
     return (Notice("no_heading", "the sheet has no column turn_deg or swing_deg: the port was taken to be straight"),)
+
+
+def _with_own_headings(readings: tuple[Reading, ...], columns: dict[str, Column]) -> tuple[Reading, ...]:
+    """Return readings whose places alone are given with the headings of a smooth curve through them.
+
+    A cubic spline over the lengths of the chords (de Boor, A Practical Guide to Splines, 1978); given headings hold.
+    """
+    places = [r.place for r in readings if r.place is not None]
+    if columns.keys() & {"turn", "swing"} or len(places) < len(readings):
+        return readings
+    points = np.array(places)
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    if (np.diff(along) < SAME_STATION_MM).any():
+        return readings  # two rows in one place: refused by what follows
+    ways = CubicSpline(along, points)(along, 1)
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    return tuple(
+        replace(r, turn=turn, swing=swing) for r, (turn, swing) in zip(readings, map(turn_and_swing, ways), strict=True)
+    )
 
 
 def _unit_of(columns: dict[str, Column]) -> LengthUnit:

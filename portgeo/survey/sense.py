@@ -20,6 +20,9 @@ from portgeo.units import Notice
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
 CONE_LIMIT = np.radians(7.0)  # half-angle: common practice for a diffuser that holds on to its walls
+SWAPPED = 0.1  # of height and width together: a row off by less than this is not asked about
+STATIONS_AGREE = 0.02  # of the length: hand-laid stations and places differ by less
+GROWN_ERRORS = 4.0  # of two readings: more is a cut
 DAM_MM = 0.5  # a hump that a finger feels
 DAM_SLOPE = 1.0 / 40.0  # of its length: a long gentle rise is no dam
 
@@ -32,7 +35,75 @@ def bench_sense(
     first, last = passage_ends(port)
     own = (stations >= first) & (stations <= last)
     stations, area = stations[own], area[own]
-    return (*_reversals(stations, area), *_sudden(stations, area), *dams, *turned_away(port, meant))
+    shape = (*_reversals(stations, area), *_sudden(stations, area), *dams)
+    return (*contradictions(port), *shape, *turned_away(port, meant))
+
+
+def contradictions(port: Port) -> tuple[Notice, ...]:
+    """Return a notice for each row of a sheet whose readings do not go with those beside it."""
+    return (*_swapped(port), *_along_the_roof(port))
+
+
+def _swapped(port: Port) -> list[Notice]:
+    """Return a notice for each row whose height fits its neighbours' widths, and width their heights."""
+    found = []
+    rows = port.readings
+    for k, r in enumerate(rows):
+        a, b = (k - 1, k + 1) if 0 < k < len(rows) - 1 else (1, 2) if k == 0 else (k - 1, k - 2)
+        if len(rows) < 3 or r.shape not in ("rect", "oval"):
+            continue
+        share = (r.station - rows[a].station) / (rows[b].station - rows[a].station)
+        height, width = (
+            getattr(rows[a], name) + share * (getattr(rows[b], name) - getattr(rows[a], name))
+            for name in ("height", "width")
+        )
+        told = abs(r.height - height) + abs(r.width - width)
+        other_way = abs(r.height - width) + abs(r.width - height)
+        if told > SWAPPED * (height + width) and other_way < told / 3.0:
+            text = (
+                f"row {r.row} at {{at}}: are its height {{height}} and width {{width}} swapped? "
+                "The rows beside it make it {high} high and {wide} wide"
+            )
+            sizes = {"height": r.height, "width": r.width, "high": float(height), "wide": float(width)}
+            found.append(Notice("swapped", text, {"at": r.station, **sizes}))
+    return found
+
+
+def _along_the_roof(port: Port) -> list[Notice]:
+    """Return a notice where places are given and the stations are as long as the roof, not as the middle."""
+    rows = port.readings
+    if len(rows) < 2 or any(r.place is None for r in rows):
+        return []
+    middle = float(port.rows[-1] - port.rows[0])
+    turned = [np.hypot(b.turn - a.turn, b.swing - a.swing) for a, b in pairwise(rows)]
+    roof = middle + sum(t * (a.height + b.height) / 4.0 for t, (a, b) in zip(turned, pairwise(rows), strict=True))
+    read = rows[-1].station - rows[0].station
+    if abs(read - middle) < STATIONS_AGREE * middle or abs(read - roof) > abs(read - middle) / 2.0:
+        return []
+    text = (
+        "the stations end at {read}, as long as the roof ({roof}): along the middle the places given make it {middle}. "
+        "Stations are measured along the middle"
+    )
+    return [Notice("along_the_roof", text, {"read": float(read), "roof": float(roof), "middle": middle})]
+
+
+def rise_left(before: Port, after: Port) -> tuple[Notice, ...]:
+    """Return a notice where rows of two sheets grew in height and none of them changed its rise.
+
+    A floor cut by so much makes the rise half of it less; left as it was, half the cut is booked to the roof.
+    """
+    earlier = {round(r.station, 3): r for r in before.readings}
+    pairs = [(earlier[round(r.station, 3)], r) for r in after.readings if round(r.station, 3) in earlier]
+    grown = [(a, b) for a, b in pairs if b.height - a.height > GROWN_ERRORS * np.hypot(a.error, b.error)]
+    if not grown or any(abs(a.rise - b.rise) > 0.0 for a, b in grown):
+        return ()
+    most = max(grown, key=lambda pair: pair[1].height - pair[0].height)
+    text = (
+        f"the height grew in {len(grown)} row(s), by {{by}} at {{at}}, and rise is as it was: half of that is told as "
+        "cut from the roof and half from the floor. If it was the floor alone, write the rise less by half of what "
+        "the height grew; if the roof, more by half"
+    )
+    return (Notice("rise_left", text, {"by": most[1].height - most[0].height, "at": most[1].station}),)
 
 
 def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:

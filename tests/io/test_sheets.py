@@ -18,7 +18,7 @@ from portgeo.errors import InputError, PortgeoError
 from portgeo.io.numbers import read_number
 from portgeo.io.sheets import read_sheet
 from portgeo.plane import CHORD_MM, moments
-from portgeo.section import outline_of
+from portgeo.section import TOOLS, outline_of
 from portgeo.units import Display
 
 INCH = 25.4  # NIST SP 811, exact
@@ -440,3 +440,28 @@ def test_one_reading_in_the_other_unit_is_asked_about(unit, typed, meant, tmp_pa
 def test_a_port_that_opens_ten_times_wider_at_its_end_is_read(tmp_path):
     (tmp_path / "a.csv").write_text("station_mm,diameter_mm,shape\n0,300,round\n30,31,round\n60,30,round\n")
     assert read_sheet(tmp_path / "a.csv").readings[0].height == 300.0
+
+
+def test_places_alone_run_along_a_smooth_curve(tmp_path):
+    """Places on a quarter circle of 60 mm: the curve's headings are the circle's; given ones would hold."""
+    angles = np.linspace(0.0, np.pi / 2.0, 8)
+    rows = [f"{60 * a},40,round,{60 * np.sin(a)},0,{60 * np.cos(a) - 60}" for a in angles]
+    header = "station_mm,diameter_mm,shape,x_mm,y_mm,z_mm"
+    sheet = read_sheet(save(tmp_path, "\n".join([header, *rows])))
+    assert [r.turn for r in sheet.readings] == pytest.approx(angles, abs=np.radians(0.2))
+    assert [r.swing for r in sheet.readings] == pytest.approx(np.zeros(8), abs=1e-9)
+    given = [f"{row},{np.degrees(a) + 1.0}" for row, a in zip(rows, angles, strict=True)]
+    sheet = read_sheet(save(tmp_path, "\n".join([header + ",turn_deg", *given])))
+    assert [r.turn for r in sheet.readings] == pytest.approx(angles + np.radians(1.0))
+
+
+def test_tool_and_turn_error_are_read(tmp_path):
+    text = "station_mm,diameter_mm,shape,turn_deg,tool,turn_error_deg\n0,40,round,0,Caliper,\n30,40,round,5,rule,0.5\n"
+    sheet = read_sheet(save(tmp_path, text))
+    assert [r.tool for r in sheet.readings] == ["caliper", "rule"] and codes(sheet) == []
+    assert [r.error for r in sheet.readings] == [TOOLS["caliper"][0], TOOLS["rule"][0]]
+    assert [r.turn_error for r in sheet.readings] == pytest.approx(np.radians([1.0, 0.5]))
+    with pytest.raises(InputError, match="'laser' is no tool"):
+        read_sheet(save(tmp_path, text.replace("rule", "laser")))
+    with pytest.raises(InputError, match="a heading known to -1 degrees"):
+        read_sheet(save(tmp_path, text.replace("0.5", "-1")))
