@@ -1,6 +1,6 @@
 """Print what share of the stated uncertainties holds the truth, by quantity, on known shapes.
 
-Sheets: the readings of a random port are given errors of the size they state. Scans: a random port's mesh
+Sheets: smooth ports of coverage_sheets.py. Scans: a random port's mesh
 is roughened, posed and shuffled. Comparisons: a known cut between two such scans. A share of 0.95 within two
 standard uncertainties is what is promised. Then one scan in many poses, orders and densities: how far its
 figures spread.
@@ -15,7 +15,6 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -23,68 +22,26 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import numpy as np
 from coverage_compare import compare_case
+from coverage_sheets import smooth_sheet
 
 from portgeo.errors import PortgeoError
-from portgeo.port import Port, port_from_readings
+from portgeo.port import Port
 from portgeo.scan import port_from_scan
-from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.survey.sides import side, turn_plane
 from tests.scan import make
 from tests.validation import PAGE, with_section
 
 WITHIN = 2.0  # standard uncertainties
-ROWS = 25  # stations of a sheet's schedule
 POSED = make.Shape(legs=(45.0, 25.0), radius=44.0, height=(40.0, 40.0), width=(34.0, 30.0), square=(4.0, 2.0))
 HEADING = "## Stated uncertainties"
 Found = dict[str, np.ndarray]  # quantity: its errors in standard uncertainties
 
 
-def random_readings(rng: np.random.Generator) -> list[Reading]:
-    """A port as it is measured: eight or nine rows from a tall entry through a turn to a round throat."""
-    legs, turn = rng.uniform([35.0, 15.0], [60.0, 30.0]), np.radians(rng.uniform(50.0, 85.0))
-    radius = rng.uniform(32.0, 45.0)
-    ends = np.cumsum([0.0, legs[0], radius * turn, legs[1]])
-    stations = np.concatenate([[0.0, legs[0] / 2], np.linspace(ends[1], ends[2], 4), [ends[3]]])
-    turns = np.interp(stations, ends, [0.0, 0.0, turn, turn])
-    t = stations / ends[3]
-    height = rng.uniform(44.0, 52.0) * (1.0 - t) + 37.0 * t
-    width = rng.uniform(27.0, 32.0) * (1.0 - t) + 37.0 * t
-    corner = 6.0 * (1.0 - t) + 15.0 * t
-    return [
-        Reading(k + 2, float(s), height=h, width=w, corner_roof=c, corner_floor=c, turn=a, error=0.05)
-        for k, (s, h, w, c, a) in enumerate(zip(stations, height, width, corner, turns, strict=True))
-    ]
-
-
-def measured(readings: Sequence[Reading], rng: np.random.Generator) -> list[Reading]:
-    """The same readings, each with an error of the size it states.
-
-    A heading is read as a difference of two depths across the port, as portgeo takes it to be.
-    """
-    out = []
-    for r in readings:
-        size = {name: r.error for name in ("height", "width", "corner_roof", "corner_floor")}
-        if r.row > 2:
-            size |= {"station": r.error, "turn": r.error * np.sqrt(2.0) / r.height}
-        out.append(replace(r, **{name: getattr(r, name) + u * rng.standard_normal() for name, u in size.items()}))
-    return out
-
-
 def sheet_case(seed: int) -> Found:
-    """One sheet read with errors, against the same sheet without."""
-    rng = np.random.default_rng(seed)
-    readings = random_readings(rng)
-    truth = survey(port_from_readings(readings), ROWS, readings_tried=False)
-    found = survey(port_from_readings(measured(readings, rng)), ROWS)
-    return {
-        "sheet: volume": np.array([(found.volume - truth.volume) / found.volume_u]),
-        "sheet: areas": (found.area - truth.area) / found.area_u,
-        "sheet: least area": np.array([(found.least_area - truth.least_area) / found.least_area_u]),
-        "sheet: short side": np.array(
-            [(found.short_side.radius - truth.short_side.radius) / found.short_side.radius_u]
-        ),
-    }
+    """One smooth port measured as a person does, against its own truth."""
+    _, case, _ = smooth_sheet(seed)
+    return {f"sheet: {name}": pairs[:, 0] / pairs[:, 1] for name, pairs in case.items()}
 
 
 def random_shape(rng: np.random.Generator) -> make.Shape:

@@ -115,10 +115,11 @@ class _Off:
 def _figures(model: Model, bends: Sequence[Bend], meant: int | None, errors: _Errors) -> _Off:
     """Return how far a port's figures are off under errors."""
     none = _none(model, 1)
-    area = model.areas(errors.moves) - np.gradient(model.area, model.stations) * errors.slide
+    sized = model.areas(errors.moves)
+    area = sized - np.gradient(model.area, model.stations) * errors.slide  # at its station; the least is where it is
     of: dict[Quantity, FloatArray] = {
         "volume": model.volumes(errors.moves, errors.stretch) - model.volumes(none.moves, none.stretch),
-        "least_area": area.min(axis=1) - model.area.min(),
+        "least_area": sized.min(axis=1) - model.area.min(),
     }
     radii = np.zeros((len(area), len(bends), 2, 2))
     for k, bend in enumerate(bends):

@@ -1,0 +1,35 @@
+"""A sheet's ± against ports whose truth is not ours: see sheets_family."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from scripts.coverage_sheets import QUANTITIES, smooth_sheet
+
+
+def shares_within(cases, times):
+    """Share of each quantity's errors within so many standard uncertainties."""
+    of = {name: np.concatenate([case[name] for case in cases if name in case]) for name in QUANTITIES}
+    return {name: float(np.mean(np.abs(pairs[:, 0]) < times * pairs[:, 1])) for name, pairs in of.items()}
+
+
+def test_what_is_told_of_smooth_ports_holds_their_truth():
+    """Six ports: of so few one may lie outside; areas are 150."""
+    within = shares_within([smooth_sheet(seed)[1] for seed in range(6)], 2.0)
+    assert within["areas"] >= 0.9
+    assert all(within[name] >= 5.0 / 6.0 for name in QUANTITIES)
+
+
+def test_more_rows_make_a_volume_surer():
+    few, full = (smooth_sheet(3, rows)[1]["volume"][0, 1] for rows in (5, 18))
+    assert full < 0.7 * few
+    assert 2.0 * full < 0.006
+
+
+@pytest.mark.nightly
+def test_200_smooth_ports():
+    cases = [smooth_sheet(seed)[1] for seed in range(200)]
+    within, near = shares_within(cases, 2.0), shares_within(cases, 1.0)
+    assert all(within[name] >= 0.93 for name in QUANTITIES), within
+    assert all(near[name] >= 0.5 for name in QUANTITIES), near
