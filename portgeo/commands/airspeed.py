@@ -154,6 +154,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
     from portgeo.report.speed_text import NO_DEMAND, airspeed_text, beside_text
     from portgeo.report.throat_text import throat_notice
+    from portgeo.survey import survey
     from portgeo.survey.throat import throat_of
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
@@ -174,7 +175,11 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     runner = load_port(args.runner, args) if args.runner else None
     planned = load_port(args.beside, args) if args.beside else None
     unknowns = UNKNOWNS if args.points is None else _points(args.points)
-    result = air_speed(_path(args, runner, loaded), flow, depression, unknowns=unknowns, display=display)
+    measured = survey(loaded.port)
+    surveys = [measured] if runner is None else [survey(runner.port), measured]
+    result = air_speed(
+        _path(args, runner, loaded), flow, depression, unknowns=unknowns, display=display, surveys=surveys
+    )
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
@@ -197,7 +202,10 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     texts = [airspeed_text(result, title, warnings, display)]
     shown = [("today" if planned else "this port", result)]
     if planned is not None:
-        after = air_speed(_path(args, runner, planned), flow, depression, unknowns=unknowns, display=display)
+        surveys = [*surveys[:-1], survey(planned.port)]
+        after = air_speed(
+            _path(args, runner, planned), flow, depression, unknowns=unknowns, display=display, surveys=surveys
+        )
         volumes = [volume(p.port.vertices, p.port.faces) for p in (loaded, planned)]
         found = beside(result, after, *volumes)
         texts.append(beside_text(result, after, found, basename(args.beside), display))
@@ -228,10 +236,8 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
         print("\n\n".join(texts))
     if args.picture:
         from portgeo.report.speed_pictures import speed_picture
-        from portgeo.survey import survey
 
-        pictured = survey(loaded.port, readings_tried=False)
-        speed_picture(result, pictured, display, title, args.picture, force=args.force)
+        speed_picture(result, measured, display, title, args.picture, force=args.force)
 
 
 def _path(args: argparse.Namespace, runner: Loaded | None, port: Loaded) -> Path:

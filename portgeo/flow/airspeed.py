@@ -7,7 +7,7 @@ through the measured shape of air that thins out with speed, without friction, g
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,13 +25,14 @@ from portgeo.flow.gas import (
     parting_mach,
     sonic_speed,
 )
-from portgeo.flow.path import Path, joint_notices, sections_along, to_source
+from portgeo.flow.path import Path, joint_notices, port_at, sections_along, to_source
 from portgeo.flow.separation import Slowing, slowing
-from portgeo.flow.wall import UNKNOWNS, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
+from portgeo.flow.shape_doubt import relative_shape_u
+from portgeo.flow.wall import UNKNOWNS, Size, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
 from portgeo.plane import FloatArray, moments
 from portgeo.section import Section
 from portgeo.survey.bends import BendPlane, find_bends, meant_bend, port_bends
-from portgeo.survey.schedule import FINE_STATIONS, table_stations
+from portgeo.survey.schedule import FINE_STATIONS, Survey, table_stations
 from portgeo.survey.sides import Bend, bend_of, inward_of
 from portgeo.units import M3_S_PER, MILLIMETRES, PA_PER, Display, Notice
 
@@ -53,7 +54,8 @@ class Peak:
     """A greatest speed on the wall.
 
     speed m/s, error : half width of the grid's own doubt about it, m/s, over_mean, station and clock
-    (hours), point (3,) in the path's frame.
+    (hours), point (3,) in the path's frame. shape_u : standard uncertainty that the shape's own leaves in it,
+    m/s, None where nobody said how sure the shape is.
     """
 
     speed: float
@@ -62,6 +64,12 @@ class Peak:
     station: float
     clock: float
     point: FloatArray
+    shape_u: float | None = None
+
+    @property
+    def u(self) -> float | None:
+        """Standard uncertainty, m/s, of shape and grid (a half width: JCGM 100, 4.3.7); None without the shape's."""
+        return None if self.shape_u is None else float(np.hypot(self.shape_u, self.error / np.sqrt(3.0)))
 
 
 @dataclass(frozen=True)
@@ -84,7 +92,8 @@ class AirSpeed:
     """Air through a path. Stations mm, areas mm2, speeds m/s, flow m3/s of air at rest.
 
     stations, area, mean_speed (flow over area, incompressible), mean_isentropic, mach (isentropic),
-    short_over_mean, long_over_mean (nan on a path that does not turn), highest_over_mean : (n,).
+    short_over_mean, long_over_mean (nan on a path that does not turn), highest_over_mean : (n,), over the
+    isentropic mean, as all speeds on the wall are.
     clock_over_mean : (n, 12), from 12 o'clock on.
     ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
     without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them.
@@ -142,10 +151,12 @@ def air_speed(
     air: Air = STANDARD,
     unknowns: int = UNKNOWNS,
     display: Display = MILLIMETRES,
+    surveys: Sequence[Survey] = (),
 ) -> AirSpeed:
     """Return the air speed through a path.
 
-    flow : m3/s of air at rest. depression : Pa. display : how a refusal shows areas. The wall-speed
+    flow : m3/s of air at rest. depression : Pa. display : how a refusal shows areas. surveys : of the path's
+    ports, for what their own uncertainties leave in the peaks; without them a peak has no ±. The wall-speed
     solution is made on two grids; their difference, carried on to cells of no size as if the error went
     with the cells' size, is the doubt about each peak. Past both openings the tube is taken to go
     straight on; where it still turns there, the coarser grid is solved once more with the turn kept up.
@@ -171,17 +182,25 @@ def air_speed(
     def density(speed: FloatArray) -> FloatArray:
         return density_at(speed * (flow * 1e6), air)  # of a unit flow in mm
 
-    fine, coarse = (wall_solution(path, one, density=density) for one in (size, coarse_size))
+    def solved(one: Size, *, turning: bool = False) -> WallSpeed:
+        found = wall_solution(path, one, turning=turning, density=density)
+        # Over the mean of air that thins out as it does: a straight duct reads one at any flow.
+        even = flow / (found.area * 1e-6) / isentropic_mean(found.area)
+        return replace(found, over_mean=found.over_mean * even[:, None])
+
+    def isentropic_mean(area: FloatArray) -> FloatArray:
+        return isentropic_speed(mach_through(flow, area * 1e-6, air), air)
+
+    fine, coarse = solved(size), solved(coarse_size)
     growth = coarse.cell / fine.cell - 1.0
-    means = flow / (np.interp(fine.stations, close, net) * 1e-6)
-    coarse_means = flow / (np.interp(coarse.stations, close, net) * 1e-6)
+    means, coarse_means = (isentropic_mean(np.interp(one.stations, close, net)) for one in (fine, coarse))
 
     bend = _bend_of(path, close, sections)
     short, long = np.full_like(means, np.nan), np.full_like(means, np.nan)
-    fall, peak, turning_on = None, None, None
+    fall, peak, turning_on, height = None, None, None, 0.0
     if bend is not None:
         short, short_points = side_line(fine, bend.plane, inner=True)
-        long, _ = side_line(fine, bend.plane, inner=False)
+        long, long_points = side_line(fine, bend.plane, inner=False)
         rough, _ = side_line(coarse, bend.plane, inner=True)
         other = np.interp(fine.stations, coarse.stations, rough * coarse_means)
         # The peak may lie a little beyond where the short side is bent.
@@ -194,10 +213,11 @@ def air_speed(
             float(np.sqrt(np.mean((short * means - other)[here] ** 2))),
         )
         peak = _peak(fine, means, short[top], top, short_points[top], gap / growth)
+        height = float(np.linalg.norm(long_points[top] - short_points[top]))
         along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
         fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
         if any(fine.turns):
-            kept_up = wall_solution(path, coarse_size, turning=True, density=density)
+            kept_up = solved(coarse_size, turning=True)
             kept, _ = side_line(kept_up, bend.plane, inner=True)
             line = np.interp(fine.stations, coarse.stations, kept)
             k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
@@ -209,6 +229,8 @@ def air_speed(
     highest = _peak(
         fine, means, fine.over_mean[ring, node], int(ring), fine.wall[ring, node], abs(fine_top - rough_top) / growth
     )
+    # A peak of the whole wall that is the short side's own hangs on the turn as that one does.
+    on_short_side = peak is not None and abs(peak.station - highest.station) < height / 2.0
     by_clock = clock_speeds(fine)
     at_table = [np.interp(table, fine.stations, line) for line in (short, long, fine.over_mean.max(axis=1))]
     return AirSpeed(
@@ -229,8 +251,8 @@ def air_speed(
         least_area=float(net[least]),
         choke=choke_flow(float(net[least]) * 1e-6, air),
         ideal_speed=depression_speed(depression, air),
-        highest=highest,
-        side_peak=peak,
+        highest=_sure_to(highest, path, surveys, height if on_short_side else None),
+        side_peak=None if peak is None else _sure_to(peak, path, surveys, height),
         slowing=fall,
         wall=fine,
         short_line=short,
@@ -357,6 +379,15 @@ def _peak(solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, p
     clock = float(_hours(solution.sections[ring].frame[1:] @ (point - solution.middle[ring])))
     speed = float(over_mean * means[ring])
     return Peak(speed, error, float(over_mean), float(solution.stations[ring]), clock, point)
+
+
+def _sure_to(peak: Peak, path: Path, surveys: Sequence[Survey], height: float | None) -> Peak:
+    """Return a peak with what the surveys of the path's ports leave open in it."""
+    if not surveys:
+        return peak
+    k = int(port_at(path, np.array([peak.station]))[0])
+    station = peak.station - path.starts[k] + path.ports[k].centreline.stations[0]
+    return replace(peak, shape_u=peak.speed * relative_shape_u(surveys[k], float(station), height))
 
 
 def point_in_source(path: Path, peak: Peak) -> FloatArray:

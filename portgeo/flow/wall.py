@@ -32,7 +32,7 @@ LEAST_TURN = np.radians(10.0)  # a wall that turns less in all has nowhere to cr
 
 @dataclass(frozen=True)
 class WallSpeed:
-    """Speeds along the wall, over the mean speed of their section: flow, as of air at rest, over area.
+    """Speeds along the wall, over the mean speed of their section; out of `wall_solution` that mean is flow over area.
 
     stations (n,) of the rings in the path; sections at them; area (n,) and middle (n, 3), the centroid,
     of their outlines; wall (n, p, 3); over_mean (n, p). flux (m,) through every layer, over the flow. unknowns : of the

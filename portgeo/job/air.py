@@ -96,9 +96,12 @@ def sped(given: Given) -> Sped | LeftOut:
         why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
         return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
     flow, note, flow_of = told
+    # A planned port is computed: how sure it is to be cut so nobody knows, and its peak has no ±.
+    measured = [given.needs.get(name) for name in ("runner survey", "survey")]
+    surveys = [one.survey for one in measured if one is not None]
     path = path_of(part.loaded.port) if runner is None else join(runner.loaded.port, part.loaded.port)
     try:
-        result = air_speed(path, flow, depression, display=display)
+        result = air_speed(path, flow, depression, display=display, surveys=surveys)
     except PortgeoError as refusal:
         raise refusal.in_file(part.loaded.source["file"]) from None
     loaded: list[Loaded] = [part.loaded] if runner is None else [runner.loaded, part.loaded]

@@ -249,6 +249,7 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
             state,
             parts[k, "port"],
             parts.get((k, "runner")),
+            surveyed=k,
         )
     if engine is not None and engine.port == "exhaust":
         why = "both are rules for intakes; an exhaust's stations run with the flow too, from 0 at the valve"
@@ -286,7 +287,10 @@ def _one_valve(steps: Steps) -> float | None:
     return None if engine is None or engine.valves != 1 else engine.valve
 
 
-def _speed(steps: Steps, name: str, title: str, state: State, port: str, runner: str | None) -> None:
+def _speed(
+    steps: Steps, name: str, title: str, state: State, port: str, runner: str | None, surveyed: int | None = None
+) -> None:
+    """Add an air speed. surveyed : number of the state whose surveys say how sure the shape is."""
     job = steps.job.job
     assert job.bench is not None
     settings = {
@@ -295,8 +299,14 @@ def _speed(steps: Steps, name: str, title: str, state: State, port: str, runner:
     }  # fmt: skip
     steps.add(
         name, title, "air.sped", settings, [_bench_file(steps)] if job.bench.file else [],
-        {"part": port, "runner": runner},
+        {"part": port, "runner": runner, **_surveys(surveyed, runner)},
     )  # fmt: skip
+
+
+def _surveys(k: int | None, runner: str | None) -> dict[str, str | None]:
+    if k is None:
+        return {}
+    return {"survey": f"survey port {k}", "runner survey": None if runner is None else f"survey runner {k}"}
 
 
 def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:

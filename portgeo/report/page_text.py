@@ -238,8 +238,10 @@ def speed_text(m_s: float, d: Display) -> str:
 def peak_text(record: Mapping[str, Any], d: Display) -> str:
     """Return the short side's peak speed and whether the wall holds its air."""
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
+    doubt = f" ± {speed_text(2.0 * peak['peak_u_m_s'], d)}" if peak.get("peak_u_m_s") else ""
+    speed = speed_text(peak["peak_m_s"], d)
     text = (
-        f"{speed_text(peak['peak_m_s'], d).split()[0]} ± {speed_text(peak['peak_grid_error_m_s'], d)} at "
+        f"{speed.split()[0] + doubt if doubt else speed} at "
         f"{record['flow']['cfm']:.1f} cfm, {peak['peak_over_mean']:.2f} times the mean, at station "
         f"{d.length(peak['station_mm'])}"
     )

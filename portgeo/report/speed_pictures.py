@@ -82,7 +82,7 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     for (name_of, result), colour, style in zip(results, colours(len(results)), cycle(LINE_STYLES), strict=False):
         line: Any = {"linestyle": style, "color": colour}
         x = np.array([display.of_length(s) for s in result.wall.stations])
-        mean = np.interp(result.wall.stations, result.stations, result.mean_speed) / unit
+        mean = np.interp(result.wall.stations, result.stations, result.mean_isentropic) / unit
         over = result.wall.over_mean.max(axis=1) if result.side_peak is None else result.short_line
         short_axes.plot(x, mean * over, linewidth=2.5, label=shorten(name_of, LEGEND_LETTERS, placeholder="…"), **line)
         marked |= dict.fromkeys(_mark_short_side(short_axes, result, x, mean, display, unit, colour))
@@ -132,13 +132,14 @@ def _mark_short_side(
     peak = result.side_peak
     if peak is None:
         return []
-    short, says = mean * result.short_line, ["triangle: peak and its doubt"]
+    short, says = mean * result.short_line, ["triangle: peak" + ("" if peak.u is None else " and its ±")]
     if result.turning_on is not None:
         kept = mean * result.turning_on.line
         axes.fill_between(x, short, kept, where=kept > 1.01 * short, color=colour, alpha=0.15, linewidth=0)
         says.append("shaded: if the turn goes on past the end")
     axes.errorbar(
-        display.of_length(peak.station), peak.speed / unit, yerr=peak.error / unit, fmt="v", color=colour, capsize=4,
+        display.of_length(peak.station), peak.speed / unit, yerr=None if peak.u is None else 2.0 * peak.u / unit,
+        fmt="v", color=colour, capsize=4,
         markerfacecolor="white",
     )  # fmt: skip
     if result.slowing is not None and result.slowing.parts:

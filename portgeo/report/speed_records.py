@@ -94,6 +94,8 @@ def _turning_record(result: AirSpeed) -> dict[str, Any] | None:
 def _peak_record(result: AirSpeed, peak: Peak) -> dict[str, Any]:
     return {
         "peak_m_s": peak.speed,
+        "peak_u_m_s": peak.u,
+        "peak_shape_u_m_s": peak.shape_u,
         "peak_grid_error_m_s": peak.error,
         "peak_over_mean": peak.over_mean,
         "station_mm": peak.station,

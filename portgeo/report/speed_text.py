@@ -44,7 +44,7 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
         *_past_ends_lines(result, d),
         *_said("slowing", _slowing_text(result, d)),
         *_said("least area", _least_text(result, d)),
-        *_said("fineness", f"solved at {result.wall.unknowns:,} points; ± is the doubt that they leave in a speed"),
+        *_said("fineness", _fineness_text(result, d)),
         "",
     ]
     lines += notices_lines(warnings, d)
@@ -52,7 +52,8 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
     lines += textwrap.wrap(
         "Mean speed is flow over area, as if air did not thin out with speed; Mach, the peak and all speeds on the "
-        "wall allow for that (isentropic). Short, long and highest are speeds on the wall over that mean speed.",
+        "wall allow for that (isentropic). Short, long and highest are speeds on the wall over the mean of their "
+        "section, both of air that thins out.",
         WIDTH,
     )
     if len(result.path.ports) > 1:
@@ -75,12 +76,20 @@ def _peak_text(result: AirSpeed, d: Display) -> str:
     return text
 
 
+def _fineness_text(result: AirSpeed, d: Display) -> str:
+    peak = result.side_peak or result.highest
+    text = f"solved at {result.wall.unknowns:,} points, which alone leave {_fine(peak.error, d)} of doubt in the peak"
+    if peak.u is None:
+        return text + "; how sure the shape is was not told, so no ± is given"
+    return text + "; ± is twice the standard uncertainty of shape and points together"
+
+
 def _at(result: AirSpeed, peak: Peak, d: Display) -> str:
     x, y, z = (d.length(round(v, 6) + 0.0, label=False) for v in point_in_source(result.path, peak))
-    doubt = f"± {peak.error / FOOT:.0f}" if d.unit == "in" else f"± {peak.error:.1f}"
+    doubt = "" if peak.u is None else f" ± {2.0 * peak.u / FOOT:.0f}" if d.unit == "in" else f" ± {2.0 * peak.u:.1f}"
     hour, minute = divmod(round(peak.clock * 2.0) % 24, 2)
     return (
-        f"{d.speed(peak.speed)} {doubt}, {peak.over_mean:.2f} times the mean there, at station "
+        f"{d.speed(peak.speed)}{doubt}, {peak.over_mean:.2f} times the mean there, at station "
         f"{d.length(peak.station)}, {hour or 12}:{'30' if minute else '00'} o'clock ({x}, {y}, {z} in the file)"
     )
 
