@@ -41,6 +41,8 @@ def measure_many(args: argparse.Namespace, names: list[str]) -> None:
     """
     from portgeo.io.files import check_free, sha256_of, write_table_csv
 
+    if len(names) == 2:
+        _refuse_halves(*names)
     if not args.csv:
         raise InputError("there are several files and nowhere to put the table", mend="Pass --csv FILE")
     if args.json or args.picture or args.chart:
@@ -87,6 +89,26 @@ def measure_many(args: argparse.Namespace, names: list[str]) -> None:
         told = "; ".join(rows[name][-1].rstrip(".") for name in refused[:5])
         what = f"{len(refused)} of {len(rows)} files were refused: {told}"
         raise InputError(what, file=args.csv, mend="The others are in the table")
+
+
+def _refuse_halves(one: str, other: str) -> None:
+    """Refuse two files that are the halves of one mold: neither alone is a port."""
+    from portgeo.io.meshes import READ, read_mesh
+    from portgeo.scan.halves import are_halves
+
+    if not all(os.path.splitext(name)[1].lower() in READ for name in (one, other)):
+        return
+    try:
+        points = [read_mesh(name).vertices for name in (one, other)]
+    except PortgeoError:
+        return  # the table tells what is wrong with a file
+    if are_halves(points[0], points[1]):
+        raise InputError(
+            f"this and {other} look like the two halves of one mold, parted along its length",
+            file=one,
+            mend="Join them into one mesh in the scanner's software, without the faces along which they were parted, "
+            "and measure that; to measure each by itself, give one file at a time",
+        )
 
 
 def measure_one(name: str, args: argparse.Namespace) -> list[str]:

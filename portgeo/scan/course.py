@@ -76,14 +76,18 @@ def sections_along(
     return found
 
 
-def follow(vertices: FloatArray, faces: IntArray, line: FloatArray, radius: float) -> Course:
+def follow(
+    vertices: FloatArray, faces: IntArray, line: FloatArray, radius: float, ends_left: float = ENDS_LEFT
+) -> Course:
     """Return the course of the tube about a rough line (n, 3), out to where its sections end.
+
+    ends_left : radii at each end of the line that are no guide.
 
     The line's own ends, which lean into corners, are left out; sections along the rest put it right,
     and from its two ends the tube is followed section by section. Raises GeometryError where there is
     no section in the middle.
     """
-    points = _eased(line, radius, ENDS_LEFT * radius)
+    points = _eased(line, radius, ends_left * radius)
     sections: list[Section] = []
     areas = np.zeros(0)
     for _ in range(ROUNDS):
@@ -91,11 +95,14 @@ def follow(vertices: FloatArray, faces: IntArray, line: FloatArray, radius: floa
         found = sections_along(vertices, faces, points, headings)
         known = [f for f in found if f is not None]
         usual = float(np.median([f[2] for f in known])) if known else 0.0
-        kept = [
-            f
-            for f, p in zip(found, points, strict=True)
-            if f is not None and USUAL[0] < f[2] / usual < USUAL[1] and np.linalg.norm(f[1] - p) < radius
-        ]
+        kept = _longest_run(
+            [
+                f
+                if f is not None and USUAL[0] < f[2] / usual < USUAL[1] and np.linalg.norm(f[1] - p) < radius
+                else None
+                for f, p in zip(found, points, strict=True)
+            ]
+        )
         if len(kept) < 3 or usual > 4.0 * np.pi * radius**2:
             raise GeometryError(
                 "no closed section was found in the middle of the mesh",
@@ -116,6 +123,17 @@ def follow(vertices: FloatArray, faces: IntArray, line: FloatArray, radius: floa
     rows = behind + rows + ahead
     points = np.array([r[0] for r in rows])
     return Course(points, _smoothed(points), np.array([r[2] for r in rows]), tuple(r[3] for r in rows))
+
+
+def _longest_run(found: list[Found | None]) -> list[Found]:
+    """Return the longest run without a gap: what lies beyond one is a slab, or a leg, and not the tube."""
+    runs: list[list[Found]] = [[]]
+    for one in found:
+        if one is None:
+            runs.append([])
+        else:
+            runs[-1].append(one)
+    return max(runs, key=len)
 
 
 def _eased(line: FloatArray, radius: float, off: float) -> FloatArray:

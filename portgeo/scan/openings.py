@@ -19,7 +19,7 @@ from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 
 # All lengths below are in radii of the tube's own section (of the circle of its area).
-AHEAD, ASIDE = 3.0, 2.2  # how far beyond the end and beside it the mesh is looked at
+AHEAD, ASIDE = 3.0, 4.0  # how far beyond the end and beside it the mesh is looked at
 CORE = 0.7  # of the section: what of an end's face is seen through it, clear of its walls
 FACING = 0.3  # cosine between a vertex's normal and the tube's heading on the face of an end
 COVERED = 0.4  # share of the core that a face must cover: less is an open end
@@ -105,13 +105,19 @@ def find_opening(
     core = shapely.Polygon(middle + CORE * (outline - middle)).buffer(0.0)
     aside = max(ASIDE * radius, 1.3 * float(np.linalg.norm(outline - middle, axis=1).max()))
     region = _region(vertices, faces, point, frame, (FROM * radius - 1.0, AHEAD * radius), aside)
-    rim = next((r for r in rims if goes_round(r, point, heading, m.area)), None)
+    # Of a port so short that both ends are near, the end's own.
+    about = [r for r in rims if goes_round(r, point, heading, m.area)]
+    rim = min(about, key=lambda r: abs(float(np.median((r - point) @ heading))), default=None)
     face = None if rim is not None else _face(region, core, point, heading, radius, noise)
     normal, level = heading, radius * 3.0
     if rim is not None:
         level = float(((rim - point) @ heading).min())
         flat = flat_face(rim, heading)
-        if flat is not None and _angle(flat.normal, heading) < OBLIQUE and flat.rms < max(WAVY * radius, 4.0 * noise):
+        if (
+            flat is not None
+            and angle_between(flat.normal, heading) < OBLIQUE
+            and flat.rms < max(WAVY * radius, 4.0 * noise)
+        ):
             normal = flat.normal
     elif face is not None:
         level = face.level
@@ -148,7 +154,7 @@ def _at_face(
     outline = (near or section).in_space((near or section).outline)
     rim = rim_plane(face.points, face.origin, face.normal, outline)
     run = run_in(region.vertices, region.faces, rim.origin, rim.normal, rim.low, radius, noise)
-    tilt = _angle(rim.normal, heading)
+    tilt = angle_between(rim.normal, heading)
     return Opening(
         rim.origin, rim.normal, "flat", run.inset, tilt, run.growth, run.drift, band=rim.band, place_u=rim.place_u
     )
@@ -168,7 +174,7 @@ def _at_rim(
         flat.normal,
         "open",
         run.inset,
-        _angle(flat.normal, heading),
+        angle_between(flat.normal, heading),
         run.growth,
         run.drift,
         band=float(high - low),
@@ -176,7 +182,8 @@ def _at_rim(
     )
 
 
-def _angle(a: FloatArray, b: FloatArray) -> float:
+def angle_between(a: FloatArray, b: FloatArray) -> float:
+    """Return the angle between two vectors (3,)."""
     return float(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b))
 
 
@@ -304,7 +311,9 @@ def _face(
     fit = flat_face(points, heading)
     if fit is None:
         return None
-    is_flat = fit.rms < max(WAVY * radius, 2.5 * noise) and fit.share > 0.6 and _angle(fit.normal, heading) < OBLIQUE
+    is_flat = (
+        fit.rms < max(WAVY * radius, 2.5 * noise) and fit.share > 0.6 and angle_between(fit.normal, heading) < OBLIQUE
+    )
     level = float((fit.origin - point) @ heading) if is_flat else float(np.median(z))
     off = np.abs((middles - fit.origin) @ fit.normal)
     near = middles[faces_out & (off < NEAR_FACE * radius)]
@@ -390,16 +399,18 @@ def _at_corner(
     if step is not None and step.rms < max(WAVY * radius, 2.5 * noise) and step.share > 0.5 and on.sum() >= 24:
         directions = np.arctan2(flat[on, 1], flat[on, 0])
         wide = len(np.unique(((directions + np.pi) / (np.pi / 6.0)).astype(int))) >= 5
-        if wide and _angle(step.normal, normal) < np.radians(10.0):
+        if wide and angle_between(step.normal, normal) < np.radians(10.0):
             along = ((step.origin - point) @ step.normal) / (normal @ step.normal)
             at_step = point + along * normal
             run = run_in(region.vertices, region.faces, at_step, step.normal, 0.0, radius, noise)
             place_u = step.rms / np.sqrt(RIM_WAVES)
-            tilt = _angle(step.normal, heading)
+            tilt = angle_between(step.normal, heading)
             return Opening(at_step, step.normal, "step", run.inset, tilt, run.growth, run.drift, place_u=place_u)
     run = run_in(region.vertices, region.faces, origin, normal, 0.0, radius, noise)
     doubt = noise + CORNER_DOUBT * radius
-    return Opening(origin, normal, "corner", run.inset, _angle(normal, heading), run.growth, run.drift, place_u=doubt)
+    return Opening(
+        origin, normal, "corner", run.inset, angle_between(normal, heading), run.growth, run.drift, place_u=doubt
+    )
 
 
 def _last_whole(region: _Region, point: FloatArray, heading: FloatArray, level: float, radius: float) -> float | None:

@@ -15,10 +15,12 @@ from portgeo.centreline import Centreline
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.port import Port
-from portgeo.scan.course import Course, follow, plane_frame
+from portgeo.scan.branches import branch_tip
+from portgeo.scan.course import Course, plane_frame
 from portgeo.scan.cut import cut_end
 from portgeo.scan.noise import scan_noise
-from portgeo.scan.openings import Opening, find_opening, goes_round
+from portgeo.scan.openings import Opening, angle_between, find_opening, goes_round
+from portgeo.scan.passage import branches_told, cut_branch, passage_of, place_of
 from portgeo.scan.patch import close_hole
 from portgeo.scan.pose import entry_first, port_frame, roof_direction
 from portgeo.scan.repair import (
@@ -33,9 +35,8 @@ from portgeo.scan.repair import (
     tube_body,
     unbalanced_edges,
 )
-from portgeo.scan.spine import Settled, centreline_of, sections_of, settle
+from portgeo.scan.spine import Curve, Settled, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
-from portgeo.scan.way import Way, find_way, inside_of
 from portgeo.section import Section
 from portgeo.units import Notice
 
@@ -43,10 +44,12 @@ MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then
 SURE_HOLE = 0.006  # of the surface: the opening of a tube up to 40 diameters long spans more
 ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
 TILTED = np.radians(3.0)  # an opening farther out of square is told of
+OWN_COURSE = ((0.5, 0.15), (1.6, 0.5))  # radii from an end, and shares of the length: where the line is the tube's own
 TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so
 NOT_FLAT = 0.1  # mm that an end is out of flat and is told of: four thousandths
 NOISE_BAND = 4.11  # noises: between the lowest and the highest fiftieth of a normal distribution
 AT_PLANE = 0.01  # of the inset: so near to an opening its section is read
+MOST_LOST = 0.6  # radii that a ragged cut takes off an end: what loses more was never cut there
 SHORTER = 0.1  # mm off a ragged end that is told of
 
 Progress = Callable[[str, float], None]
@@ -91,59 +94,24 @@ def port_from_scan(
     tell("finding the tube", 0.15)
     made: list[float] = []
     body = _patched(body, _small_holes(body), made)  # two in one section would leave only a part of it
-    body, course, cut_legs = _course(body, (ends[0], ends[1]))
-    notices += cut_legs
-    body = _patched(body, _holes_beside(body, course), made)
-    notices += _holes_told(body, made)
-    tell("finding the openings", 0.3)
-    openings, told = _openings(body, course, noise, (ends[0], ends[1]))
-    tell("finding the centreline", 0.5)
-    tube, settled, openings = _tube_and_curve(body, course, openings)
+    while True:
+        body, course, cut = passage_of(body, (ends[0], ends[1]))
+        notices += cut
+        body = _patched(body, _holes_beside(body, course), made)
+        tell("finding the openings", 0.3)
+        openings, told = _openings(body, course, noise, (ends[0], ends[1]))
+        tell("finding the centreline", 0.5)
+        tube, settled, openings = _tube_and_curve(body, course, openings)
+        radius = float(np.sqrt(np.median(course.areas) / np.pi))
+        tip = branch_tip(coarse_copy(*tube)[0], settled.curve, radius)
+        if tip is None:
+            break
+        body, branch = cut_branch(body, tip, radius)
+        if branch is None:
+            break
+        notices += branches_told([branch])
+    notices += [*_oblique(settled.curve, openings, radius), *_holes_told(body, made)]
     return _posed(tube, settled, openings, noise, [*notices, *told], options, tell)
-
-
-def _course(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tuple[Body, Course, list[Notice]]:
-    """Return the body with further legs taken off, and the course of its tube."""
-    coarse = coarse_copy(body.vertices, body.faces)
-    way = find_way(inside_of(*coarse), ends)
-    notices: list[Notice] = []
-    if len(way.tips):
-        if ends[0] is None or ends[1] is None:
-            raise _too_many(way)
-        body = _without_legs(body, way)
-        coarse = coarse_copy(body.vertices, body.faces)
-        count = len(way.tips)
-        way = find_way(inside_of(*coarse), ends)
-        notices.append(
-            Notice(
-                "legs_cut",
-                f"{count} further leg{'s' if count > 1 else ''} of the mold cut off flat where it leaves the port",
-            )
-        )
-    return body, follow(*coarse, way.line, way.radius), notices
-
-
-def _place(point: FloatArray) -> str:
-    return "({:.1f}, {:.1f}, {:.1f})".format(*point)
-
-
-def _too_many(way: Way) -> GeometryError:
-    places = [way.line[0], way.line[-1], *way.tips]
-    return GeometryError(
-        f"the mold has {len(places)} ends, about {', '.join(_place(p) for p in places)} mm",
-        mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point at the two ends of the port that is wanted",
-    )
-
-
-def _without_legs(body: Body, way: Way) -> Body:
-    """Return the body with the legs beside the way cut off, a tube's radius from it."""
-    vertices, faces = body.vertices, body.faces
-    for tip, root in zip(way.tips, way.roots, strict=True):
-        heading = (tip - root) / np.linalg.norm(tip - root)
-        vertices, faces, seed = cut_end(vertices, faces, root + 1.3 * way.radius * heading, heading, 0.0)
-        label = bodies(faces, len(vertices))
-        vertices, faces = compact(vertices, faces[label[faces[:, 0]] == label[seed]])
-    return Body(vertices, faces, ())
 
 
 def _small_holes(body: Body) -> list[int]:
@@ -173,7 +141,7 @@ def _patched(body: Body, holes: list[int], made: list[float]) -> Body:
     for k in holes:
         loop = body.loops[k]
         closed = close_hole(vertices, faces, loop)
-        where = f"about {_place(vertices[loop].mean(axis=0))} mm"
+        where = f"about {place_of(vertices[loop].mean(axis=0))} mm"
         if closed is None:
             raise GeometryError(
                 "the scan has a hole that reaches too far round the mold to be closed without making shape up",
@@ -217,6 +185,8 @@ def _openings(
         opening = find_opening(body.vertices, body.faces, rims, point, heading, course.sections[k], noise)
         asked = _nearest_end(ends, k)
         radius = np.sqrt(course.areas[k] / np.pi)
+        if asked is None and opening is not None and opening.how == "trimmed" and opening.lost > MOST_LOST * radius:
+            opening = None  # nobody's cut: it is closed there, and no tube
         if asked is not None:
             far = opening is None or abs((asked - opening.origin) @ heading) > ASKED_ELSEWHERE * radius
             if far:
@@ -228,7 +198,7 @@ def _openings(
     closed = [o is None for o in found]
     if any(closed):
         tips = [course.points[0], course.points[-1]]
-        seen = [f"{'closed' if c else 'open'} about {_place(p)}" for c, p in zip(closed, tips, strict=True)]
+        seen = [f"{'closed' if c else 'open'} about {place_of(p)}" for c, p in zip(closed, tips, strict=True)]
         count = "no opening" if all(closed) else "only one opening"
         raise GeometryError(
             f"the mold has {count}: its ends are {' and '.join(seen)} mm",
@@ -247,7 +217,7 @@ def _nearest_end(ends: tuple[FloatArray | None, FloatArray | None], k: int) -> F
 
 
 def _told(opening: Opening, noise: float) -> list[Notice]:
-    place = f"the opening about {_place(opening.origin)} mm"
+    place = f"the opening about {place_of(opening.origin)} mm"
     if opening.how == "step":
         return [Notice("spill_cut", f"{place} was cut at the flange face: what is spilled over it was left out")]
     if opening.how == "corner":
@@ -261,9 +231,6 @@ def _told(opening: Opening, noise: float) -> list[Notice]:
             )
         ]
     found = []
-    if opening.tilt > TILTED:
-        degrees = np.degrees(opening.tilt)
-        found.append(Notice("opening_oblique", f"{place} stands {degrees:.0f} degrees out of square to the tube"))
     out_of_flat = float(np.sqrt(max(opening.band**2 - (NOISE_BAND * noise) ** 2, 0.0)))
     if out_of_flat > NOT_FLAT:
         found.append(
@@ -312,6 +279,30 @@ def _tube_and_curve(body: Body, course: Course, openings: list[Opening]) -> tupl
     return tube, settled, openings
 
 
+def _oblique(curve: Curve, openings: list[Opening], radius: float) -> list[Notice]:
+    """Return a notice of each opening that is surely out of square to its tube.
+
+    The centreline ends square to the opening, so its heading there is carried on from where it is the
+    tube's own: by a line and by a parabola, which differ by as much as it is not known.
+    """
+    found = []
+    for k, opening in enumerate(openings):
+        if not opening.square:
+            continue
+        first, last = (min(reach * radius, share * curve.length) for reach, share in OWN_COURSE)
+        s = np.linspace(first, last, 24)
+        tangents = curve.at(s if k == 0 else curve.length - s, 1) * (-1.0 if k == 0 else 1.0)
+        tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
+        line, parabola = (np.polynomial.polynomial.polyfit(s, tangents, degree)[0] for degree in (1, 2))
+        tilt, doubt = angle_between(parabola, opening.normal), angle_between(parabola, line)
+        if tilt > TILTED + 2.0 * doubt:
+            text = (
+                f"the opening about {place_of(opening.origin)} mm stands {np.degrees(tilt):.0f} degrees out of square"
+            )
+            found.append(Notice("opening_oblique", f"{text} to the tube"))
+    return found
+
+
 def _inner_points(course: Course, openings: list[Opening], radius: float) -> FloatArray:
     """Return the course's points between the openings, clear of them."""
     clear = 0.15 * radius
@@ -336,7 +327,7 @@ def _between(body: Body, openings: list[Opening]) -> Mesh:
     label = bodies(faces, len(vertices))
     if label[seeds[0]] != label[seeds[1]]:
         raise GeometryError(
-            f"the openings about {_place(openings[0].origin)} and {_place(openings[1].origin)} mm are not the two "
+            f"the openings about {place_of(openings[0].origin)} and {place_of(openings[1].origin)} mm are not the two "
             "ends of one tube",
             mend="Pass --entry X,Y,Z and --exit X,Y,Z with points at the two ends of the port",
         )
@@ -353,13 +344,13 @@ def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
         sheets = vertices[unbalanced_edges(faces, len(vertices))]
         return GeometryError(
             f"more than two faces meet at {len(sheets)} edges of the wall (fins, doubled sheets)",
-            where=f"about {_place(sheets[0].mean(axis=0))} mm",
+            where=f"about {place_of(sheets[0].mean(axis=0))} mm",
             mend="Mend the mesh there in the scanner's own software and export it again",
         )
     widest = max(rims, key=_span)
     return GeometryError(
         f"the wall of the tube is open between its openings, {_span(widest):.0f} mm2 wide",
-        where=f"about {_place(widest.mean(axis=0))} mm",
+        where=f"about {place_of(widest.mean(axis=0))} mm",
         mend="Where that is a hole, scan the mold there and join it to the mesh; where a branch of the mold ends "
         "there, cut it off where it leaves the port",
     )
@@ -372,7 +363,7 @@ def _end_section(tube: Mesh, opening: Opening) -> Section:
     section = sections_of(tube, origin[None], plane_frame(opening.normal)[None])[0]
     if section is None:
         raise GeometryError(
-            f"the plane of the opening about {_place(opening.origin)} mm cuts no closed section",
+            f"the plane of the opening about {place_of(opening.origin)} mm cuts no closed section",
             mend="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
         )
     return replace(section, origin=section.origin + step * opening.normal)

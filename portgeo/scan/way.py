@@ -11,17 +11,20 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 from scipy.ndimage import distance_transform_edt, label
-from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse import coo_matrix, csr_matrix, diags
 from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.linalg import spsolve
+from scipy.spatial import cKDTree
 
 from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
+from portgeo.plane import BoolArray, FloatArray, IntArray
 from portgeo.scan.repair import is_balanced
 
 CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port
 THIN = 0.3  # of the greatest inside radius: thinner parts (a spill sheet, a flash line) are no tube
 FILLED = 0.45  # of the greatest inside radius: outside that is narrower than twice this counts as tube
 BRANCH = 2.1  # a leg that reaches this many tube radii from the way is an end of its own
+MOST_TIPS = 8  # that are looked at: four corners of a slab and four legs
 SHORT = 1.5  # a way of fewer diameters than this has no direction of its own
 OFF_GRID = 1e-6  # of a step
 MOST_PASSES = 20  # faces that pass a column, for each voxel
@@ -32,7 +35,8 @@ NEIGHBOURS = [(i, j, k) for i in (0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) 
 class Inside:
     """Places well inside the tube: points (n, 3), depth (n,) below the surface, graph of neighbours.
 
-    step : between neighbours. skin : depth down to which there are none.
+    step : between neighbours. skin : depth down to which there are none. solid : the grid's places
+    inside the mesh, and the (4, 4) that takes points into the grid's own numbers.
     """
 
     points: FloatArray
@@ -40,17 +44,28 @@ class Inside:
     graph: csr_matrix
     step: float
     skin: float
+    solid: BoolArray
+    into_grid: FloatArray
+
+    def sees(self, a: FloatArray, b: FloatArray) -> bool:
+        """Return whether the straight line between two points (3,) stays inside."""
+        count = max(int(2.0 * np.linalg.norm(b - a) / self.step), 2)
+        line = a + np.linspace(0.0, 1.0, count)[:, None] * (b - a)
+        at = np.rint(line @ self.into_grid[:3, :3].T + self.into_grid[:3, 3]).astype(int)
+        at = np.clip(at, 0, np.array(self.solid.shape) - 1)
+        return bool(self.solid[at[:, 0], at[:, 1], at[:, 2]].all())
 
 
 @dataclass(frozen=True)
 class Way:
-    """The rough middle line (n, 3) between two ends, the tube's mean radius, and any further ends.
+    """The rough middle line (n, 3) between two ends, the tube's mean radius and length, and any further ends.
 
     others : (k, 3), tips of legs beside the way, each with its root on it (k, 3).
     """
 
     line: FloatArray
     radius: float
+    length: float
     tips: FloatArray
     roots: FloatArray
 
@@ -84,8 +99,10 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
     # What is too narrow to be outside (a stem's hole, a guide boss) is filled, so that the way keeps
     # to the middle of the bowl.
     fill = FILLED * float(distance_transform_edt(solid).max())
-    spread = distance_transform_edt(~solid) < fill
-    solid |= (distance_transform_edt(spread) >= fill) & spread
+    room = int(np.ceil(fill)) + 1  # without it a face on the border of the grid would grow outward
+    spread = distance_transform_edt(~np.pad(solid, room)) < fill
+    shrunk = (distance_transform_edt(spread) >= fill) & spread
+    solid |= shrunk[room:-room, room:-room, room:-room]
     depth = np.asarray(distance_transform_edt(solid)) * step
     skin = max(THIN * float(depth.max()), 1.01 * step)
     core = depth > skin
@@ -108,7 +125,10 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
     total = int(core.sum())
     graph = coo_matrix((np.concatenate(length), (np.concatenate(i), np.concatenate(j))), shape=(total, total)).tocsr()
     points = grid[core.ravel()] @ axes.T + middle
-    return Inside(points, depth[core], graph, step, skin)
+    into_grid = np.eye(4)
+    into_grid[:3, :3] = axes.T / step
+    into_grid[:3, 3] = -(middle @ axes + start) / step
+    return Inside(points, depth[core], graph, step, skin, solid, into_grid)
 
 
 def _columns(vertices: FloatArray, faces: IntArray, shape: IntArray) -> IntArray | None:
@@ -146,33 +166,48 @@ def _columns(vertices: FloatArray, faces: IntArray, shape: IntArray) -> IntArray
 def find_way(inside: Inside, ends: tuple[FloatArray | None, FloatArray | None] = (None, None)) -> Way:
     """Return the rough way between the two ends of a tube.
 
-    ends : points near the entry and the exit where the user gives them. Without them they are the
-    two places farthest apart through the tube. Raises GeometryError where it is a ring, or a lump.
+    ends : a point (3,), or points all over the end (n, 3), where they are known. Without them they are
+    the two places farthest apart through the tube. Raises GeometryError where it is a ring, or a lump.
     """
-    given = [None if e is None else int(np.argmin(np.linalg.norm(inside.points - e, axis=1))) for e in ends]
+    given = [None if e is None else _nearest(inside, np.atleast_2d(e)) for e in ends]
     a, b = given
     if a is None and b is None:
-        a = _farthest(inside, _farthest(inside, 0))
+        a = np.array([_farthest(inside, _farthest(inside, 0))])
     if a is None:
         assert b is not None
-        a = _farthest(inside, b)
-    from_a = dijkstra(inside.graph, directed=False, indices=a)
+        a = np.array([_farthest(inside, b)])
+    from_a = dijkstra(inside.graph, directed=False, indices=a, min_only=True)
     if b is None:
-        b = int(np.argmax(np.where(np.isfinite(from_a), from_a, -1.0)))
-    path = _clear_path(inside, a, b)
-    length = float(from_a[b])
+        b = np.array([int(np.argmax(np.where(np.isfinite(from_a), from_a, -1.0)))])
+    path = _clear_path(inside, _deepest(inside, a), _deepest(inside, b))
+    length = float(from_a[b].mean())
     # The tube's mean radius: of the circle that its places fill along its length, and the skin.
     radius = float(np.sqrt(len(inside.points) * inside.step**3 / max(length, inside.step) / np.pi)) + inside.skin
     if all(e is None for e in ends):
         _refuse_ring(inside, from_a, length)
         if length + 2.0 * inside.skin < SHORT * 2.0 * radius:
             raise GeometryError(
-                "the mesh is a lump: it is no longer than it is wide, so it shows no tube",
-                mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point on each opening",
+                "the mesh is a lump: it is no longer than it is wide, and it has no two flat or open ends that would "
+                "show which way the port runs",
+                mend="Check what was scanned; where it is a port, pass --entry X,Y,Z and --exit X,Y,Z with a point on "
+                "each opening",
             )
-    line = _middles(inside, from_a, path)
+    # Between two whole ends the tube's sections are, near enough, where a potential is the same.
+    whole = all(e is not None and e.ndim == 2 for e in ends)
+    line = _middles(inside, _potential(inside, a, b) if whole else from_a / length, path, length)
     tips, roots = _legs(inside, path, radius)
-    return Way(line, radius, tips, roots)
+    return Way(line, radius, length, tips, roots)
+
+
+def _nearest(inside: Inside, points: FloatArray) -> IntArray:
+    """Return which places (k,) are nearest to points (n, 3)."""
+    return np.unique(cKDTree(inside.points).query(points)[1])
+
+
+def _deepest(inside: Inside, places: IntArray) -> int:
+    """Return which of some places is in their middle: the deepest one nearest to their mean."""
+    off = np.linalg.norm(inside.points[places] - inside.points[places].mean(axis=0), axis=1)
+    return int(places[np.argmin(off)])
 
 
 def _clear_path(inside: Inside, a: int, b: int) -> list[int]:
@@ -187,19 +222,32 @@ def _clear_path(inside: Inside, a: int, b: int) -> list[int]:
     return path[::-1]
 
 
-def _farthest(inside: Inside, k: int) -> int:
-    distance = dijkstra(inside.graph, directed=False, indices=k)
+def _farthest(inside: Inside, k: int | IntArray) -> int:
+    distance = dijkstra(inside.graph, directed=False, indices=np.atleast_1d(k), min_only=True)
     return int(np.argmax(np.where(np.isfinite(distance), distance, -1.0)))
 
 
-def _middles(inside: Inside, from_a: FloatArray, path: list[int]) -> FloatArray:
-    """Return the mean places (n, 3) of the slabs of equal distance from the first end."""
-    slab = 2.0 * inside.step
-    reach = from_a[path[-1]]
-    count = max(int(reach / slab), 3)
-    which = np.clip((from_a / reach * count), 0, count - 1)
-    which[~np.isfinite(from_a)] = count - 1
-    which = which.astype(int)
+def _potential(inside: Inside, a: IntArray, b: IntArray) -> FloatArray:
+    """Return the harmonic potential (n,) of the places, 0 on those of one end and 1 on those of the other."""
+    total = len(inside.points)
+    weight = inside.graph.copy()
+    weight.data = 1.0 / weight.data**2
+    weight = weight + weight.T
+    laplacian = (diags(np.asarray(weight.sum(axis=1)).ravel()) - weight).tocsr()
+    value = np.zeros(total)
+    value[b] = 1.0
+    free = np.ones(total, dtype=bool)
+    free[a] = free[b] = False
+    if free.any():
+        value[free] = spsolve(laplacian[free][:, free].tocsc(), -(laplacian[free] @ value))
+    return value
+
+
+def _middles(inside: Inside, share: FloatArray, path: list[int], reach: float) -> FloatArray:
+    """Return the mean places (n, 3) of slabs of equal share (n,) of the way, which is `reach` long."""
+    count = max(int(reach / (2.0 * inside.step)), 4)
+    share = np.where(np.isfinite(share), share, 1.0)
+    which = np.clip(share * count, 0, count - 1).astype(int)
     path_slab = which[path]
     line = []
     for k in range(count):
@@ -251,19 +299,24 @@ def _components(graph: csr_matrix) -> IntArray:
 
 
 def _legs(inside: Inside, path: list[int], radius: float) -> tuple[FloatArray, FloatArray]:
-    """Return tips (k, 3) and roots (k, 3) of legs that leave the way."""
+    """Return tips (k, 3) and roots (k, 3) of legs that leave the way.
+
+    A tip that an end of the way sees straight is a corner of that end (of a wide port, of a slab of
+    silicone over its flange), not an end of its own.
+    """
     distance, before, _ = dijkstra(inside.graph, directed=False, indices=path, min_only=True, return_predecessors=True)
     distance = np.where(np.isfinite(distance), distance, 0.0)
     tips, roots = [], []
-    for _ in range(4):
+    for _ in range(MOST_TIPS):
         tip = int(np.argmax(distance))
         if distance[tip] < BRANCH * radius:
             break
         leg = [tip]
         while before[leg[-1]] >= 0:
             leg.append(int(before[leg[-1]]))
-        tips.append(inside.points[tip])
-        roots.append(inside.points[leg[-1]])
-        again = dijkstra(inside.graph, directed=False, indices=leg)
-        distance = np.minimum(distance, np.where(np.isfinite(again), again, 0.0).min(axis=0))
+        if not any(inside.sees(inside.points[tip], inside.points[end]) for end in (path[0], path[-1])):
+            tips.append(inside.points[tip])
+            roots.append(inside.points[leg[-1]])
+        again = dijkstra(inside.graph, directed=False, indices=leg, min_only=True)
+        distance = np.minimum(distance, np.where(np.isfinite(again), again, 0.0))
     return np.array(tips).reshape(-1, 3), np.array(roots).reshape(-1, 3)

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from portgeo.plane import FloatArray
+from portgeo.plane import FloatArray, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.advice import unsure
@@ -29,6 +29,7 @@ from portgeo.units import Notice
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
 EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out
 ROUNDING = 1e-6  # of the length: stations closer than this are one
+TOUCHING = 5e-4  # of its area, that an outline which only touches itself may be off by
 ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
@@ -194,7 +195,12 @@ def _cut_through(stations: FloatArray, sections: list[Section], port: Port) -> l
     # A plane through points of the mesh cuts them twice, apart by their last digits: that is no crossing.
     outlines = np.concatenate([s.outline for s in sections]).round(ROUNDING_DIGITS)
     number = np.repeat(np.arange(len(sections)), [len(s.outline) for s in sections])
-    at = stations[~shapely.is_valid(shapely.polygons(shapely.linearrings(outlines, indices=number)))]
+    polygons = shapely.polygons(shapely.linearrings(outlines, indices=number))
+    crossing = np.flatnonzero(~shapely.is_valid(polygons))
+    # One that only touches itself (a stem that grazes the wall) bounds the same area.
+    bounded = shapely.area(shapely.make_valid(polygons[crossing]))
+    counted = np.array([abs(moments(sections[k].outline).area) for k in crossing])
+    at = stations[crossing[np.abs(bounded - counted) > TOUCHING * counted]]
     if len(at) == 0:
         return []
     share = len(at) / len(sections)
