@@ -16,8 +16,8 @@ from portgeo.scan.course import plane_frame
 from portgeo.slicing import slice_mesh
 from portgeo.triangles import face_areas
 
-PLANES = 500  # that are tried on the mesh
-SAMPLES = 4000  # faces that each is tried on
+PLANES = 160  # that are tried on the mesh
+SAMPLES = 2000  # faces that each is tried on
 MOST_FLAT = 10  # flat patches that are looked at
 NEAR = 0.004  # of the size: how far off its plane a face of a flat patch may be
 FACING = 0.85  # cosine between a face's normal and its patch's
