@@ -25,6 +25,7 @@ AROUND, ALONG = 36, 0.15  # bins round the tube, and along it in its radii
 USUAL = 2.0  # radii to each side over which a wall's usual distance from the centreline is taken
 USUAL_SHARE = 35  # percent of the places there that stand nearer: a branch leans over some of them
 STANDS_OFF = 0.35  # radii beyond its usual distance, from which a point is on a branch
+ENDS = 0.6  # radii at each end that are left out
 NARROW = 1.0 / 3.0  # of the turn round the tube: what stands off in more is the tube's own form
 WIDENS = 1.3  # growth of the girth from a branch to its root, at which it has met the wall
 PAST_ROOT = 0.3  # of the branch's radius, that the cut lies beyond it: a fillet goes with the branch
@@ -80,6 +81,9 @@ def branch_tip(vertices: FloatArray, curve: Curve, radius: float) -> FloatArray 
     usual = np.maximum.reduce([usual, np.roll(usual, 1, axis=1), np.roll(usual, -1, axis=1)])
     stands = table - usual > STANDS_OFF * radius
     stands &= (stands.sum(axis=1) <= NARROW * AROUND)[:, None]
+    # At an end that is cut askew the wall stands off the line's own plane: that is no branch.
+    clear = int(np.ceil(ENDS / ALONG))
+    stands[:clear] = stands[-clear:] = False
     excess = np.where(stands[along, around], off - usual[along, around], 0.0)
     tip = int(np.argmax(excess))
     return vertices[tip] if excess[tip] > STANDS_OFF * radius else None

@@ -94,6 +94,8 @@ def cut_branch(body: Body, tip: FloatArray, radius: float) -> tuple[Body, Branch
     if branch is None or branch.length < LONG * branch.radius:
         return body, None
     share = (branch.radius / radius) ** 2
+    if share > 1.0:
+        return body, None  # the walk went round the tube itself
     if share > LARGE:
         raise splits(tip, branch.root, share)
     without = without_branch(body, branch)
