@@ -296,10 +296,8 @@ def _oblique(curve: Curve, openings: list[Opening], radius: float) -> list[Notic
         line, parabola = (np.polynomial.polynomial.polyfit(s, tangents, degree)[0] for degree in (1, 2))
         tilt, doubt = angle_between(parabola, opening.normal), angle_between(parabola, line)
         if tilt > TILTED + 2.0 * doubt:
-            text = (
-                f"the opening about {place_of(opening.origin)} mm stands {np.degrees(tilt):.0f} degrees out of square"
-            )
-            found.append(Notice("opening_oblique", f"{text} to the tube"))
+            text = f"the opening about {place_of(opening.origin)} mm is not square to the tube"
+            found.append(Notice("opening_oblique", text))
     return found
 
 

@@ -127,8 +127,7 @@ def test_an_opening_cut_square_is_not_called_oblique_and_one_cut_askew_is():
     assert "opening_oblique" not in codes(square)
     lean = np.radians(12.0)
     block = odd.solid_of(make.tube(HEAD, EDGE)).trim_by_plane((np.cos(lean), 0.0, np.sin(lean)), 12.0)
-    notice = next(n for n in port_of(odd.scan_of(block, EDGE)).warnings if n.code == "opening_oblique")
-    assert "12 degrees" in notice.text
+    assert "opening_oblique" in codes(port_of(odd.scan_of(block, EDGE)))
 
 
 @pytest.mark.parametrize("closed", [True, False])
