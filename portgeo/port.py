@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from portgeo.centreline import Centreline, at
 from portgeo.errors import GeometryError
+from portgeo.grain import Grain
 from portgeo.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.section import Mark, Reading, Section
@@ -34,9 +35,11 @@ class Port:
     mesh, outward. frame : (4, 4) that takes the source's own coordinates into the port frame.
     readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
     sections. noise : standard deviation of the mesh's points off the true wall.
-    warnings : notices from the making. valve_end : the opening at the valve, an intake's exit or an
-    exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry; None: the one next
-    to the valve. marks : what rows are marked as, and their stations.
+    grain : how that noise hangs together, None where nobody looked. ends_u : standard uncertainties of where
+    the planes of entry and exit stand. scale_error : standard uncertainty of a scan's scale, as a share, None
+    where it is not stated. warnings : notices from the making. valve_end : the opening at the valve, an
+    intake's exit or an exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry;
+    None: the one next to the valve. marks : what rows are marked as, and their stations.
     """
 
     centreline: Centreline
@@ -46,6 +49,9 @@ class Port:
     readings: tuple[Reading, ...] = ()
     rows: FloatArray = field(default_factory=lambda: np.zeros(0))
     noise: float = 0.0
+    grain: Grain | None = None
+    ends_u: tuple[float, float] = (0.0, 0.0)
+    scale_error: float | None = None
     warnings: tuple[Notice, ...] = ()
     valve_end: Literal["entry", "exit"] = "exit"
     bend: int | None = None

@@ -13,12 +13,13 @@ import numpy as np
 
 from portgeo.centreline import Centreline
 from portgeo.errors import GeometryError
+from portgeo.grain import Grain
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.port import Port
 from portgeo.scan.branches import branch_tip
 from portgeo.scan.course import Course, plane_frame
 from portgeo.scan.cut import cut_end
-from portgeo.scan.noise import scan_noise
+from portgeo.scan.noise import scan_grain, scan_noise
 from portgeo.scan.openings import Opening, angle_between, find_opening, goes_round
 from portgeo.scan.passage import branches_told, cut_branch, passage_of, place_of
 from portgeo.scan.patch import close_hole
@@ -38,6 +39,7 @@ from portgeo.scan.repair import (
 from portgeo.scan.spine import Curve, Settled, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
 from portgeo.section import Section
+from portgeo.triangles import mesh_edge
 from portgeo.units import Notice
 
 MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then still the mold's own
@@ -91,6 +93,7 @@ def port_from_scan(
     ends = tuple(None if p is None else np.asarray(p, dtype=float) for p in (options.entry, options.exit))
     body, notices = tube_body(vertices, faces, ends[0] if ends[0] is not None else ends[1])
     noise = scan_noise(body.vertices, surface_area(body.vertices, body.faces))
+    grain = scan_grain(body.vertices, noise, mesh_edge(body.vertices, body.faces))
     tell("finding the tube", 0.15)
     made: list[float] = []
     body = _patched(body, _small_holes(body), made)  # two in one section would leave only a part of it
@@ -111,7 +114,7 @@ def port_from_scan(
             break
         notices += branches_told([branch])
     notices += [*_oblique(settled.curve, openings, radius), *_holes_told(body, made)]
-    return _posed(tube, settled, openings, noise, [*notices, *told], options, tell)
+    return _posed(tube, settled, openings, (noise, grain), [*notices, *told], options, tell)
 
 
 def _small_holes(body: Body) -> list[int]:
@@ -371,7 +374,7 @@ def _posed(
     tube: Mesh,
     settled: Settled,
     openings: list[Opening],
-    noise: float,
+    roughness: tuple[float, Grain],
     notices: list[Notice],
     options: ScanOptions,
     tell: Progress,
@@ -406,7 +409,9 @@ def _posed(
         vertices=tube[0] @ frame[:3, :3].T + frame[:3, 3],
         faces=tube[1],
         frame=frame,
-        noise=noise,
+        noise=roughness[0],
+        grain=roughness[1],
+        ends_u=(openings[0].place_u, openings[1].place_u) if first else (openings[1].place_u, openings[0].place_u),
         warnings=(*notices, *settled.told(), rule, roof_rule),
     )
     if options.with_stem_mm is not None:

@@ -1,53 +1,143 @@
-"""Uncertainty of a scan's survey: what a mesh's own roughness and coarseness make.
+"""Uncertainty of a scan's survey: what a mesh's own roughness and coarseness, its ends and its scale make.
 
-A scanned Port comes in; standard uncertainties of areas, volume and of its side lines go out.
+A scanned Port comes in; standard uncertainties of areas, volume and of its side lines go out, and what flat
+triangles cut off a section.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
+from portgeo.grain import Grain
 from portgeo.port import Port
 from portgeo.section import SectionMeasures
-from portgeo.survey.sides import BAND, Bend, Roughness
-from portgeo.survey.uncertainty import Uncertainty
+from portgeo.survey.sides import BAND, Bend, Roughness, Side
+from portgeo.survey.uncertainty import Budget, Quantity, Share, Uncertainty, total
+from portgeo.triangles import lengths, mesh_edge, vector_areas
+
+SAMPLED = 20000  # faces that a mesh's coarseness is told from
+CAP = 0.9  # cosine between a face's normal and the tube's heading: it closes an end
+UNEVEN = 0.4  # standard deviation of the faces' areas, of their mean: an even mesh has its points on the wall
+EVEN_FACETS, UNEVEN_FACETS = (1.0, 0.25), (0.5, 0.5)  # what is told of what flats cut off, and the half-width of it
+PARABOLA = 9.0 / 4.0  # in the middle of a band a parabola has so many times the variance of a mean
 
 
-def from_noise(port: Port, measures: Sequence[SectionMeasures], bends: tuple[Bend, ...]) -> Uncertainty:
-    """Return the uncertainties that a mesh's own roughness and coarseness make.
+def from_noise(
+    port: Port, measures: Sequence[SectionMeasures], bends: tuple[Bend, ...] = (), meant: int | None = None
+) -> Uncertainty:
+    """Return the uncertainties that a mesh's roughness and coarseness, its ends and its scale make.
 
-    Points off the wall by a standard deviation s, each holding over one mesh edge e, move the area
-    inside a girth P by s sqrt(e P), and a volume inside a wall of area W by s e sqrt(W). Flat triangles
-    cut corners: over an edge e on a wall of curvature k a chord leaves out e^3 k / 12, so round any
-    section, whose curvature sums to 2 pi, up to pi e^2 / 6 is lost; where the vertices stand in between
-    is not known, which makes that a half-width (JCGM 100, 4.3.7).
+    bends, meant : the port's, and the number of the one worked on, from 0.
+    The errors of a wall's points, summed round a section's girth, are the error of its area; summed over the
+    wall, of the volume: see Grain. What flats cut off (`facet_area`) is known to a rectangular distribution
+    (JCGM 100, 4.3.7). An opening's plane that stands off moves the volume by its area, and the area by its
+    growth. A scale that is off by a share moves lengths by that, areas by twice and volumes by three times it.
     """
-    edge = mesh_edge(port)
-    facets = np.pi * edge**2 / 6.0 / np.sqrt(3.0) if port.noise > 0.0 else 0.0
-    area_u = np.array([np.hypot(port.noise * np.sqrt(edge * m.perimeter), facets) for m in measures])
-    least = int(np.argmin([m.area for m in measures]))
-    wall = float(np.mean([m.perimeter for m in measures])) * port.centreline.length
-    volume_u = float(np.hypot(port.noise * edge * np.sqrt(wall), facets * port.centreline.length))
-    return Uncertainty(area_u, float(area_u[least]), volume_u, bends, None)
+    grain = grain_of(port)
+    doubt = _facets(port)[1] / np.sqrt(3.0)
+    length = port.centreline.length
+    area = np.array([m.area for m in measures])
+    noise = np.array([np.hypot(grain.along(m.perimeter), doubt) for m in measures])
+    growth = (area[1] - area[0], area[-1] - area[-2])
+    gap = length / max(len(area) - 1, 1)
+    for end, grows in zip((0, -1), growth, strict=True):
+        noise[end] = np.hypot(noise[end], port.ends_u[end] * grows / gap)
+    wall = float(np.mean([m.perimeter for m in measures])) * length
+    ends = np.hypot(port.ends_u[0] * area[0], port.ends_u[1] * area[-1])
+    inside = float(np.mean(area)) * length
+    scale = port.scale_error or 0.0
+    least = int(np.argmin(area))
+    budget: dict[Quantity, Budget] = {
+        "volume": _budget(
+            float(np.sqrt(grain.over(wall) ** 2 + (doubt * length) ** 2 + ends**2)), 3.0 * scale * inside
+        ),
+        "least_area": _budget(float(noise[least]), 2.0 * scale * float(area[least])),
+    }
+    if meant is not None:
+        short = bends[meant].short
+        budget["short_side"] = _budget(short.radius_u, scale * short.radius)
+    bends = tuple(
+        replace(b, short=_scaled(b.short, scale), long=None if b.long is None else _scaled(b.long, scale))
+        for b in bends
+    )
+    area_u = np.hypot(noise, 2.0 * scale * area)
+    return Uncertainty(area_u, total(budget["least_area"]), total(budget["volume"]), bends, None, budget)
 
 
-def mesh_edge(port: Port) -> float:
-    """Return the usual length of an edge of a port's mesh."""
-    corners = port.vertices[port.faces[:: max(len(port.faces) // 20000, 1)]]
-    return float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))
+def _scaled(side: Side, scale: float) -> Side:
+    """Return a side whose radii are also as unsure as the scale."""
+    return replace(
+        side,
+        radius_u=float(np.hypot(side.radius_u, scale * side.radius)),
+        least_radius_u=float(np.hypot(side.least_radius_u, scale * side.least_radius)),
+    )
+
+
+def _budget(noise: float, scale: float) -> tuple[Share, ...]:
+    shares = (Share("scan_noise", noise),)
+    return (*shares, Share("scale", scale)) if scale > 0.0 else shares
+
+
+def grain_of(port: Port) -> Grain:
+    """Return how a port's points are off: white where nobody looked at how their errors hang together."""
+    return port.grain or Grain(port.noise, 0.0, 0.0, 0.0, mesh_edge(port.vertices, port.faces))
+
+
+def facet_area(port: Port) -> float:
+    """Return what a scan's flat triangles cut off each of its sections, mm2; 0 for a lofted or a clean mesh.
+
+    Between three points on a wall of curvatures H a flat lies, on average, under the wall by a twenty-fourth
+    of the sum of e.He over its edges e (a quadratic's linear interpolant). Round a section curvature sums to
+    2 pi, whatever its shape; along the tube it sums to next to nothing. So a section lacks pi / 12 times the
+    sum of the squares of the edges' lengths round the tube. Told from edges and not from the normals, it is
+    free of noise. Every volume that is told adds it over its length.
+    """
+    return _facets(port)[0]
+
+
+def _facets(port: Port) -> tuple[float, float]:
+    """Return what flats cut off a section, and the half-width of what is known of it.
+
+    A mesh that was thinned out has long edges where the wall bends little, so that the squares' harmonic mean
+    counts, and its points a little outside the wall, so that its flats straddle it; by how much is not known.
+    """
+    if port.readings or port.noise == 0.0:
+        return 0.0, 0.0
+    faces = port.faces[:: max(len(port.faces) // SAMPLED, 1)]
+    corners = port.vertices[faces]
+    normal = vector_areas(port.vertices, faces)
+    size = lengths(normal)
+    at = cKDTree(port.centreline.points).query(corners.mean(axis=1))[1]
+    ahead = port.centreline.frames[at, 0]
+    wall = np.abs(np.einsum("ij,ij->i", normal, ahead)) < CAP * size
+    edges = corners - np.roll(corners, 1, axis=1)
+    along = np.einsum("nkj,nj->nk", edges, ahead)
+    across = (np.einsum("nkj,nkj->nk", edges, edges) - along**2).sum(axis=1)
+    if not wall.any():
+        return 0.0, 0.0
+    squares, area = across[wall], size[wall]
+    if np.std(area) <= UNEVEN * np.mean(area):
+        mean, (told, half) = float(np.average(squares, weights=area)), EVEN_FACETS
+    else:
+        mean, (told, half) = float(area.sum() / (area / squares).sum()), UNEVEN_FACETS
+    return told * np.pi / 12.0 * mean, half * np.pi / 12.0 * mean
 
 
 def side_roughness(port: Port, measures: Sequence[SectionMeasures]) -> Roughness | None:
     """Return how rough a scanned port's side lines are, None for a lofted one.
 
-    A side's point in a section is read off a parabola over a band of its wall, which holds as many
-    independent points as the mesh has edges there. In the middle of a band a parabola has 9/4 of the
-    variance that a mean has.
+    A side's point in a section is read off a parabola over a band of its wall. White noise is evened out by as
+    many points as the mesh has edges there; waves by as much as they are shorter than the band.
     """
     if port.readings or port.noise == 0.0:
         return None
-    edge = mesh_edge(port)
+    grain = grain_of(port)
     band = 2.0 * BAND * float(np.mean([m.width for m in measures]))
-    return Roughness(port.noise * float(np.sqrt(9.0 / 4.0 * edge / max(band, edge))), edge)
+    white = grain.white**2 * min(PARABOLA * grain.edge / band, 1.0)
+    waves = grain.waves**2 * min(PARABOLA * grain.length / band, 1.0)
+    reach = (white * grain.edge + waves * grain.length) / (white + waves)
+    return Roughness(float(np.sqrt(white + waves)), reach)

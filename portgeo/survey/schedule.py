@@ -17,13 +17,13 @@ from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.advice import unsure
 from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.survey.flare import Flare, flare
-from portgeo.survey.scan_uncertainty import from_noise, mesh_edge, side_roughness
+from portgeo.survey.scan_uncertainty import facet_area, from_noise, side_roughness
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import Bend, Side, bends_of
 from portgeo.survey.throat import Throat, throat_of
 from portgeo.survey.uncertainty import Blame, Budget, Quantity, Uncertainty
-from portgeo.triangles import face_areas, volume
+from portgeo.triangles import face_areas, mesh_edge, volume
 from portgeo.units import Notice
 
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
@@ -117,7 +117,8 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     apart = np.abs(fine[:, None] - own).min(axis=1) > ROUNDING * (last - first)
     both = np.union1d(fine[apart], own)
     sections = sections_at(port, both)
-    area_at = np.array([area_of(section) for section in sections])
+    facets = facet_area(port)
+    area_at = np.array([area_of(section) for section in sections]) + facets
     rows = np.searchsorted(both, table)
     measures = tuple(measure_section(sections[k]) for k in rows)
 
@@ -127,15 +128,15 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     planes = [b.plane for b in bends]
     plane = meant_bend(port, planes)
     meant = None if plane is None else planes.index(plane)
-    inside = volume(port.vertices, port.faces)
     length = float(last - first)
+    inside = volume(port.vertices, port.faces) + facets * length
     area = area_at[rows]
     height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 
     if port.readings and readings_tried:
         u = from_readings(port.readings, table, bends, meant)
     else:
-        u = from_noise(port, measures, bends)
+        u = from_noise(port, measures, bends, meant)
     return Survey(
         port=port,
         stations=table,
@@ -222,7 +223,7 @@ def _evened(stations: FloatArray, area: FloatArray, port: Port) -> FloatArray:
     """
     if port.readings or port.noise == 0.0:
         return area
-    reach = EVENED * mesh_edge(port)
+    reach = EVENED * mesh_edge(port.vertices, port.faces)
     evened = area.copy()
     for k, s in enumerate(stations):
         near = np.abs(stations - s) <= reach
