@@ -13,6 +13,7 @@ from pathlib import Path
 
 import igl
 import numpy as np
+from coverage_errors import Case, Errors, against
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
@@ -127,8 +128,8 @@ def _outward(scan: make.Scan) -> np.ndarray:
     return np.asarray(igl.per_vertex_normals(scan.vertices, np.asarray(scan.faces)))
 
 
-def compare_case(seed: int) -> dict[str, np.ndarray]:
-    """Return the errors of one random comparison, each in its own standard uncertainties."""
+def compare_case(seed: int) -> Case:
+    """Return the errors of one random comparison."""
     rng = np.random.default_rng(seed)
     shape = random_shape(rng)
     _, depths = random_cut(shape, rng)
@@ -147,8 +148,8 @@ def compare_case(seed: int) -> dict[str, np.ndarray]:
     turn = np.array([slip[2, 1] - slip[1, 2], slip[0, 2] - slip[2, 0], slip[1, 0] - slip[0, 1]]) / 2.0
     step = np.concatenate([turn, slip[:3, :3] @ fit.centre + slip[:3, 3] - fit.centre])
     return {
-        "comparison: removed": np.array([(found.removed - removed) / found.removed_u]),
-        "comparison: net": np.array([(found.net - net) / found.net_u]),
-        "comparison: deepest cut": np.array([(found.depth.deepest - deepest) / found.depth_u]),
-        "comparison: fit, turns and shifts": step / np.sqrt(np.diag(fit.covariance)),
+        "comparison: removed": against(found.removed, found.removed_u, removed),
+        "comparison: net": against(found.net, found.net_u, net),
+        "comparison: deepest cut": against(found.depth.deepest, found.depth_u, deepest),
+        "comparison: fit, turns and shifts": Errors(step, np.sqrt(np.diag(fit.covariance))),
     }

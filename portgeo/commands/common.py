@@ -27,7 +27,7 @@ __all__ = [
     "progress_bar",
     "refuse_scan_options",
 ]
-SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "entry", "exit", "up", "with_stem")
+SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "scale_error_percent", "entry", "exit", "up", "with_stem")
 LONGEST_MM = 5000.0  # no length of a port or a tool is more
 QUOTES = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "′": "'"})  # as phones and word processors type them
 
@@ -71,6 +71,12 @@ def add_scan(parser: argparse.ArgumentParser) -> None:
     scan.add_argument("--units-in", choices=("mm", "in"), help="unit of the file's numbers")
     scan.add_argument("--scale", type=_number, metavar="S", help="multiply lengths by this")
     scan.add_argument("--shrink-percent", type=_number, metavar="P", help="the mold shrank by P percent")
+    scan.add_argument(
+        "--scale-error-percent",
+        type=_number,
+        metavar="P",
+        help="how sure that scale is, one standard deviation: scanner and shrinkage; it counts in every ±",
+    )
     scan.add_argument("--entry", type=_point, metavar="X,Y,Z", help="a point on the entry, in the file's coordinates")
     scan.add_argument("--exit", type=_point, metavar="X,Y,Z", help="a point on the exit")
     scan.add_argument(

@@ -225,6 +225,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv or xlsx),
 # units = "mm"  # of the scan's numbers, where its file does not say
 # scale = 1.0  # its lengths are multiplied by this; or
 # shrink_percent = 0.4  # the mold shrank by so much
+# scale_error_percent = 0.05  # how sure that scale is, one standard deviation: it then counts in every ±
 # entry = [0.0, 0.0, 0.0]  # a point on the entry, in the scan's own coordinates, where it is not found
 # exit = [0.0, 0.0, 0.0]  # and one on the exit
 # up = [0.0, 0.0, 1.0]  # the roof's direction, where the port is straight

@@ -142,6 +142,7 @@ class Scan(Table):
     units: LengthUnit | None = None
     scale: float | None = Field(default=None, gt=0.0, lt=1000.0)
     shrink_percent: float | None = Field(default=None, ge=-10.0, le=10.0)
+    scale_error_percent: float | None = Field(default=None, ge=0.0, le=10.0)
     entry: Point | None = None
     exit: Point | None = None
     up: Point | None = None

@@ -26,12 +26,18 @@ SHEET_TYPES = (".csv", ".xlsx")
 OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
 FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
 
+SCALE_EXACT = Notice(
+    "scale_exact",
+    "a scan's scale is taken as exact: no ± here holds an error of the scanner's scale or of the mold's shrinkage. "
+    "Pass --scale-error-percent P where you know how sure it is",
+)
+
 Point = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
 class ScanSettings:
-    """What can be said of a mesh: its unit, what its lengths are multiplied by, openings, roof, stem.
+    """What can be said of a mesh: its unit, what its lengths are multiplied by and how sure, openings, roof, stem.
 
     entry, exit : points on the openings and up : the direction of the roof, in the file's own
     coordinates. with_stem_mm : diameter of a stem to take off. Each is None where nothing is said.
@@ -40,6 +46,7 @@ class ScanSettings:
     units: LengthUnit | None = None
     scale: float | None = None
     shrink_percent: float | None = None
+    scale_error_percent: float | None = None
     entry: Point | None = None
     exit: Point | None = None
     up: Point | None = None
@@ -116,12 +123,15 @@ def _from_mesh(
     units: LengthUnit | None,
     progress: Callable[[str, float], None] | None,
 ) -> Loaded:
-    from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor
+    from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor, scale_share
 
     mesh = read_mesh(path, unit=settings.units)
     notices: list[Notice] = []
     vertices, unit = mesh.vertices, mesh.unit
     scale = scale_factor(settings.scale, settings.shrink_percent)
+    scale_error = scale_share(settings.scale_error_percent)
+    if scale_error is None:
+        notices.append(SCALE_EXACT)
     if unit is None:
         unit, notice = judge_unit(vertices * scale)
         notices.append(notice)
@@ -145,6 +155,7 @@ def _from_mesh(
             )
     options = ScanOptions(entry=place("entry"), exit=place("exit"), up=place("up"), with_stem_mm=settings.with_stem_mm)
     port = port_from_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))
+    port = replace(port, scale_error=scale_error)
     source = {
         "file": name,
         "sha256": mesh.sha256,

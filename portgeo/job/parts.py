@@ -29,9 +29,14 @@ from portgeo.report.records import survey_record, throat_record
 from portgeo.survey import survey
 from portgeo.units import Display, Notice
 
-KEYS = {"units-in": "units", "shrink-percent": "shrink_percent", "with-stem": "with_stem"}
+KEYS = {
+    "units-in": "units",
+    "shrink-percent": "shrink_percent",
+    "scale-error-percent": "scale_error_percent",
+    "with-stem": "with_stem",
+}
 OFF_MM = 0.3  # a point of the skin farther than this from the compared wall is past its ends
-OPTION = re.compile(r"--(units-in|scale|shrink-percent|entry|exit|up|with-stem)( X,Y,Z| MM)?\b")
+OPTION = re.compile(r"--(units-in|scale-error-percent|scale|shrink-percent|entry|exit|up|with-stem)( X,Y,Z| MM| P)?\b")
 
 
 def in_job_words(text: str) -> str:

@@ -13,6 +13,7 @@ from portgeo.units import MM_PER_INCH, LengthUnit, Notice
 # with silicone spilled over its flange (common practice, no source).
 LEAST_MM = 20.0
 MOST_MM = 900.0
+MOST_SCALE_ERROR_PERCENT = 10.0  # as much as a mold may be said to shrink
 MOST_SHRINK_PERCENT = 10.0  # ten times what condensation-cure silicone does: more is a typing error
 
 
@@ -64,3 +65,18 @@ def scale_factor(scale: float | None = None, shrink_percent: float | None = None
     if not 0.0 < scale < float("inf"):
         raise InputError(f"a scale of {scale:g} is not a positive number", mend="Pass --scale such as 1.002")
     return float(scale)
+
+
+def scale_share(percent: float | None) -> float | None:
+    """Return the standard uncertainty of a scan's scale as a share, None where nothing is said of it.
+
+    Raises InputError for what is no such error.
+    """
+    if percent is None:
+        return None
+    if not 0.0 <= percent <= MOST_SCALE_ERROR_PERCENT:
+        raise InputError(
+            f"an error of scale of {percent:g} percent is not one of a scanner or a mold",
+            mend=f"Pass --scale-error-percent from 0 to {MOST_SCALE_ERROR_PERCENT:g}: 0.05 is 0.05 mm in 100 mm",
+        )
+    return percent / 100.0
