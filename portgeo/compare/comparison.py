@@ -25,6 +25,7 @@ from portgeo.compare.wedges import Wedges, finely, refuse_open, wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
+from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.survey.schedule import table_stations
 from portgeo.survey.sense import rise_left
 from portgeo.triangles import lengths, used_by
@@ -138,7 +139,12 @@ def compare_ports(
     # Parts that come out on the other side hold nothing but chord errors and faint edges: too shallow to tell.
     removed = max(float((map_.cut * gained).sum()), 0.0)
     added = max(-float((map_.built_up * gained).sum()), 0.0)
-    below_noise = after_wedges.total - before_wedges.total - removed + added
+    # As `measure` tells volumes: with what flat triangles cut off.
+    before_volume, after_volume = (
+        part.total + facet_area(port) * (stretch[1] - stretch[0])
+        for part, port in ((before_wedges, before), (after_wedges, after))
+    )
+    below_noise = after_volume - before_volume - removed + added
 
     removed_u, net_u = _volume_us(alignment, map_, (own_after, own_before), (after.noise, before.noise))
     # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7). Without
@@ -160,10 +166,10 @@ def compare_ports(
         added=added,
         below_noise=below_noise,
         net_u=float(np.hypot(net_u, read_volume_u)),
-        before_volume=before_wedges.total,
-        after_volume=after_wedges.total,
-        before_beyond=before_state.volume - before_wedges.total,
-        after_beyond=after_state.volume - after_wedges.total,
+        before_volume=before_volume,
+        after_volume=after_volume,
+        before_beyond=before_state.volume - before_volume,
+        after_beyond=after_state.volume - after_volume,
         depth=depth,
         depth_u=float(np.hypot(_depth_u(alignment, after_wedges, depth), read_depth_u)),
         map=map_,

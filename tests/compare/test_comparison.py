@@ -16,6 +16,7 @@ from portgeo.compare.wedges import arrays_of, wedges
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
 from portgeo.report.compare_records import comparison_record, comparison_table
+from portgeo.survey import survey
 from portgeo.triangles import volume
 from portgeo.units import Display
 from tests.conftest import elbow_readings
@@ -96,8 +97,7 @@ def test_identity_of_volumes(before, after):
     found = compare_ports(noisy(before, 0.03, 5), ported)
     assert found.removed - found.added + found.below_noise == pytest.approx(found.net, abs=1e-9)
     assert found.net == pytest.approx(found.after_volume - found.before_volume, abs=1e-9)
-    whole = volume(ported.vertices, ported.faces)
-    assert found.after_volume + found.after_beyond == pytest.approx(whole, abs=1e-6)
+    assert found.after_volume + found.after_beyond == pytest.approx(survey(ported).volume, abs=1e-6)
 
 
 def test_walls_share_the_removed_metal(before, dug):
