@@ -20,7 +20,6 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import numpy as np
 from coverage_compare import compare_case
-from coverage_errors import Case, Errors, rows
 from coverage_scan import decimated_case, dense_case, white_case
 from coverage_sheets import smooth_sheet
 
@@ -28,6 +27,7 @@ from portgeo.errors import PortgeoError
 from portgeo.scan import port_from_scan
 from portgeo.survey import survey
 from tests.scan import make
+from tests.trial_errors import Case, Errors, rows
 from tests.validation import PAGE, with_section
 
 POSED = make.Shape(legs=(45.0, 25.0), radius=44.0, height=(40.0, 40.0), width=(34.0, 30.0), square=(4.0, 2.0))

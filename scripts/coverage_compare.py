@@ -13,7 +13,6 @@ from pathlib import Path
 
 import igl
 import numpy as np
-from coverage_errors import Case, Errors, against
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
@@ -21,6 +20,7 @@ from portgeo.compare.comparison import compare_ports
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.triangles import volume
 from tests.scan import make
+from tests.trial_errors import Case, Errors, against
 
 NOISE_MM = 0.03
 TRUE_EDGE_MM = 0.45  # of the clean meshes that the truth is read from

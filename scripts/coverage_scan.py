@@ -10,7 +10,6 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from coverage_errors import Case, against
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
@@ -19,6 +18,7 @@ from portgeo.scan import port_from_scan
 from portgeo.survey import survey
 from tests.scan import molds
 from tests.scan.make import Scan, posed, random_pose, shuffled
+from tests.trial_errors import Case, against
 
 NOISE_MM = (0.01, 0.06)
 EDGE_MM = (0.45, 1.1)
