@@ -47,7 +47,7 @@ def run(command, *words):
 
 def errors_of(seeds) -> np.ndarray:
     """Removed, net, deepest and the six of the fit, a row a case, in standard uncertainties."""
-    return np.array([np.concatenate(list(compare_case(seed).values())) for seed in seeds])
+    return np.array([np.concatenate([e.off / e.u for e in compare_case(seed).values()]) for seed in seeds])
 
 
 def test_stated_uncertainties_hold_the_truth():
