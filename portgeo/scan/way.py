@@ -13,7 +13,7 @@ import numpy as np
 from scipy.ndimage import distance_transform_edt, label
 from scipy.sparse import coo_matrix, csr_matrix, diags
 from scipy.sparse.csgraph import dijkstra
-from scipy.sparse.linalg import spsolve
+from scipy.sparse.linalg import cg
 from scipy.spatial import cKDTree
 
 from portgeo.errors import GeometryError
@@ -26,6 +26,7 @@ FILLED = 0.45  # of the greatest inside radius: outside that is narrower than tw
 BRANCH = 2.1  # a leg that reaches this many tube radii from the way is an end of its own
 MOST_TIPS = 8  # that are looked at: four corners of a slab and four legs
 SHORT = 1.5  # a way of fewer diameters than this has no direction of its own
+POTENTIAL, MOST_ROUNDS = 1e-5, 500  # how well the potential between two ends is solved for: a way is only rough
 OFF_GRID = 1e-6  # of a step
 MOST_PASSES = 20  # faces that pass a column, for each voxel
 NEIGHBOURS = [(i, j, k) for i in (0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)]
@@ -239,7 +240,9 @@ def _potential(inside: Inside, a: IntArray, b: IntArray) -> FloatArray:
     free = np.ones(total, dtype=bool)
     free[a] = free[b] = False
     if free.any():
-        value[free] = spsolve(laplacian[free][:, free].tocsc(), -(laplacian[free] @ value))
+        inner = laplacian[free][:, free]
+        scale = diags(1.0 / inner.diagonal())
+        value[free] = cg(inner, -(laplacian[free] @ value), rtol=POTENTIAL, M=scale, maxiter=MOST_ROUNDS)[0]
     return value
 
 
