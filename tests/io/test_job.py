@@ -152,7 +152,7 @@ def test_a_link_that_leads_out_is_refused_and_one_that_stays_is_not(folder):
         ("target.toml", 'wall_readings = "walls.csv"', 'wall_readings = "../walls.csv"', "[limits] wall_readings"),
         (
             "as-cast.csv",
-            "rect,0.220,0.220,0,0.000,,0.001,flange",
+            "rect,0.220,0.220,0,0.000,joint,0.001,flange",
             "outline,,,0,0,,0.001,flange,../x.csv",
             "row 3, column outline",
         ),
