@@ -36,8 +36,10 @@ UNCUT_FROM = 3.3  # the throat was left alone
 STATIONS = np.round(np.arange(0.0, 3.81, 0.2), 3)
 BOWL = 2.8  # the traced row's station
 THROAT = 3.4  # from here on the bowl is round
+TURN_ERROR_DEG = 0.2  # headings laid off on a side view with a vernier protractor
 SHEET_COLUMNS = (
-    "station_in,height_in,width_in,shape,corner_roof_in,corner_floor_in,turn_deg,rise_in,outline,reading_error_in,note"
+    "station_in,height_in,width_in,shape,corner_roof_in,corner_floor_in,turn_deg,turn_error_deg,rise_in,outline,mark,"
+    "tool,reading_error_in,note"
 )
 
 
@@ -92,18 +94,21 @@ def sheet(state: str, title: str, random: np.random.Generator) -> str:
         h, w = np.array([roof - floor, width]) + random.normal(0.0, READER_ERROR_IN, 2)
         outline = bowl_outline(roof - floor, width, corner_roof, corner_floor)
         roof -= GUIDE_FLAT if station == BOWL else 0.0
-        place = f"{turned_at(float(station)):.1f},{(roof + floor) / 2.0:.3f}"
+        turn = turned_at(float(station))
+        place = f"{turn:.1f},{TURN_ERROR_DEG if turn else 0.0},{(roof + floor) / 2.0:.3f}"
         if station == BOWL:
             name = f"demo-bowl-{state}.csv"
             points = "\n".join(f"{x:.4f},{y:.4f}" for x, y in outline)
             (MESHES / name).write_text(f"x_in,y_in\n{points}\n", encoding="utf-8", newline="\n")
-            lines.append(f"{station:.3f},,,outline,,,{place},{name},0.002,traced round a card")
+            lines.append(f"{station:.3f},,,outline,,,{place},{name},,template,0.002,traced round a card")
         elif station < THROAT:
             note = "flange" if station == 0 else "bowl" if station > BOWL else ""
             corners = f"{corner_roof:.3f},{corner_floor:.3f}"
-            lines.append(f"{station:.3f},{h:.3f},{w:.3f},rect,{corners},{place},,0.001,{note}")
+            mark = "joint" if station == 0 else ""
+            lines.append(f"{station:.3f},{h:.3f},{w:.3f},rect,{corners},{place},,{mark},micrometer,0.001,{note}")
         else:
-            lines.append(f"{station:.3f},{h:.3f},,round,,,{place},,0.001,throat")
+            mark = "throat" if station == THROAT else ""
+            lines.append(f"{station:.3f},{h:.3f},,round,,,{place},,{mark},micrometer,0.001,throat")
     return "\n".join(lines) + "\n"
 
 
