@@ -17,7 +17,9 @@ SPACINGS = 9.0  # radius of a place, in mean spacings of the points
 NEIGHBOURS = 24  # points of each local surface: four times its six terms
 PER_PATCH = 80  # residuals taken from one place
 REACHES = np.array([1.5, 2.2, 3.2, 4.6, 6.5])  # mm, of the places that a scanner's waves are looked for in
-BANDS = (1.5, 4.0), (4.0, 30.0)  # mm of wave, equal power per octave in each: a scanner's, and what is longer
+# mm of wave, equal power per octave in each: a scanner's own, and what comes of laying views together, which is as
+# long as a view is wide. A wave that meets a flat wall aslant is longer still on it.
+BANDS = (1.5, 4.0), (4.0, 60.0)
 WAVE_PLACES = 80
 MOST_POINTS = 150_000  # of the mesh that waves are looked for in: bounds the work
 MOST_IN_PLACE = 500
@@ -74,7 +76,7 @@ def scan_grain(vertices: FloatArray, noise: float, edge: float) -> Grain:
     places of several sizes leave of a wave the more the shorter it is against the place. The residuals'
     variances over the sizes are told apart into a white part and two bands of waves, isotropic, each of equal
     power per octave. No place is large enough to tell waves longer than some 12 mm from the wall's own form:
-    they are taken to go on as strong as those that are seen, up to 30 mm.
+    they are taken to go on as strong as those that are seen, up to 60 mm.
     """
     if noise == 0.0:
         return Grain(0.0, 0.0, 0.0, 0.0, edge)
