@@ -1,16 +1,21 @@
 """Every bend is told by itself: chains of arcs whose inner radii are R - h / 2, in whatever order and plane."""
 
+import csv
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from portgeo.cli import main
+from portgeo.compare.comparison import compare_ports
 from portgeo.errors import InputError
 from portgeo.port import port_from_readings, sections_at
+from portgeo.report.compare_text import comparison_text
 from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.survey.bends import find_bends, meant_bend, port_bends
-from portgeo.survey.sides import Roughness, many_radii, side, side_points
+from portgeo.survey.sides import Roughness, like_radii, many_radii, side, side_points
+from portgeo.units import Display
 
 SIZE, CORNER = 24.0, 4.0
 
@@ -181,3 +186,28 @@ def test_a_rough_line_s_radius_has_no_bias_and_an_honest_uncertainty(inner, degr
     assert least.mean() == pytest.approx(inner, rel=0.04)
     assert np.mean(np.abs(radii - inner) < 2.0 * np.array([s.radius_u for s in found])) >= 0.8
     assert np.mean(np.abs(least - inner) < 2.0 * np.array([s.least_radius_u for s in found])) >= 0.8
+
+
+def test_where_no_one_circle_fits_the_tightest_radius_is_the_headline_everywhere(tmp_path):
+    """A gentle arc that goes on in one nearly twice as tight: a circle through both would tell of neither."""
+    uneven = [straight(30.0), arc(75.0, 39.0), arc(60.0, 26.0), arc(60.0, 26.0), straight(10.0)]
+    one, other = (port_from_readings(chain(*uneven, size=size)) for size in (24.0, 25.0))
+    short = survey(one, readings_tried=False).short_side
+    assert not short.is_round
+    assert (short.headline_name, short.headline) == ("tightest radius", short.least_radius)
+    assert short.least_radius == pytest.approx(26.0 - 12.0, rel=0.03)
+    even = replace(short, fit_rms=0.0)
+    assert like_radii(even, even)[:2] == ("radius", (short.radius, short.radius))
+    # Of like with like: the tightest of both, as soon as one has no circle.
+    assert like_radii(even, short)[:2] == ("tightest radius", (short.least_radius, short.least_radius))
+    told = comparison_text(compare_ports(one, other, "none"), "ports", "aluminium", 2.68, (), Display("mm"))
+    assert "short side     tightest radius" in told
+    for name, size in (("one.csv", 24.0), ("other.csv", 25.0)):
+        rows = [f"{r.station:.6f},{size},{size},rect,{CORNER},{np.degrees(r.turn):.6f}" for r in chain(*uneven)]
+        (tmp_path / name).write_text("\n".join(["station_mm,height_mm,width_mm,shape,corner_mm,turn_deg", *rows]))
+    table = tmp_path / "all.csv"
+    assert main([str(w) for w in ("measure", tmp_path / "one.csv", tmp_path / "other.csv", "--csv", table)]) == 0
+    with open(table, newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [row["short_side_is"] for row in rows] == ["tightest radius"] * 2
+    assert float(rows[0]["short_side_mm"]) == pytest.approx(short.least_radius, rel=0.01)

@@ -1,19 +1,27 @@
 """The throat is where the sheet marks it, at the valve's end; percentages are of it and do not open it."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from portgeo.cli import main
 from portgeo.errors import InputError
+from portgeo.flow.airspeed import air_speed
+from portgeo.flow.path import path_of
 from portgeo.io.ports import load_port
+from portgeo.job.air import valve_of
 from portgeo.port import port_from_readings
+from portgeo.report.speed_records import speed_record
+from portgeo.report.speed_text import airspeed_text
 from portgeo.report.throat_text import throat_notice
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
 from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.survey.throat import Throat
+from portgeo.units import M3_S_PER, PA_PER, Display
 
 # Invented, from the valve on: a seat, the bore under it, then a port that opens towards its flange.
 EXHAUST = (
@@ -84,9 +92,56 @@ def test_a_cut_beside_a_marked_throat_does_not_fade_through_it():
 
 def test_the_valve_s_throat_is_held_against_the_marked_one():
     throat = survey(exhaust(), readings_tried=False).throat
-    assert throat_notice(32.5, throat.area) is None
-    assert throat_notice(36.6, throat.area) is not None
+    assert throat_notice(32.5, throat.diameter, marked=True, counts="--throat") is None
+    assert throat_notice(36.6, throat.diameter, marked=True, counts="--throat") is not None
     assert Throat(0.0, circle(30.0), 0.0, "mark").diameter == pytest.approx(30.0)
+
+
+def test_choke_is_told_of_the_throat_and_of_the_least_area():
+    """A seat's step that is narrower than the throat chokes first; both are said, each of its own area."""
+    rows = [replace(r, height=31.0, width=31.0) if "seat" in r.mark else r for r in exhaust().readings]
+    found = air_speed(
+        path_of(port_from_readings(rows)), 100.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"], unknowns=1500
+    )
+    assert (found.throat.station, found.throat.told_by) == (4.0, "mark")
+    assert found.least_area == pytest.approx(circle(31.0), rel=2e-3)
+    # Isentropic flow of air at Mach 1 (NACA Report 1135): mass flow over area is p sqrt(1.4 / (R T)) 1.2^-3.
+    flux = 101325.0 * np.sqrt(1.4 / (287.053 * 288.15)) * 1.2**-3
+    for choke, diameter in ((found.throat_choke, 32.5), (found.choke, 31.0)):
+        assert choke * found.air.density == pytest.approx(flux * circle(diameter) * 1e-6, rel=2e-3)
+    record = speed_record(found)["throat"]
+    assert record["mean_speed_m_s"] == pytest.approx(100.0 * M3_S_PER["cfm"] / circle(32.5) * 1e6, rel=1e-3)
+    told = " ".join(airspeed_text(found, "port", (), Display("mm"), valve=38.0).split())
+    assert "throat 32.50 mm, 86% of the valve" in told
+
+
+def test_coefficients_go_by_the_throat_of_the_state_that_was_flowed():
+    """What the flow is over is the marked row's; only an unmarked throat gives way to what is typed."""
+    table = {"valve": 38.0, "throat": 31.0, "stem": 0.0, "seat_angle_deg": 45.0, "seat_width": 1.5, "valves": 1}
+    marked, least = (Throat(4.0, circle(32.5), 0.0, told_by) for told_by in ("mark", "least"))
+    assert valve_of(table, marked).throat == pytest.approx(32.5)
+    assert valve_of(table, least).throat == valve_of(table).throat == 31.0
+    untyped = table | {"throat": None}
+    assert valve_of(untyped, least).throat == pytest.approx(32.5)
+    assert valve_of(untyped) is None
+    # Of two valves on one port, and of a port that was measured no farther than it is wide, neither is the throat.
+    assert valve_of(untyped | {"valves": 2}, marked) is None
+    assert valve_of(table | {"valve": 32.0}, marked).throat == 31.0
+
+
+def test_a_bench_s_run_is_seen_against_the_port_s_own_throat(tmp_path, capsys):
+    text = "station_mm,diameter_mm,shape,turn_deg,mark\n"
+    text += "\n".join(f"{s},{d},round,{turn},{' '.join(mark)}" for s, d, turn, mark in EXHAUST)
+    (tmp_path / "port.csv").write_text(text)
+    (tmp_path / "bench.csv").write_text("state,lift_mm,flow_cfm,depression_in_h2o\ncut,9,100,28\n")
+    words = ["airspeed", tmp_path / "port.csv", "--bench", tmp_path / "bench.csv", "--valve", "38mm", "--stem", "7mm"]
+    assert main([str(word) for word in (*words, "--points", "1500", "--json", tmp_path / "a.json")]) == 0
+    assert "86% of the valve" in capsys.readouterr().out
+    record = json.loads((tmp_path / "a.json").read_text())
+    assert record["throat"]["percent_of_valve"] == pytest.approx(100.0 * 32.5 / 38.0, rel=1e-3)
+    # Bernoulli at 28 inches of water, with air of 1.225 kg/m3.
+    ideal = np.sqrt(2.0 * 28.0 * 249.0889 / 1.225) * (circle(32.5) - circle(7.0)) * 1e-6
+    assert record["bench"][0]["on_throat"][0] == pytest.approx(100.0 * 0.3048**3 / 60.0 / ideal, rel=3e-3)
 
 
 SHEET = "station_mm,diameter_mm,shape,mark\n0,36,round,Joint\n40,35,round,{}\n60,34,round,{}\n"

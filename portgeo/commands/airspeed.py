@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from portgeo.flow.valve import Valve
     from portgeo.io.bench import BenchFile
     from portgeo.io.ports import Loaded
+    from portgeo.survey.throat import Throat
     from portgeo.units import Display
 
 HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"
@@ -61,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     engine = parser.add_argument_group("engine and valve (lengths as 1.68in, 42.7mm, or in the file's unit)")
     for name, says in (
         ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, eye to eye"),
-        ("valve", "valve head diameter"), ("throat", "throat diameter"), ("stem", "stem diameter"),
+        ("valve", "valve head diameter"), ("throat", "throat diameter (the port's own)"), ("stem", "stem diameter"),
         ("seat-width", "seat width, measured radially (1.5mm)"),
     ):  # fmt: skip
         engine.add_argument(f"--{name}", metavar="LENGTH", help=says)
@@ -121,7 +122,7 @@ def run(args: argparse.Namespace) -> None:
             "schema": "portgeo.airspeed/1",
             "source": {"file": args.bench, "sha256": bench.sha256},
             "warnings": [],
-            "bench": bench_record(bench.runs, depression, valve),
+            "bench": bench_record(bench.runs, depression, [valve] * len(bench.runs)),
         }
         write_json(args.json, record, force=args.force)
     if args.bench_chart:
@@ -135,11 +136,13 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
     from portgeo.errors import InputError
 
     engine = None not in (args.bore, args.stroke, args.rpm)
+    # Of a bench's port the throat is measured.
+    valve = args.valve is not None and (args.throat is not None or None not in (args.port, args.bench))
     for name, there, needs in (
         ("rod", engine, "--bore, --stroke and --rpm"),
         ("max_lift", engine and args.bench is not None, "--bench, --bore, --stroke and --rpm"),
-        ("stem", args.valve is not None and args.throat is not None, "--valve and --throat"),
-        ("seat_width", args.valve is not None and args.throat is not None, "--valve and --throat"),
+        ("stem", valve, "--valve and --throat"),
+        ("seat_width", valve, "--valve and --throat"),
     ):
         if getattr(args, name) is not None and not there:
             raise InputError(f"--{name.replace('_', '-')} says nothing alone", mend=f"Give {needs} too")
@@ -155,7 +158,6 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.report.speed_text import NO_DEMAND, airspeed_text, beside_text
     from portgeo.report.throat_text import throat_notice
     from portgeo.survey import survey
-    from portgeo.survey.throat import throat_of
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
 
@@ -183,13 +185,15 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *runner.port.warnings, *warnings]
+    throat = result.throat
     # A port that feeds several valves need not end in one throat.
-    told = (
-        throat_notice(valve.throat, throat_of(loaded.port, result.stations, result.area).area)
-        if valve is not None and args.valves == 1
-        else None
-    )
-    warnings += [told] if told is not None else []
+    if valve is not None and args.valves == 1:
+        marked = throat.told_by == "mark"
+        told = throat_notice(valve.throat, throat.diameter, marked=marked, counts="--throat")
+        warnings += [told] if told is not None else []
+    if valve is None and bench is not None:
+        valve = _over_port(args, throat, display)
+    head = _length(args, "valve", display) if args.valve is not None and args.valves == 1 else None
     if engine is not None and args.exhaust:
         warnings.append(NO_DEMAND)
         engine = None
@@ -197,9 +201,11 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
     record = airspeed_record(result, loaded.source, warnings, display)
+    if head is not None:
+        record["throat"]["percent_of_valve"] = throat.percent_of(head)
     if runner is not None:
         record["runner_source"] = runner.source
-    texts = [airspeed_text(result, title, warnings, display)]
+    texts = [airspeed_text(result, title, warnings, display, head)]
     shown = [("today" if planned else "this port", result)]
     if planned is not None:
         surveys = [*surveys[:-1], survey(planned.port)]
@@ -220,7 +226,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
         from portgeo.report.speed_text import bench_text
 
         texts.append(bench_text(bench.runs, depression, valve, display))
-        record["bench"] = bench_record(bench.runs, depression, valve)
+        record["bench"] = bench_record(bench.runs, depression, [valve] * len(bench.runs))
         record["bench_source"] = {"file": args.bench, "sha256": bench.sha256}
     if args.json:
         write_json(args.json, record, force=args.force)
@@ -312,21 +318,46 @@ def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
 
 
 def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
-    import numpy as np
-
+    """Return the valve that is given whole; the throat of a bench's port may be left out, and is then measured."""
     from portgeo.errors import InputError
-    from portgeo.flow.valve import Valve, check_valve
+    from portgeo.flow.valve import check_valve
 
     if args.valve is None or args.throat is None:
-        if args.throat is not None or (args.bench is not None and args.valve is not None and args.bore is None):
+        alone = args.port is None or args.valves != 1
+        if args.throat is not None or (alone and None not in (args.bench, args.valve) and args.bore is None):
             raise InputError("a valve needs --valve and --throat", mend="Give both, and --stem where it has one")
         return None
-    width = _length(args, "seat_width", display) if args.seat_width else 1.5
-    stem = _length(args, "stem", display) if args.stem else 0.0
-    head, throat = _length(args, "valve", display), _length(args, "throat", display)
-    valve = Valve(head, throat, stem, float(np.radians(_number(args, "seat_angle"))), width, args.valves)
+    valve = _valve_over(args, _length(args, "throat", display), display)
     check_valve(valve)
     return valve
+
+
+def _over_port(args: argparse.Namespace, throat: Throat, display: Display) -> Valve | None:
+    """Return the valve over the port's own throat, None where none is given or the throat is not the valve's."""
+    from portgeo.errors import InputError
+    from portgeo.flow.valve import check_valve, with_port_throat
+
+    if args.valve is None:
+        return None
+    valve = with_port_throat(_valve_over(args, throat.diameter, display), throat)
+    if valve is None:
+        if args.bore is not None:
+            return None
+        what = f"the port's throat of {display.length(throat.diameter)} is not that of such a valve"
+        raise InputError(what, where="--valve", mend="Give the valve's with --throat, or check the valve and stem")
+    check_valve(valve)
+    return valve
+
+
+def _valve_over(args: argparse.Namespace, throat: float, display: Display) -> Valve:
+    import numpy as np
+
+    from portgeo.flow.valve import Valve
+
+    width = _length(args, "seat_width", display) if args.seat_width else 1.5
+    stem = _length(args, "stem", display) if args.stem else 0.0
+    angle = float(np.radians(_number(args, "seat_angle")))
+    return Valve(_length(args, "valve", display), throat, stem, angle, width, args.valves)
 
 
 def _bench_chart(args: argparse.Namespace, bench: BenchFile, depression: float, display: Display) -> None:

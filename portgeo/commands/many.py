@@ -20,7 +20,7 @@ from portgeo.interrupts import as_they_come, workers
 HEADER = [
     *("file", "sha256", "volume_cc", "volume_u_cc", "length_mm", "least_area_mm2", "least_area_u_mm2"),
     *("least_area_station_mm", "entry_mm2", "exit_mm2", "short_side_mm", "short_side_u_mm", "turn_deg"),
-    *("look_at", "refused"),
+    *("short_side_is", "look_at", "refused"),
 ]
 
 
@@ -126,8 +126,9 @@ def measure_one(name: str, args: argparse.Namespace) -> list[str]:
         *(found.volume / 1e3, found.volume_u / 1e3, found.length, found.least_area, found.least_area_u),
         *(found.least_station, found.area[0], found.area[-1]),
     ]
-    short = [side.radius, side.radius_u, math.degrees(side.turn)] if side else []
+    short = [side.headline, side.headline_u, math.degrees(side.turn)] if side else []
     texts = [f"{value:.9g}" for value in (*numbers, *short)] + [""] * (3 - len(short))
+    texts.append(side.headline_name if side else "")
     codes = [n.code for n in (*loaded.warnings, *found.warnings) if not n.code.endswith("_rule")]
     return [name, loaded.source["sha256"], *texts, " ".join(dict.fromkeys(codes)), ""]
 

@@ -34,6 +34,7 @@ from portgeo.section import Section
 from portgeo.survey.bends import BendPlane, find_bends, meant_bend, port_bends
 from portgeo.survey.schedule import FINE_STATIONS, Survey, table_stations
 from portgeo.survey.sides import Bend, bend_of, inward_of
+from portgeo.survey.throat import Throat, throat_of
 from portgeo.units import M3_S_PER, MILLIMETRES, PA_PER, Display, Notice
 
 WHAT_IT_IS = (
@@ -95,7 +96,8 @@ class AirSpeed:
     short_over_mean, long_over_mean (nan on a path that does not turn), highest_over_mean : (n,), over the
     isentropic mean, as all speeds on the wall are.
     clock_over_mean : (n, 12), from 12 o'clock on.
-    ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
+    throat : of the last port, at its station of the path. choke, throat_choke : the flow that chokes the least area,
+    and the throat. ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
     without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them.
     turning_on : the short side if the path keeps turning past its ends, None where it is straight there.
     """
@@ -116,6 +118,8 @@ class AirSpeed:
     least_station: float
     least_area: float
     choke: float
+    throat: Throat
+    throat_choke: float
     ideal_speed: float
     highest: Peak
     side_peak: Peak | None
@@ -170,6 +174,8 @@ def air_speed(
     net = np.array([_net_area(s) for s in sections])
     least = int(np.argmin(net))
     _refuse_absurd(flow, float(net[least]), air, display)
+    last = close >= path.starts[-1]
+    throat = throat_of(path.ports[-1], close[last], net[last])
     area = net[np.searchsorted(close, table)]
     mach = mach_through(flow, area * 1e-6, air)
     mean = flow / (area * 1e-6)
@@ -250,6 +256,8 @@ def air_speed(
         least_station=float(close[least]),
         least_area=float(net[least]),
         choke=choke_flow(float(net[least]) * 1e-6, air),
+        throat=throat,
+        throat_choke=choke_flow(throat.area * 1e-6, air),
         ideal_speed=depression_speed(depression, air),
         highest=_sure_to(highest, path, surveys, height if on_short_side else None),
         side_peak=None if peak is None else _sure_to(peak, path, surveys, height),

@@ -5,12 +5,13 @@ A valve's dimensions and lifts come in, areas go out; millimetres and radians.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from portgeo.errors import InputError
 from portgeo.plane import FloatArray, IntArray
+from portgeo.survey.throat import Throat
 
 MOST_VALVES = 5  # a cylinder's valves of one kind: none has had more
 PASSAGES = ("seat, square to its face", "seat, edge to edge", "throat less stem")
@@ -30,6 +31,17 @@ class Valve:
     seat_angle: float = np.pi / 4.0
     seat_width: float = 1.5
     count: int = 1
+
+
+def with_port_throat(valve: Valve, throat: Throat) -> Valve | None:
+    """Return a valve over the throat that a port was measured to have, None where that cannot be the valve's.
+
+    It cannot where several valves share the port, where it is wider than the head (the port was not measured as
+    far as its throat) or where the stem fills it.
+    """
+    if valve.count != 1 or not valve.stem < throat.diameter <= valve.head:
+        return None
+    return replace(valve, throat=throat.diameter)
 
 
 def check_valve(valve: Valve) -> None:

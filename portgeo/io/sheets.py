@@ -312,7 +312,11 @@ def _traced(row: Row, reading: Reading) -> Reading:
     if name not in row.outlines:
         try:
             # A path typed on Windows works elsewhere too.
-            row.outlines[name] = read_outline(kept_inside(row.folder, name.replace("\\", "/")), row.unit)
+            path = kept_inside(row.folder, name.replace("\\", "/"))
+        except InputError as error:
+            row.refuse("outline", error.what, error.mend)
+        try:
+            row.outlines[name] = read_outline(path, row.unit)
         except PortgeoError as error:
             place = f"{name}, {error.where}" if error.where else name
             raise type(error)(f"{place}: {error.what}", where=row.where("outline"), mend=error.mend) from error

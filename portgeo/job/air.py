@@ -15,12 +15,13 @@ from portgeo.flow.airspeed import AirSpeed, air_speed, beside
 from portgeo.flow.bench import Run, cfm_at_28, flow_named, flow_through, inlet_coefficient, manifold_on
 from portgeo.flow.demand import Engine, Power, demand, power_range
 from portgeo.flow.path import join, path_of
-from portgeo.flow.valve import Valve, check_valve
+from portgeo.flow.valve import Valve, check_valve, with_port_throat
 from portgeo.io.bench import BenchFile, pick_run, read_bench
 from portgeo.io.ports import Loaded
 from portgeo.job.results import Given, LeftOut, Part, Sped, Told
 from portgeo.report.speed_pictures import painted
 from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
+from portgeo.survey.throat import Throat
 from portgeo.units import M3_S_PER, PA_PER, Display
 
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.
@@ -38,7 +39,8 @@ def benched(given: Given) -> Told:
 
     bench = _bench(given)
     depression = given.settings["depression"] * PA_PER["in_h2o"]
-    record = bench_record(bench.runs, depression, valve_of(given.settings["valve"]))
+    valves = [valve_of(given.settings["valve"], throat) for throat in _throats(given, bench)]
+    record = bench_record(bench.runs, depression, valves)
     return Told(record, png(bench_figure(bench.runs, depression, Display(given.settings["units"]))))
 
 
@@ -47,14 +49,39 @@ def _bench(given: Given) -> BenchFile:
         return read_bench(given.paths["bench"])
 
 
-def valve_of(table: Mapping[str, float] | None) -> Valve | None:
-    """Return the valve that a job's engine has. Raises InputError where its sizes contradict each other."""
+def _throats(given: Given, bench: BenchFile) -> list[Throat | None]:
+    """Return the throat of the port as each run flowed it, None where a run is of no state of the job."""
+    states = given.settings["states"]
+    state_of: dict[int, int] = {}
+    for k, state in enumerate(states):
+        # The run that a state names is that state's, whatever the sheet calls it.
+        run = run_of(bench, state["run"], state["name"], state["runner"])
+        state_of |= {n: k for n, each in enumerate(bench.runs) if each is run}
+    for k, state in enumerate(states):
+        for n, each in enumerate(bench.runs):
+            if each.state.casefold() == state["name"].strip().casefold():
+                state_of.setdefault(n, k)
+    found = {k: given.needs[f"survey {k}"].survey.throat for k in set(state_of.values())}
+    return [found.get(state_of.get(n, -1)) for n in range(len(bench.runs))]
+
+
+def valve_of(table: Mapping[str, Any] | None, throat: Throat | None = None) -> Valve | None:
+    """Return the valve that a job's engine has, None where its head or its throat is not known.
+
+    throat : the port's in the state that is flowed. It counts where a row is marked so, or where the engine gives
+    none. Raises InputError where the engine's sizes contradict each other.
+    """
     if table is None:
         return None
-    angle = float(np.radians(table["seat_angle_deg"]))
-    valve = Valve(table["valve"], table["throat"], table["stem"], angle, table["seat_width"], int(table["valves"]))
-    check_valve(valve)
-    return valve
+    angle, typed = float(np.radians(table["seat_angle_deg"])), table["throat"]
+    valve = Valve(table["valve"], typed or 0.0, table["stem"], angle, table["seat_width"], int(table["valves"]))
+    over_port = None
+    if throat is not None and (typed is None or throat.told_by == "mark"):
+        over_port = with_port_throat(valve, throat)
+    if over_port is None and typed is None:
+        return None
+    check_valve(over_port or valve)
+    return over_port or valve
 
 
 def engine_of(table: Mapping[str, Any]) -> Engine:

@@ -149,7 +149,11 @@ def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, st
     # Where a port feeds several valves, its end need not be one throat.
     if engine is None or engine.throat is None or engine.valves != 1:
         return
-    found = [throat_notice(engine.throat, state["port"]["throat"]["area_mm2"]) for state in states]
+    found = []
+    for throat in (state["port"]["throat"] for state in states):
+        marked = throat["from"] == "mark"
+        counts = "the row marked throat" if marked else "[engine] throat"
+        found.append(throat_notice(engine.throat, throat["diameter_mm"], marked=marked, counts=counts))
     if found and found[-1] is not None and None not in found:
         message = found[-1].message(Display(steps.job.job.units))
         yield {"code": found[-1].code, "message": message, "about": f"[engine] throat and {states[-1]['name']}"}

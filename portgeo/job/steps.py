@@ -237,8 +237,16 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         return
     engine = job.engine
     if job.bench.file is not None:
-        settings = {"depression": job.bench.depression_in_h2o, "units": job.units, "valve": _valve(steps)}
-        steps.add("bench", "reading the bench sheet", "air.benched", settings, [_bench_file(steps)])
+        settings: dict[str, Any] = {
+            "depression": job.bench.depression_in_h2o,
+            "units": job.units,
+            "valve": _valve(steps),
+        }
+        settings["states"] = [
+            {"name": state.name, "run": state.bench_run, "runner": state.runner is not None} for state in job.state
+        ]
+        surveys: dict[str, str | None] = {f"survey {k}": f"survey port {k}" for k in range(len(job.state))}
+        steps.add("bench", "reading the bench sheet", "air.benched", settings, [_bench_file(steps)], surveys)
     else:
         steps.skip("flow bench", "[bench] names no sheet")
     for k, state in enumerate(job.state):
@@ -274,9 +282,9 @@ def _bench_file(steps: Steps) -> tuple[str, str, str]:
     return "bench", bench.file, "flow bench"
 
 
-def _valve(steps: Steps) -> dict[str, float] | None:
+def _valve(steps: Steps) -> dict[str, float | None] | None:
     engine = steps.job.job.engine
-    if engine is None or engine.valve is None or engine.throat is None:
+    if engine is None or engine.valve is None:
         return None
     return {name: getattr(engine, name) for name in VALVE_KEYS}
 

@@ -5,13 +5,13 @@ A Comparison comes in; lines of text go out, in the user's unit.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
-
-import numpy as np
 
 from portgeo.compare.comparison import Comparison
 from portgeo.compare.depth_map import Spot
 from portgeo.report.notices import notices_lines
+from portgeo.survey.sides import like_radii
 from portgeo.units import Display, Notice
 
 MOST_SPOTS = 6  # places listed; the JSON has all
@@ -107,17 +107,21 @@ def _radius(found: Comparison, d: Display) -> str:
     one, other = found.before_state.short_side, found.after_state.short_side
     if one is None or other is None:
         return "none: the port does not turn"
-    change = other.radius - one.radius
+    name, (before, after), doubts = like_radii(one, other)
+    change = after - before
     plus = "+" if change > 0.0 else ""
     told = f"change {plus}{signed(d.length(change, label=False))}"
-    sure = 2.0 * float(np.hypot(one.radius_u, other.radius_u))
+    sure = 2.0 * math.hypot(*doubts)
     # What the readings' error makes of a sheet's radius is not worked out here, and a made mesh has none.
     if found.before.readings or found.after.readings or not d.length(sure, label=False).strip("0."):
-        radii = f"{d.length(one.radius, label=False)} -> {d.length(other.radius)}"
-        return f"radius {radii}, {told} (± of each: portgeo measure)"
-    ends = [f"{d.length(s.radius, label=False)} ± {d.length(2.0 * s.radius_u, label=False)}" for s in (one, other)]
+        radii = f"{d.length(before, label=False)} -> {d.length(after)}"
+        return f"{name} {radii}, {told} (± of each: portgeo measure)"
+    ends = [
+        f"{d.length(radius, label=False)} ± {d.length(2.0 * u, label=False)}"
+        for radius, u in zip((before, after), doubts, strict=True)
+    ]
     little = ", too little to tell" if abs(change) <= sure else ""
-    return f"radius {' -> '.join(ends)} {d.unit}, {told} ± {d.length(sure)}{little}"
+    return f"{name} {' -> '.join(ends)} {d.unit}, {told} ± {d.length(sure)}{little}"
 
 
 def _alignment(found: Comparison, d: Display) -> str:

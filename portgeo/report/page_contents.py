@@ -102,6 +102,8 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
         Column("least_area", "Least area", "area"),
         Column("least_area_doubt", "±", "area"),
         Column("least_area_station", "at station", "length"),
+        Column("throat", "Throat", "length"),
+        Column("throat_of_valve", "of the valve", "percent"),
         Column("length", "Length", "length"),
     )
     side_columns = (
@@ -109,6 +111,8 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
         Column("radius", "Radius", "length"),
         Column("radius_doubt", "±", "length"),
         Column("tightest", "tightest", "length"),
+        Column("tightest_doubt", "±", "length"),
+        Column("go_by", "go by", "text"),
         Column("from_station", "from station", "length"),
         Column("to_station", "to station", "length"),
         Column("turn", "turns", "angle"),
@@ -118,12 +122,15 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
     sides: list[tuple[Any, ...]] = []
     for part, state, record in surveys_of(results):
         least = record["least_area"]
+        # A runner ends in none.
+        throat = record["throat"] if part == "port" else {"diameter_mm": None, "percent_of_valve": None}
         # A planned port is computed: it has no doubt to tell.
         told = _no_doubt if record is (results["plan"] or {}).get("planned") else _two
         rows.append(
             (
                 state, part, str(dates.get(state) or ""), record["volume_cc"], told(record["volume_u_cc"]),
-                least["area_mm2"], told(least["area_u_mm2"]), least["station_mm"], record["length_mm"],
+                least["area_mm2"], told(least["area_u_mm2"]), least["station_mm"],
+                throat["diameter_mm"], throat["percent_of_valve"], record["length_mm"],
             )
         )  # fmt: skip
         bends = record["bends"]
@@ -132,6 +139,7 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
             sides.append(
                 (
                     state, name, side["radius_mm"], told(side["radius_u_mm"]), side["least_radius_mm"],
+                    told(side["least_radius_u_mm"]), side["headline"]["name"],
                     side["station_from_mm"], side["station_to_mm"], side["turn_deg"],
                 )
             )  # fmt: skip

@@ -13,6 +13,7 @@ from typing import Any
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
 from portgeo.report.compare_text import clock_text, least_text, metal_text
 from portgeo.report.page_contents import compared_flows
+from portgeo.report.throat_text import of_valve_text
 from portgeo.section import wall_name
 from portgeo.units import FOOT, Display
 
@@ -36,11 +37,15 @@ def _now(results: Mapping[str, Any], d: Display) -> str:
     if pinch:
         text += f", with a {pinch.partition(':')[0]}"
     if side and air and air["short_side"]:
-        text += f". The air on the short side (radius {radius_text(side, d)}) peaks at {peak_text(air, d)}"
+        radius = f"{side['headline']['name']} {radius_text(side, d)}"
+        text += f". The air on the short side ({radius}) peaks at {peak_text(air, d)}"
     elif air:
         text += f". The air peaks at {peak_text(air, d)}"
     elif side:
-        text += f"; the short side’s radius is {radius_text(side, d)}"
+        text += f"; the short side’s {side['headline']['name']} is {radius_text(side, d)}"
+    throat = state["port"]["throat"]
+    if throat["percent_of_valve"] is not None:
+        text += f". The throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}"
     return text + "."
 
 
@@ -121,16 +126,16 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
         stayed.append(("the least area", now))
     one, other = (states[k]["port"]["short_side"] for k in (0, -1))
     if other and (len(states) == 1 or not one):
-        went.append(f"the short side’s radius is {radius_text(other, d)}")
+        went.append(f"the short side’s {other['headline']['name']} is {radius_text(other, d)}")
     elif other:
-        doubt = max(2.0 * math.hypot(one["radius_u_mm"], other["radius_u_mm"]), ALIKE_MM)
-        if abs(other["radius_mm"] - one["radius_mm"]) > doubt:
-            before = d.length(one["radius_mm"], label=False)
-            went.append(f"the short side’s radius went from {before} to {radius_text(other, d)}")
+        name, (before, after), doubts = like_radii(one, other)
+        now = _with_doubt(after, doubts[1], d)
+        if abs(after - before) > max(2.0 * math.hypot(*doubts), ALIKE_MM):
+            went.append(f"the short side’s {name} went from {d.length(before, label=False)} to {now}")
         elif told := _side_changes(states, d):
             went += told
         else:
-            stayed.append(("the short side", f"radius {radius_text(other, d)}"))
+            stayed.append(("the short side", f"{name} {now}"))
     flows = compared_flows(results)
     if len(flows) > 1 and abs(gain(flows)) < REPEATS:
         stayed.append(("the best flow", f"{flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O"))
@@ -143,7 +148,10 @@ def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
     """Return what changed on a short side whose radius stays within its ±: its tightest place, and the air."""
     found = []
     one, other = (states[k]["port"]["short_side"] for k in (0, -1))
-    if abs(other["least_radius_mm"] / one["least_radius_mm"] - 1.0) > LEAST_SIDE:
+    if (
+        like_radii(one, other)[0] == "radius"
+        and abs(other["least_radius_mm"] / one["least_radius_mm"] - 1.0) > LEAST_SIDE
+    ):
         tightest = f"{d.length(one['least_radius_mm'], label=False)} to {d.length(other['least_radius_mm'])}"
         found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
     airs = [states[k]["airspeed"] for k in (0, -1)]
@@ -179,10 +187,20 @@ def percent_text(change: float) -> str:
 
 
 def radius_text(side: Mapping[str, Any], d: Display) -> str:
-    """Return a short side's radius with its doubt, which a planned port has not."""
-    if not side["radius_u_mm"]:
-        return d.length(side["radius_mm"])
-    return f"{d.length(side['radius_mm'], label=False)} ± {d.length(2 * side['radius_u_mm'])}"
+    """Return the radius of a short side to go by with its doubt, which a planned port has not."""
+    return _with_doubt(side["headline"]["mm"], side["headline"]["u_mm"], d)
+
+
+def _with_doubt(length: float, u: float, d: Display) -> str:
+    return f"{d.length(length, label=False)} ± {d.length(2 * u)}" if u else d.length(length)
+
+
+def like_radii(*sides: Mapping[str, Any]) -> tuple[str, list[float], list[float]]:
+    """Return what radius the records of sides are compared by, each side's and its uncertainty: of like with like."""
+    names = {side["headline"]["name"] for side in sides}
+    if len(names) == 1:
+        return names.pop(), [side["headline"]["mm"] for side in sides], [side["headline"]["u_mm"] for side in sides]
+    return "tightest radius", [s["least_radius_mm"] for s in sides], [s["least_radius_u_mm"] for s in sides]
 
 
 def flow_change(flows: list[tuple[Mapping[str, Any], float, float]]) -> str:

@@ -162,8 +162,9 @@ def draw_painted(
         if side is not None:
             _add_tube(plotter, side.line, FLOOR if side is survey.short_side else INK, 0.006 * survey.length)
     if survey.short_side is not None:
-        _add_circle(plotter, survey, survey.short_side)
-        title += f"\nshort side radius {display.length(survey.short_side.radius)}"
+        if survey.short_side.is_round:
+            _add_circle(plotter, survey, survey.short_side)
+        title += f"\nshort side {survey.short_side.headline_name} {display.length(survey.short_side.headline)}"
     add_title(plotter, title)
     plotter.enable_parallel_projection()
     # From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.

@@ -120,6 +120,7 @@ def _side_record(survey: Survey, bend: Bend | None, *, inner: bool) -> dict[str,
         "station_to_mm": side.station_to,
         "apex_mm": survey.port.to_source(side.apex),
         "fit_rms_mm": side.fit_rms,
+        "headline": {"name": side.headline_name, "mm": side.headline, "u_mm": side.headline_u},
     }
 
 

@@ -69,6 +69,14 @@ def speed_record(result: AirSpeed) -> dict[str, Any]:
             "area_mm2": result.least_area,
             "choke_cfm": result.choke / M3_S_PER["cfm"],
         },
+        "throat": {
+            "station_mm": result.throat.station,
+            "area_mm2": result.throat.area,
+            "diameter_mm": result.throat.diameter,
+            "from": result.throat.told_by,
+            "mean_speed_m_s": result.flow / (result.throat.area * 1e-6),
+            "choke_cfm": result.throat_choke / M3_S_PER["cfm"],
+        },
         "depression_speed_m_s": result.ideal_speed,
         "grid": {
             "unknowns": wall.unknowns,
@@ -136,9 +144,12 @@ def demand_record(found: Demand, power: Power | None) -> dict[str, Any]:
     }
 
 
-def bench_record(runs: Sequence[Run], depression: float, valve: Valve | None) -> list[dict[str, Any]]:
-    """Return runs at one depression, each with its changes: from the first of its set-up, from those worth it."""
-    records = [_run_record(run, depression, valve) for run in runs]
+def bench_record(runs: Sequence[Run], depression: float, valves: Sequence[Valve | None]) -> list[dict[str, Any]]:
+    """Return runs at one depression, each with its changes: from the first of its set-up, from those worth it.
+
+    valves (r,) : what each run is seen against, None where its valve is not known.
+    """
+    records = [_run_record(run, depression, valve) for run, valve in zip(runs, valves, strict=True)]
     for later, run in enumerate(runs):
         # A manifold's loss is no change of the port: what is set beside a run was flowed as it was.
         alike = (k for k in range(later) if runs[k].setup == run.setup and in_common(runs[k], run).any())
@@ -169,6 +180,7 @@ def _run_record(run: Run, depression: float, valve: Valve | None) -> dict[str, A
     }
     if valve is not None:
         found = at_valve(run, valve)
+        record["throat_mm"] = valve.throat
         record["on_curtain"], record["on_throat"] = found.on_curtain, found.on_throat
         record["passage_mm2"], record["on_passage"] = found.passage, found.on_passage
         record["limited_by"] = [PASSAGES[k] for k in found.limits]

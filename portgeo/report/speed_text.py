@@ -17,6 +17,7 @@ from portgeo.flow.gas import mach_through
 from portgeo.flow.separation import Slowing
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.report.notices import WIDTH, notices_lines
+from portgeo.report.throat_text import of_valve_text
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
 
 HEADING = 14  # columns before what a heading says
@@ -34,8 +35,10 @@ WHAT_ON_ALL_IS = " All {count} valves are counted together."
 WHAT_FLAT_IS = f"Flat: the flow rises at less than {FLAT:.0%} of the run's steepest rate from there on."
 
 
-def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: Display) -> str:
-    """Return the answer and the table of stations."""
+def airspeed_text(
+    result: AirSpeed, title: str, warnings: Sequence[Notice], d: Display, valve: float | None = None
+) -> str:
+    """Return the answer and the table of stations; valve : the diameter of the port's one valve, where it is known."""
     cfm, water = result.flow / M3_S_PER["cfm"], result.depression / PA_PER["in_h2o"]
     lines = [
         f"{title}: air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
@@ -43,6 +46,7 @@ def airspeed_text(result: AirSpeed, title: str, warnings: Sequence[Notice], d: D
         *_said("short side", _peak_text(result, d)),
         *_past_ends_lines(result, d),
         *_said("slowing", _slowing_text(result, d)),
+        *_said("throat", _throat_text(result, d, valve)),
         *_said("least area", _least_text(result, d)),
         *_said("fineness", _fineness_text(result, d)),
         "",
@@ -139,6 +143,19 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
 def _used(fall: Slowing) -> str:
     """Return the share of what the air along the wall can follow that is asked of it."""
     return f"{1.0 - fall.margin:.0%}"
+
+
+def _throat_text(result: AirSpeed, d: Display, valve: float | None) -> str:
+    throat = result.throat
+    size = f"{d.length(throat.diameter)}"
+    if valve is not None:
+        size += f", {of_valve_text(throat.percent_of(valve))}"
+    how = "" if throat.told_by == "mark" else f" (least near the {result.path.ports[-1].valve_end})"
+    mean = result.flow / (throat.area * 1e-6)
+    return (
+        f"{size}; {d.area(throat.area)} at station {d.length(throat.station)}{how}: mean {d.speed(mean)}; "
+        f"it would choke at {result.throat_choke / M3_S_PER['cfm']:.0f} cfm, stem left out"
+    )
 
 
 def _least_text(result: AirSpeed, d: Display) -> str:
@@ -245,6 +262,8 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
             over = at_valve(run, valve).on_passage > MOST_ON_PASSAGE
             impossible += [f"run {number} at {d.length(float(lift))}" for lift in run.lift[over]]
     if valve is not None:
+        size = f"{d.length(valve.throat)}, {of_valve_text(100.0 * valve.throat / valve.head)}"
+        lines += ["", *_said("throat", size)]
         several = WHAT_ON_ALL_IS.format(count=valve.count) if valve.count > 1 else ""
         lines += ["", *textwrap.wrap(WHAT_ON_IS + several, WIDTH)]
     if impossible:

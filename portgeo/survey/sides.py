@@ -72,6 +72,11 @@ class Side:
         return self.fit_rms <= NOT_A_CIRCLE * self.radius
 
     @property
+    def headline_name(self) -> str:
+        """What the radius to go by is called."""
+        return "radius" if self.is_round else "tightest radius"
+
+    @property
     def headline(self) -> float:
         """The radius to go by."""
         return self.radius if self.is_round else self.least_radius
@@ -80,6 +85,17 @@ class Side:
     def headline_u(self) -> float:
         """The standard uncertainty of the radius to go by."""
         return self.radius_u if self.is_round else self.least_radius_u
+
+
+def like_radii(*sides: Side) -> tuple[str, tuple[float, ...], tuple[float, ...]]:
+    """Return what radius sides are compared by, as it is called, each side's, and its standard uncertainty.
+
+    That is of like with like: where any of them is not round, the tightest of all.
+    """
+    if all(side.is_round for side in sides):
+        return "radius", tuple(side.radius for side in sides), tuple(side.radius_u for side in sides)
+    radii = tuple(side.least_radius for side in sides)
+    return "tightest radius", radii, tuple(side.least_radius_u for side in sides)
 
 
 def side_points(sections: Sequence[Section], plane: BendPlane, inner: bool) -> FloatArray:

@@ -505,7 +505,7 @@ BAD_SHEETS = {
     "unknown shape": (between("2,1.7,1.15,heart,0.22,0,"), None, ["row 3", "column shape", "'heart'"]),
     "crossing outline": (TRACED, BOW_TIE, ["trace.csv", "row 3", "column outline", "crosses", "Mend"]),
     "open outline": (TRACED, OPEN, ["trace.csv", "row 3", "column outline", "not closed"]),
-    "no outline": (TRACED, None, ["trace.csv", "row 3", "column outline", "no such file"]),
+    "no outline": (TRACED, None, ["row 3", "column outline", "no file 'trace.csv' beside this one"]),
     "too tight": (HEAD + FIRST + TIGHT, None, ["rows 3 and 4", "overlap", "turn_deg"]),
     "one row": (HEAD + FIRST, None, ["two or more"]),
     "header alone": (HEAD, None, ["two or more"]),

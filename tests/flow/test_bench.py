@@ -210,7 +210,7 @@ def test_two_valves_alike_have_twice_the_area_of_one():
 def test_a_change_is_from_a_run_of_the_same_set_up(tmp_path):
     """Cast to cut on clay is +7 %; the manifold's loss is no part of a change, and is told for itself."""
     runs = read_bench(sheet(tmp_path, SHEET)).runs
-    record = bench_record(runs, 28 * WATER, None)
+    record = bench_record(runs, 28 * WATER, [None] * len(runs))
     assert ["change_from_first" in one for one in record] == [False, False, True]
     change_of, factor = record[2]["change_from_first"], np.sqrt(28.0 / 25.0)
     assert change_of["from_run"] == 1
@@ -225,5 +225,5 @@ def test_swirl_says_at_which_depression_it_was_read(tmp_path):
     told = bench_text(runs, 28 * WATER, None, Display("in"))
     assert "swirl, as read at 25 inH2O" in told
     assert "as read" not in bench_text(runs, 25 * WATER, None, Display("in"))
-    record = bench_record(runs, 28 * WATER, None)
+    record = bench_record(runs, 28 * WATER, [None] * len(runs))
     assert record[0]["read_at_in_h2o"] == pytest.approx([25.0] * 3)

@@ -110,7 +110,7 @@ def report():
         ],
         "match": [],
         "balance": None,
-        "bench": bench_record(runs, DEPRESSION, None),
+        "bench": bench_record(runs, DEPRESSION, [None] * len(runs)),
         "demand": None,
         "plan": {
             "state": CUT,

@@ -351,3 +351,14 @@ def test_a_short_side_that_got_tighter_within_its_doubt_is_not_called_as_it_was(
 
     assert told(1.01, 1.01) == ([False, False], ["the short side"])
     assert told(0.94, 1.01) == ([True, False], []) and told(1.01, 1.06) == ([False, True], [])
+
+
+def test_a_short_side_without_one_circle_is_told_by_its_tightest_radius(report):
+    results = report[0]
+    states = [json.loads(json.dumps(state)) for state in results["states"]]
+    for state, tightest in zip(states, (10.16, 12.7), strict=True):
+        side = state["port"]["short_side"]
+        side |= {"least_radius_mm": tightest, "headline": {"name": "tightest radius", "mm": tightest, "u_mm": 0.127}}
+    told = results | {"states": states}
+    assert "the short side’s tightest radius went from 0.400 to 0.500 ± 0.010 in" in changes(told, INCHES)[0]
+    assert "tightest radius 0.500 ± 0.010 in" in answer(told, INCHES)[0]
