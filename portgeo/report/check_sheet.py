@@ -34,6 +34,7 @@ def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display
         f"  missed      {_spots(found.missed, d)}",
         f"  too deep    {_spots(found.too_deep, d)}",
         f"  past limit  {_spots(found.past_limit, d)}",
+        *_short_side(found, d),
         f"  done means  within {d.length(found.tolerance)} of the plan",
         "",
     ]
@@ -45,13 +46,22 @@ def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display
         f"{'station':>8} {'height':>8} {'then':>8} {'width':>8} {'then':>8} {'area':>8} {'then':>8}",
     ]
     sizes = np.column_stack([found.height, found.width])
-    areas = np.column_stack([found.area, found.plan.area_after])
-    for station, size, area in zip(stations, *(at_stations(grid, v, stations) for v in (sizes, areas)), strict=True):
+    for station, size, area in zip(
+        stations, *(at_stations(grid, v, stations) for v in (sizes, found.area)), strict=True
+    ):
         shown = [d.length(float(v), label=False) for v in (station, *size)]
         shown += [d.area(float(v), label=False) for v in area]
         lines.append(" ".join(f"{cell:>8}" for cell in shown))
     lines += ["", *caution_lines()]
     return "\n".join(lines)
+
+
+def _short_side(found: Recheck, d: Display) -> list[str]:
+    """Return the line of the short side's radius, nothing on a port with no bend."""
+    if found.short_radius is None:
+        return []
+    now, then = found.short_radius
+    return [f"  short side  radius {d.length(now)} now, {d.length(then)} when it is right"]
 
 
 def _left(found: Recheck, d: Display) -> tuple[FloatArray, FloatArray]:
@@ -105,7 +115,7 @@ def _table(found: Recheck, told: Display, display: Display) -> tuple[list[str], 
     """Return the table with the stations that are told in one unit, all numbers in another."""
     u, (stations, depth) = display.unit, _left(found, told)
     header = [f"station_{u}", *(f"left_{h:.0f}_oclock_{u}" for h in HOURS), f"area_now_{u}2", f"area_then_{u}2"]
-    areas = at_stations(found.plan.grid, np.column_stack([found.area, found.plan.area_after]), stations)
+    areas = at_stations(found.plan.grid, found.area, stations)
     return header, [
         [*(display.of_length(float(v)) for v in (station, *row)), *(display.of_area(float(v)) for v in area)]
         for station, row, area in zip(stations, depth, areas, strict=True)
@@ -126,6 +136,9 @@ def recheck_record(
         "planned_cc": found.plan.removed / 1000.0,
         "left_cc": found.left_volume / 1000.0,
         "tolerance_mm": found.tolerance,
+        "short_side": None
+        if found.short_radius is None
+        else {"radius_now_mm": found.short_radius[0], "radius_then_mm": found.short_radius[1]},
         "most_left_mm": float(found.left.max()),
         **{
             name: [{"station_mm": s.station, "clock_hours": s.clock, "depth_mm": s.depth} for s in spots]

@@ -250,9 +250,12 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
     for number, run in enumerate(runs, start=1):
         flat = flattens(run, depression)
         says = f"best {at_depression(run, depression).max() / M3_S_PER['cfm']:.1f} cfm"
-        says += (
-            f"; flat from a lift of {d.length(flat.flat_from)}" if flat.flat_from is not None else "; never goes flat"
-        )
+        if len(run.lift) == 1:
+            says += f" at its one lift of {d.length(float(run.lift[0]))}, which makes no curve"
+        elif flat.flat_from is None:
+            says += "; never goes flat"
+        else:
+            says += f"; flat from a lift of {d.length(flat.flat_from)}"
         if flat.falls_from is not None:
             says += f"; flow falls past a lift of {d.length(flat.falls_from)}"
         lines += _said(f"run {number}", f"{run.name}: {says}")
@@ -275,7 +278,8 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
             lines += ["", f"run {later + 1} has no lift in common with a run before it: nothing is set beside it"]
     for earlier, later, what in pairs:
         lines += ["", *_change_table(runs, earlier, later, what, depression, d)]
-    lines += ["", *textwrap.wrap(WHAT_FLAT_IS, WIDTH)]
+    if any(len(run.lift) > 1 for run in runs):
+        lines += ["", *textwrap.wrap(WHAT_FLAT_IS, WIDTH)]
     return "\n".join(lines)
 
 

@@ -14,10 +14,12 @@ from portgeo.plane import FloatArray, moments
 from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_stations
-from portgeo.reshape.grid import areas_after, most_place, moved, volume_after
+from portgeo.reshape.grid import WallGrid, areas_after, most_place, moved, volume_after
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.stops import oclock
-from portgeo.section import read_across
+from portgeo.section import Section, read_across
+from portgeo.survey import survey
+from portgeo.survey.sides import bend_of
 from portgeo.units import LengthUnit, Notice
 
 TOLERANCE_MM = 0.13  # 0.005 in: *common practice, no source*, what a careful hand with a burr holds
@@ -51,6 +53,7 @@ class Recheck:
     area: FloatArray
     height: FloatArray
     width: FloatArray
+    short_radius: tuple[float, float] | None
     left_volume: float
     too_deep: tuple[Spot, ...]
     missed: tuple[Spot, ...]
@@ -88,9 +91,11 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
     past = np.where(travel > plan.limit, (travel - plan.limit) * grid.lean, 0.0)
     past[past < tolerance] = 0.0
     spots = tuple(_spots(plan, values) for values in (over, missed, past))
+    # Too deep stays too deep, but for where epoxy is to go.
+    finished = np.where(plan.travel < 0.0, plan.travel, np.maximum(plan.travel, travel))
     sizes = [
         np.array([read_across(outline, moments(outline).centroid) for outline in moved(grid, each)])
-        for each in (travel, plan.travel)
+        for each in (travel, finished)
     ]
     # What is left runs out past where it is more than the tolerance.
     rest = travel + np.maximum(sure_cut(grid, plan.travel - travel, tolerance, plan.target.blend), 0.0)
@@ -106,9 +111,10 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         plan=plan,
         taken=travel * grid.lean,
         left=left,
-        area=areas_after(grid, travel),
+        area=np.column_stack([areas_after(grid, each) for each in (travel, finished)]),
         height=np.column_stack([size[:, 1] for size in sizes]),
         width=np.column_stack([size[:, 0] for size in sizes]),
+        short_radius=_short_radius(grid, now, finished),
         left_volume=volume_after(grid, rest) - volume_after(grid, travel),
         too_deep=spots[0],
         missed=spots[1],
@@ -116,6 +122,16 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         tolerance=tolerance,
         warnings=tuple(warnings),
     )
+
+
+def _short_radius(grid: WallGrid, now: Port, finished: FloatArray) -> tuple[float, float] | None:
+    """Return the short side's radius of the port as it is now and of the wall when it is right, mm."""
+    side = survey(now, readings_tried=False).short_side
+    if side is None or grid.bend is None:
+        return None
+    rings = zip(moved(grid, finished), grid.origins, grid.frames, strict=True)
+    bend = bend_of(grid.stations, [Section(*parts) for parts in rings], grid.bend)
+    return None if bend is None else (side.headline, bend.short.headline)
 
 
 def _spots(plan: Plan, values: FloatArray) -> tuple[Spot, ...]:

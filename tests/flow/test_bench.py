@@ -161,6 +161,12 @@ def test_where_a_curve_goes_flat_and_where_it_falls():
     assert flattens(run_of([2, 4, 6], [50, 100, 150]), 28 * WATER).flat_from is None
 
 
+def test_of_one_lift_no_curve_is_told():
+    text = " ".join(bench_text([run_of([10], [160])], 28 * WATER, None, Display("mm")).split())
+    assert "best 160.0 cfm at its one lift of 10.00 mm, which makes no curve" in text and "flat" not in text.lower()
+    assert "never goes flat" in bench_text([run_of([2, 4, 6], [50, 100, 150])], 28 * WATER, None, Display("mm"))
+
+
 def test_what_a_manifold_costs():
     before, after = run_of([2, 4, 6], [50, 100, 150]), run_of([2, 6], [48, 130])
     found = change(before, after, 28 * WATER)

@@ -416,6 +416,22 @@ def test_recheck_tells_what_is_left_too_deep_and_missed(bend):
     assert half.too_deep[0].clock == pytest.approx(9.0, abs=0.2)
     assert half.missed and min(half.missed[0].clock, 12.0 - half.missed[0].clock) < 2.0
     assert 0.0 < half.left_volume < plan.removed
+    # Metal does not grow back: what is too deep is so in the end, and no reading is less then than now.
+    for now_and_then in (half.area, half.height, half.width):
+        assert (now_and_then[:, 1] >= now_and_then[:, 0] - 1e-9).all()
+    gouged = int(np.argmin(np.abs(grid.stations - 100.0)))
+    as_planned = np.interp(100.0, plan.grid.stations, done.width[:, 1])
+    assert half.width[gouged, 1] - as_planned == pytest.approx(0.6, abs=0.05)
+
+
+def test_recheck_tells_the_short_side_as_it_is_now_and_will_be(bend):
+    """The bend's inner wall is an arc of 32 - 20 mm by its making; a floor cut square by 2 mm has one of 10 mm."""
+    plan = plan_cut(bend, Target(areas=(AreaWanted(30.0, 30.0, 1260.0, 1260.0),), walls=("roof",)))
+    now, then = recheck(plan, bend).short_radius
+    assert now == pytest.approx(12.0, rel=0.03) and then == pytest.approx(now, rel=0.01)
+    floor = np.where(np.abs(plan.grid.clock - 6.0) < 1.5, 2.0, 0.0)
+    now, then = recheck(plan, port_after(bend, plan.grid, floor)).short_radius
+    assert now == pytest.approx(10.0, rel=0.04) and then == pytest.approx(now, rel=0.02)
 
 
 def test_a_check_reads_across_the_middle_as_the_plan_does():
