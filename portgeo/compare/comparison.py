@@ -13,14 +13,14 @@ from typing import Any, TypeVar
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.compare.bulge import edge_bulges, mean_bulge
-from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of
-from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
+from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, depths
+from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots, wider
 from portgeo.compare.reading_error import readings_u
 from portgeo.compare.register import Alignment, Method, align, wall_of
 from portgeo.compare.state import State, state_of
 from portgeo.compare.stations import StationRows, station_rows
 from portgeo.compare.tube import Tube, Walled, places, walled
+from portgeo.compare.volume_error import CellErrors, cell_errors
 from portgeo.compare.wedges import Wedges, finely, refuse_open, wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
@@ -28,7 +28,7 @@ from portgeo.port import Port
 from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.survey.schedule import table_stations
 from portgeo.survey.sense import rise_left
-from portgeo.triangles import lengths, used_by
+from portgeo.triangles import used_by
 from portgeo.units import Notice
 
 T = TypeVar("T")
@@ -48,8 +48,9 @@ class Comparison:
 
     stretch : stations between which both are there; `before_volume`, `after_volume` and all the rest
     are of it, `before_beyond` and `after_beyond` are what each has outside it. removed - added +
-    below_noise is after_volume - before_volume. `removed_u`, `net_u`, `depth_u` : standard uncertainties of
-    the removed and the net volume and of the deepest cut. vertices, faces : AFTER's mesh, moved.
+    below_noise is after_volume - before_volume. `removed_u`, `added_u`, `net_u`, `depth_u` : standard
+    uncertainties of the removed, the added and the net volume and of the deepest cut. vertices, faces : AFTER's mesh,
+    moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and right.
     after_wedges : its wall, refined, that `depth` is on.
     """
 
@@ -60,6 +61,7 @@ class Comparison:
     removed: float
     removed_u: float
     added: float
+    added_u: float
     below_noise: float
     net_u: float
     before_volume: float
@@ -72,6 +74,7 @@ class Comparison:
     walls: dict[str, WallDepth]
     spots: tuple[Spot, ...]
     rows: StationRows
+    row_depth_u: FloatArray
     before_state: State
     after_state: State
     vertices: FloatArray
@@ -130,10 +133,11 @@ def compare_ports(
     )
 
     own = _of_wall(other) if fine_other is other else _scanned(after_wedges.vertices, own_moved[_of_wall(other)])
-    depth = depth_of(wall, one.tube, after_wedges, (before.noise, after.noise), own)
-    _refuse_apart(depth, one.tube)
+    at_vertices = depths(wall, after_wedges)
+    _refuse_apart(at_vertices, after_wedges.areas, one.tube)
     read_volume_u, read_depth_u = readings_u(before, after)
-    map_ = depth_map(one.tube, after_wedges.where, depth.at_vertices, depth.areas, noise, stretch, untold=read_depth_u)
+    map_ = depth_map(one.tube, after_wedges.where, at_vertices, after_wedges.areas, noise, stretch, untold=read_depth_u)
+    depth = depth_of(wall, one.tube, after_wedges, at_vertices, (before.noise, after.noise), own, map_)
     behind = _both(lambda part: map_.spread(part.shared_out(part.volumes), part.where), (after_wedges, before_wedges))
     gained = behind[0] - behind[1]
     # Parts that come out on the other side hold nothing but chord errors and faint edges: too shallow to tell.
@@ -146,12 +150,18 @@ def compare_ports(
     )
     below_noise = after_volume - before_volume - removed + added
 
-    removed_u, net_u = _volume_us(alignment, map_, (own_after, own_before), (after.noise, before.noise))
-    # What is too shallow to tell may be of the cut or not: a rectangular distribution (JCGM 100, 4.3.7). Without
-    # noise what was gained counts by itself, and is not made up for by what was lost elsewhere.
-    lifted = (1.0 - map_.cut - map_.built_up) * map_.area * np.maximum(map_.depth, 0.0)
-    shallow = max(abs(below_noise), float(lifted.sum()) if noise == 0.0 else 0.0)
-    removed_u = float(np.sqrt(removed_u**2 + shallow**2 / 3.0 + read_volume_u**2))
+    errors = cell_errors(map_, alignment, (own_after, own_before))
+    removed_u, added_u = (
+        _counted_u(map_, errors, weights, gained, (sign, below_noise, read_volume_u))
+        for weights, sign in ((map_.cut, 1.0), (map_.built_up, -1.0))
+    )
+    net_u = float(np.hypot(errors.volume_u(np.ones_like(gained)), read_volume_u))
+    # Two scans of one scanner are too large or too small alike: their difference is so by as much of itself.
+    scale = max((port.scale_error or 0.0) for port in ports)
+    removed_u, added_u, net_u = (
+        float(np.hypot(u, 3.0 * scale * size))
+        for u, size in ((removed_u, removed), (added_u, added), (net_u, after_volume - before_volume))
+    )
 
     bend = before_state.bend
     after_faces = fine_other.port.faces
@@ -164,24 +174,29 @@ def compare_ports(
         removed=removed,
         removed_u=removed_u,
         added=added,
+        added_u=added_u,
         below_noise=below_noise,
-        net_u=float(np.hypot(net_u, read_volume_u)),
+        net_u=net_u,
         before_volume=before_volume,
         after_volume=after_volume,
         before_beyond=before_state.volume - before_volume,
         after_beyond=after_state.volume - after_volume,
         depth=depth,
-        depth_u=float(np.hypot(_depth_u(alignment, after_wedges, depth), read_depth_u)),
+        depth_u=float(
+            np.hypot(np.hypot(_depth_u(alignment, after_wedges, depth), read_depth_u), scale * depth.deepest)
+        ),
         map=map_,
         walls=by_wall(
             map_,
             depth,
             after_wedges,
             gained,
+            errors,
             (bend.plane.wall, bend.short.station_from, bend.short.station_to) if bend else None,
         ),
         spots=spots(map_, one.tube),
         rows=rows,
+        row_depth_u=_row_depth_u(map_, errors, rows, read_depth_u),
         before_state=before_state,
         after_state=after_state,
         vertices=moved,
@@ -221,9 +236,9 @@ def common_stretch(before: Walled, after: Walled, moved: FloatArray) -> tuple[fl
     return float(first + low), float(first + high)
 
 
-def _refuse_apart(depth: Depth, tube: Tube) -> None:
+def _refuse_apart(depths: FloatArray, areas: FloatArray, tube: Tube) -> None:
     """Refuse two walls that lie nowhere near each other, as those of two frames do with `none`."""
-    apart = float(np.average(np.abs(depth.at_vertices), weights=depth.areas))
+    apart = float(np.average(np.abs(depths), weights=areas))
     if apart > FAR_APART * float(tube.halves.mean()):
         raise GeometryError(
             f"laid together, the two walls are {apart:.1f} mm apart on average: nobody cuts so much",
@@ -238,30 +253,32 @@ def _rim(port: Walled) -> IntArray:
     return np.unique(port.port.faces[~port.is_wall][of_wall[port.port.faces[~port.is_wall]]])
 
 
-def _volume_us(
-    alignment: Alignment, map_: DepthMap, sides: tuple[Wedges, Wedges], noises: tuple[float, float]
-) -> tuple[float, float]:
-    """Return the standard uncertainties of the volumes between two walls, mm3: of the cut, and in all.
+def _counted_u(
+    map_: DepthMap, errors: CellErrors, weights: FloatArray, gained: FloatArray, rest: tuple[float, float, float]
+) -> float:
+    """Return the standard uncertainty, mm3, of the volume that weights (n, m) count of what was gained behind cells.
 
-    The fit shifts the whole wall at once: its lever is the sum of area times how each height changes
-    with the motion (JCGM 100, 5.1.2, with the covariance of the motion). The noise of one point of a
-    mesh counts over the area it stands for. What bulges between the points is in the volume or not,
-    for either mesh: see bulge. sides : AFTER's wall and BEFORE's, with the noises of their points.
+    Beyond what is counted a cut may go on, too shallow to tell: what lies in a margin once more as wide is of the
+    cut or not (a rectangular distribution, JCGM 100, 4.3.7). Clean walls show it to the last of it. rest : 1 for
+    metal taken off, -1 for metal put on; what is counted in neither; standard uncertainty by readings. Where nothing
+    is counted the whole wall's noise may hide as much.
     """
+    sign, below_noise, read = rest
+    if map_.noise > 0.0 and not weights.any():
+        return float(np.hypot(errors.volume_u(np.ones_like(weights)), read))
+    if map_.noise > 0.0:
+        shallow = float((wider(weights) * gained).sum() - (weights * gained).sum())
+    else:
+        faint = (1.0 - map_.cut - map_.built_up) * map_.area * np.maximum(sign * map_.depth, 0.0)
+        shallow = max(abs(below_noise), float(faint.sum()))
+    return float(np.sqrt(errors.volume_u(weights) ** 2 + shallow**2 / 3.0 + read**2))
 
-    def variances(part: Wedges, noise: float) -> FloatArray:
-        weights = np.stack([map_.at(map_.cut, part.where), np.ones(len(part.vertices))])
-        areas = weights * part.areas
-        rise = mean_bulge(edge_bulges(part.vertices, part.faces, part.normals))
-        bulge = weights @ part.shared_out(lengths(part.vector_areas) * rise)
-        found = (areas**2).sum(axis=1) * noise**2 + bulge**2 / 3.0
-        if part is sides[0]:
-            pull = areas @ alignment.pull(part.vertices, part.normals)
-            found += np.maximum(np.einsum("ki,ij,kj->k", pull, alignment.covariance, pull), 0.0)
-        return found
 
-    of_cut, of_all = np.sqrt(sum(_both(variances, sides, noises)))
-    return float(of_cut), float(of_all)
+def _row_depth_u(map_: DepthMap, errors: CellErrors, rows: StationRows, read: float) -> FloatArray:
+    """Return the standard uncertainties (n, 4) of rows' depths at roof, floor, left and right. read : of readings."""
+    row = np.clip(np.searchsorted(map_.stations, rows.stations), 0, len(map_.stations) - 1)
+    columns = [round(turn * len(map_.turns)) for turn in (0.0, 0.5, 0.75, 0.25)]
+    return np.hypot(errors.cell_depth_u()[row][:, columns], read)
 
 
 def _of_wall(part: Walled) -> IntArray:

@@ -15,6 +15,7 @@ from portgeo.compare.deepest import deepest_cut, deepest_of_clean
 from portgeo.compare.depth_map import DepthMap, wall_shares
 from portgeo.compare.distance import Wall, signed_distance
 from portgeo.compare.tube import Tube, places
+from portgeo.compare.volume_error import CellErrors
 from portgeo.compare.wedges import Wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
@@ -22,6 +23,10 @@ from portgeo.section import WALLS
 from portgeo.triangles import used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
+RIM_MM = 1.0  # a rim is not wall: a scanner rounds it, and a mold is trimmed there
+CLEAR_OF_RIM_MM = 6.0  # where depths are fitted to tell their noise: as wide as the widest fit
+FAINT_WEIGHT = 0.01  # of a cut: less is none
+MOST_UNCUT = 1000  # places at which that noise is read: more tell no more
 CLEAN_MM = 0.005  # noise below this is the rounding of a clean mesh
 
 
@@ -50,37 +55,55 @@ class Depth:
 
 @dataclass(frozen=True)
 class WallDepth:
-    """One wall's depth of cut (mm) and metal removed (mm3); area is the wall's (mm2)."""
+    """One wall's depth of cut (mm) and metal removed (mm3), with standard uncertainties; area is the wall's (mm2)."""
 
     mean: float
+    mean_u: float
     deepest: float
     removed: float
+    removed_u: float
     area: float
 
 
-def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float], own: IntArray) -> Depth:
-    """Return the depth of AFTER's wall, in BEFORE's port frame, under BEFORE's.
-
-    noises : of one point of either. own : (k,), which vertices were scanned and not put in between.
-    """
-    noise = float(np.hypot(*noises))
+def depths(before: Wall, after: Wedges) -> FloatArray:
+    """Return how far the vertices (n,) of AFTER's wall, in BEFORE's port frame, lie under BEFORE's."""
     used = used_by(after.faces, len(after.vertices))
-    at_vertices = np.zeros(len(after.vertices))
-    at_vertices[used] = signed_distance(before, after.vertices[used])
-    areas = after.areas
-    if areas[used].sum() == 0.0:
+    found = np.zeros(len(after.vertices))
+    found[used] = signed_distance(before, after.vertices[used])
+    if after.areas[used].sum() == 0.0:
         raise GeometryError(
             "no wall of the one lies along the other: there is nothing to compare",
             mend="Check the units of both (inches under columns in _mm make a port 25 times too small), and that "
             "both are one port",
         )
+    return found
+
+
+def depth_of(
+    before: Wall,
+    tube: Tube,
+    after: Wedges,
+    at_vertices: FloatArray,
+    noises: tuple[float, float],
+    own: IntArray,
+    map_: DepthMap,
+) -> Depth:
+    """Return what the depths (n,) of AFTER's wall come to.
+
+    noises : of one point of either. own : (k,), which vertices were scanned and not put in between.
+    """
+    noise = float(np.hypot(*noises))
+    used = used_by(after.faces, len(after.vertices))
+    areas = after.areas
     calm = _calm(after.corners, at_vertices) if noise > 0.0 else at_vertices
     order = used[np.argsort(calm[used], kind="stable")]
     share = np.cumsum(areas[order]) / areas.sum()
     p95 = float(calm[order[min(int(np.searchsorted(share, 0.95)), len(order) - 1)]])
     if noise > CLEAN_MM:
-        own = own[areas[own] > 0.0]  # not past the ends of the stretch
-        deepest, deepest_u, best = deepest_cut(before, after.vertices[own], at_vertices[own], calm[own], noises)
+        own = own[(areas[own] > 0.0) & off_the_rims(map_, after.where.station[own], RIM_MM)]
+        deepest, deepest_u, best = deepest_cut(
+            before, after.vertices[own], at_vertices[own], calm[own], noises, map_.scatter, _uncut(map_, after, own)
+        )
         where = after.vertices[own[best]]
     else:
         deepest, deepest_u, best = deepest_of_clean(before, after.vertices[used], at_vertices[used], noise)
@@ -101,6 +124,20 @@ def depth_of(before: Wall, tube: Tube, after: Wedges, noises: tuple[float, float
     )
 
 
+def off_the_rims(map_: DepthMap, station: FloatArray, clear: float) -> np.ndarray:
+    """Return which stations (k,) of a map's stretch stand clear of its two ends."""
+    half = map_.cell[0] / 2.0
+    return (station > map_.stations[0] - half + clear) & (station < map_.stations[-1] + half - clear)
+
+
+def _uncut(map_: DepthMap, after: Wedges, own: IntArray) -> IntArray:
+    """Return which of a wall's own points (k,), by their number among these, nobody cut, a thousand at most."""
+    kept = map_.at(map_.cut + map_.built_up, after.where)[own] < FAINT_WEIGHT
+    kept &= off_the_rims(map_, after.where.station[own], CLEAR_OF_RIM_MM)
+    found = np.flatnonzero(kept)
+    return found[:: -(-len(found) // MOST_UNCUT)] if len(found) else found
+
+
 def _calm(corners: csr_array, values: FloatArray) -> FloatArray:
     """Return values (n,) averaged over their neighbours on the mesh, CALM_ROUNDS times."""
     faces_round = corners.T @ np.ones(corners.shape[0])
@@ -112,17 +149,23 @@ def _calm(corners: csr_array, values: FloatArray) -> FloatArray:
 
 
 def by_wall(
-    map_: DepthMap, depth: Depth, after: Wedges, gained: FloatArray, short_side: tuple[str, float, float] | None
+    map_: DepthMap,
+    depth: Depth,
+    after: Wedges,
+    gained: FloatArray,
+    errors: CellErrors,
+    short_side: tuple[str, float, float] | None,
 ) -> dict[str, WallDepth]:
     """Return the depth of each wall, and of the one that `short_side` names, between its two stations.
 
-    gained : (n, m), mm3, what the port gained behind each cell of the map.
+    gained : (n, m), mm3, what the port gained behind each cell of the map. errors : of the cells.
     """
     found: dict[str, WallDepth] = {}
     choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
     if short_side is not None:
         wall, start, end = short_side
         choices.append(("short_side", WALLS.index(wall), (start, end)))
+    sound = off_the_rims(map_, after.where.station, RIM_MM if depth.noise > CLEAN_MM else 0.0)
     for name, k, stretch in choices:
         here = _on(after, k, stretch) & (depth.areas > 0)
         shares = wall_shares(map_, k, stretch)
@@ -130,8 +173,10 @@ def by_wall(
             continue
         found[name] = WallDepth(
             mean=float(np.average(depth.at_vertices[here], weights=depth.areas[here])),
-            deepest=min(float(depth.calm[here].max()), depth.deepest),
+            mean_u=errors.depth_u(shares),
+            deepest=min(float(depth.calm[here & sound].max(initial=-np.inf)), depth.deepest),
             removed=float((map_.cut * shares * gained).sum()),
+            removed_u=errors.volume_u(map_.cut * shares),
             area=float(depth.areas[here].sum()),
         )
     return found

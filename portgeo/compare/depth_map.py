@@ -11,13 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
+from portgeo.compare.scatter import NONE, Scatter, robust_sigma, scatter_of
 from portgeo.compare.tube import Places, Tube
 from portgeo.plane import FloatArray, IntArray
 
 CELL_MM = 1.0  # of the map: finer than a burr's mark is wide, wide enough to average a scan's noise
 SMOOTH_CELLS, CLEAN_SMOOTH_CELLS = 1.0, 0.5  # standard deviation of the averaging, cells
 FLOOR_MM = 0.01  # two clean meshes of one wall differ by up to their chord errors: less is no cut
+DEEP = 4.0  # times what cells scatter by: of the thousand or so that are independent, noise takes none so far
+CHANCE = 4.0  # times the noise of its volume: a deep spot that holds less is one
 FAINT = 0.3  # of the threshold: the faint edge of a cut, counted with it where it touches it
+FAINT_CELLS = 3.0  # standard deviation of the averaging in which that edge is sought: noise frays it less
 SOFT_CELLS = 1.5  # edges of what is counted fade like this: a mesh then counts them right, however it lies
 MARGIN_CELLS = 5  # round a cut: its very edge lies there, and what is uncut there adds nothing on average
 LEAST_PATCH_MM2 = 4.0  # a smaller patch is a nick, or noise
@@ -33,7 +37,8 @@ class DepthMap:
 
     stations (n,) and turns (m,) of the cells' middles. depth (n, m), averaged over a cell and its
     neighbours. area (n, m) of wall in each cell. cut, built_up (n, m) : weights 0 to 1. noise : of
-    one point. threshold : depth that counts as a cut.
+    one point. scatter : of the cells that nobody cut. threshold : depth that counts as a cut. width : of a
+    cell round the tube, mm, on average.
     """
 
     stations: FloatArray
@@ -45,7 +50,14 @@ class DepthMap:
     cut: FloatArray
     built_up: FloatArray
     noise: float
+    scatter: Scatter
     threshold: float
+    width: float
+
+    @property
+    def cell(self) -> tuple[float, float]:
+        """Height and width of a cell, mm."""
+        return float(self.stations[1] - self.stations[0]), self.width
 
     def cells(self, where: Places) -> tuple[FloatArray, FloatArray]:
         """Return the row and column (k,), with fractions, of places."""
@@ -108,8 +120,8 @@ def depth_map(
     """Return the map of depths (k,) at places of the wall that stand for areas (k,).
 
     noise : standard deviation of one depth. untold : depth that readings leave unsure.
-    A cell is cut where the averaged depth is over the noise
-    (over FLOOR_MM on clean meshes); its cut runs on to where it fades to FAINT of that.
+    A cell is cut where the averaged depth is over DEEP times what cells scatter by on the wall that nobody
+    cut (over FLOOR_MM on clean meshes); its cut runs on to where it fades to FAINT of that.
     """
     rows = max(int(np.ceil((stretch[1] - stretch[0]) / CELL_MM)), 8)
     columns = 8 * max(int(np.ceil(tube.girth / CELL_MM / 8.0)), 2)  # so that walls meet between two cells
@@ -130,8 +142,21 @@ def depth_map(
     if empty.any():
         wide = _smooth(lifted, 3.0) / np.maximum(_smooth(total, 3.0), 1e-12)
         mean = np.where(empty, wide, mean)
-    threshold = max(FLOOR_MM, noise, untold)
-    (cut_part, is_cut), (built_part, is_built_up) = _part(mean, threshold), _part(-mean, threshold)
+    width = float(total.sum() / (step * rows * columns))
+    sigma_cell = robust_sigma(mean, total) if noise > 0.0 else 0.0
+    threshold = max(FLOOR_MM, DEEP * sigma_cell, untold)
+    calm = mean
+    if noise > 0.0:
+        calm = _smooth(mean * total, FAINT_CELLS) / np.maximum(_smooth(total, FAINT_CELLS), 1e-12)
+    cut_part, is_cut = _part(mean, calm, threshold)
+    built_part, is_built_up = _part(-mean, -calm, threshold)
+    scatter = NONE
+    if sigma_cell > 0.0:
+        whole = _grown(cut_part | built_part, MARGIN_CELLS)
+        scatter = scatter_of(mean, ~whole, sigma_cell, (step, width))
+        cut_part = _without_chance(cut_part, mean * total, total, scatter, (step, width))
+        built_part = _without_chance(built_part, -mean * total, total, scatter, (step, width))
+        is_cut, is_built_up = is_cut & cut_part, is_built_up & built_part
     # The margin of the one ends where the other begins: what was cut is not counted with what was built up.
     cut, built_up = _spread_out(cut_part, built_part), _spread_out(built_part, cut_part)
     over = np.maximum(cut + built_up, 1.0)
@@ -145,7 +170,9 @@ def depth_map(
         cut=cut / over,
         built_up=built_up / over,
         noise=noise,
+        scatter=scatter,
         threshold=threshold,
+        width=width,
     )
 
 
@@ -153,19 +180,37 @@ def _smooth(values: FloatArray, sigma: float) -> FloatArray:
     return ndimage.gaussian_filter(values, sigma, mode=("nearest", "wrap"), truncate=3.0)
 
 
-def _part(mean: FloatArray, threshold: float) -> tuple[np.ndarray, np.ndarray]:
+def _part(mean: FloatArray, calm: FloatArray, threshold: float) -> tuple[np.ndarray, np.ndarray]:
     """Return which cells (n, m) are deep or the faint edge of what is, and which are deep."""
     deep = _without_specks(mean > threshold, CELL_MM)
-    labels = _labels(mean > FAINT * threshold)
+    labels = _labels((calm > FAINT * threshold) | deep)
     touched = np.unique(labels[deep])
-    part = np.isin(labels, touched[touched > 0]) | deep
-    return part & (mean > FAINT * threshold) | deep, deep
+    return np.isin(labels, touched[touched > 0]), deep
+
+
+def _without_chance(
+    part: np.ndarray, volume: FloatArray, area: FloatArray, scatter: Scatter, cell: tuple[float, float]
+) -> np.ndarray:
+    """Return a part (n, m) without the pieces whose volume, with their margin, noise may make by itself."""
+    labels = _labels(part)
+    kept = part.copy()
+    for k in np.unique(labels[part]):
+        weights = _spread_out(labels == k, np.zeros_like(part))
+        if (weights * volume).sum() < CHANCE * np.sqrt(scatter.variance(weights * area, cell)):
+            kept &= labels != k
+    return kept
 
 
 def _spread_out(part: np.ndarray, other: np.ndarray) -> FloatArray:
     """Return the weights (n, m), soft at their edge, of a part and of its margin as far as the other part."""
     wide = _grown(part, MARGIN_CELLS) & ~other
     return _smooth(wide.astype(float), SOFT_CELLS) if wide.any() else np.zeros(part.shape)
+
+
+def wider(weights: FloatArray) -> FloatArray:
+    """Return weights (n, m) with a margin once more as wide."""
+    part = weights > 0.5
+    return _smooth(_grown(part, MARGIN_CELLS).astype(float), SOFT_CELLS) if part.any() else weights
 
 
 def _grown(part: np.ndarray, cells: int) -> np.ndarray:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.distance import cdist
 from scipy.spatial.transform import Rotation
 
 from portgeo.compare.bulge import bulge_at, edge_bulges
@@ -30,8 +31,9 @@ COARSELY_SETTLED_MM, SETTLED_MM = 1e-3, 1e-4  # a step smaller than this ends th
 MOST_STEPS = 30
 MAJORITY = 0.5  # of the wall in agreement: no other place needs to be tried
 SURE_MM = 0.001  # of a shift, at best: what runs along the whole wall is in no block's sum
-BLOCK_MM = 16.0  # errors of two places farther apart than this are taken to have nothing to do with each other
-FEWEST_BLOCKS = 24  # of fewer, a spread in six directions cannot be told
+BLOCK_MM = 4.0  # what pulls within one is summed first
+ALIKE_MM = 10.0  # errors of two places lose touch over some such distances: a scanner's waves are up to 30 mm long
+FEWEST_APART = 9.0  # of fewer parts of the wall, a spread in six directions cannot be told
 LEAST_HELD = 0.3  # of the stiffness that the weights alone have, left by what they let go of
 DAMPING = 1e-7  # of the mean stiffness: a motion that nothing holds stays where it was
 MIRROR = np.diag([1.0, -1.0, 1.0])
@@ -166,7 +168,7 @@ def settle(
 ) -> Fit:
     """Return the fit that a motion near it settles into, with its covariance.
 
-    The covariance is that of the sums of what pulls in each block of the wall, and of how far the fit
+    The covariance is that of what pulls, neighbours together, and of how far the fit
     moves when its kernel opens: that is what the faint edges of a cut do to it.
     """
     motion = _descend(target, points, motion, kernel, openings, COARSELY_SETTLED_MM if coarsely else SETTLED_MM)
@@ -196,15 +198,21 @@ def settle(
     )
 
 
+def calm_residual(target: Target, points: AfterPoints, motion: FloatArray, kernel: float) -> FloatArray:
+    """Return how far the wall stands out (k,) round points of it that lie over BEFORE's."""
+    system = _system(target, points, motion, kernel, 0, openings=False)
+    return _round_about(points, system.residual)[system.weight > 0.0]
+
+
 def _covariance(points: AfterPoints, system: System, calm: FloatArray, kernel: float, spread: float) -> FloatArray:
     """Return the covariance (6, 6) of a settled fit.
 
     Neighbours share their errors: points between the same vertices, the chords of one corner, the
-    faint edge of one cut. So the pull is summed over blocks of the wall, and only the blocks' sums
-    are taken as independent (K.-Y. Liang, S. L. Zeger, Biometrika 73, 1986). The slope of the pull is
-    that of Geman and McClure's weights, which let go of a point as it moves off. To it comes
-    `LEAST_SPREAD_MM` for each vertex (where there are too few blocks, the whole `spread`), and what
-    half of the bulge moves.
+    faint edge of one cut, the waves of a scanner. So products of what pulls at two places are summed
+    as far as the two are near each other (T. G. Conley, J. Econometrics 92, 1999; from memory), block
+    by block. The slope of the pull is that of Geman and McClure's weights, which let go of a point as
+    it moves off. To it comes `LEAST_SPREAD_MM` for each vertex (where too little of the wall is apart,
+    the whole `spread`), and what half of the bulge moves.
     """
     rows, residual, weight = system.rows, system.residual, system.weight
     stiffness = rows.T @ (rows * weight[:, None])
@@ -217,13 +225,20 @@ def _covariance(points: AfterPoints, system: System, calm: FloatArray, kernel: f
     places = np.concatenate([points.wall, *points.openings])[: len(rows)]
     _, block = np.unique(np.floor(places[weight > 0] / BLOCK_MM), axis=0, return_inverse=True)
     pull = (rows * (weight * residual)[:, None])[weight > 0]
-    sums = np.column_stack([np.bincount(block.ravel(), pull[:, k]) for k in range(6)])
-    enough = len(sums) >= FEWEST_BLOCKS
+    size = np.bincount(block.ravel()).astype(float)
+    sums, totals = (
+        np.column_stack([np.bincount(block.ravel(), part[:, k]) for k in range(part.shape[1])])
+        for part in (pull, places[weight > 0])
+    )
+    middles = totals / size[:, None]
+    alike = np.exp(-(cdist(middles, middles, "sqeuclidean") / (2.0 * ALIKE_MM**2)))
+    apart = float(size.sum() ** 2 / (size @ alike @ size))  # how many parts of the wall know nothing of each other
+    enough = apart >= FEWEST_APART
     # Points between the same vertices repeat their error: no more of them count than there are vertices.
     repeat = len(points.wall) / max(min(points.count, len(points.wall)), 1)
     floor = np.linalg.inv(stiffness) * repeat * (LEAST_SPREAD_MM if enough else spread) ** 2
     by_bulge = inverse @ (rows.T @ (weight * system.bulge)) / 2.0
-    own = inverse @ (sums.T @ sums) @ inverse * (len(sums) / (len(sums) - 6.0) if enough else 1.0)
+    own = inverse @ (sums.T @ alike @ sums) @ inverse * (apart / (apart - 6.0) if enough else 1.0)
     return own + floor + np.outer(by_bulge, by_bulge) / 3.0 + SURE_MM**2 * np.eye(6)
 
 

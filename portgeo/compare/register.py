@@ -15,7 +15,19 @@ from scipy.spatial import cKDTree
 
 from portgeo.compare.bulge import vertex_normals
 from portgeo.compare.distance import Wall, wall_from
-from portgeo.compare.fit import MIRROR, NEIGHBOURS, Fit, Target, loosest, sampled, seek, settle, target_of
+from portgeo.compare.fit import (
+    MIRROR,
+    NEIGHBOURS,
+    Fit,
+    Target,
+    calm_residual,
+    loosest,
+    sampled,
+    seek,
+    settle,
+    target_of,
+)
+from portgeo.compare.scatter import robust_sigma
 from portgeo.compare.tube import Walled
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
@@ -27,6 +39,7 @@ Method = Literal["none", "fixed", "auto"]
 COARSE_POINTS, FINE_POINTS = 2500, 30000  # 30000 points of 0.03 mm noise place the wall within 0.001 mm
 NARROWEST_KERNEL_MM = 0.02  # chord errors of two clean meshes stay within half of it
 KERNEL_NOISES = 3.0  # kernel over noise: 2 sigma then still pulls with half its weight
+KERNEL_ROUNDS, KERNEL_SETTLED = 3, 1.1  # a kernel that the next would widen by less is wide enough
 LOOSE_MM = 0.01  # sliding less certain than this on the wall alone, the openings help to hold it
 LEAST_SHARE = 0.15  # of the wall in agreement: below it the two are not states of one port
 ENOUGH_SHARE = 0.30  # of the wall in agreement: below it a warning
@@ -114,6 +127,14 @@ def align(
     if noise > 0.0:
         points = replace(points, around=cKDTree(points.wall).query(points.wall, k=NEIGHBOURS)[1])
     fit = settle(target, points, fit.motion, kernel, noise, openings=False)
+    if noise > 0.0:
+        # Noise that neighbours share does not fall with their number: what is left of it tells how wide to look.
+        for _ in range(KERNEL_ROUNDS):
+            wide = KERNEL_NOISES * robust_sigma(calm_residual(target, points, fit.motion, kernel))
+            if wide < KERNEL_SETTLED * kernel:
+                break
+            kernel = wide
+            fit = settle(target, points, fit.motion, kernel, noise, openings=False)
     if loosest(target, fit) > LOOSE_MM:
         fit = settle(target, points, fit.motion, kernel, noise, openings=True)
     if method == "fixed":

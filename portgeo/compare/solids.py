@@ -16,7 +16,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from portgeo.compare.comparison import Comparison
-from portgeo.compare.depth_map import FLOOR_MM, LEAST_PATCH_MM2
+from portgeo.compare.depth_map import FAINT, FLOOR_MM, LEAST_PATCH_MM2
 from portgeo.compare.distance import closest, wall_from
 from portgeo.compare.tube import walled
 from portgeo.errors import OutputError
@@ -25,6 +25,7 @@ from portgeo.triangles import face_areas, pairs_meet, volume
 
 SHORT_OF_FOOT = 0.002  # of the depth, that the inner skin stops short: feet in a sharp corner stay apart
 LEAST_KEPT = 0.97  # of the volume: the rest may be left out to have a sound skin
+HALF = 0.5  # of a cut's weight: where it is counted
 ROUNDS = 12  # of leaving out
 PAIRS_AT_ONCE = 500_000
 
@@ -37,8 +38,9 @@ def removed_mesh(found: Comparison) -> tuple[FloatArray, IntArray]:
     """
     part, depth, before = found.after_wedges, found.depth, found.before
     wall = wall_from(before.vertices, before.faces[walled(before).is_wall], before.noise)
-    least = max(FLOOR_MM, depth.noise)
-    cut = (depth.calm > least) & (depth.at_vertices > FLOOR_MM)
+    map_ = found.map
+    least = max(FLOOR_MM, FAINT * map_.threshold)
+    cut = (depth.calm > least) & (depth.at_vertices > FLOOR_MM) & (map_.at(map_.cut, part.where) > HALF)
     patch = _large(part.vertices, part.faces[cut[part.faces].all(axis=1)])
     if len(patch) == 0:
         return np.zeros((0, 3)), patch

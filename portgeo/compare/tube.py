@@ -15,7 +15,7 @@ from portgeo.centreline import at
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.slicing import slice_mesh, tube_sections
-from portgeo.triangles import BLOCK
+from portgeo.triangles import BLOCK, used_by
 
 PLANE_SPACING_MM = 0.5  # at 60 mm radius two planes then turn by half a degree, and a fraction is exact to 1e-5
 MEASURED_PLANES = 96  # planes on which the section's middle, height and width are read; between them linear
@@ -23,6 +23,7 @@ FARTHEST_STEP = 64  # planes a point may be from the nearest middle before it co
 OPENING_TOLERANCE_MM = 0.02  # a face this close to an opening's plane, all three corners, closes it
 MOST_TILTED = 0.2  # of its reach: an opening's plane may be so far from square to the tube at its rim
 FACING = 0.7  # cosine: a face that closes an opening looks along the tube
+UNEVEN_MM = 0.5  # an opening may be dished so far in its middle: what stands apart from the wall there is opening
 LYING = 0.5  # of its longest edge: a face of the wall rises more than this out of an opening's plane
 
 
@@ -188,4 +189,22 @@ def wall_faces(port: Port, tube: Tube) -> np.ndarray:
         # A sliver has no normal to tell it by, but it does not rise out of the plane.
         lies = np.ptp(corners, axis=1) < LYING * longest
         wall[candidate[lies & (np.abs(corners) < tolerance).all(axis=1)]] = False
+        close = candidate[(np.abs(corners) < UNEVEN_MM).all(axis=1)]
+        wall[_apart_from_wall(port.faces, wall, close[wall[close]], len(port.vertices))] = False
     return wall
+
+
+def _apart_from_wall(faces: IntArray, wall: np.ndarray, doubtful: IntArray, count: int) -> IntArray:
+    """Return which doubtful faces (k,) no way over others of them joins to the rest of the wall (m,)."""
+    of_wall = wall.copy()
+    of_wall[doubtful] = False
+    known = used_by(faces[of_wall], count)
+    is_known = np.zeros(count, dtype=bool)
+    is_known[known] = True
+    while len(doubtful):
+        joined_on = is_known[faces[doubtful]].any(axis=1)
+        if not joined_on.any():
+            break
+        is_known[faces[doubtful[joined_on]]] = True
+        doubtful = doubtful[~joined_on]
+    return doubtful

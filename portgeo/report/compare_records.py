@@ -34,6 +34,7 @@ def comparison_record(
         "removed_cc": found.removed / 1000.0,
         "removed_u_cc": found.removed_u / 1000.0,
         "added_cc": found.added / 1000.0,
+        "added_u_cc": found.added_u / 1000.0,
         # The last digits of sums made in several threads are not the same each time.
         "below_noise_cc": round(found.below_noise / 1000.0, 9) + 0.0,
         "net_cc": found.net / 1000.0,
@@ -76,14 +77,20 @@ def comparison_record(
                 "depth_floor_mm": rows.floor[k],
                 "depth_left_mm": rows.left[k],
                 "depth_right_mm": rows.right[k],
+                "depth_roof_u_mm": found.row_depth_u[k, 0],
+                "depth_floor_u_mm": found.row_depth_u[k, 1],
+                "depth_left_u_mm": found.row_depth_u[k, 2],
+                "depth_right_u_mm": found.row_depth_u[k, 3],
             }
             for k in range(len(rows.stations))
         ],
         "walls": {
             name: {
                 "mean_mm": wall.mean,
+                "mean_u_mm": wall.mean_u,
                 "max_mm": wall.deepest,
                 "removed_cc": wall.removed / 1000.0,
+                "removed_u_cc": wall.removed_u / 1000.0,
                 "area_mm2": wall.area,
             }
             for name, wall in found.walls.items()

@@ -22,22 +22,21 @@ def comparison_text(
     found: Comparison, title: str, metal: str, density: float, warnings: Sequence[Notice], display: Display
 ) -> str:
     """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
-    d, depth, one, other = display, found.depth, found.before_state, found.after_state
-    error = found.removed_u / 1000.0
-    removed, added = (metal_text(volume / 1000.0, error) for volume in (found.removed, found.added))
+    d, one, other = display, found.before_state, found.after_state
+    error, added_error = found.removed_u / 1000.0, found.added_u / 1000.0
+    removed, added = metal_text(found.removed / 1000.0, error), metal_text(found.added / 1000.0, added_error)
     grams = f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)"
-    none = f"none to tell ({least_text(error)})"
+    none = "none to tell ({})".format
     lines = [
         title,
-        f"  metal removed  {f'{removed}, {grams}' if removed else none}",
-        f"  deepest cut    {d.length(depth.deepest, label=False)} ± {d.length(2 * found.depth_u)} at station "
-        f"{d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}",
+        f"  metal removed  {f'{removed}, {grams}' if removed else none(least_text(error))}",
+        f"  deepest cut    {_deepest(found, d, told=bool(removed))}",
         f"  least area     {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
         f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
         f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
-        f"  metal added    {added or none}; too shallow to tell removed from added "
+        f"  metal added    {added or none(least_text(added_error))}; too shallow to tell removed from added "
         f"{round(found.below_noise / 1000.0, 2) + 0.0:+.2f} cc",
         f"  laid together  {_alignment(found, d)}",
         "",
@@ -103,6 +102,15 @@ def wall_removed(removed: float, error: float) -> float:
     return removed if removed < -2.0 * error else max(removed, 0.0)
 
 
+def _deepest(found: Comparison, d: Display, *, told: bool) -> str:
+    """Return the deepest cut and where it is: nothing, where no metal is told and its own ± holds nothing."""
+    depth, sure = found.depth, 2.0 * found.depth_u
+    if not told and depth.deepest <= sure:
+        return f"none to tell (under {d.length(max(sure, depth.deepest))})"
+    place = f"at station {d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}"
+    return f"{d.length(depth.deepest, label=False)} ± {d.length(sure)} {place}"
+
+
 def _radius(found: Comparison, d: Display) -> str:
     one, other = found.before_state.short_side, found.after_state.short_side
     if one is None or other is None:
@@ -133,12 +141,13 @@ def _alignment(found: Comparison, d: Display) -> str:
 
 
 def _walls(found: Comparison, d: Display) -> list[str]:
-    lines = [f"{'wall':>12} {'mean depth':>11} {'deepest':>9} {'removed cc':>11}"]
+    lines = [f"{'wall':>12} {'mean depth':>16} {'deepest':>9} {'removed cc':>13}"]
     for name, wall in found.walls.items():
-        removed = wall_removed(wall.removed / 1000.0, found.removed_u / 1000.0)
+        removed = wall_removed(wall.removed / 1000.0, wall.removed_u / 1000.0)
+        mean = f"{signed(d.length(wall.mean, label=False))} ± {d.length(2.0 * wall.mean_u, label=False)}"
         lines.append(
-            f"{name.replace('_', ' '):>12} {signed(d.length(wall.mean, label=False)):>11} "
-            f"{signed(d.length(wall.deepest, label=False)):>9} {signed(f'{removed:.2f}'):>11}"
+            f"{name.replace('_', ' '):>12} {mean:>16} {signed(d.length(wall.deepest, label=False)):>9} "
+            f"{signed(f'{removed:.2f}') + f' ± {2.0 * wall.removed_u / 1000.0:.2f}':>13}"
         )
     return lines
 

@@ -181,7 +181,7 @@ def _compared(one: Mapping[str, Any]) -> list[Table]:
     keys += tuple(f"depth_{wall}_mm" for wall in ("roof", "floor", "left", "right"))
     rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
     walls = tuple(
-        (name.replace("_", " "), w["mean_mm"], w["max_mm"], wall_removed(w["removed_cc"], record["removed_u_cc"]))
+        (name.replace("_", " "), w["mean_mm"], w["max_mm"], wall_removed(w["removed_cc"], w["removed_u_cc"]))
         for name, w in record["walls"].items()
     )
     wall_columns = (

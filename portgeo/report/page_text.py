@@ -76,16 +76,18 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
 def removed_text(change: Mapping[str, Any], d: Display) -> str:
     """Return what metal came out, and how deep."""
     depth, error = change["depth"], change["removed_u_cc"]
-    removed, added = (metal_text(change[key], error) for key in ("removed_cc", "added_cc"))
+    removed = metal_text(change["removed_cc"], error)
+    added = metal_text(change["added_cc"], change["added_u_cc"])
     text = (
         f"{removed} of metal came out (about {change['removed_g']:.0f} g)"
         if removed
         else f"no metal came out that can be told ({least_text(error)})"
     )
-    text += (
-        f", at most {d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
-        f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}"
-    )
+    if removed or depth["max_mm"] > 2.0 * depth["max_u_mm"]:
+        text += (
+            f", at most {d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
+            f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}"
+        )
     return text + (f", and {added} was added" if added else "")
 
 

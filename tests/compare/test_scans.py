@@ -17,21 +17,29 @@ from portgeo.io.meshes import read_mesh, write_mesh
 from portgeo.port import Port
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.triangles import volume
-from scripts.coverage_compare import compare_case, cut_shape, truth
-from tests.scan import make
+from scripts.coverage_compare import compare_case, trial
+from tests.compare.cuts import cut_mold, deepest, removed_and_added
+from tests.scan import make, molds
 
-SHAPE = make.Shape(legs=(38.0, 22.0), radius=42.0, turn=np.radians(70.0), width=(32.0, 33.0), height=(44.0, 36.0))
+SHAPE = molds.Mold(
+    legs=(38.0, 22.0),
+    radius=42.0,
+    turn=np.radians(70.0),
+    width=(32.0, 33.0),
+    height=(44.0, 36.0),
+    middle=(32.5, 40.0, 3.0),
+)
 
 
-def read(scan: make.Scan, shape: make.Shape) -> Port:
+def read(scan: make.Scan, shape: molds.Mold) -> Port:
     """The scan as a port, its ends named."""
     ends = (scan.placed(shape.spine(np.array([s]))[0])[0] for s in (0.0, shape.length))
     return port_from_scan(scan.vertices, scan.faces, ScanOptions(*ends))
 
 
-def rough(shape: make.Shape, edge: float, seed: int) -> make.Scan:
+def rough(shape: molds.Mold, edge: float, seed: int) -> make.Scan:
     rng = np.random.default_rng(seed)
-    return make.posed(make.roughened(make.tube(shape, edge), 0.03, rng), make.random_pose(rng))
+    return make.posed(molds.scanned(make.tube(shape, edge), 0.03, rng), make.random_pose(rng))
 
 
 def hollow(s, turn):
@@ -57,6 +65,30 @@ def test_stated_uncertainties_hold_the_truth():
     assert np.abs(errors).max() < 4.0
 
 
+def test_no_cut_reads_as_none():
+    """Two scans of one port, with noise of 0.03 mm of which most is waves of 2 to 30 mm."""
+    found = trial(5, uncut=True).comparison
+    assert found.removed == found.added == 0.0
+    assert found.depth.deepest < 2.0 * found.depth_u
+    assert abs(found.net) < 3.0 * found.net_u
+
+
+@pytest.mark.nightly
+def test_no_cut_reads_as_none_in_many_trials():
+    removed = np.array([trial(seed, uncut=True).comparison.removed for seed in range(20)])
+    assert removed.max() < 30.0
+
+
+@pytest.mark.nightly
+def test_known_cuts_are_told_within_their_bars():
+    made = [trial(seed) for seed in range(400, 460)]
+    off = np.array([abs(one.comparison.removed - one.removed) for one in made])
+    near = off < np.array([max(30.0, 0.02 * one.removed) for one in made])
+    assert near.mean() >= 0.95
+    assert (off < 2.0 * np.array([one.comparison.removed_u for one in made])).mean() >= 0.93
+    assert max(abs(one.comparison.depth.deepest - one.deepest) for one in made) < 0.1
+
+
 @pytest.mark.nightly
 def test_stated_uncertainties_hold_the_truth_in_many_trials():
     within = np.abs(errors_of(range(300, 360))) < 2.0
@@ -69,46 +101,46 @@ def test_filled_and_cut_port_on_scans():
         aside = np.minimum(turn, 1.0 - turn)
         return hollow(s, turn) - 1.2 * np.exp(-(((s - 35.0) / 9.0) ** 2) - (aside / 0.07) ** 2)
 
-    other = cut_shape(SHAPE, depths)
-    removed, net, deepest = truth(SHAPE, other, depths)
+    other = cut_mold(SHAPE, depths)
+    removed, added = removed_and_added(SHAPE, depths)
     found = compare_ports(read(rough(SHAPE, 1.0, 1), SHAPE), read(rough(other, 0.9, 2), other))
     assert abs(found.removed - removed) < 50.0  # 0.05 cc
-    assert abs(found.added - (removed - net)) < 50.0
-    assert abs(found.net - net) < 2.5 * found.net_u
-    assert abs(found.depth.deepest - deepest) < min(0.1, 2.5 * found.depth_u)
-    assert found.removed - found.added + found.below_noise == pytest.approx(found.net, abs=1e-9)
+    assert abs(found.added - added) < 50.0
+    assert abs(found.net - removed + added) < 2.5 * found.net_u
+    assert abs(found.depth.deepest - deepest(SHAPE, depths)) < min(0.1, 2.5 * found.depth_u)
 
 
 def test_metal_where_a_boss_is_in_the_way():
     """A guide boss let into both scans is in neither's cut."""
     one, took = make.with_boss(make.tube(SHAPE, 1.2), SHAPE, 13.0, 7.0, 1.0)
-    cut = cut_shape(SHAPE, hollow)
+    cut = cut_mold(SHAPE, hollow)
     other, _ = make.with_boss(make.tube(cut, 1.2), SHAPE, 13.0, 7.0, 1.0)
     found = compare_ports(read(one, SHAPE), read(other, cut))
-    removed, _, deepest = truth(SHAPE, cut, hollow)
+    removed, _ = removed_and_added(SHAPE, hollow)
     assert took > 500.0
     assert found.removed == pytest.approx(removed, rel=0.02, abs=50.0)
-    assert found.depth.deepest == pytest.approx(deepest, abs=0.1)
+    assert found.depth.deepest == pytest.approx(deepest(SHAPE, hollow), abs=0.1)
 
 
 def test_port_that_turns_back_on_itself():
-    bend = make.Shape(
+    bend = molds.Mold(
         legs=(35.0, 30.0),
         radius=34.0,
         turn=np.radians(175.0),
         width=(28.0, 28.0),
         height=(30.0, 26.0),
         square=(4.0, 2.0),
+        middle=(28.0, 28.0, 3.0),
     )
 
     def depths(s, turn):
         return 1.5 * np.exp(-(((s - 80.0) / 10.0) ** 2) - ((turn - 0.5) / 0.09) ** 2)
 
-    cut = cut_shape(bend, depths)
-    removed, _, deepest = truth(bend, cut, depths)
+    cut = cut_mold(bend, depths)
+    removed, _ = removed_and_added(bend, depths)
     found = compare_ports(read(rough(bend, 1.0, 3), bend), read(rough(cut, 1.1, 4), cut))
     assert abs(found.removed - removed) < 50.0
-    assert abs(found.depth.deepest - deepest) < 0.1
+    assert abs(found.depth.deepest - deepest(bend, depths)) < 0.1
 
 
 def test_joint_of_scans_by_frame_and_by_line():
@@ -133,12 +165,14 @@ def test_joint_of_scans_by_frame_and_by_line():
 
 
 def test_set_of_scans_with_one_of_the_other_hand():
-    swung = make.Shape(legs=(35.0, 40.0), radius=60.0, turn=np.radians(40.0), height=(40.0, 34.0))
+    swung = molds.Mold(
+        legs=(35.0, 40.0), radius=60.0, turn=np.radians(40.0), height=(40.0, 34.0), middle=(33.0, 37.0, 3.0)
+    )
 
     def lean(s, turn):
         return 0.8 * np.exp(-(((turn - 0.25) / 0.08) ** 2)) * np.ones_like(s)  # the hands differ by one wall
 
-    shape = cut_shape(swung, lean)
+    shape = cut_mold(swung, lean)
     scans = [rough(shape, edge, seed) for edge, seed in ((1.1, 5), (1.2, 6), (1.3, 7))]
     flipped = make.Scan(scans[1].vertices * np.array([-1.0, 1.0, 1.0]), scans[1].faces[:, ::-1], scans[1].pose)
     ports = [read(scans[0], shape), port_from_scan(flipped.vertices, flipped.faces), read(scans[2], shape)]
@@ -149,7 +183,7 @@ def test_set_of_scans_with_one_of_the_other_hand():
 
 
 def test_removed_solid_and_depth_mesh_as_they_are_read_again(tmp_path, capsys):
-    cut = cut_shape(SHAPE, hollow)
+    cut = cut_mold(SHAPE, hollow)
     for name, shape, edge, seed in (("a.stl", SHAPE, 1.2, 8), ("b.stl", cut, 1.1, 9)):
         scan = rough(shape, edge, seed)
         write_mesh(tmp_path / name, scan.vertices, scan.faces)
@@ -159,7 +193,7 @@ def test_removed_solid_and_depth_mesh_as_they_are_read_again(tmp_path, capsys):
     solid = trimesh.load(tmp_path / "r.stl")
     assert solid.is_watertight and solid.is_winding_consistent
     assert not faulty(removed.vertices, removed.faces).any()
-    true, _, _ = truth(SHAPE, cut, hollow)
+    true, _ = removed_and_added(SHAPE, hollow)
     assert 0.85 * true < volume(removed.vertices, removed.faces) < 1.05 * true  # its faint edges are left out
     painted = trimesh.load(tmp_path / "d.glb", force="mesh")
     before = read_mesh(tmp_path / "a.stl")
