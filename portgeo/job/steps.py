@@ -241,11 +241,15 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
             "depression": job.bench.depression_in_h2o,
             "units": job.units,
             "valve": _valve(steps),
+            "states": [],
         }
-        settings["states"] = [
-            {"name": state.name, "run": state.bench_run, "runner": state.runner is not None} for state in job.state
-        ]
-        surveys: dict[str, str | None] = {f"survey {k}": f"survey port {k}" for k in range(len(job.state))}
+        surveys: dict[str, str | None] = {}
+        # Only a valve that has its port alone is seen against the port's throat, and hangs on what was measured.
+        if _one_valve(steps) is not None:
+            settings["states"] = [
+                {"name": state.name, "run": state.bench_run, "runner": state.runner is not None} for state in job.state
+            ]
+            surveys = {f"survey {k}": f"survey port {k}" for k in range(len(job.state))}
         steps.add("bench", "reading the bench sheet", "air.benched", settings, [_bench_file(steps)], surveys)
     else:
         steps.skip("flow bench", "[bench] names no sheet")

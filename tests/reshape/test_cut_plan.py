@@ -36,6 +36,7 @@ from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.section import Reading, area_of, measure_section
 from portgeo.survey import survey
+from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.triangles import volume
 from portgeo.units import Display
 from tests.conftest import elbow_readings
@@ -494,7 +495,8 @@ def test_a_hollow_cut_in_the_floor_before_the_turn_is_told_as_a_dam_that_the_cut
             replace(r, height=r.height + dip, rise=-over * dip / 2.0, turn=over * r.turn)
             for r, dip in zip(floor, dips, strict=True)
         ]
-        grid = SimpleNamespace(stations=stations, share=np.arange(4.0))
+        uncut = port_from_readings([replace(r, turn=over * r.turn) for r in floor])
+        grid = SimpleNamespace(stations=stations, share=np.arange(4.0), bend=meant_bend(uncut, port_bends(uncut)))
         depth = np.zeros((len(dips), 4))
         depth[:, 2 if over > 0 else 0] = dips
         return dams_made(SimpleNamespace(grid=grid, depth=depth, after=port_from_readings(cut)))
