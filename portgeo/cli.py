@@ -14,8 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 # The matrices here are small or go through in blocks: a second thread mostly waits, and costs 8 % more
-# of the processor. Set before numpy is loaded; a user's own setting goes before it.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# of the processor. Set before numpy is loaded, whatever the user's shell says: how many threads share a sum
+# changes its last bits, and the same input is to give the same bytes.
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
 
 COMMANDS = (
     "loft",

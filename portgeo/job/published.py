@@ -6,7 +6,7 @@ Every step's result comes in; results.json as a plain value and the bytes of eve
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from portgeo import __version__
@@ -17,7 +17,7 @@ from portgeo.job.results import Cut, LeftOut, Models, Pictures, Sheets, Told
 from portgeo.job.steps import PARTS, Steps
 from portgeo.report.customer import customer_pages
 from portgeo.report.page import write_page
-from portgeo.report.page_contents import results_tables, slug
+from portgeo.report.page_contents import is_run_of, results_tables, slug
 from portgeo.report.throat_text import throat_notice
 from portgeo.units import Display
 
@@ -70,7 +70,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
             skipped.append({"step": f"air speed of {state.name}", "why": speed.why})
         states.append(
             {
-                "name": state.name, "date": state.date, "note": state.note,
+                "name": state.name, "date": state.date, "note": state.note, "bench_run": state.bench_run,
                 **{part: _record(get(f"survey {part} {k}")) for part in PARTS},
                 "airspeed": _record(speed), "flow_note": getattr(speed, "note", None) or getattr(speed, "why", None),
             }
@@ -102,7 +102,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
     }
     if job.tool is not None:
         results["reach"] = {"state": job.state[job.index(job.tool.state)].name, "record": _record(get("reach"))}
-    results["warnings"] = [*_throat(steps, states), *_warnings(results)]
+    results["warnings"] = [*_throat(steps, states), *_unnamed_runs(states, results["bench"]), *_warnings(results)]
     results["files"] = _files(steps, get)
     # The page is given what the file says: the same figures, rounded alike, and nothing but plain values.
     return dict(json.loads(json_text(results)))
@@ -157,6 +157,26 @@ def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, st
     if found and found[-1] is not None and None not in found:
         message = found[-1].message(Display(steps.job.job.units))
         yield {"code": found[-1].code, "message": message, "about": f"[engine] throat and {states[-1]['name']}"}
+
+
+def _unnamed_runs(
+    states: Sequence[Mapping[str, Any]], runs: Sequence[Mapping[str, Any]] | None
+) -> Iterator[dict[str, str]]:
+    """Yield that a bench run is of a state that the job does not have: one of the two was named anew."""
+    rows: dict[str, list[int]] = {}
+    for run in runs or ():
+        if run["state"] and not any(is_run_of(run, state) for state in states):
+            rows.setdefault(run["state"], []).extend(run["rows"])
+    for name, lines in rows.items():
+        yield {
+            "code": "bench_state_unknown",
+            "message": (
+                f"rows {min(lines)} to {max(lines)} are of a state '{name}', and no [[state]] has that name: they are "
+                f'not counted with any state of the port. Give both one name, or write  bench_run = "{name}"  in '
+                "the [[state]] that they are of"
+            ),
+            "about": "the bench sheet",
+        }
 
 
 def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:

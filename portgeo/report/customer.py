@@ -22,7 +22,7 @@ from matplotlib.textpath import text_to_path
 from portgeo.report.charts import INK
 from portgeo.report.flat_picture import draw_model, draw_scale
 from portgeo.report.model import Model
-from portgeo.report.page_contents import PLANNED_STATE, compared_flows, run_names, surveys_of
+from portgeo.report.page_contents import PLANNED_STATE, alike_runs, compared_flows, run_names, surveys_of
 from portgeo.report.page_models import first_shown, paints_of, scales_of
 from portgeo.report.page_text import (
     REPEATS,
@@ -312,7 +312,7 @@ def _area_chart(axes: Any, results: Mapping[str, Any], d: Display) -> None:
 
 
 def _flow_chart(axes: Any, results: Mapping[str, Any], d: Display) -> None:
-    runs = results["bench"]
+    runs = alike_runs(results)
     for k, (name, run) in enumerate(zip(run_names(runs), runs, strict=True)):
         colour, style = LINES_STYLES[k % len(LINES_STYLES)]
         lift = [d.of_length(lift) for lift in run["lift_mm"]]

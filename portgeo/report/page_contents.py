@@ -230,12 +230,29 @@ def best_flows(results: Mapping[str, Any]) -> list[tuple[Mapping[str, Any], floa
 def compared_flows(results: Mapping[str, Any]) -> list[tuple[Mapping[str, Any], float, float]]:
     """Return the best flow of the last state, after that of the first with the same set-up where there is one."""
     flows = best_flows(results)
-    now = [flow for flow in flows if flow[0]["state"] == results["states"][-1]["name"]] or flows
+    last_state = results["states"][-1]
+    # A sheet that names no state is of the port as it is.
+    now = [flow for flow in flows if not flow[0]["state"] or is_run_of(flow[0], last_state)]
     for last in reversed(now):
         for first in flows:
             if first[0]["setup"] == last[0]["setup"] and first[0]["state"] != last[0]["state"]:
                 return [first, last]
     return now[-1:]
+
+
+def is_run_of(run: Mapping[str, Any], state: Mapping[str, Any]) -> bool:
+    """Return whether a bench run is of a state: the one that the state names, else one of the state's name."""
+    asked = state.get("bench_run")
+    if asked is not None:
+        return asked.casefold() in run_name(run).casefold()
+    return bool(run["state"].casefold() == state["name"].strip().casefold())
+
+
+def alike_runs(results: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the bench runs of one set-up: the last state's that is compared, else the last run's."""
+    runs = results["bench"] or []
+    shown = [flow[0] for flow in compared_flows(results)] or runs
+    return [run for run in runs if run["setup"] == shown[-1]["setup"]]
 
 
 def run_names(runs: Sequence[Mapping[str, Any]]) -> list[str]:

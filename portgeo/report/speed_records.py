@@ -170,6 +170,7 @@ def _run_record(run: Run, depression: float, valve: Valve | None) -> dict[str, A
     record: dict[str, Any] = {
         "state": run.state,
         "setup": run.setup,
+        "rows": run.rows,
         "depression_in_h2o": depression / PA_PER["in_h2o"],
         "lift_mm": run.lift,
         "flow_cfm": at_depression(run, depression) / M3_S_PER["cfm"],

@@ -620,3 +620,11 @@ def test_a_word_or_file_in_the_wrong_place_is_told_where_it_belongs(tmp_path, mo
     assert main(words) == 2
     told = capsys.readouterr()
     assert told.out == "" and says in told.err and "Traceback" not in told.err
+
+
+def test_the_threads_that_a_shell_asks_for_change_no_result():
+    """How many threads share a sum changes its last bits; the library reads the number once, when it is loaded."""
+    script = "import sys, os, portgeo.cli; print('numpy' in sys.modules, os.environ['OPENBLAS_NUM_THREADS'])"
+    env = os.environ | {"OPENBLAS_NUM_THREADS": "2"}
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=env)
+    assert done.stdout.split() == ["False", "1"]

@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pypdfium2
 import pytest
+from matplotlib.figure import Figure
 
-from portgeo.report.customer import Sheet, customer_pages
+from portgeo.job import published
+from portgeo.report.customer import Sheet, _flow_chart, customer_pages
 from portgeo.report.page import write_page
 from portgeo.report.page_contents import compared_flows, results_tables
 from portgeo.report.page_models import scales_of
@@ -51,6 +53,24 @@ def test_flows_are_compared_with_one_set_up(report):
     first, last = compared_flows(results | {"bench": [*results["bench"], manifold]})
     assert (first[1], last[1]) == (130.0, 143.0)
     assert [flow[1] for flow in compared_flows(results | {"bench": [results["bench"][0], manifold]})] == [110.0]
+    axes = Figure().subplots()
+    _flow_chart(axes, results | {"bench": [*results["bench"], manifold]}, INCHES)
+    assert [max(line.get_ydata()) for line in axes.lines] == [130.0, 143.0]
+
+
+def test_bench_rows_of_a_state_that_the_job_does_not_have_are_told(report):
+    results = report[0]
+    states, runs = results["states"], results["bench"]
+    assert list(published._unnamed_runs(states, runs)) == []
+    renamed = [states[0], states[1] | {"name": "named anew"}]
+    (told,) = published._unnamed_runs(renamed, runs)
+    first, last = runs[1]["rows"][0], runs[1]["rows"][-1]
+    assert told["message"].startswith(f"rows {first} to {last} are of a state '{runs[1]['state']}'")
+    # Whatever else was flowed, nothing is told to be the flow of a state that has none.
+    assert compared_flows(results | {"states": renamed}) == []
+    asked = [states[0], renamed[1] | {"bench_run": runs[1]["state"]}]
+    assert list(published._unnamed_runs(asked, runs)) == []
+    assert [flow[1] for flow in compared_flows(results | {"states": asked})] == [130.0, 143.0]
 
 
 def test_metal_within_its_error_is_not_told_on_any_page(report):
