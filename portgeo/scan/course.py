@@ -20,6 +20,7 @@ ENDS_LEFT = 1.3  # radii at each end of the rough line that lean into a corner o
 EASE = 0.5  # radii over which a rough line is smoothed
 ROUNDS = 2  # of sections that put the rough line right
 USUAL = (0.5, 1.7)  # area of a section of the tube, of the median one
+GOES_ON = 0.8  # cosine between the line over a gap and the tube's heading beside it
 BACK = 7  # sections that the heading of the next is told from
 TIGHTEST = 0.8  # radii of the tightest bend of a course
 SHRINKS, GROWS = 0.8, 1.25  # change of area between two sections that no tube has: an end, a spill
@@ -111,8 +112,8 @@ def follow(
         sections, areas = [f[0] for f in kept], np.array([f[2] for f in kept])
         centres = np.array([f[1] for f in kept])
         points = _eased(centres, radius, 0.0)
-    # The outermost sections still show where the rough line leant: they are found again from within.
-    loose = min(2, (len(centres) - 3) // 2)
+    # The outermost sections still show where a rough line leant: they are found again from within.
+    loose = min(2, (len(centres) - 3) // 2) if ends_left >= ENDS_LEFT else 0
     whole = slice(loose, len(centres) - loose)
     headings, centres, areas = _smoothed(centres)[whole], centres[whole], areas[whole]
     sections = sections[whole]
@@ -126,14 +127,28 @@ def follow(
 
 
 def _longest_run(found: list[Found | None]) -> list[Found]:
-    """Return the longest run without a gap: what lies beyond one is a slab, or a leg, and not the tube."""
+    """Return the longest run of sections that goes on straight over its gaps.
+
+    A dent or a boss may leave a gap; what lies aside beyond one is a slab, or a leg, and not the tube.
+    """
     runs: list[list[Found]] = [[]]
+    is_gap = False
     for one in found:
         if one is None:
+            is_gap = True
+            continue
+        if is_gap and runs[-1] and not _goes_on(runs[-1][-1], one):
             runs.append([])
-        else:
-            runs[-1].append(one)
+        runs[-1].append(one)
+        is_gap = False
     return max(runs, key=len)
+
+
+def _goes_on(before: Found, after: Found) -> bool:
+    """Return whether the line from one section's middle to another's stands square to both."""
+    chord = after[1] - before[1]
+    size = float(np.linalg.norm(chord))
+    return all(chord @ one[0].frame[0] > GOES_ON * size for one in (before, after))
 
 
 def _eased(line: FloatArray, radius: float, off: float) -> FloatArray:

@@ -129,7 +129,8 @@ def place_of(point: FloatArray) -> str:
 def _too_many(way: Way) -> GeometryError:
     places = [way.line[0], way.line[-1], *way.tips]
     return GeometryError(
-        f"the mesh has {len(places)} ends, about {', '.join(place_of(p) for p in places)} mm: it is no one tube",
-        mend="Check what was scanned. Where it is a port with more on it, cut off what does not belong to it; where "
-        "it is a port that splits, leave one of its legs on and measure each by itself",
+        f"the mesh has {len(places)} ends, about {', '.join(place_of(p) for p in places)} mm: "
+        "it splits, or it is no tube",
+        mend="A port is measured as one passage: where this is one that splits, or that has more on it, cut off flush "
+        "with the wall what does not belong to the passage that you want, close the hole, and measure again",
     )

@@ -118,7 +118,7 @@ def test_what_is_no_tube_is_refused(lump):
         "sphere": lambda: odd.scan_of(ball, 2.5),
         "figure": lambda: odd.figure(2.5),
     }[lump]()
-    with pytest.raises(GeometryError, match=r"faces that can be its ends|opening|lump|no one tube|splits"):
+    with pytest.raises(GeometryError, match=r"faces that can be its ends|opening|lump|no tube|splits"):
         port_of(scan)
 
 
