@@ -151,6 +151,8 @@ def _throat_text(result: AirSpeed, d: Display, valve: float | None) -> str:
     if valve is not None:
         size += f", {of_valve_text(throat.percent_of(valve))}"
     how = "" if throat.told_by == "mark" else f" (least near the {result.path.ports[-1].valve_end})"
+    if throat.station == result.least_station:
+        return f"{size}, at station {d.length(throat.station)}{how}: it is the least area"
     mean = result.flow / (throat.area * 1e-6)
     return (
         f"{size}; {d.area(throat.area)} at station {d.length(throat.station)}{how}: mean {d.speed(mean)}; "
