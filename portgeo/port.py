@@ -39,7 +39,8 @@ class Port:
     the planes of entry and exit stand. scale_error : standard uncertainty of a scan's scale, as a share, None
     where it is not stated. warnings : notices from the making. valve_end : the opening at the valve, an
     intake's exit or an exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry;
-    None: the one next to the valve. marks : what rows are marked as, and their stations.
+    None: the one next to the valve. marks : what rows are marked as, and their stations. flats : mm2 that a
+    section lacks on average because the mesh's triangles are flat, None where that is to be told from the mesh.
     """
 
     centreline: Centreline
@@ -56,6 +57,7 @@ class Port:
     valve_end: Literal["entry", "exit"] = "exit"
     bend: int | None = None
     marks: tuple[tuple[Mark, float], ...] = ()
+    flats: float | None = None
 
     def marked(self, mark: Mark) -> FloatArray:
         """Return the stations (k,) of the rows with a mark."""

@@ -145,7 +145,7 @@ def _check(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[st
     now = load_port(args.check, args)
     try:
         placed, notices = laid_on(loaded.port, now.port, args.align)
-        found = recheck(plan, placed)
+        found = recheck(plan, placed, as_measured=now.port)
     except PortgeoError as refusal:
         raise refusal.in_file(args.check) from None
     warnings = (*now.warnings, *now.port.warnings, *notices, *found.warnings)

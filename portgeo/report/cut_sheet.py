@@ -42,9 +42,9 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
         wanted = d.length(plan.target.short_side.radius)
-        if cut.depth.any():
+        if plan.radius_cut is not None:
             told = (
-                f"radius {d.length(cut.radius)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
+                f"radius {d.length(plan.radius_cut)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
                 f"{d.length(cut.end)} (where the port turns, portgeo measure tells)"
             )
         elif cut.is_short:
@@ -228,11 +228,11 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         "Check height and width with the micrometer or the printed gauges at each station; go on only "
         "where they are short."
     )
-    if plan.short_side is not None and plan.short_side.depth.any():
+    if plan.radius_cut is not None:
         wall = inner_wall(plan.grid.bend)
         beside = "the side walls" if wall in ("roof", "floor") else "roof and floor"
         steps.append(
-            f"Bring the short side to its {d.length(plan.short_side.radius)} radius with the printed gauge, "
+            f"Bring the short side to its {d.length(plan.radius_cut)} radius with the printed gauge, "
             f"from the middle of the {wall_name(wall)} out to {beside}."
         )
     if deepest > ROLLS_ONLY_MM:
@@ -308,7 +308,7 @@ def plan_record(
         if cut is None or plan.target.short_side is None
         else {
             "wanted_radius_mm": plan.target.short_side.radius,
-            "radius_mm": cut.radius,
+            "radius_mm": cut.radius if plan.radius_cut is None else plan.radius_cut,
             "station_from_mm": cut.start,
             "station_to_mm": cut.end,
         },

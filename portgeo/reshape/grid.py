@@ -19,6 +19,7 @@ from portgeo.port import Port, sections_at
 from portgeo.section import area_of, is_simple
 from portgeo.skin import skin
 from portgeo.survey.bends import BendPlane, meant_bend, port_bends
+from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
@@ -104,7 +105,7 @@ def wall_grid(port: Port, stations: FloatArray, count: int) -> WallGrid:
         outward=outward,
         lean=np.ones(outlines.shape[:2]),
         clock=np.arctan2(-arm[..., 0], arm[..., 1]) * (6.0 / np.pi) % 12.0,
-        areas=np.array([area_of(section) for section in sections]),
+        areas=np.array([area_of(section) for section in sections]) + facet_area(port),
         girth=girth,
         islands=any(-moments(each).area > LEAST_ISLAND_MM2 for section in sections for each in section.islands),
         noise=port.noise,
@@ -203,7 +204,7 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
             mend="Ask for a lesser greatest_depth, area or short-side radius there",
         )
     vertices, faces = skin(space, grid.frames)
-    return replace(port, vertices=vertices, faces=faces, readings=(), warnings=())
+    return replace(port, vertices=vertices, faces=faces, readings=(), warnings=(), flats=None)
 
 
 def most_place(grid: WallGrid, values: FloatArray, preferred: FloatArray | None = None) -> tuple[int, int]:

@@ -21,6 +21,8 @@ from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fai
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
+from portgeo.survey.scan_uncertainty import volume_inside
+from portgeo.survey.schedule import survey
 from portgeo.survey.throat import throat_of, unmarked
 from portgeo.triangles import volume
 from portgeo.units import MILLIMETRES, Display, Notice
@@ -61,8 +63,9 @@ class Plan:
     epoxy. travel : (n, m), the same along the way the grid's places move. limit : (n, m), the most
     that `travel` may be. wanted : (n,) areas, nan where none is. area_before, area_after : (n,). throat_area : what
     percentages are of.
-    after : the port as it will be. removed, added : mm3. volume_before : mm3 of today's mesh.
-    walls_left : where the wall was read, the least first.
+    after : the port as it will be. removed, added : mm3. volume_before : mm3 today.
+    radius_cut : what the short side will measure, None where it stays as it is. walls_left : where the wall
+    was read, the least first.
     """
 
     port: Port
@@ -80,15 +83,11 @@ class Plan:
     added: float
     volume_before: float
     short_side: ShortSideCut | None
+    radius_cut: float | None
     solution: Solution
     stops: tuple[Stop, ...]
     warnings: tuple[Notice, ...]
     walls_left: tuple[WallLeft, ...] = ()
-
-    @property
-    def radius_cut(self) -> float | None:
-        """The radius that the short side is cut to, None where it stays as it is."""
-        return self.short_side.radius if self.short_side is not None and self.short_side.depth.any() else None
 
 
 def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
@@ -171,23 +170,26 @@ def plan_cut(
     travel = np.where(np.abs(solution.depth) < LEAST_CUT_MM, 0.0, solution.depth)
     after = port_after(port, grid, travel)
     volumes = [volume_after(grid, t) for t in (np.zeros_like(travel), np.maximum(travel, 0.0), travel)]
-    removed = volumes[1] - volumes[0]
     area_after = areas_after(grid, travel)
+    volume_before, removed = volume_inside(port), volumes[1] - volumes[0]
+    added = removed - (volumes[2] - volumes[0])
+    whole = opened(port, grid, travel) if grid.islands and target.fill == 0.0 else None
+    if grid.islands:
+        notices.append(BOSS_LEFT_OUT if whole is None else BOSS_KEPT)
+    if whole is not None or not grid.islands:
+        after = _with_flats(whole or after, volume_before + removed - added)
+    radius = _radius_got(after, cut)
     stops = find_stops(
         grid, limits, travel, wanted, area_after,
         symmetric=target.symmetric, rounded=fair is not None,
     )  # fmt: skip
     notices += [
         *area_notices(grid, stops, wanted, area_after, target.fill > 0.0),
-        *(short_side_notices(grid, target.short_side, cut, limits) if target.short_side and cut else ()),
+        *(short_side_notices(grid, target.short_side, cut, radius, limits) if target.short_side and cut else ()),
     ]
     if solution.gap > LARGEST_GAP:
         text = f"the cut found may cost up to {solution.gap:.1%} more than the best one; the solver got no nearer"
         notices.append(Notice("not_optimal", text))
-    if grid.islands:
-        whole = opened(port, grid, travel) if target.fill == 0.0 else None
-        after = whole or after
-        notices.append(BOSS_LEFT_OUT if whole is None else BOSS_KEPT)
     return Plan(
         port=port,
         target=target,
@@ -201,13 +203,31 @@ def plan_cut(
         area_after=area_after,
         after=after,
         removed=removed,
-        added=removed - (volumes[2] - volumes[0]),
-        volume_before=volume(port.vertices, port.faces),
+        added=added,
+        volume_before=volume_before,
         short_side=cut,
+        radius_cut=radius if cut is not None and cut.depth.any() else None,
         solution=solution,
         stops=tuple(stops),
         warnings=tuple(notices),
     )
+
+
+def _with_flats(after: Port, inside: float) -> Port:
+    """Return a planned port that knows what its mesh's flats cut off the volume (mm3) that it stands for."""
+    lacks = inside - volume(after.vertices, after.faces)
+    return replace(after, flats=lacks / float(np.ptp(after.centreline.stations[[0, -1]])))
+
+
+def _radius_got(after: Port, cut: ShortSideCut | None) -> float:
+    """Return the radius that a person will measure on a cut short side, by the rule of every other radius.
+
+    Of a scan it is the arc's own that was cut: the noise of the wall beside it would move a measured one.
+    """
+    if cut is None or not cut.depth.any() or after.noise > 0.0:
+        return 0.0 if cut is None else cut.radius
+    side = survey(after, readings_tried=False).short_side
+    return cut.radius if side is None else side.radius
 
 
 def _rounded(grid: WallGrid, solution: Solution, cut: ShortSideCut, limit: FloatArray) -> tuple[Solution, ShortSideCut]:

@@ -69,10 +69,11 @@ def stations_to_tell(found: Recheck, unit: LengthUnit) -> FloatArray:
     return np.unique([*told, *(s.station for s in spots if np.abs(told - s.station).min() > TOO_CLOSE_MM)])
 
 
-def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
+def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM, *, as_measured: Port | None = None) -> Recheck:
     """Return how the port measured now stands against a plan.
 
-    now : in the plan's port frame. A scan's noise widens the tolerance to twice itself. Raises
+    now : its mesh in the plan's port frame. as_measured : the same port in its own frame, along whose
+    centreline its short side is measured; `now` without it. A scan's noise widens the tolerance to twice itself. Raises
     GeometryError where it does not reach along all of the plan's port.
     """
     grid = plan.grid
@@ -114,7 +115,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM) -> Recheck:
         area=np.column_stack([areas_after(grid, each) for each in (travel, finished)]),
         height=np.column_stack([size[:, 1] for size in sizes]),
         width=np.column_stack([size[:, 0] for size in sizes]),
-        short_radius=_short_radius(grid, now, finished),
+        short_radius=_short_radius(grid, as_measured or now, finished),
         left_volume=volume_after(grid, rest) - volume_after(grid, travel),
         too_deep=spots[0],
         missed=spots[1],

@@ -228,9 +228,12 @@ NOT_OPENED = "short side: not opened towards the {wanted} radius wanted"
 
 
 def short_side_notices(
-    grid: WallGrid, wanted: ShortSideWanted, cut: ShortSideCut, limits: Sequence[Limit]
+    grid: WallGrid, wanted: ShortSideWanted, cut: ShortSideCut, radius: float, limits: Sequence[Limit]
 ) -> list[Notice]:
-    """Return notices for a short side that falls short of its radius, or has it already."""
+    """Return notices for a short side that falls short of its radius, or has it already.
+
+    radius : the one that it will measure.
+    """
     if cut.stopped_at is not None:
         row, column = cut.stopped_at
         limit = min(limits, key=lambda each: float(each.depth[row, column]))
@@ -243,7 +246,7 @@ def short_side_notices(
                 "short_side_missed",
                 ("short side: {radius} of the {wanted} radius wanted" if cut.depth.any() else NOT_OPENED)
                 + f"; at station {{at}}, {stop.place}, {stop.says}",
-                {"radius": cut.radius, "wanted": wanted.radius, "at": stop.station, "depth": depth},
+                {"radius": radius, "wanted": wanted.radius, "at": stop.station, "depth": depth},
             )
         ]
     if cut.stopped_by_stations:
@@ -252,7 +255,7 @@ def short_side_notices(
                 "short_side_missed",
                 ("short side: {radius} of the {wanted} radius wanted" if cut.depth.any() else NOT_OPENED)
                 + "; a larger arc would not begin and end between the stations it may use",
-                {"radius": cut.radius, "wanted": wanted.radius},
+                {"radius": radius, "wanted": wanted.radius},
             )
         ]
     if not cut.depth.any():

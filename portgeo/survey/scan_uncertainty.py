@@ -17,7 +17,7 @@ from portgeo.port import Port
 from portgeo.section import SectionMeasures
 from portgeo.survey.sides import BAND, Bend, Roughness, Side
 from portgeo.survey.uncertainty import Budget, Quantity, Share, Uncertainty, total
-from portgeo.triangles import lengths, mesh_edge, vector_areas
+from portgeo.triangles import lengths, mesh_edge, vector_areas, volume
 
 SAMPLED = 20000  # faces that a mesh's coarseness is told from
 CAP = 0.9  # cosine between a face's normal and the tube's heading: it closes an end
@@ -94,9 +94,14 @@ def facet_area(port: Port) -> float:
     of the sum of e.He over its edges e (a quadratic's linear interpolant). Round a section curvature sums to
     2 pi, whatever its shape; along the tube it sums to next to nothing. So a section lacks pi / 12 times the
     sum of the squares of the edges' lengths round the tube. Told from edges and not from the normals, it is
-    free of noise. Every volume that is told adds it over its length.
+    free of noise. Every volume that is told adds it over its length. Of a planned port it is known.
     """
-    return _facets(port)[0]
+    return _facets(port)[0] if port.flats is None else port.flats
+
+
+def volume_inside(port: Port) -> float:
+    """Return the volume of a port, mm3: its mesh's and what that one's flats cut off."""
+    return volume(port.vertices, port.faces) + facet_area(port) * float(np.ptp(port.centreline.stations[[0, -1]]))
 
 
 def _facets(port: Port) -> tuple[float, float]:

@@ -17,13 +17,13 @@ from portgeo.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.survey.advice import unsure
 from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.survey.flare import Flare, flare
-from portgeo.survey.scan_uncertainty import facet_area, from_noise, side_roughness
+from portgeo.survey.scan_uncertainty import facet_area, from_noise, side_roughness, volume_inside
 from portgeo.survey.sense import bench_sense
 from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import Bend, Side, bends_of
 from portgeo.survey.throat import Throat, throat_of
 from portgeo.survey.uncertainty import Blame, Budget, Quantity, Uncertainty
-from portgeo.triangles import face_areas, mesh_edge, volume
+from portgeo.triangles import face_areas, mesh_edge
 from portgeo.units import Notice
 
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
@@ -129,7 +129,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     plane = meant_bend(port, planes)
     meant = None if plane is None else planes.index(plane)
     length = float(last - first)
-    inside = volume(port.vertices, port.faces) + facets * length
+    inside = volume_inside(port)
     area = area_at[rows]
     height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 

@@ -19,7 +19,7 @@ from portgeo.reshape.solve import _programme, blend_of, solve
 from portgeo.reshape.target import AreaWanted, ShortSideWanted, Target
 from portgeo.section import Reading
 from portgeo.survey import survey
-from portgeo.survey.sides import side_points, turn_plane
+from portgeo.survey.sides import side_points
 from portgeo.units import Display
 
 
@@ -131,7 +131,7 @@ def test_a_short_side_is_rounded_as_a_fillet(degrees, wanted, check):
 
     # Tangent: the floor line's heading runs from 0 to the whole turn without a step of a degree.
     stations = plan.grid.stations
-    plane = turn_plane(plan.grid.frames[:, 0])
+    plane = plan.grid.bend
     points = side_points(sections_at(plan.after, stations), plane, True)
     run = np.diff(np.column_stack([points @ plane.ahead, points @ plane.aside]), axis=0)
     heading = np.degrees(np.unwrap(np.arctan2(run[:, 1], run[:, 0])))

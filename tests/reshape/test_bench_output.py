@@ -24,6 +24,8 @@ from portgeo.report.templates import dxf, svg
 from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
+from portgeo.scan import port_from_scan
+from portgeo.survey import survey as measured
 from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.units import Display
 from tests.conftest import elbow_readings
@@ -96,6 +98,11 @@ def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
     assert made.volume / 1000.0 == pytest.approx(record["volume_after_cc"], rel=5e-4)
     survey = json.loads((bench / "plan" / "target-survey.json").read_text(encoding="utf-8"))
     assert survey["short_side"]["radius_mm"] > 0.98 * 0.8 * 25.4
+    # One plan has one result: the cut sheet's figures are those of its mesh, measured.
+    assert survey["short_side"]["radius_mm"] == pytest.approx(record["short_side"]["radius_mm"], rel=1e-9)
+    assert survey["volume_cc"] == pytest.approx(record["volume_after_cc"], rel=1e-9)
+    scanned = port_from_scan(mesh.vertices, mesh.faces)
+    assert measured(scanned).volume / 1000.0 == pytest.approx(record["volume_after_cc"], abs=0.01)
     compared = json.loads((bench / "plan" / "compare.json").read_text(encoding="utf-8"))
     assert compared["net_cc"] == pytest.approx(record["removed_cc"], rel=0.02)
 
@@ -286,6 +293,7 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
         grid=SimpleNamespace(bend=meant_bend(port, port_bends(port))),
         depth=np.ones(1),
         short_side=SimpleNamespace(radius=20.0, depth=np.ones(1)),
+        radius_cut=20.0,
         stops=(),
         target=SimpleNamespace(blend=6.0),
         volume_before=50000.0,
