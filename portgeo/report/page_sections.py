@@ -174,7 +174,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
         table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
     ]
     if record["limits"]:
-        found += [el("h3", "What stops it"), el("ul", [el("li", limit_text(stop, d)) for stop in record["limits"]])]
+        found += [el("h3", "What stops it"), el("ul", [el("li", text) for text in limit_texts(record, d)])]
     return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
 
 
@@ -213,17 +213,21 @@ def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) 
     ]
 
 
-def limit_text(stop: Mapping[str, Any], d: Display) -> str:
-    """Return where a limit of a plan's record stops the cut, and why where nobody read the wall."""
+def limit_texts(record: Mapping[str, Any], d: Display) -> list[str]:
+    """Return where limits stop a plan's cut; of areas only where any was asked for."""
+    met = bool(record["areas"]) and all(area["missed_percent"] < LEAST_MISSED for area in record["areas"])
+    return [limit_text(stop, met, d) for stop in record["limits"]]
+
+
+def limit_text(stop: Mapping[str, Any], met: bool, d: Display) -> str:
+    """Return where a limit stops the cut, and why where nobody read the wall; met : all areas asked for are."""
     deep = f"no deeper than {d.length(stop['depth_mm'])}" if stop["depth_mm"] >= SHOWN_MM else "nothing may come off"
     text = f"{stop['name']}, at station {d.length(stop['station_mm'])}, {clock_text(stop['clock_hours'])}: {deep}"
     text += "" if stop["measured"] else ", no wall reading is near enough"
     missed = stop["area_missed_percent"]
-    return text + (
-        f"; the area there stays {missed:.1f} % short"
-        if missed and missed >= LEAST_MISSED
-        else "; the areas asked for are met all the same"
-    )
+    if missed and missed >= LEAST_MISSED:
+        return f"{text}; the area there stays {missed:.1f} % short"
+    return f"{text}; the areas asked for are met all the same" if met else text
 
 
 def _to_cut(table: Table) -> dict[tuple[int, int], str]:

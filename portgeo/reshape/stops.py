@@ -120,12 +120,16 @@ def find_stops(
         one = named[worst] if max(costs) > SHORT else max(ties, key=lambda tie: tie[1])
         also = sorted((c for c in [*named, *ties] if c is not one and c[1] > SHORT), key=lambda cost: -cost[1])
         limit = limits[worst] if one is named[worst] else None
-        stops.append(_stop(grid, row, limit, one, all_limits, travel, float(short[row]), tuple(also)))
+        # It costs area where nothing else stops the cut as early.
+        others = together([b for b in limits if b is not limit], travel.shape)
+        alone = others[row] > all_limits[row] + TOUCHES_MM
+        stops.append(_stop(grid, row, limit, one, all_limits, travel, float(short[row]), tuple(also), alone))
     for one_limit in limits:
         touched = (travel > TOUCHES_MM) & (travel > one_limit.depth - TOUCHES_MM)
         if touched.any() and not any(s.limit == one_limit.name for s in stops):
             row = int(np.argmax(np.where(touched, travel, -1.0).max(axis=1)))
-            stops.append(_stop(grid, row, one_limit, (one_limit.name, 0.0), all_limits, travel, 0.0, ()))
+            cut_there = touched[row]
+            stops.append(_stop(grid, row, one_limit, (one_limit.name, 0.0), all_limits, travel, 0.0, (), cut_there))
     return stops
 
 
@@ -138,10 +142,12 @@ def _stop(
     travel: FloatArray,
     short: float,
     also: tuple[tuple[str, float], ...],
+    meant: np.ndarray,
 ) -> Stop:
     """Return a stop at the place of a row where a limit, being the one that counts, allows least.
 
-    Without a limit, where the cut is deepest.
+    meant : (m,), the places that the stop is about, as far as the limit counts at any of them. Without a
+    limit, where the cut is deepest.
     """
     square = travel[row] * grid.lean[row]
     if limit is None:
@@ -150,6 +156,7 @@ def _stop(
     else:
         here = (limit.depth[row] <= all_limits[row] + TOUCHES_MM) & (travel[row] > limit.depth[row] - TOUCHES_MM)
         allowed = np.where(np.isfinite(limit.depth[row]), limit.depth[row] * grid.lean[row], LIFTED_MM)
+        here = here & meant if (here & meant).any() else here
     if not here.any():
         here[:] = True
     # Of places alike to a hundredth, the one nearest to the middle of a wall.

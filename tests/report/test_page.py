@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from portgeo.report.page import write_page
-from portgeo.report.page_sections import limit_text
+from portgeo.report.page_sections import limit_text, limit_texts
 from portgeo.report.page_text import answer, changes
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.report.conftest import CAST, CUT, INCHES, TITLE
@@ -42,9 +42,17 @@ CONTRAST = """() => {
 
 def test_a_stop_for_want_of_a_wall_reading_says_so():
     stop = {"name": "wall", "station_mm": 50.8, "clock_hours": 0.0, "depth_mm": 0.0, "area_missed_percent": 2.0}
-    read, unread = (limit_text({**stop, "measured": measured}, INCHES) for measured in (True, False))
+    read, unread = (limit_text({**stop, "measured": measured}, False, INCHES) for measured in (True, False))
     assert "nothing may come off; the area there stays 2.0 % short" in read
     assert "nothing may come off, no wall reading is near enough; the area there" in unread
+
+
+@pytest.mark.parametrize(("missed", "told"), [([], False), ([0.0], True), ([0.0, 3.0], False)])
+def test_of_areas_that_nobody_asked_for_or_that_are_missed_none_is_said_to_be_met(missed, told):
+    stop = {"name": "wall", "station_mm": 50.8, "clock_hours": 6.0, "depth_mm": 0.5, "area_missed_percent": 0.0}
+    record = {"areas": [{"missed_percent": each} for each in missed], "limits": [stop | {"measured": True}]}
+    (text,) = limit_texts(record, INCHES)
+    assert text.endswith("; the areas asked for are met all the same" if told else "no deeper than 0.020 in")
 
 
 @pytest.fixture(scope="module")

@@ -21,6 +21,7 @@ from portgeo.reshape.dams import dams_made
 from portgeo.reshape.grid import area_slopes, areas_after, exits, port_after, wall_grid
 from portgeo.reshape.limits import (
     GASKET_CARRY_MM,
+    Limit,
     WallReading,
     chosen_limits,
     gasket_limit,
@@ -398,6 +399,22 @@ def test_lines_leave_a_square_where_they_should():
     ways = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 0.0], [1.0, 0.0]])
     far = exits(points, ways, square)
     assert far[:3] == pytest.approx([2.0, 1.0, -1.0]) and np.isnan(far[3])
+
+
+@pytest.mark.parametrize(("more", "missed"), [(1.06, False), (1.9, True)])
+def test_a_stop_is_at_the_wall_that_is_cut(tube, more, missed):
+    """Metal allows 0.6 mm at the floor and nothing at the roof, which was not to be cut anyway."""
+
+    def metal(grid):
+        floor, roof = np.abs(grid.clock - 6.0) < 1.0, np.abs(grid.clock - 6.0) > 4.5
+        return Limit("metal", np.where(floor, 0.6, np.where(roof, 0.0, np.inf)))
+
+    area = more * np.pi * 18.0**2
+    wanted = AreaWanted(80.0, 80.0, area, area)
+    plan = plan_cut(tube, Target(areas=(wanted,), walls=("floor", "left", "right"), greatest_depth=4.0), [metal])
+    stop = next(each for each in plan.stops if each.limit == "metal")
+    assert stop.clock == pytest.approx(6.0, abs=1.0) and stop.depth == pytest.approx(0.6, abs=0.01)
+    assert (stop.short > 0.0) == missed
 
 
 def test_recheck_tells_what_is_left_too_deep_and_missed(bend):
