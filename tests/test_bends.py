@@ -14,6 +14,7 @@ from portgeo.report.compare_text import comparison_text
 from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.survey.bends import find_bends, meant_bend, port_bends
+from portgeo.survey.curvature import fit_circles
 from portgeo.survey.sides import Roughness, like_radii, many_radii, side, side_points
 from portgeo.units import Display
 
@@ -211,3 +212,12 @@ def test_where_no_one_circle_fits_the_tightest_radius_is_the_headline_everywhere
         rows = list(csv.DictReader(stream))
     assert [row["short_side_is"] for row in rows] == ["tightest radius"] * 2
     assert float(rows[0]["short_side_mm"]) == pytest.approx(short.least_radius, rel=0.01)
+
+
+def test_a_straight_line_among_others_has_no_circle():
+    """A line with no bend at all gives a radius of infinity, and leaves its neighbours' circles alone."""
+    angle = np.linspace(0.0, 1.0, 30)
+    bent = 20.0 * np.column_stack([np.sin(angle), 1.0 - np.cos(angle)])
+    straight = np.column_stack([np.linspace(0.0, 20.0, 30), np.zeros(30)])
+    _, radii, rms = fit_circles(np.stack([bent, straight]), np.ones((2, 30), dtype=bool))
+    assert radii[0] == pytest.approx(20.0) and np.isinf(radii[1]) and rms[1] == 0.0

@@ -169,16 +169,20 @@ def fit_circles(lines: FloatArray, used: np.ndarray) -> tuple[FloatArray, FloatA
     square = np.einsum("tni,tni->tn", p, p)
     system = np.concatenate([2.0 * p, np.ones((*p.shape[:2], 1))], axis=2)
     solution = _least_squares(system, square, weight)
+    # A line that is straight, at first or on the way, has no circle: it stays where it is.
+    sound = np.isfinite(solution).all(axis=1)
+    solution[~sound] = 0.0
     centre, radius = solution[:, :2], np.sqrt(np.maximum(solution[:, 2] + (solution[:, :2] ** 2).sum(axis=1), 0.0))
     for _ in range(CIRCLE_STEPS):
         out = p - centre[:, None]
         distance = np.maximum(np.linalg.norm(out, axis=2), 1e-300)
         jacobian = np.concatenate([out / distance[..., None], np.ones((*p.shape[:2], 1))], axis=2)
         move = _least_squares(jacobian, distance - radius[:, None], weight)
+        sound &= np.isfinite(move).all(axis=1)
+        move[~sound] = 0.0
         centre, radius = centre + move[:, :2], radius + move[:, 2]
     off = np.linalg.norm(p - centre[:, None], axis=2) - radius[:, None]
     rms = np.sqrt(np.einsum("tn,tn,tn->t", weight, off, off))
-    sound = np.isfinite(radius) & np.isfinite(rms)
     scale = scale[:, 0]
     return (
         centre * scale[:, None] + middle,
