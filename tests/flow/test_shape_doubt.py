@@ -18,6 +18,7 @@ from portgeo.report.speed_text import airspeed_text
 from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.units import M3_S_PER, PA_PER, Display
+from tests import sheets_family as family
 from tests.conftest import DEMO, elbow_readings
 
 FLOW, DEPRESSION = 120.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"]
@@ -91,7 +92,6 @@ def test_peaks_of_smooth_ports_measured_as_a_person_does(tmp_path):
 
     The true shape is drawn by the family's own functions, exact at 61 rows, and solved on a finer grid.
     """
-    family = pytest.importorskip("tests.sheets_family")
     off = []
     for seed in range(40):
         rng = np.random.default_rng(7000 + seed)
