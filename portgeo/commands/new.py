@@ -1,4 +1,4 @@
-"""new: a job folder with an example to overwrite, or a blank target."""
+"""new: a job folder of blank sheets, or a blank target."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ EXAMPLE = """examples:
   portgeo new my-port --xlsx         the section sheet as a workbook: shapes from a list, the picture in it
   portgeo new target wanted.toml     a blank target for reshape, every key explained
 
-The folder holds a small invented example, so that `portgeo report` runs on it as it stands:
-overwrite its numbers with yours."""
+Each file shows an invented example in lines that begin with #, and none of those is read:
+the report is of what you typed."""
 TARGET = "target"
 
 
@@ -69,9 +69,9 @@ def _folder(args: argparse.Namespace, folder: Path) -> None:
         return
     print(f"{folder}: {', '.join(made)}")
     sheet = next(name for name in made if name.startswith("as-cast."))
-    print(f"  Fill in {sheet}: an invented example stands in it, overwrite it with your readings")
-    print("  (where-to-measure.png shows where to put the micrometer). Do the same in bench.csv, walls.csv and")
-    print("  target.toml, or take out of job.toml what you have not; job.toml names every file that is read. Then:")
+    print(f"  Type your readings into {sheet}, under the header (where-to-measure.png shows where to put the")
+    print("  micrometer). What else you have goes into bench.csv, walls.csv, target.toml: take the # off its lines")
+    print("  in job.toml, which names every file that is read. Examples stand in lines with #, and are not read. Then:")
     job, out = (f'"{path}"' if " " in str(path) else str(path) for path in (folder / "job.toml", folder / "report"))
     print(f"  portgeo report {job} --out {out}")
     if not args.xlsx:

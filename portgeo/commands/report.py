@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
@@ -41,8 +40,6 @@ def run(args: argparse.Namespace) -> None:
         print(_said(done.results, len(done.files), done.made, done.kept, out))
         for named, other in _unread(job):
             print(f"not read: {other} ({named} is what {job.path.name} names)")
-        for line in left_of_example(job, done.results):
-            print(f"left of the example: {line}")
 
 
 def _unread(job: JobFile) -> list[tuple[str, str]]:
@@ -55,24 +52,6 @@ def _unread(job: JobFile) -> list[tuple[str, str]]:
         if other != name and other not in names and (job.folder / other).is_file():
             found.append((name, other))
     return found
-
-
-def left_of_example(job: JobFile, results: dict[str, Any]) -> Iterator[str]:
-    """Yield what a job still holds of the example that `portgeo new` wrote: words, and stations not its own."""
-    from portgeo.io.blanks import PLACEHOLDER, example_stations
-    from portgeo.units import MM_PER
-
-    engine, at = job.job.engine, job.job.templates.at
-    texts = [("", 0, "title", job.job.title), ("engine", 0, "name", engine.name if engine else None)]
-    texts += [("state", k, "note", state.note) for k, state in enumerate(job.job.state)]
-    left = [job.where(table, k, key) for table, k, key, text in texts if text and text.startswith(PLACEHOLDER)]
-    if left:
-        yield f"{'; '.join(left)}. The customer's pages print {'them' if len(left) > 1 else 'it'}: write your own words"
-    example = [station * MM_PER[job.job.units] for station in example_stations(job.job.units)]
-    own = [row["station_mm"] for row in results["states"][-1]["port"]["stations"]]
-    same = at is not None and [round(station, 3) for station in at] == [round(station, 3) for station in example]
-    if same and any(min(abs(station - other) for other in own) > 1e-3 for station in example):
-        yield f"{job.where('templates', 0, 'at')}. Name your own stations, or leave the key out for the measured ones"
 
 
 def _said(results: dict[str, Any], files: int, made: int, kept: int, out: Path) -> str:

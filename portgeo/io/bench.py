@@ -61,7 +61,10 @@ def read_bench(path: str | Path) -> BenchFile:
     try:
         table = read_table(data, file)
         if len(table.rows) < 2:
-            raise InputError("the bench sheet has no readings", mend="Fill in a header and a row a lift")
+            raise InputError(
+                "the bench sheet has no readings",
+                mend="Type a header and under it a row a lift; lines that begin with # are not read",
+            )
         number, header = table.rows[0]
         columns = _columns(header, number)
         unit: LengthUnit = "in" if "lift_in" in columns else "mm"

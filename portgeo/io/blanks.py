@@ -1,19 +1,21 @@
-"""Files to fill in: a blank target, and a whole job with a small invented example to overwrite.
+"""Files to fill in: a blank target, and a whole job with blank sheets.
 
-A unit comes in; the text of each file, every key explained, goes out.
+A unit comes in; the text of each file, every key explained, goes out. Each shows a small invented example, and
+all of it is in comments: nothing is read that the person did not type.
 """
 
 from __future__ import annotations
 
+import json
 import re
-import tomllib
 
 from portgeo.units import MM_PER_INCH, LengthUnit
 
 COMMENT_AT = 30  # column in which the comments stand
 TOKEN = re.compile(r"@([\d.]+)@(2?)")  # a length of the texts below, or with a 2 an area, in inches
-PLACEHOLDER = "EXAMPLE"  # how a text of the example begins that is to be overwritten
-EXAMPLE = "# EXAMPLE, all of it invented: overwrite every number with yours."
+TYPE_BELOW = "# Type your rows under the header. Lines that begin with # are not read."
+LIKE_THIS = "# An invented example of such rows:"
+TITLE_LETTERS = 80  # of a folder's name that heads the pages
 
 # Invented. Inches and degrees: station, height, width, shape, corner at roof and floor, turn, rise, mark, note.
 READINGS = (
@@ -35,20 +37,15 @@ def length(inches: float, unit: LengthUnit) -> str:
     return f"{inches:.3f}" if unit == "in" else f"{inches * MM_PER_INCH:.2f}"
 
 
-def blank_target(unit: LengthUnit = "in", *, example: bool = False) -> str:
-    """Return a target with every key explained, to be filled in; as an example it already wants something."""
-    text = TARGET.replace("#+ ", "" if example else "# ")
-    return _filled(EXAMPLE.replace("every number", "it") + "\n" + text if example else text, unit)
+def blank_target(unit: LengthUnit = "in") -> str:
+    """Return a target with every key explained, to be filled in: as it stands it wants nothing."""
+    return _filled(TARGET, unit)
 
 
-def example_job(unit: LengthUnit, kind: str = "csv") -> str:
-    """Return a job file with every key explained. kind : of its section sheet, csv or xlsx."""
-    return _filled(JOB.replace("@kind@", kind), unit)
-
-
-def example_stations(unit: LengthUnit) -> list[float]:
-    """Return the stations that the example's templates are for, in `unit`."""
-    return [float(station) for station in tomllib.loads(example_job(unit))["templates"]["at"]]
+def blank_job(unit: LengthUnit, title: str, kind: str = "csv") -> str:
+    """Return a job file with every key explained. title : heads its pages. kind : of its section sheet, csv or xlsx."""
+    words = "".join(c if c.isprintable() else " " for c in title).strip()[:TITLE_LETTERS] or "port"
+    return _filled(JOB.replace("@kind@", kind), unit).replace("@title@", json.dumps(words, ensure_ascii=False))
 
 
 def section_rows(unit: LengthUnit) -> tuple[list[str], list[list[str]]]:
@@ -71,13 +68,13 @@ def _cell(value: float | str | None, unit: LengthUnit, plain: bool) -> str:
 
 
 def section_sheet(unit: LengthUnit) -> str:
-    """Return the example's section sheet as CSV."""
+    """Return a blank section sheet as CSV."""
     header, rows = section_rows(unit)
     return _table(header, rows)
 
 
 def bench_sheet(unit: LengthUnit) -> str:
-    """Return the example's bench sheet as CSV."""
+    """Return a blank bench sheet as CSV."""
     rows = [
         [length(lift, unit), f"{flow:.1f}", "28", *(("as cast", "clay entry; no manifold") if k == 0 else ("", ""))]
         for k, (lift, flow) in enumerate(BENCH)
@@ -86,13 +83,15 @@ def bench_sheet(unit: LengthUnit) -> str:
 
 
 def wall_sheet(unit: LengthUnit) -> str:
-    """Return the example's wall readings as CSV."""
+    """Return a blank sheet of wall readings as CSV."""
     rows = [[length(station, unit), str(clock), length(wall, unit), ""] for station, clock, wall in WALLS]
     return _table([f"station_{unit}", "clock", f"thickness_{unit}", "note"], rows)
 
 
 def _table(header: list[str], rows: list[list[str]]) -> str:
-    return "\n".join([EXAMPLE, *(",".join(row) for row in (header, *rows)), ""])
+    """Return a blank sheet: the example in comments, above the header that is read."""
+    example = ["# " + ",".join(row) for row in (header, *rows)]
+    return "\n".join([TYPE_BELOW, LIKE_THIS, *example, ",".join(header), ""])
 
 
 def _filled(text: str, unit: LengthUnit) -> str:
@@ -117,14 +116,15 @@ TARGET = """\
 units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
                               # One length may be in the other unit: station_mm = 25.4, area_mm2 = 1500
 
-greatest_depth = @0.100@  # no cut anywhere deeper than this, square to the wall
-blend = @0.300@  # a cut fades out over about this length; more is smoother and takes more metal
-symmetric = false  # true: left and right walls are cut alike
-walls = ["roof", "right", "floor", "left"]  # those that may be cut; each reaches halfway to the next
+# greatest_depth = @0.100@  # no cut anywhere deeper than this, square to the wall; so much without it
+# blend = @0.315@  # a cut fades out over about this length, so much without it; more is smoother and takes
+  # more metal
+# symmetric = true  # left and right walls are cut alike
+# walls = ["floor", "roof"]  # those that may be cut, all without it; each reaches halfway to the next
 # cut_from = @0.0@  # stations between which metal may be cut; without them, the whole port
 # cut_to = @4.0@
 
-epoxy = false  # true: metal may be "put back" with epoxy where a smaller area is wanted
+# epoxy = true  # metal may be "put back" with epoxy where a smaller area is wanted
 # epoxy_depth = @0.060@  # and no thicker than this
 
 # throat_area = @2.20@2  # what percentages below are of; without it, today's area at the row marked throat
@@ -145,15 +145,15 @@ epoxy = false  # true: metal may be "put back" with epoxy where a smaller area i
 # area_to = @2.500@2
 
 # The short side: the floor through the turn gets at least this radius, tangent to floor and bowl.
-#+ [short_side]
-#+ radius = @0.700@
+# [short_side]
+# radius = @0.700@
 # from = @2.000@  # stations between which its arc must begin and end; without them, anywhere
 # to = @3.800@
 
 # What stops a cut. Each limit is hard; the plan says what each one costs.
-#+ [limits]
-#+ least_wall = @0.100@  # metal to leave, to the readings or the meshes below
-#+ wall_readings = "walls.csv"  # sonic tester, the port as it is before this cut, not an earlier state:
+# [limits]
+# least_wall = @0.100@  # metal to leave, to the readings or the meshes below; @0.098@ without it
+# wall_readings = "walls.csv"  # sonic tester, the port as it is before this cut, not an earlier state:
   # columns station_in (or _mm), clock, thickness_in (or _mm)
 # outer_mesh = ["water.stl"]  # what lies outside (water jacket, pushrod passage), placed as the port is
 # outer_mesh_units = "mm"  # of meshes that do not say
@@ -178,19 +178,20 @@ epoxy = false  # true: metal may be "put back" with epoxy where a smaller area i
 
 JOB = """\
 # One port through its life. Then:  portgeo report job.toml --out report
-# THIS IS AN EXAMPLE: the port, its readings and every number are invented. Overwrite them with yours.
-# Lines that begin with # are not read: take the # away to use one.
+# Lines that begin with # are not read, and every number in them is invented. Take the # away, of the name in
+# [ ] above them too, and write your own in its place. What is not known stays out.
 # Files are named from this file's folder, and must lie in it; write / between a folder and a file.
 
-title = "EXAMPLE, invented: intake port 1"  # heads every page
+# The title heads every page.
+title = @title@
 units = "@u@"  # of every length here, and of all that is printed: "in" or "mm".
   # One length may be in the other unit: bore_mm = 92.0 or bore_in = 3.622
-customer = ""  # a word to the customer, printed on their pages
+# customer = "cut to the line"  # a word to the customer, printed on their pages
 
 # What is known of the engine; leave out what is not. Bore, stroke, rpm and valve together give what it
 # asks of a port; valve and throat give the bench's coefficients; cylinders gives an estimate of power.
 [engine]
-name = "EXAMPLE, an invented four-cylinder"
+# name = "hill-climb four"
 # port = "exhaust"  # "intake" without it. Stations run with the flow: an exhaust's station 0 is at the valve
   # (for a scan of one, say where with entry and exit under [state.port_scan]).
   # What an engine asks of a port and the estimate of power are rules for intakes: an exhaust gets neither
@@ -199,8 +200,8 @@ name = "EXAMPLE, an invented four-cylinder"
 # stroke = @2.980@
 # rod = @5.020@  # connecting rod, eye to eye
 # rpm = 7000  # at which it should pull
-valve = @1.560@  # inlet valve's head
-throat = @1.360@  # just under the seat; a row marked throat counts before it
+# valve = @1.560@  # inlet valve's head
+# throat = @1.360@  # just under the seat; a row marked throat counts before it
 # stem_mm = 7.0
 # seat_width = @0.060@  # measured radially
 # seat_angle_deg = 45
@@ -208,14 +209,14 @@ throat = @1.360@  # just under the seat; a row marked throat counts before it
 # max_lift = @0.450@  # greatest lift of the valve
 
 [metal]
-alloy = "aluminium"  # or "iron": the mass of what was cut is an estimate from a usual density
+# alloy = "aluminium"  # or "iron": the mass of what was cut is an estimate from a usual density; aluminium without it
 # density_g_cc = 2.68  # or its density, in place of the alloy
 
 # A block for each state of the port, in order: as cast, first cut, ...
 [[state]]
 name = "as cast"  # as the bench sheet calls it too
-date = 2026-01-31
-note = "EXAMPLE: overwrite the numbers in as-cast.@kind@, then this note"
+# date = 2026-01-31
+# note = "molded before any cut"
 port = "as-cast.@kind@"  # the file that is read: a section sheet (csv or xlsx),
   # or a mold scan (stl, ply, obj, 3mf, glb, off)
 # runner = "runner.csv"  # the manifold's runner before it: a sheet or a scan, plenum to flange
@@ -239,15 +240,15 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv or xlsx),
 # date = 2026-02-14
 # port = "first-cut.@kind@"
 
-[bench]
-file = "bench.csv"  # lift, flow and depression, a run for each state
-depression_in_h2o = 28  # all runs are brought to this one
+# [bench]
+# file = "bench.csv"  # lift, flow and depression, a run for each state
+# depression_in_h2o = 28  # all runs are brought to this one; 28 without it
 # lift = @0.400@  # air speed at the flow of this lift; without it at the best flow
 # flow_cfm = 200  # for a state without a run, or in place of the sheet
 
 # The next cut: what is wanted, and the metal to leave.
-[target]
-file = "target.toml"
+# [target]
+# file = "target.toml"
 # state = "as cast"  # the state it starts from; to be named once there are several
 
 # Sonic-tester readings, and the state in which they were taken. While there is one state those that the
@@ -282,6 +283,6 @@ file = "target.toml"
 # state = "as cast"  # in which its reach is tried; without it, the last
 
 [templates]
-at = [@0.800@, @1.600@, @2.400@]  # stations of the printed sections; without them, the measured ones
+# at = [@0.800@, @1.600@, @2.400@]  # stations of the printed sections; without them, the measured ones
 # paper = "Letter"  # or "A4"; without it Letter for inches, A4 for millimetres
 """

@@ -406,6 +406,10 @@ def _closest(error: Any, key: str) -> str:
     for part in error["loc"][:-1]:
         if isinstance(part, str):
             table = TABLES.get(part, table)
+    # A line whose # was taken away, and not that of the table above it.
+    owners = [f"[{name}]" for name, other in TABLES.items() if name in Job.model_fields and key in other.model_fields]
+    if owners:
+        return f"It belongs under a line {' or '.join(owners)}: is there a # before that line?"
     known = [name for name in table.model_fields if name not in table.lengths]
     known += [name + suffix for name in table.lengths for suffix in ("", "_in", "_mm")]
     close = difflib.get_close_matches(key[:60], known, 1)

@@ -80,7 +80,7 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         if len(table.rows) < 3:
             raise InputError(
                 f"the sheet has {len(table.rows) - 1} row(s) of readings, and a port needs two or more",
-                mend="Add a row for each station measured",
+                mend="Type a row for each station under the header; lines that begin with # are not read",
             )
         unit = _unit_of(columns)
         outlines: dict[str, FloatArray] = {}

@@ -39,7 +39,10 @@ def read_walls(path: str | Path) -> tuple[WallReading, ...]:
     try:
         table = read_table(read_bounded(path, FILE_LIMIT), file)
         if len(table.rows) < 2:
-            raise InputError("there are no wall readings", mend="Fill in a header and a row a reading")
+            raise InputError(
+                "there are no wall readings",
+                mend="Type a header and under it a row a reading; lines with # are not read",
+            )
         columns = _columns(*table.rows[0])
         return tuple(_reading(row, cells, columns, table.decimal_comma) for row, cells in table.rows[1:])
     except InputError as refusal:

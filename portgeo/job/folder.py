@@ -1,4 +1,4 @@
-"""A new job folder: a job file and the sheets it names, with a small invented example to overwrite.
+"""A new job folder: a job file and blank sheets, an invented example in their comments.
 
 A unit and a place come in; the folder goes out, whole or not at all.
 """
@@ -19,7 +19,16 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from portgeo.errors import OutputError
-from portgeo.io.blanks import EXAMPLE, bench_sheet, blank_target, example_job, section_rows, section_sheet, wall_sheet
+from portgeo.io.blanks import (
+    LIKE_THIS,
+    TYPE_BELOW,
+    bench_sheet,
+    blank_job,
+    blank_target,
+    section_rows,
+    section_sheet,
+    wall_sheet,
+)
 from portgeo.io.files import atomic_write, no_folder
 from portgeo.io.sheets import SHAPES
 from portgeo.io.workbooks import saved
@@ -43,8 +52,8 @@ COLUMNS = (
 )
 
 
-def folder_files(unit: LengthUnit, *, workbook: bool = False) -> dict[str, bytes]:
-    """Return the files of a new job by name, the job file last.
+def folder_files(unit: LengthUnit, title: str, *, workbook: bool = False) -> dict[str, bytes]:
+    """Return the files of a new job by name, the job file last. title : heads its pages.
 
     workbook : the section sheet is one. There is never a second beside it, which somebody would fill in for
     nothing: the job reads one.
@@ -56,21 +65,38 @@ def folder_files(unit: LengthUnit, *, workbook: bool = False) -> dict[str, bytes
         f"as-cast.{kind}": section_workbook(unit, picture) if workbook else section_sheet(unit).encode(),
         "bench.csv": bench_sheet(unit).encode(),
         "walls.csv": wall_sheet(unit).encode(),
-        "target.toml": blank_target(unit, example=True).encode(),
-        "job.toml": example_job(unit, kind).encode(),
+        "target.toml": blank_target(unit).encode(),
+        "job.toml": blank_job(unit, title, kind).encode(),
     }
 
 
 def section_workbook(unit: LengthUnit, picture: bytes) -> bytes:
-    """Return the section sheet as a workbook: shapes to choose from a list, a second sheet with the picture."""
+    """Return the section sheet as a workbook: shapes to choose from a list, then sheets with example and picture."""
     header, rows = section_rows(unit)
     book = openpyxl.Workbook()
     sheet = book["Sheet"]
     sheet.title = "section sheet"
-    sheet.append([EXAMPLE])
+    sheet.append([TYPE_BELOW])
     sheet.append(header)
+    _ready(sheet, header, unit)
+    shapes = DataValidation("list", formula1=f'"{",".join(SHAPES)}"', allow_blank=True)
+    shapes.error, shapes.errorTitle = "Choose " + ", ".join(SHAPES), "shape"
+    letter = get_column_letter(header.index("shape") + 1)
+    shapes.add(f"{letter}3:{letter}{ROWS}")
+    sheet.add_data_validation(shapes)
+    # A sheet of its own: a port is read from the first alone.
+    example = book.create_sheet("example")
+    example.append([LIKE_THIS])
+    example.append(header)
     for row in rows:
-        sheet.append([_number(cell) for cell in row])
+        example.append([_number(cell) for cell in row])
+    _ready(example, header, unit)
+    _explained(book.create_sheet("where to measure"), picture)
+    return saved(book)
+
+
+def _ready(sheet: Any, header: list[str], unit: LengthUnit) -> None:
+    """Dress a sheet's first line and header, and give its lengths their decimals."""
     sheet["A1"].font = Font(bold=True, color="B00020")
     for column, name in enumerate(header, start=1):
         cell = sheet.cell(2, column)
@@ -79,14 +105,7 @@ def section_workbook(unit: LengthUnit, picture: bytes) -> bytes:
         sheet.column_dimensions[get_column_letter(column)].width = WIDE
         for number in range(3, ROWS + 1) if name.endswith(("_in", "_mm")) else ():
             sheet.cell(number, column).number_format = "0.000" if unit == "in" else "0.00"
-    shapes = DataValidation("list", formula1=f'"{",".join(SHAPES)}"', allow_blank=True)
-    shapes.error, shapes.errorTitle = "Choose " + ", ".join(SHAPES), "shape"
-    letter = get_column_letter(header.index("shape") + 1)
-    shapes.add(f"{letter}3:{letter}{ROWS}")
-    sheet.add_data_validation(shapes)
     sheet.freeze_panes = "A3"
-    _explained(book.create_sheet("where to measure"), picture)
-    return saved(book)
 
 
 def _number(cell: str) -> Any:
@@ -112,7 +131,7 @@ def make_folder(folder: Path, unit: LengthUnit, *, workbook: bool = False) -> li
     A file that is there is never replaced: somebody's readings may stand in it. Raises OutputError for
     one, and where the system refuses; nothing is then half made.
     """
-    files = folder_files(unit, workbook=workbook)
+    files = folder_files(unit, folder.resolve().name, workbook=workbook)
     if folder.is_dir():
         there = [name for name in files if os.path.lexists(folder / name)]
         if there:

@@ -19,7 +19,7 @@ import openpyxl
 import pytest
 
 from portgeo.cli import main
-from portgeo.commands.report import left_of_example
+from portgeo.errors import InputError
 from portgeo.io.job import read_job
 from portgeo.job import published
 from portgeo.job.keep import MARK, Kept
@@ -27,6 +27,7 @@ from portgeo.job.results import Skin, Told
 from portgeo.job.run import run_job
 from portgeo.job.steps import steps_of
 from portgeo.reshape.limits import WALL_SLOPE
+from tests.new_job import fill_in
 
 # A short port with few rows, so that a whole report is quick; a round bore, so that its volume is known.
 BORE_MM, LENGTH_MM, CUT_MM = 30.0, 80.0, 0.5
@@ -410,7 +411,7 @@ def test_the_demos_job_shows_everything(tmp_path):
     assert (tmp_path / "report" / "cut-sheet.txt").read_text(encoding="utf-8").startswith("first cut")
 
 
-def test_new_makes_a_folder_that_runs_and_overwrites_nothing(tmp_path, capsys):
+def test_new_makes_a_folder_that_runs_once_filled_in_and_overwrites_nothing(tmp_path, capsys):
     folder = tmp_path / "my port"
     assert main(["new", str(folder), "-q"]) == 0
     made = {path.name: path.read_bytes() for path in folder.iterdir()}
@@ -425,7 +426,7 @@ def test_new_makes_a_folder_that_runs_and_overwrites_nothing(tmp_path, capsys):
     assert (folder / "as-cast.csv").read_bytes() != made["as-cast.csv"]
     assert {path.name for path in tmp_path.iterdir()} == {"my port", "in-mm"}
     for unit in ("in", "mm"):
-        steps = steps_of(read_job(_new(tmp_path / unit, unit) / "job.toml"))
+        steps = steps_of(read_job(fill_in(_new(tmp_path / unit, unit)) / "job.toml"))
         assert {"port 0", "bench", "speed 0", "plan", "planned speed", "templates", "models"} < set(steps.by_name)
 
 
@@ -440,8 +441,13 @@ def test_a_new_folder_has_one_section_sheet_the_one_its_job_names_and_the_job_ca
     from portgeo.io.target import read_target
     from portgeo.port import port_from_readings
 
-    folder = _new(tmp_path / "job", "in")
+    folder = fill_in(_new(tmp_path / "job", "in"))
     book = _new(tmp_path / "book", "in", "--xlsx")
+    filled = openpyxl.load_workbook(book / "as-cast.xlsx")
+    assert filled.worksheets[0].data_validations.dataValidation[0].type == "list"
+    for row in filled["example"].iter_rows(min_row=3, values_only=True):
+        filled.worksheets[0].append(row)
+    filled.save(book / "as-cast.xlsx")
     sheets = []
     for kind, where in (("csv", folder), ("xlsx", book)):
         assert [path.name for path in where.glob("as-cast.*")] == [f"as-cast.{kind}"]
@@ -454,8 +460,6 @@ def test_a_new_folder_has_one_section_sheet_the_one_its_job_names_and_the_job_ca
     port = port_from_readings(sheets[0].readings)
     plan = plan_wanted(port, read_target(folder / "target.toml"), "target.toml", lambda path: port)
     assert plan.removed > 100.0  # mm3: the example wants something
-    rows = openpyxl.load_workbook(book / "as-cast.xlsx").worksheets[0]
-    assert rows["A1"].value.startswith("# EXAMPLE") and rows.data_validations.dataValidation[0].type == "list"
 
 
 def test_new_still_writes_a_blank_target(tmp_path, capsys):
@@ -475,21 +479,36 @@ def test_a_sheet_beside_the_one_that_is_read_is_told_of(made, capsys):
         (folder / "before.xlsx").unlink()
 
 
-@pytest.mark.parametrize("unit", ["in", "mm"])
-def test_what_is_left_of_the_example_is_told_with_its_key(tmp_path, unit):
-    path = _new(tmp_path / "job", unit) / "job.toml"
+@pytest.mark.parametrize("more", [(), ("--xlsx",), ("--units", "mm")])
+def test_of_a_new_folder_nothing_is_read_that_nobody_typed(tmp_path, capsys, more):
+    assert main(["new", str(tmp_path / "my port"), *more]) == 0
+    assert "are not read" in capsys.readouterr().out
+    folder = tmp_path / "my port"
+    job = read_job(folder / "job.toml").job
+    given = job.model_dump(exclude_unset=True)
+    assert given.pop("title") == "my port" and given.pop("units") == ("mm" if "mm" in more else "in")
+    assert [set(state) for state in given.pop("state")] == [{"name", "port"}]
+    assert not any(given.values())  # empty tables: no value of the engine, the metal or the templates
+    assert main(["report", str(folder / "job.toml"), "--out", str(tmp_path / "out")]) == 2
+    told = capsys.readouterr()
+    assert "as-cast" in told.err and "0 row(s)" in told.err and "are not read" in told.err
+    assert not (tmp_path / "out").exists() and not told.out
 
-    def told(*stations):
-        return list(left_of_example(read_job(path), {"states": [{"port": {"stations": [
-            {"station_mm": 25.4 * station} for station in stations]}}]}))  # fmt: skip
 
-    words, at = told(0.0, 1.0, 2.0)
-    assert all(key in words for key in (", title", ", [engine] name", ", [state] note")) and "customer" in words
-    assert ", [templates] at" in at and len(told(0.0, 0.8, 1.6, 2.4)) == 1  # they are stations of this port too
-    path.write_text(re.sub(r'= ".*EXAMPLE.*?"', '= "mine"', path.read_text(encoding="utf-8")), encoding="utf-8")
-    assert told(0.0, 1.0, 2.0) == [at]
-    path.write_text(re.sub(r"\nat = .*", r"\nat = [20.0, 30.0]", path.read_text(encoding="utf-8")), encoding="utf-8")
-    assert told(0.0, 1.0, 2.0) == []
+@pytest.mark.parametrize("file", ["bench.csv", "walls.csv", "target.toml"])
+def test_a_blank_sheet_that_a_job_names_is_refused_and_not_read_from_its_example(tmp_path, capsys, file):
+    folder = _new(tmp_path / "job", "in")
+    blank = (folder / file).read_bytes()
+    (fill_in(folder) / file).write_bytes(blank)
+    assert main(["report", str(folder / "job.toml"), "--out", str(tmp_path / "out"), "-q"]) == 2
+    assert file in capsys.readouterr().err
+
+
+def test_a_key_taken_out_of_its_comment_without_its_table_is_told_where_it_belongs(tmp_path):
+    path = _new(tmp_path / "job", "in") / "job.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace('# file = "bench.csv"', 'file = "bench.csv"'), "utf-8")
+    with pytest.raises(InputError, match=r"\[bench\].* is there a # before that line"):
+        read_job(path)
 
 
 def test_a_throat_that_is_in_no_state_is_told_of(made):

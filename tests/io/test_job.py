@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 
 from portgeo.cli import main
 from portgeo.errors import InputError
-from portgeo.io.blanks import example_job
+from portgeo.io.blanks import blank_job
 from portgeo.io.job import read_job
 from portgeo.io.target import read_target
 from portgeo.job.folder import folder_files
 from portgeo.job.steps import steps_of
+from tests.new_job import filled_in
 
-EXAMPLE = example_job("in")
+EXAMPLE = filled_in({"job.toml": blank_job("in", "intake port 1").encode()})["job.toml"].decode()
 ASSIGNED = [k for k, line in enumerate(EXAMPLE.splitlines()) if re.match(r"[a-z_]+ = ", line)]
 # What may stand in place of a value: wrong kinds, sizes that cannot be, ways out, and plain nonsense.
 WRONG = (
@@ -35,7 +36,7 @@ LINES = (
 def folder(tmp_path_factory):
     """A new job's folder."""
     folder = tmp_path_factory.mktemp("job")
-    for name, data in folder_files("in").items():
+    for name, data in filled_in(folder_files("in", "intake port 1")).items():
         (folder / name).write_bytes(data)
     return folder
 
@@ -154,12 +155,12 @@ def test_a_link_that_leads_out_is_refused_and_one_that_stays_is_not(folder):
             "as-cast.csv",
             "rect,0.220,0.220,0,0.000,joint,0.001,flange",
             "outline,,,0,0,,0.001,flange,../x.csv",
-            "row 3, column outline",
+            "row 2, column outline",
         ),
     ],
 )
 def test_files_named_in_files_stay_in_the_folder_too(tmp_path, file, old, new, where):
-    for name, data in folder_files("in").items():
+    for name, data in filled_in(folder_files("in", "intake port 1")).items():
         (tmp_path / name).write_bytes(data)
     text = (tmp_path / file).read_text()
     assert old in text
