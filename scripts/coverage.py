@@ -28,7 +28,7 @@ from portgeo.scan import port_from_scan
 from portgeo.survey import survey
 from tests.scan import make
 from tests.trial_errors import Case, Errors, rows
-from tests.validation import PAGE, with_section
+from tests.validation import publish
 
 POSED = make.Shape(legs=(45.0, 25.0), radius=44.0, height=(40.0, 40.0), width=(34.0, 30.0), square=(4.0, 2.0))
 HEADING = "## Stated uncertainties"
@@ -95,10 +95,7 @@ def main() -> None:
             f"One scan in {len(poses)} poses, orders and three densities spreads by {spread[0]:.3%} in volume, "
             f"{spread[1]:.3%} in least area and {spread[2]:.2%} in short-side radius.",
         ]
-    print("\n".join(lines))
-    if args.write:
-        page = PAGE.read_text(encoding="utf-8")
-        PAGE.write_text(with_section(page, HEADING, lines), encoding="utf-8", newline="\n")
+    publish(HEADING, lines, args.write)
 
 
 if __name__ == "__main__":

@@ -22,7 +22,7 @@ from portgeo.io.sheets import read_sheet
 from portgeo.port import port_from_readings
 from portgeo.survey import survey
 from tests.sheets_family import as_measured, sheet_text, smooth_port
-from tests.validation import PAGE, with_section
+from tests.validation import publish
 
 FEWEST, MOST, FULL = 6, 14, 18  # rows
 STATIONS = 25
@@ -107,10 +107,7 @@ def main() -> None:
         "",
         *sources([shares for _, _, shares in found]),
     ]
-    print("\n".join(lines))
-    if args.write:
-        page = PAGE.read_text(encoding="utf-8")
-        PAGE.write_text(with_section(page, HEADING, lines), encoding="utf-8", newline="\n")
+    publish(HEADING, lines, args.write)
 
 
 if __name__ == "__main__":

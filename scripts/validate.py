@@ -15,7 +15,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from tests.validation import PAGE, ROWS, Row, table, with_section
+from tests.validation import ROWS, Row, publish, table
 
 ROOT = Path(__file__).resolve().parent.parent
 NOTE = [
@@ -36,11 +36,8 @@ def main() -> int:
         if done.returncode:
             return done.returncode
         rows = [Row(**row) for row in json.loads(rows_file.read_text(encoding="utf-8"))]
-    lines = table(rows)
-    print("\n".join(lines))
+    publish(ROWS, table(rows), args.write, above=[*NOTE, ""])
     if args.write:
-        page = PAGE.read_text(encoding="utf-8") if PAGE.exists() else "# Validation\n"
-        PAGE.write_text(with_section(page, ROWS, [*NOTE, "", *lines]), encoding="utf-8", newline="\n")
         print(f"written: docs/validation.md, {len(rows)} rows")
     return 0
 

@@ -170,3 +170,11 @@ def with_section(page: str, heading: str, body: Sequence[str]) -> str:
     after = lines[end:]
     lines[start + 1 :] = ["", *body, *([""] if after else []), *after]
     return "\n".join(lines) + "\n"
+
+
+def publish(heading: str, lines: Sequence[str], write: bool, above: Sequence[str] = ()) -> None:
+    """Print a section of the page, and write it there if asked. above : lines that the page alone has before it."""
+    print("\n".join(lines))
+    if write:
+        page = PAGE.read_text(encoding="utf-8") if PAGE.exists() else "# Validation\n"
+        PAGE.write_text(with_section(page, heading, [*above, *lines]), encoding="utf-8", newline="\n")
