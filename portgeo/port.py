@@ -28,6 +28,15 @@ END_NUDGE = 1e-7  # of the length: the first and last plane stand this far insid
 
 
 @dataclass(frozen=True)
+class Patch:
+    """Wall that a scan lacks, made up: its middle (3,), area, mm2, standard uncertainty of its height, mm."""
+
+    place: FloatArray
+    area: float
+    height_u: float
+
+
+@dataclass(frozen=True)
 class Port:
     """A tube of air with two openings, in the port frame (millimetres).
 
@@ -41,6 +50,7 @@ class Port:
     intake's exit or an exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry;
     None: the one next to the valve. marks : what rows are marked as, and their stations. flats : mm2 that a
     section lacks on average because the mesh's triangles are flat, None where that is to be told from the mesh.
+    patches : wall of a scan that was made up.
     """
 
     centreline: Centreline
@@ -58,6 +68,7 @@ class Port:
     bend: int | None = None
     marks: tuple[tuple[Mark, float], ...] = ()
     flats: float | None = None
+    patches: tuple[Patch, ...] = ()
 
     def marked(self, mark: Mark) -> FloatArray:
         """Return the stations (k,) of the rows with a mark."""

@@ -9,13 +9,14 @@ import pytest
 from portgeo.cli import main
 from portgeo.compare.comparison import compare_ports
 from portgeo.errors import InputError
+from portgeo.grain import Grain, Roughness
 from portgeo.port import port_from_readings, sections_at
 from portgeo.report.compare_text import comparison_text
 from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.survey.bends import find_bends, meant_bend, port_bends
 from portgeo.survey.curvature import fit_circles
-from portgeo.survey.sides import Roughness, like_radii, many_radii, side, side_points
+from portgeo.survey.sides import like_radii, many_radii, side, side_points
 from portgeo.units import Display
 
 SIZE, CORNER = 24.0, 4.0
@@ -180,7 +181,7 @@ def test_a_rough_line_s_radius_has_no_bias_and_an_honest_uncertainty(inner, degr
     for _ in range(30):
         off = np.interp(along, nodes, sigma * rng.standard_normal(len(nodes)))
         line = floor + off[:, None] * frames[:, 2]
-        found.append(side(stations, line, bend, height, Roughness(sigma, reach)))
+        found.append(side(stations, line, bend, height, Roughness(Grain(sigma, reach), 0.0)))
     radii, least = (np.array([getattr(s, name) for s in found]) for name in ("radius", "least_radius"))
     assert radii.mean() == pytest.approx(inner, rel=0.01)
     assert np.abs(radii / inner - 1.0).max() < 0.05

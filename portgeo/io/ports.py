@@ -133,7 +133,7 @@ def _from_mesh(
     if scale_error is None:
         notices.append(SCALE_EXACT)
     if unit is None:
-        unit, notice = judge_unit(vertices * scale)
+        unit, notice = judge_unit(vertices * scale, Path(name).name)
         notices.append(notice)
         vertices = vertices * MM_PER[unit]
     elif mesh.stated not in (None, unit):

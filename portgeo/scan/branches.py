@@ -6,7 +6,7 @@ root, or the reason why that cannot be done, goes out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import percentile_filter
@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
+from portgeo.port import Patch
 from portgeo.scan.patch import close_hole
 from portgeo.scan.repair import Body, compact, open_rims
 from portgeo.scan.spine import Curve
@@ -37,12 +38,13 @@ STEPS = 60  # of the length that girths are taken in
 
 @dataclass(frozen=True)
 class Branch:
-    """A branch of a mesh: which vertices are on it (n,), its root (3,), length, radius."""
+    """A branch of a mesh: which vertices are on it (n,), its root (3,), length, radius; what its root was closed by."""
 
     vertices: IntArray
     root: FloatArray
     length: float
     radius: float
+    patches: tuple[Patch, ...] = ()
 
 
 def branch_tip(vertices: FloatArray, curve: Curve, radius: float) -> FloatArray | None:
@@ -126,8 +128,8 @@ def branch_at(body: Body, tip: FloatArray, tube_radius: float) -> Branch | None:
     return Branch(gone, root, float(np.linalg.norm(root - vertices[start])), radius)
 
 
-def without_branch(body: Body, branch: Branch) -> tuple[Body, float] | None:
-    """Return the body with a branch off and its wall closed over the root, and the area made up.
+def without_branch(body: Body, branch: Branch) -> tuple[Body, Branch] | None:
+    """Return the body with a branch off and its wall closed over the root, and the branch with what closes it.
 
     None where no surface follows from the wall about the root.
     """
@@ -135,7 +137,7 @@ def without_branch(body: Body, branch: Branch) -> tuple[Body, float] | None:
     gone = np.zeros(len(body.vertices), dtype=bool)
     gone[branch.vertices] = True
     faces = body.faces[~gone[body.faces].any(axis=1)]
-    vertices, made = body.vertices, 0.0
+    vertices, made = body.vertices, []
     new = [rim for rim in open_rims(faces, len(vertices)) if frozenset(rim.tolist()) not in before]
     if not new:
         return None
@@ -143,10 +145,10 @@ def without_branch(body: Body, branch: Branch) -> tuple[Body, float] | None:
         closed = close_hole(vertices, faces, rim)
         if closed is None:
             return None
-        vertices, faces, area = closed
-        made += area
+        vertices, faces, patch = closed
+        made.append(patch)
     vertices, faces = compact(vertices, faces)
-    return Body(vertices, faces, open_rims(faces, len(vertices))), made
+    return Body(vertices, faces, open_rims(faces, len(vertices))), replace(branch, patches=tuple(made))
 
 
 def splits(tip: FloatArray, root: FloatArray, share: float) -> GeometryError:

@@ -6,7 +6,7 @@ inside it the tube is whole, go out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -28,10 +28,11 @@ LEAST_RIM = 30  # points of the band that tell a plane
 NOISES = 3.0  # standard deviations of the mesh that the walls are read short of the plane
 LEAST = 2e-4  # at least so much
 STEP, REACH = 0.0125, 0.8  # between sections inside an end, and how far in they go
+CLEAR = 0.45  # so far in a plane that is askew by 35 degrees stays clear of where the mesh about the end stops
 SURE = 0.32  # from here on in the tube is taken for whole
 LAGS = 2, 6  # steps over which the growth of a section is taken: a sharp edge, a wide chip
 TREND = 3, 20  # steps farther in, whose growth tells what it should be
-EDGE = 0.02  # slope of the whole wall: more, and more than noise makes, is an edge or a chip
+EDGE = 0.01  # slope of the whole wall: more, and more than noise makes, is an edge or a chip
 BREAK = 3  # steps with nothing lost end what an edge takes
 SCATTERS = 4.0  # of the growth, farther in
 SLOPE = (0.3, 2.5)  # the stretch that the slope is read over: so long, and so many insets
@@ -58,12 +59,15 @@ class RunIn:
     """How a tube runs into its opening: from `inset` under the plane on the mesh's own edge is left out.
 
     growth : what the section's lengths are multiplied by on the way to the plane. drift (3,) : what its
-    middle moves by, in the plane.
+    middle moves by, in the plane. tilt : angle between the tube and the plane's normal; tilt_u : its standard
+    uncertainty, infinite where nothing is known of it.
     """
 
-    inset: float
-    growth: float
-    drift: FloatArray
+    inset: float = 0.0
+    growth: float = 1.0
+    drift: FloatArray = field(default_factory=lambda: np.zeros(3))
+    tilt: float = 0.0
+    tilt_u: float = np.inf
 
 
 def rim_plane(points: FloatArray, origin: FloatArray, normal: FloatArray, outline: FloatArray) -> RimPlane:
@@ -123,11 +127,12 @@ def run_in(
     """Return how a tube runs into the plane of its opening.
 
     vertices, faces : the mesh about the end. low : how far under the plane the wall's end lies in places.
-    Going inward, a section that the end's own edge cuts is followed by a much larger one; from the last
-    such on the tube is whole. From there the section goes on to the plane as it grew up to there.
+    Going inward, a section that the end's own edge cuts is followed by a larger one; from the last such on
+    the tube is whole. From there the section goes on to the plane as it grew up to there.
     """
     first = max(NOISES * noise, LEAST * radius, low + noise if low > 0.0 else 0.0)
-    depth = first + STEP * radius * np.arange(round(REACH / STEP))
+    count = round(REACH / STEP)
+    depth = np.linspace(first, first + STEP * radius * (count - 1), count)
     origins = origin - depth[:, None] * normal
     frames = np.repeat(plane_frame(normal)[None], len(depth), axis=0)
     sections = tube_sections(slice_mesh(vertices, faces, origins, frames[:, 0]), origins, frames)
@@ -135,18 +140,33 @@ def run_in(
     middle = np.array([np.full(2, np.nan) if s is None else moments(s.outline).centroid for s in sections])
     sure = np.isfinite(area) & (depth >= first + SURE * radius)
     if sure.sum() < 8:
-        return RunIn(first, 1.0, np.zeros(3))
+        return RunIn(first)
     k = _first_whole(area, 2.0 * np.sqrt(np.pi * float(np.median(area[sure]))), STEP * radius)
     inset = float(depth[k])
     stretch = max(SLOPE[0] * radius, SLOPE[1] * inset)
     near = np.isfinite(area) & (depth >= inset) & (depth <= inset + stretch)
     if near.sum() < 6:
-        return RunIn(inset, 1.0, np.zeros(3))
+        return RunIn(inset)
     under = np.vander(depth[near], 3, increasing=True)
     level, drift = _robust_fit(under, area[near]), np.linalg.lstsq(under, middle[near], rcond=None)[0]
     at_inset = inset ** np.arange(3)
     growth = float(np.sqrt(np.clip(level[0] / (at_inset @ level), 0.8, 1.25)))
-    return RunIn(inset, growth, (drift[0] - at_inset @ drift) @ frames[0, 1:])
+    clear = depth < first + CLEAR * radius
+    tilt, tilt_u = _tilt(depth[k:][clear[k:]], middle[k:][clear[k:]])
+    return RunIn(inset, growth, (drift[0] - at_inset @ drift) @ frames[0, 1:], tilt, tilt_u)
+
+
+def _tilt(depth: FloatArray, middle: FloatArray) -> tuple[float, float]:
+    """Return the angle between a tube and the normal of planes at depths (n,), and how well it is known.
+
+    middle (n, 2) : of the sections there, all parallel: in a straight tube they move aside by the tangent of
+    the angle. Where it bends, a line and a parabola through them differ at depth 0 by as much as is not known.
+    """
+    known = np.isfinite(middle).all(axis=1)
+    if known.sum() < 8:
+        return 0.0, np.inf
+    line, parabola = (np.polynomial.polynomial.polyfit(depth[known], middle[known], degree)[1] for degree in (1, 2))
+    return float(np.arctan(np.linalg.norm(parabola))), float(np.arctan(np.linalg.norm(parabola - line)))
 
 
 def _first_whole(area: FloatArray, girth: float, step: float) -> int:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import nnls
 from scipy.spatial import cKDTree
 
-from portgeo.grain import Grain, waves_of
+from portgeo.grain import Band, Grain
 from portgeo.plane import FloatArray
 
 PATCHES = 40  # places on the surface that are looked at
@@ -79,19 +79,19 @@ def scan_grain(vertices: FloatArray, noise: float, edge: float) -> Grain:
     they are taken to go on as strong as those that are seen, up to 60 mm.
     """
     if noise == 0.0:
-        return Grain(0.0, 0.0, 0.0, 0.0, edge)
+        return Grain(0.0, edge)
     points = vertices[:: max(len(vertices) // MOST_POINTS, 1)]
     seeds = points[np.linspace(0, len(points) - 1, WAVE_PLACES).astype(int)]
     rows = np.array([_place_variances(points, seed) for seed in seeds])
     enough = np.isfinite(rows).sum(axis=0) > WAVE_PLACES // 2
     if enough.sum() < 3:
-        return Grain(noise, 0.0, 0.0, 0.0, edge)
+        return Grain(noise, edge)
     left = np.nanmedian(rows[:, enough], axis=0)
     columns = np.column_stack(
         [np.ones(enough.sum()), *(np.mean([_left_of(w, REACHES[enough]) for w in _octaves(b)], axis=0) for b in BANDS)]
     )
     white, *bands = nnls(columns / left[:, None], np.ones(len(left)))[0]
-    return waves_of(float(white), [(float(v), _octaves(b)) for v, b in zip(bands, BANDS, strict=True)], edge)
+    return Grain(float(np.sqrt(white)), edge, tuple(Band(float(v), *b) for v, b in zip(bands, BANDS, strict=True)))
 
 
 def _octaves(band: tuple[float, float]) -> FloatArray:

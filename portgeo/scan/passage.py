@@ -25,8 +25,8 @@ LIKE_OTHER = 0.3  # of the other end's area: less is no other end of one port
 LIKE_TUBE = (0.4, 2.0)  # of the tube's section: a cap that is larger is a slab's face, a smaller one a stem's
 
 
-def passage_of(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tuple[Body, Course, list[Notice]]:
-    """Return the body with its branches taken off, and the course of its tube."""
+def passage_of(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tuple[Body, Course, list[Branch]]:
+    """Return the body with its branches taken off, the course of its tube, and the branches."""
     cut: list[Branch] = []
     while True:
         coarse = coarse_copy(body.vertices, body.faces)
@@ -52,7 +52,7 @@ def passage_of(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) ->
         cut.append(branch)
     sure = all(e is not None and e.ndim == 2 for e in known)
     course = follow(*coarse, way.line, way.radius, SURE_ENDS_LEFT if sure else ENDS_LEFT)
-    return body, course, branches_told(cut)
+    return body, course, cut
 
 
 Ends = tuple[FloatArray | None, FloatArray | None]
@@ -105,7 +105,7 @@ def cut_branch(body: Body, tip: FloatArray, radius: float) -> tuple[Body, Branch
             where=f"about {place_of(branch.root)} mm",
             mend="Cut the branch off flush with the wall in the scanner's software, and measure again",
         )
-    return without[0], branch
+    return without
 
 
 def branches_told(cut: list[Branch]) -> list[Notice]:

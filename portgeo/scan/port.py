@@ -15,14 +15,15 @@ from portgeo.centreline import Centreline
 from portgeo.errors import GeometryError
 from portgeo.grain import Grain
 from portgeo.plane import FloatArray, IntArray, moments
-from portgeo.port import Port
-from portgeo.scan.branches import branch_tip
+from portgeo.port import Patch, Port
+from portgeo.scan.branches import Branch, branch_tip
 from portgeo.scan.course import Course, plane_frame
 from portgeo.scan.cut import cut_end
+from portgeo.scan.end_notices import opening_notices
+from portgeo.scan.holes import holes_beside, holes_told, patched, rim_area, small_holes
 from portgeo.scan.noise import scan_grain, scan_noise
-from portgeo.scan.openings import Opening, angle_between, find_opening, goes_round
+from portgeo.scan.openings import Opening, find_opening
 from portgeo.scan.passage import branches_told, cut_branch, passage_of, place_of
-from portgeo.scan.patch import close_hole
 from portgeo.scan.pose import entry_first, port_frame, roof_direction
 from portgeo.scan.repair import (
     Body,
@@ -36,23 +37,16 @@ from portgeo.scan.repair import (
     tube_body,
     unbalanced_edges,
 )
-from portgeo.scan.spine import Curve, Settled, centreline_of, sections_of, settle
+from portgeo.scan.spine import Settled, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
 from portgeo.section import Section
 from portgeo.triangles import mesh_edge
 from portgeo.units import Notice
 
-MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then still the mold's own
-SURE_HOLE = 0.006  # of the surface: the opening of a tube up to 40 diameters long spans more
 ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
-TILTED = np.radians(3.0)  # an opening farther out of square is told of
-OWN_COURSE = ((0.5, 0.15), (1.6, 0.5))  # radii from an end, and shares of the length: where the line is the tube's own
 TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so
-NOT_FLAT = 0.1  # mm that an end is out of flat and is told of: four thousandths
-NOISE_BAND = 4.11  # noises: between the lowest and the highest fiftieth of a normal distribution
 AT_PLANE = 0.01  # of the inset: so near to an opening its section is read
 MOST_LOST = 0.6  # radii that a ragged cut takes off an end: what loses more was never cut there
-SHORTER = 0.1  # mm off a ragged end that is told of
 
 Progress = Callable[[str, float], None]
 
@@ -95,14 +89,15 @@ def port_from_scan(
     noise = scan_noise(body.vertices, surface_area(body.vertices, body.faces))
     grain = scan_grain(body.vertices, noise, mesh_edge(body.vertices, body.faces))
     tell("finding the tube", 0.15)
-    made: list[float] = []
-    body = _patched(body, _small_holes(body), made)  # two in one section would leave only a part of it
+    made: list[Patch] = []
+    branches: list[Branch] = []
+    body = patched(body, small_holes(body), made)  # two in one section would leave only a part of it
     while True:
         body, course, cut = passage_of(body, (ends[0], ends[1]))
-        notices += cut
-        body = _patched(body, _holes_beside(body, course), made)
+        branches += cut
+        body = patched(body, holes_beside(body, course), made)
         tell("finding the openings", 0.3)
-        openings, told = _openings(body, course, noise, (ends[0], ends[1]))
+        openings = _openings(body, course, noise, (ends[0], ends[1]))
         tell("finding the centreline", 0.5)
         tube, settled, openings = _tube_and_curve(body, course, openings)
         radius = float(np.sqrt(np.median(course.areas) / np.pi))
@@ -112,74 +107,15 @@ def port_from_scan(
         body, branch = cut_branch(body, tip, radius)
         if branch is None:
             break
-        notices += branches_told([branch])
-    notices += [*_oblique(settled.curve, openings, radius), *_holes_told(body, made)]
-    return _posed(tube, settled, openings, (noise, grain), [*notices, *told], options, tell)
-
-
-def _small_holes(body: Body) -> list[int]:
-    """Return which open edges are too small to be a tube's opening, whatever the tube."""
-    total = surface_area(body.vertices, body.faces)
-    return [k for k, loop in enumerate(body.loops) if _span(body.vertices[loop]) < SURE_HOLE * total]
-
-
-def _span(rim: FloatArray) -> float:
-    """Return the area that a rim (k, 3) spans."""
-    arm = rim - rim.mean(axis=0)
-    return float(np.linalg.norm(np.cross(arm, np.roll(arm, -1, axis=0)).sum(axis=0))) / 2.0
-
-
-def _holes_beside(body: Body, course: Course) -> list[int]:
-    """Return which open edges do not go round the tube at one of its ends."""
-    ends = [(course.points[k], sign * course.headings[k], float(course.areas[k])) for k, sign in ((0, -1.0), (-1, 1.0))]
-    return [
-        k for k, loop in enumerate(body.loops) if not any(goes_round(body.vertices[loop], *at_end) for at_end in ends)
-    ]
-
-
-def _patched(body: Body, holes: list[int], made: list[float]) -> Body:
-    """Return the body with some of its open edges closed; the areas made up are added to `made`."""
-    vertices, faces = body.vertices, body.faces
-    total = surface_area(vertices, faces)
-    for k in holes:
-        loop = body.loops[k]
-        closed = close_hole(vertices, faces, loop)
-        where = f"about {place_of(vertices[loop].mean(axis=0))} mm"
-        if closed is None:
-            raise GeometryError(
-                "the scan has a hole that reaches too far round the mold to be closed without making shape up",
-                where=where,
-                mend="Scan the mold there and join it to the mesh, or fill the hole by hand where you know the shape",
-            )
-        vertices, faces, area = closed
-        made.append(area)
-        if sum(made) > MOST_MADE_UP * total:
-            raise GeometryError(
-                f"holes make up more than {MOST_MADE_UP:.0%} of the mold's surface",
-                where=where,
-                mend="Scan the mold again where it is open, and join the scans into one mesh",
-            )
-    kept = tuple(loop for k, loop in enumerate(body.loops) if k not in holes)
-    return Body(vertices, faces, kept)
-
-
-def _holes_told(body: Body, made: list[float]) -> list[Notice]:
-    if not made:
-        return []
-    share = sum(made) / surface_area(body.vertices, body.faces)
-    return [
-        Notice(
-            "holes_closed",
-            f"{len(made)} hole{'s' if len(made) > 1 else ''} closed by a surface that continues the rim: {{made}} made "
-            f"up, {share:.2%} of the surface, the largest {{widest}}",
-            areas={"made": sum(made), "widest": max(made)},
-        )
-    ]
+        branches.append(branch)
+    notices += [*branches_told(branches), *holes_told(body, made)]
+    made += [patch for branch in branches for patch in branch.patches]
+    return _posed(tube, settled, openings, (noise, grain), made, notices, options, tell)
 
 
 def _openings(
     body: Body, course: Course, noise: float, ends: tuple[FloatArray | None, FloatArray | None]
-) -> tuple[list[Opening], list[Notice]]:
+) -> list[Opening]:
     """Return the openings at the course's first and last point."""
     rims = [body.vertices[loop] for loop in body.loops]
     found: list[Opening | None] = []
@@ -196,7 +132,7 @@ def _openings(
                 at = int(np.argmin(np.linalg.norm(course.points - asked, axis=1)))
                 along = course.headings[at]
                 there = course.points[at] + ((asked - course.points[at]) @ along) * along
-                opening = Opening(there, sign * along, "trimmed", 0.0, 0.0)
+                opening = Opening(there, sign * along, "trimmed")
         found.append(opening)
     closed = [o is None for o in found]
     if any(closed):
@@ -207,8 +143,7 @@ def _openings(
             f"the mold has {count}: its ends are {' and '.join(seen)} mm",
             mend="Pass --entry X,Y,Z and --exit X,Y,Z with points where the port ends",
         )
-    openings = [o for o in found if o is not None]
-    return openings, [n for o in openings for n in _told(o, noise)]
+    return [o for o in found if o is not None]
 
 
 def _nearest_end(ends: tuple[FloatArray | None, FloatArray | None], k: int) -> FloatArray | None:
@@ -217,34 +152,6 @@ def _nearest_end(ends: tuple[FloatArray | None, FloatArray | None], k: int) -> F
     if k == 0:
         return entry
     return exit
-
-
-def _told(opening: Opening, noise: float) -> list[Notice]:
-    place = f"the opening about {place_of(opening.origin)} mm"
-    if opening.how == "step":
-        return [Notice("spill_cut", f"{place} was cut at the flange face: what is spilled over it was left out")]
-    if opening.how == "corner":
-        return [Notice("seat_cut", f"{place} was cut square where the tube opens at once (a seat, a chamber)")]
-    if opening.how == "trimmed" and opening.lost > SHORTER:
-        return [
-            Notice(
-                "end_trimmed",
-                f"{place} is not flat; it was cut square at the last whole section, {{lost}} in from its end",
-                lengths={"lost": opening.lost},
-            )
-        ]
-    found = []
-    out_of_flat = float(np.sqrt(max(opening.band**2 - (NOISE_BAND * noise) ** 2, 0.0)))
-    if out_of_flat > NOT_FLAT:
-        found.append(
-            Notice(
-                "end_not_flat",
-                f"{place} is out of flat by {{band}}: its area was read {{inset}} in, where the tube is whole, and the "
-                "tube carried on to the plane in which its wall ends",
-                lengths={"band": out_of_flat, "inset": opening.inset},
-            )
-        )
-    return found
 
 
 Mesh = tuple[FloatArray, IntArray]
@@ -282,28 +189,6 @@ def _tube_and_curve(body: Body, course: Course, openings: list[Opening]) -> tupl
     return tube, settled, openings
 
 
-def _oblique(curve: Curve, openings: list[Opening], radius: float) -> list[Notice]:
-    """Return a notice of each opening that is surely out of square to its tube.
-
-    The centreline ends square to the opening, so its heading there is carried on from where it is the
-    tube's own: by a line and by a parabola, which differ by as much as it is not known.
-    """
-    found = []
-    for k, opening in enumerate(openings):
-        if not opening.square:
-            continue
-        first, last = (min(reach * radius, share * curve.length) for reach, share in OWN_COURSE)
-        s = np.linspace(first, last, 24)
-        tangents = curve.at(s if k == 0 else curve.length - s, 1) * (-1.0 if k == 0 else 1.0)
-        tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
-        line, parabola = (np.polynomial.polynomial.polyfit(s, tangents, degree)[0] for degree in (1, 2))
-        tilt, doubt = angle_between(parabola, opening.normal), angle_between(parabola, line)
-        if tilt > TILTED + 2.0 * doubt:
-            text = f"the opening about {place_of(opening.origin)} mm is not square to the tube"
-            found.append(Notice("opening_oblique", text))
-    return found
-
-
 def _inner_points(course: Course, openings: list[Opening], radius: float) -> FloatArray:
     """Return the course's points between the openings, clear of them."""
     clear = 0.15 * radius
@@ -323,7 +208,7 @@ def _between(body: Body, openings: list[Opening]) -> Mesh:
     vertices, faces = body.vertices, body.faces
     seeds = []
     for o in openings:
-        vertices, faces, seed = cut_end(vertices, faces, o.origin, o.normal, o.inset, o.growth, o.drift)
+        vertices, faces, seed = cut_end(vertices, faces, o.origin, o.normal, o.run.inset, o.run.growth, o.run.drift)
         seeds.append(seed)
     label = bodies(faces, len(vertices))
     if label[seeds[0]] != label[seeds[1]]:
@@ -348,9 +233,9 @@ def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
             where=f"about {place_of(sheets[0].mean(axis=0))} mm",
             mend="Mend the mesh there in the scanner's own software and export it again",
         )
-    widest = max(rims, key=_span)
+    widest = max(rims, key=rim_area)
     return GeometryError(
-        f"the wall of the tube is open between its openings, {_span(widest):.0f} mm2 wide",
+        f"the wall of the tube is open between its openings, {rim_area(widest):.0f} mm2 wide",
         where=f"about {place_of(widest.mean(axis=0))} mm",
         mend="Where that is a hole, scan the mold there and join it to the mesh; where a branch of the mold ends "
         "there, cut it off where it leaves the port",
@@ -359,7 +244,7 @@ def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
 
 def _end_section(tube: Mesh, opening: Opening) -> Section:
     """Return the section of the closed tube at an opening."""
-    step = AT_PLANE * opening.inset if opening.inset > 0 else 1e-6 * float(np.ptp(tube[0], axis=0).max())
+    step = AT_PLANE * opening.run.inset if opening.run.inset > 0 else 1e-6 * float(np.ptp(tube[0], axis=0).max())
     origin = opening.origin - step * opening.normal
     section = sections_of(tube, origin[None], plane_frame(opening.normal)[None])[0]
     if section is None:
@@ -375,6 +260,7 @@ def _posed(
     settled: Settled,
     openings: list[Opening],
     roughness: tuple[float, Grain],
+    made: list[Patch],
     notices: list[Notice],
     options: ScanOptions,
     tell: Progress,
@@ -395,6 +281,9 @@ def _posed(
         curve = settled.curve
         tangents = -tangents[::-1]
         sections = sections[::-1]
+        openings = openings[::-1]
+    noise, grain = roughness
+    told = [*opening_notices(openings[0], "entry", noise), *opening_notices(openings[1], "exit", noise)]
     start = curve.at(np.array([0.0]))[0]
     roof, roof_rule = roof_direction(tangents, sections[0], options.up)
     frame = port_frame(start, tangents[0], roof)
@@ -409,10 +298,11 @@ def _posed(
         vertices=tube[0] @ frame[:3, :3].T + frame[:3, 3],
         faces=tube[1],
         frame=frame,
-        noise=roughness[0],
-        grain=roughness[1],
-        ends_u=(openings[0].place_u, openings[1].place_u) if first else (openings[1].place_u, openings[0].place_u),
-        warnings=(*notices, *settled.told(), rule, roof_rule),
+        noise=noise,
+        grain=grain,
+        ends_u=(openings[0].place_u, openings[1].place_u),
+        patches=tuple(replace(p, place=frame[:3, :3] @ p.place + frame[:3, 3]) for p in made),
+        warnings=(*notices, *told, *settled.told(), rule, roof_rule),
     )
     if options.with_stem_mm is not None:
         port = without_stem(port, options.with_stem_mm)

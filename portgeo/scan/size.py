@@ -17,11 +17,11 @@ MOST_SCALE_ERROR_PERCENT = 10.0  # as much as a mold may be said to shrink
 MOST_SHRINK_PERCENT = 10.0  # ten times what condensation-cure silicone does: more is a typing error
 
 
-def judge_unit(vertices: FloatArray) -> tuple[LengthUnit, Notice]:
+def judge_unit(vertices: FloatArray, file: str = "the file") -> tuple[LengthUnit, Notice]:
     """Return the unit that a scan's size speaks for, and the notice that says so.
 
-    vertices : (n, 3) as in the file. A unit is plausible where it makes the longest side of the
-    bounding box LEAST_MM to MOST_MM. Raises InputError where both units are, or neither is.
+    vertices : (n, 3) as in the file; file : its name, for the notice. A unit is plausible where it makes the
+    longest side of the bounding box LEAST_MM to MOST_MM. Raises InputError where both units are, or neither is.
     """
     longest = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
     as_mm = LEAST_MM <= longest <= MOST_MM
@@ -40,7 +40,7 @@ def judge_unit(vertices: FloatArray) -> tuple[LengthUnit, Notice]:
     unit: LengthUnit = "mm" if as_mm else "in"
     name, other = ("millimetres", "inches") if as_mm else ("inches", "millimetres")
     text = (
-        f"the file does not say its unit; taken to be {name} from its size ({both} at its longest). "
+        f"{file} does not say its unit; taken to be {name} from its size ({both} at its longest). "
         f"Pass --units-in if it is in {other}"
     )
     return unit, Notice("unit_judged", text)

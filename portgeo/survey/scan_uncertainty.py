@@ -12,10 +12,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.grain import Grain
-from portgeo.port import Port
+from portgeo.grain import Grain, Roughness
+from portgeo.plane import FloatArray
+from portgeo.port import Patch, Port
 from portgeo.section import SectionMeasures
-from portgeo.survey.sides import BAND, Bend, Roughness, Side
+from portgeo.survey.sides import BAND, Bend, Side
 from portgeo.survey.uncertainty import Budget, Quantity, Share, Uncertainty, total
 from portgeo.triangles import lengths, mesh_edge, vector_areas, volume
 
@@ -23,19 +24,24 @@ SAMPLED = 20000  # faces that a mesh's coarseness is told from
 CAP = 0.9  # cosine between a face's normal and the tube's heading: it closes an end
 UNEVEN = 0.4  # standard deviation of the faces' areas, of their mean: an even mesh has its points on the wall
 EVEN_FACETS, UNEVEN_FACETS = (1.0, 0.25), (0.5, 0.5)  # what is told of what flats cut off, and the half-width of it
-PARABOLA = 9.0 / 4.0  # in the middle of a band a parabola has so many times the variance of a mean
 
 
 def from_noise(
-    port: Port, measures: Sequence[SectionMeasures], bends: tuple[Bend, ...] = (), meant: int | None = None
+    port: Port,
+    stations: FloatArray,
+    measures: Sequence[SectionMeasures],
+    bends: tuple[Bend, ...] = (),
+    meant: int | None = None,
 ) -> Uncertainty:
     """Return the uncertainties that a mesh's roughness and coarseness, its ends and its scale make.
 
-    bends, meant : the port's, and the number of the one worked on, from 0.
+    stations (n,) and the measures there, evenly spaced. bends, meant : the port's, and the number of the one
+    worked on, from 0.
     The errors of a wall's points, summed round a section's girth, are the error of its area; summed over the
     wall, of the volume: see Grain. What flats cut off (`facet_area`) is known to a rectangular distribution
     (JCGM 100, 4.3.7). An opening's plane that stands off moves the volume by its area, and the area by its
-    growth. A scale that is off by a share moves lengths by that, areas by twice and volumes by three times it.
+    growth. What was made up over a hole moves both by how far its height is not known. A scale that is off by a
+    share moves lengths by that, areas by twice and volumes by three times it.
     """
     grain = grain_of(port)
     doubt = _facets(port)[1] / np.sqrt(3.0)
@@ -46,14 +52,17 @@ def from_noise(
     gap = length / max(len(area) - 1, 1)
     for end, grows in zip((0, -1), growth, strict=True):
         noise[end] = np.hypot(noise[end], port.ends_u[end] * grows / gap)
+    for patch in port.patches:
+        noise = np.hypot(noise, patch.height_u * _chords(port, patch, stations))
     wall = float(np.mean([m.perimeter for m in measures])) * length
     ends = np.hypot(port.ends_u[0] * area[0], port.ends_u[1] * area[-1])
+    made = float(np.sqrt(sum((patch.area * patch.height_u) ** 2 for patch in port.patches)))
     inside = float(np.mean(area)) * length
     scale = port.scale_error or 0.0
     least = int(np.argmin(area))
     budget: dict[Quantity, Budget] = {
         "volume": _budget(
-            float(np.sqrt(grain.over(wall) ** 2 + (doubt * length) ** 2 + ends**2)), 3.0 * scale * inside
+            float(np.sqrt(grain.over(wall) ** 2 + (doubt * length) ** 2 + ends**2 + made**2)), 3.0 * scale * inside
         ),
         "least_area": _budget(float(noise[least]), 2.0 * scale * float(area[least])),
     }
@@ -66,6 +75,13 @@ def from_noise(
     )
     area_u = np.hypot(noise, 2.0 * scale * area)
     return Uncertainty(area_u, total(budget["least_area"]), total(budget["volume"]), bends, None, budget)
+
+
+def _chords(port: Port, patch: Patch, stations: FloatArray) -> FloatArray:
+    """Return how long planes at stations (n,) run through a patch, taken to be round, mm."""
+    line = port.centreline
+    at = line.stations[int(np.argmin(np.linalg.norm(line.points - patch.place, axis=1)))]
+    return 2.0 * np.sqrt(np.maximum(patch.area / np.pi - (stations - at) ** 2, 0.0))
 
 
 def _scaled(side: Side, scale: float) -> Side:
@@ -84,7 +100,7 @@ def _budget(noise: float, scale: float) -> tuple[Share, ...]:
 
 def grain_of(port: Port) -> Grain:
     """Return how a port's points are off: white where nobody looked at how their errors hang together."""
-    return port.grain or Grain(port.noise, 0.0, 0.0, 0.0, mesh_edge(port.vertices, port.faces))
+    return port.grain or Grain(port.noise, mesh_edge(port.vertices, port.faces))
 
 
 def facet_area(port: Port) -> float:
@@ -133,16 +149,7 @@ def _facets(port: Port) -> tuple[float, float]:
 
 
 def side_roughness(port: Port, measures: Sequence[SectionMeasures]) -> Roughness | None:
-    """Return how rough a scanned port's side lines are, None for a lofted one.
-
-    A side's point in a section is read off a parabola over a band of its wall. White noise is evened out by as
-    many points as the mesh has edges there; waves by as much as they are shorter than the band.
-    """
+    """Return how rough a scanned port's side lines are, None for a lofted one."""
     if port.readings or port.noise == 0.0:
         return None
-    grain = grain_of(port)
-    band = 2.0 * BAND * float(np.mean([m.width for m in measures]))
-    white = grain.white**2 * min(PARABOLA * grain.edge / band, 1.0)
-    waves = grain.waves**2 * min(PARABOLA * grain.length / band, 1.0)
-    reach = (white * grain.edge + waves * grain.length) / (white + waves)
-    return Roughness(float(np.sqrt(white + waves)), reach)
+    return Roughness(grain_of(port), 2.0 * BAND * float(np.mean([m.width for m in measures])))

@@ -136,7 +136,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     if port.readings and readings_tried:
         u = from_readings(port.readings, table, bends, meant)
     else:
-        u = from_noise(port, measures, bends, meant)
+        u = from_noise(port, table, measures, bends, meant)
     return Survey(
         port=port,
         stations=table,

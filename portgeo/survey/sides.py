@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.grain import Roughness
 from portgeo.plane import FloatArray
 from portgeo.section import Section
 from portgeo.survey.bends import TURN_FROM, TURN_TO, BendPlane
@@ -31,14 +32,6 @@ HEIGHTS = 21  # places in a bend whose heights make its usual one
 NOT_A_CIRCLE = 1.0 / 20.0  # of the radius: a line farther off its circle has the tightest radius for its headline
 TRIALS = 100  # of a noisy side: five lie beyond the 95 % that count
 SEED = 20260  # any number, so that the same scan gives the same answer
-
-
-@dataclass(frozen=True)
-class Roughness:
-    """How far points of a scanned side are off: one standard deviation, and the length it holds over."""
-
-    sigma: float
-    reach: float
 
 
 @dataclass(frozen=True)
@@ -271,10 +264,8 @@ def _with_noise(whole: Side, line: _SideLine, bent: BentLines, window: int, roug
     model = smoothed(line.points[None], window)
     true = bent_lines(model, window, line.turning)
     normal = np.column_stack([-np.sin(bent.heading[0]), np.cos(bent.heading[0])])
-    along = np.arange(ALONG) * line.step
-    nodes = np.arange(0.0, along[-1] + rough.reach, max(rough.reach, line.step))
-    drawn = rough.sigma * np.random.default_rng(SEED).standard_normal((TRIALS, len(nodes)))
-    off = np.array([np.interp(along, nodes, row) for row in drawn])
+    along = np.linspace(0.0, (ALONG - 1) * line.step, ALONG)
+    off = rough.drawn(along, TRIALS, np.random.default_rng(SEED))
     trials = bent_lines(model + off[..., None] * normal, window, line.turning)
     radius, radius_u = _unbiased(whole.radius, float(true.radius[0]), trials.radius)
     least, least_u = _unbiased(whole.least_radius, float(true.least_radius[0]), trials.least_radius)

@@ -303,6 +303,7 @@ def test_the_unit_is_judged_by_size_and_asked_for_where_both_fit():
     unit, notice = judge_unit(box * 5.1)
     assert unit == "in"
     assert "129.5 mm" in notice.text
+    assert judge_unit(box * 130.0, "port 3.stl")[1].text.startswith("port 3.stl does not say its unit")
     with pytest.raises(InputError, match="fits both"):
         judge_unit(box * 28.0)
     with pytest.raises(InputError, match="fits neither"):
