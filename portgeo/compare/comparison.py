@@ -14,9 +14,10 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, depths
-from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots, wider
-from portgeo.compare.reading_error import readings_u
+from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
+from portgeo.compare.reading_error import reading_depth_u, reading_errors
 from portgeo.compare.register import Alignment, Method, align, wall_of
+from portgeo.compare.scatter import MEDIAN_TO_SIGMA
 from portgeo.compare.state import State, state_of
 from portgeo.compare.stations import StationRows, station_rows
 from portgeo.compare.tube import Tube, Walled, places, walled
@@ -135,7 +136,7 @@ def compare_ports(
     own = _of_wall(other) if fine_other is other else _scanned(after_wedges.vertices, own_moved[_of_wall(other)])
     at_vertices = depths(wall, after_wedges)
     _refuse_apart(at_vertices, after_wedges.areas, one.tube)
-    read_volume_u, read_depth_u = readings_u(before, after)
+    read_depth_u = reading_depth_u(before, after)
     map_ = depth_map(one.tube, after_wedges.where, at_vertices, after_wedges.areas, noise, stretch, untold=read_depth_u)
     depth = depth_of(wall, one.tube, after_wedges, at_vertices, (before.noise, after.noise), own, map_)
     behind = _both(lambda part: map_.spread(part.shared_out(part.volumes), part.where), (after_wedges, before_wedges))
@@ -150,18 +151,13 @@ def compare_ports(
     )
     below_noise = after_volume - before_volume - removed + added
 
-    errors = cell_errors(map_, alignment, (own_after, own_before))
-    removed_u, added_u = (
-        _counted_u(map_, errors, weights, gained, (sign, below_noise, read_volume_u))
-        for weights, sign in ((map_.cut, 1.0), (map_.built_up, -1.0))
-    )
-    net_u = float(np.hypot(errors.volume_u(np.ones_like(gained)), read_volume_u))
-    # Two scans of one scanner are too large or too small alike: their difference is so by as much of itself.
+    # Two scans of one scanner are too large or too small alike.
     scale = max((port.scale_error or 0.0) for port in ports)
-    removed_u, added_u, net_u = (
-        float(np.hypot(u, 3.0 * scale * size))
-        for u, size in ((removed_u, removed), (added_u, added), (net_u, after_volume - before_volume))
-    )
+    readings = reading_errors((before, after), one.tube, map_, (before_wedges, after_wedges))
+    errors = cell_errors(map_, alignment, after_wedges, (own_after, own_before), readings, scale)
+    whole = np.ones_like(gained)
+    removed_u, added_u = (errors.counted_u(whole, gained, sign, below_noise) for sign in (1.0, -1.0))
+    net_u = errors.net_u(whole, after_volume - before_volume)
 
     bend = before_state.bend
     after_faces = fine_other.port.faces
@@ -182,9 +178,7 @@ def compare_ports(
         before_beyond=before_state.volume - before_volume,
         after_beyond=after_state.volume - after_volume,
         depth=depth,
-        depth_u=float(
-            np.hypot(np.hypot(_depth_u(alignment, after_wedges, depth), read_depth_u), scale * depth.deepest)
-        ),
+        depth_u=float(np.linalg.norm([_depth_u(alignment, after_wedges, depth), read_depth_u, errors.deepest_u()])),
         map=map_,
         walls=by_wall(
             map_,
@@ -196,7 +190,7 @@ def compare_ports(
         ),
         spots=spots(map_, one.tube),
         rows=rows,
-        row_depth_u=_row_depth_u(map_, errors, rows, read_depth_u),
+        row_depth_u=_row_depth_u(map_, errors, rows),
         before_state=before_state,
         after_state=after_state,
         vertices=moved,
@@ -223,7 +217,8 @@ def common_stretch(before: Walled, after: Walled, moved: FloatArray) -> tuple[fl
     """
     first, last = before.port.centreline.stations[[0, -1]]
     length = last - first
-    rim_points = moved[_rim(after)]
+    # BEFORE's wall may end short of its openings' planes as well: a low strip along a rim passes for opening.
+    rim_points = np.concatenate([moved[_rim(after)], before.port.vertices[_rim(before)]])
     station = places(before.tube, rim_points).station - first
     entry, exit_ = station[station < length / 2.0], station[station >= length / 2.0]
     low = max(float(entry.max()), 0.0) if len(entry) else 0.0
@@ -253,32 +248,18 @@ def _rim(port: Walled) -> IntArray:
     return np.unique(port.port.faces[~port.is_wall][of_wall[port.port.faces[~port.is_wall]]])
 
 
-def _counted_u(
-    map_: DepthMap, errors: CellErrors, weights: FloatArray, gained: FloatArray, rest: tuple[float, float, float]
-) -> float:
-    """Return the standard uncertainty, mm3, of the volume that weights (n, m) count of what was gained behind cells.
+def _row_depth_u(map_: DepthMap, errors: CellErrors, rows: StationRows) -> FloatArray:
+    """Return the standard uncertainties (n, 4) of rows' depths at roof, floor, left and right.
 
-    Beyond what is counted a cut may go on, too shallow to tell: what lies in a margin once more as wide is of the
-    cut or not (a rectangular distribution, JCGM 100, 4.3.7). Clean walls show it to the last of it. rest : 1 for
-    metal taken off, -1 for metal put on; what is counted in neither; standard uncertainty by readings. Where nothing
-    is counted the whole wall's noise may hide as much.
+    A row is read on fewer points than the map, and is off it by the noise of these.
     """
-    sign, below_noise, read = rest
-    if map_.noise > 0.0 and not weights.any():
-        return float(np.hypot(errors.volume_u(np.ones_like(weights)), read))
-    if map_.noise > 0.0:
-        shallow = float((wider(weights) * gained).sum() - (weights * gained).sum())
-    else:
-        faint = (1.0 - map_.cut - map_.built_up) * map_.area * np.maximum(sign * map_.depth, 0.0)
-        shallow = max(abs(below_noise), float(faint.sum()))
-    return float(np.sqrt(errors.volume_u(weights) ** 2 + shallow**2 / 3.0 + read**2))
-
-
-def _row_depth_u(map_: DepthMap, errors: CellErrors, rows: StationRows, read: float) -> FloatArray:
-    """Return the standard uncertainties (n, 4) of rows' depths at roof, floor, left and right. read : of readings."""
     row = np.clip(np.searchsorted(map_.stations, rows.stations), 0, len(map_.stations) - 1)
     columns = [round(turn * len(map_.turns)) for turn in (0.0, 0.5, 0.75, 0.25)]
-    return np.hypot(errors.cell_depth_u()[row][:, columns], read)
+    by_cell = errors.cell_depth_u()[row][:, columns]
+    if map_.noise == 0.0:
+        return by_cell
+    apart = np.column_stack([rows.roof, rows.floor, rows.left, rows.right]) - map_.depth[row][:, columns]
+    return np.hypot(by_cell, float(np.median(np.abs(apart))) / MEDIAN_TO_SIGMA)
 
 
 def _of_wall(part: Walled) -> IntArray:

@@ -60,6 +60,7 @@ class WallDepth:
     mean: float
     mean_u: float
     deepest: float
+    deepest_u: float
     removed: float
     removed_u: float
     area: float
@@ -166,17 +167,22 @@ def by_wall(
         wall, start, end = short_side
         choices.append(("short_side", WALLS.index(wall), (start, end)))
     sound = off_the_rims(map_, after.where.station, RIM_MM if depth.noise > CLEAN_MM else 0.0)
+    depth_u = map_.at(errors.cell_depth_u(), after.where)
     for name, k, stretch in choices:
         here = _on(after, k, stretch) & (depth.areas > 0)
         shares = wall_shares(map_, k, stretch)
         if not here.any():
             continue
+        told = np.flatnonzero(here & sound)
+        at = told[np.argmax(depth.calm[told])] if len(told) else int(np.flatnonzero(here)[0])
+        mean = float(np.average(depth.at_vertices[here], weights=depth.areas[here]))
         found[name] = WallDepth(
-            mean=float(np.average(depth.at_vertices[here], weights=depth.areas[here])),
-            mean_u=errors.depth_u(shares),
-            deepest=min(float(depth.calm[here & sound].max(initial=-np.inf)), depth.deepest),
+            mean=mean,
+            mean_u=errors.depth_u(shares, mean),
+            deepest=min(float(depth.calm[at]), depth.deepest),
+            deepest_u=float(depth_u[at]),
             removed=float((map_.cut * shares * gained).sum()),
-            removed_u=errors.volume_u(map_.cut * shares),
+            removed_u=errors.counted_u(shares, gained, 1.0),
             area=float(depth.areas[here].sum()),
         )
     return found

@@ -24,6 +24,7 @@ FAINT = 0.3  # of the threshold: the faint edge of a cut, counted with it where 
 FAINT_CELLS = 3.0  # standard deviation of the averaging in which that edge is sought: noise frays it less
 SOFT_CELLS = 1.5  # edges of what is counted fade like this: a mesh then counts them right, however it lies
 MARGIN_CELLS = 5  # round a cut: its very edge lies there, and what is uncut there adds nothing on average
+NO_AREA_MM2 = 1e-6  # a cell with less wall in it has none
 LEAST_PATCH_MM2 = 4.0  # a smaller patch is a nick, or noise
 MISSED_MM = 0.05  # less than this is as cast: no hand grinds so evenly (common practice, no source)
 STEP_SLOPE = 0.5  # depth over distance: a wall steeper than this (27 degrees) was not blended

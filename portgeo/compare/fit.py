@@ -35,6 +35,7 @@ BLOCK_MM = 4.0  # what pulls within one is summed first
 ALIKE_MM = 10.0  # errors of two places lose touch over some such distances: a scanner's waves are up to 30 mm long
 FEWEST_APART = 9.0  # of fewer parts of the wall, a spread in six directions cannot be told
 LEAST_HELD = 0.3  # of the stiffness that the weights alone have, left by what they let go of
+LEAST_NAMED = 0.01  # of the stiffest direction: normals that lean by less than 6 degrees may be noise
 DAMPING = 1e-7  # of the mean stiffness: a motion that nothing holds stays where it was
 MIRROR = np.diag([1.0, -1.0, 1.0])
 
@@ -145,7 +146,7 @@ def seek(target: Target, points: AfterPoints, start: FloatArray, kernel: float) 
     for outward in (1, -1, 0):
         motion, width = start, WIDEST_KERNEL_MM
         while width > kernel:
-            motion, _ = _step(target, points, motion, width, outward, openings=True)
+            motion, _ = step_of(target, points, motion, width, outward, openings=True)
             width *= NARROWING
         fit = settle(target, points, motion, kernel, 0.0, openings=True, coarsely=True)
         if best is None or fit.share > 1.05 * best.share:
@@ -165,13 +166,17 @@ def settle(
     *,
     openings: bool,
     coarsely: bool = False,
+    free: FloatArray | None = None,
 ) -> Fit:
     """Return the fit that a motion near it settles into, with its covariance.
+
+    free : covariance (6, 6) of the directions that a named surface does not hold, as of the fit before.
 
     The covariance is that of what pulls, neighbours together, and of how far the fit
     moves when its kernel opens: that is what the faint edges of a cut do to it.
     """
-    motion = _descend(target, points, motion, kernel, openings, COARSELY_SETTLED_MM if coarsely else SETTLED_MM)
+    closeness = COARSELY_SETTLED_MM if coarsely else SETTLED_MM
+    motion = descend(target, points, motion, kernel, openings=openings, settled=closeness)
     system = _system(target, points, motion, kernel, 0, openings=openings)
     residual, weight, is_wall = system.residual, system.weight, system.is_wall
     if weight.sum() == 0.0:
@@ -185,23 +190,44 @@ def settle(
     if not coarsely:
         share = agreeing.sum() / max(chosen.sum(), 1)
         opened = (WIDER if share > MAJORITY else MUCH_WIDER) * kernel
-        wider = _descend(target, points, motion, opened, openings, SETTLED_MM)
-        shift = _small_motion(target, wider @ np.linalg.inv(motion))
+        wider = descend(target, points, motion, opened, openings=openings, settled=SETTLED_MM)
+        shift = small_motion(target, wider @ np.linalg.inv(motion))
         covariance = covariance + np.outer(shift, shift)
     scale = np.diag([1.0 / target.size] * 3 + [1.0] * 3)
+    covariance = scale @ covariance @ scale
+    if free is not None:
+        ways = _held_ways(system)
+        held = scale @ ways @ ways.T @ np.linalg.inv(scale)
+        left = np.eye(6) - held
+        covariance = held @ covariance @ held.T + left @ free @ left.T
     return Fit(
         motion=motion,
         share=float(agreeing.sum() / max(chosen.sum(), 1)),
         rms=rms,
-        covariance=scale @ covariance @ scale,
+        covariance=covariance,
         rests_on_openings=openings,
     )
+
+
+def approach(target: Target, points: AfterPoints, start: FloatArray, kernel: float) -> FloatArray:
+    """Return the motion that lays a named surface on its like from some millimetres away."""
+    motion, width = start, WIDEST_KERNEL_MM
+    while width > kernel:
+        motion, _ = step_of(target, points, motion, width, 0, openings=True)
+        width *= NARROWING
+    return motion
 
 
 def calm_residual(target: Target, points: AfterPoints, motion: FloatArray, kernel: float) -> FloatArray:
     """Return how far the wall stands out (k,) round points of it that lie over BEFORE's."""
     system = _system(target, points, motion, kernel, 0, openings=False)
     return _round_about(points, system.residual)[system.weight > 0.0]
+
+
+def calm_over(target: Target, points: AfterPoints, motion: FloatArray) -> tuple[FloatArray, np.ndarray]:
+    """Return how far the wall stands out (n,) round each point of it, and which points (n,) lie over BEFORE's."""
+    system = _system(target, points, motion, WIDEST_KERNEL_MM, 0, openings=False)
+    return _round_about(points, system.residual), system.weight > 0.0
 
 
 def _covariance(points: AfterPoints, system: System, calm: FloatArray, kernel: float, spread: float) -> FloatArray:
@@ -242,17 +268,24 @@ def _covariance(points: AfterPoints, system: System, calm: FloatArray, kernel: f
     return own + floor + np.outer(by_bulge, by_bulge) / 3.0 + SURE_MM**2 * np.eye(6)
 
 
-def _descend(
-    target: Target, points: AfterPoints, motion: FloatArray, kernel: float, openings: bool, settled: float
+def descend(
+    target: Target,
+    points: AfterPoints,
+    motion: FloatArray,
+    kernel: float,
+    *,
+    openings: bool,
+    settled: float = COARSELY_SETTLED_MM,
 ) -> FloatArray:
+    """Return the motion that one near it settles into, within one kernel."""
     for _ in range(MOST_STEPS):
-        motion, moved = _step(target, points, motion, kernel, 0, openings=openings)
+        motion, moved = step_of(target, points, motion, kernel, 0, openings=openings)
         if moved < settled:
             break
     return motion
 
 
-def _small_motion(target: Target, step: FloatArray) -> FloatArray:
+def small_motion(target: Target, step: FloatArray) -> FloatArray:
     """Return a small motion (4, 4) as rotation times size and shift at the centre (6,)."""
     turn = Rotation.from_matrix(step[:3, :3]).as_rotvec() * target.size
     return np.concatenate([turn, step[:3, :3] @ target.centre + step[:3, 3] - target.centre])
@@ -310,22 +343,42 @@ def _weights(residual: FloatArray, kernel: float, outward: int) -> FloatArray:
     return np.where(residual * outward < 0, held, let_go)
 
 
-def _step(
-    target: Target, points: AfterPoints, motion: FloatArray, kernel: float, outward: int, *, openings: bool
+def step_of(
+    target: Target,
+    points: AfterPoints,
+    motion: FloatArray,
+    kernel: float,
+    outward: int,
+    *,
+    openings: bool,
+    pulls: np.ndarray | None = None,
 ) -> tuple[FloatArray, float]:
-    """Return the motion one Gauss-Newton step on, and how far it moved the wall."""
+    """Return the motion one Gauss-Newton step on, and how far it moved the wall.
+
+    outward : see _weights. pulls : which points of the wall (n,) pull on it, all of them where it is None.
+    """
     system = _system(target, points, motion, kernel, outward, openings=openings)
     rows, residual, weight = system.rows, system.residual, system.weight
+    if pulls is not None:
+        weight = weight * pulls
     if weight.sum() == 0.0:
         return motion, 0.0
     stiffness = rows.T @ (rows * weight[:, None])
     stiffness += DAMPING * np.trace(stiffness) / 6.0 * np.eye(6)
-    small = -np.linalg.solve(stiffness, rows.T @ (weight * residual))
+    ways = _held_ways(system) if target.boxes is not None else np.eye(6)
+    small = -ways @ np.linalg.solve(ways.T @ stiffness @ ways, ways.T @ rows.T @ (weight * residual))
     turn = Rotation.from_rotvec(small[:3] / target.size).as_matrix()
     step = np.eye(4)
     step[:3, :3] = turn
     step[:3, 3] = target.centre - turn @ target.centre + small[3:]
     return step @ motion, float(np.abs(small).max())
+
+
+def _held_ways(system: System) -> FloatArray:
+    """Return the directions of motion (6, k) that a named surface holds: along the rest its noise would push."""
+    rows = system.rows[system.weight > 0.0]
+    values, vectors = np.linalg.eigh(rows.T @ rows)
+    return np.asarray(vectors[:, values > LEAST_NAMED * values[-1]])
 
 
 def loosest(target: Target, fit: Fit) -> float:

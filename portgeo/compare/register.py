@@ -6,7 +6,7 @@ rests on and how sure it is, or a refusal that says what the two seem to be.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -18,8 +18,10 @@ from portgeo.compare.distance import Wall, wall_from
 from portgeo.compare.fit import (
     MIRROR,
     NEIGHBOURS,
+    AfterPoints,
     Fit,
     Target,
+    approach,
     calm_residual,
     loosest,
     sampled,
@@ -28,7 +30,8 @@ from portgeo.compare.fit import (
     target_of,
 )
 from portgeo.compare.scatter import robust_sigma
-from portgeo.compare.tube import Walled
+from portgeo.compare.second_fit import OtherFit, held_by, other_fits
+from portgeo.compare.tube import Walled, places
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
 from portgeo.port import Port
@@ -37,6 +40,7 @@ from portgeo.units import Notice
 Method = Literal["none", "fixed", "auto"]
 
 COARSE_POINTS, FINE_POINTS = 2500, 30000  # 30000 points of 0.03 mm noise place the wall within 0.001 mm
+SECOND_POINTS = 5000  # a second fit is sought to tell how far it is off, not to lay anything by
 NARROWEST_KERNEL_MM = 0.02  # chord errors of two clean meshes stay within half of it
 KERNEL_NOISES = 3.0  # kernel over noise: 2 sigma then still pulls with half its weight
 KERNEL_ROUNDS, KERNEL_SETTLED = 3, 1.1  # a kernel that the next would widen by less is wide enough
@@ -58,7 +62,8 @@ class Alignment:
     coordinates into BEFORE's. rms : of the distances on the surface the fit rests on. fixed_share :
     that surface's share of AFTER's wall (of the fixed surface, for `fixed`). centre : (3,) and
     covariance : (6, 6) of a small rotation (radians, about the centre) and a shift (mm), in BEFORE's
-    port frame; zero for `none`. mirrored : AFTER was turned into the other hand first.
+    port frame; zero for `none`. mirrored : AFTER was turned into the other hand first. others : where else
+    the two fit as well. slides : (k, 6), the small motions that lead there, as of covariance.
     """
 
     method: Method
@@ -69,6 +74,8 @@ class Alignment:
     centre: FloatArray
     covariance: FloatArray
     mirrored: bool = False
+    others: tuple[OtherFit, ...] = ()
+    slides: FloatArray = field(default_factory=lambda: np.zeros((0, 6)))
     warnings: tuple[Notice, ...] = ()
 
     def moved(self, points: FloatArray) -> FloatArray:
@@ -80,7 +87,7 @@ class Alignment:
         return np.hstack([np.cross(points - self.centre, normals), normals])
 
     def uncertainty(self, points: FloatArray, normals: FloatArray) -> FloatArray:
-        """Return the standard uncertainty (n,) that the fit adds to distances along normals."""
+        """Return the standard uncertainty (n,) that the fit adds to distances along normals, other fits left out."""
         rows = self.pull(points, normals)
         return np.sqrt(np.maximum(np.einsum("ni,ij,nj->n", rows, self.covariance, rows), 0.0))
 
@@ -123,10 +130,9 @@ def align(
     if fit.share < ENOUGH_SHARE:
         _refuse_unlike(target, after_walled, normals, fit, coarse, hands)
     other_hand = _other_hand(target, after_walled, normals, fit, coarse) if len(hands) == 1 else ()
-    points = sampled(after_walled, normals, FINE_POINTS, mirrored)
-    if noise > 0.0:
-        points = replace(points, around=cKDTree(points.wall).query(points.wall, k=NEIGHBOURS)[1])
-    fit = settle(target, points, fit.motion, kernel, noise, openings=False)
+    points = _with_neighbours(sampled(after_walled, normals, FINE_POINTS, mirrored), noise)
+    laid = fit.motion
+    fit = settle(target, points, laid, kernel, noise, openings=False)
     if noise > 0.0:
         # Noise that neighbours share does not fall with their number: what is left of it tells how wide to look.
         for _ in range(KERNEL_ROUNDS):
@@ -136,7 +142,10 @@ def align(
             kernel = wide
             fit = settle(target, points, fit.motion, kernel, noise, openings=False)
     if loosest(target, fit) > LOOSE_MM:
-        fit = settle(target, points, fit.motion, kernel, noise, openings=True)
+        # What nothing held may have slid out of the openings' reach.
+        fit = settle(target, points, laid, kernel, noise, openings=True)
+    fewer = _with_neighbours(sampled(after_walled, normals, SECOND_POINTS, mirrored), noise)
+    others = other_fits(target, fewer, fit, kernel, lambda moved: places(before_walled.tube, moved).wall)
     if method == "fixed":
         if (boxes is None or len(boxes) == 0) and not faces:
             raise GeometryError(
@@ -147,12 +156,14 @@ def align(
         target = replace(target, boxes=np.zeros((0, 2, 3)) if boxes is None else np.sort(boxes, axis=1))
         named = [cap if end in faces else cap[:0] for end, cap in zip(ENDS, points.openings, strict=True)]
         points = replace(points, openings=(named[0], named[1]))
-        fit = settle(target, points, fit.motion, kernel, noise, openings=True)
+        near = approach(target, points, fit.motion, kernel)
+        fit = settle(target, points, near, kernel, noise, openings=True, free=fit.covariance)
         if fit.share == 0.0:
             raise GeometryError(
                 "no wall lies inside the box that is named to line up by",
                 mend="Give the box in the coordinates of BEFORE's own file, two opposite corners",
             )
+        others = held_by(target, points, fit, others, kernel)
     hand = np.eye(4)
     if mirrored:
         hand[:3, :3] = MIRROR
@@ -167,7 +178,31 @@ def align(
         centre=target.centre,
         covariance=fit.covariance,
         mirrored=mirrored,
-        warnings=(*_doubts(target, fit, method), *other_hand),
+        others=others,
+        slides=np.array([one.shift for one in others]).reshape(-1, 6) / ([target.size] * 3 + [1.0] * 3),
+        warnings=(*_doubts(target, fit, method), *_two_places(others), *other_hand),
+    )
+
+
+def _with_neighbours(points: AfterPoints, noise: float) -> AfterPoints:
+    """Return points that each go by the mean of those round them, where the walls are rough."""
+    if noise == 0.0:
+        return points
+    return replace(points, around=cKDTree(points.wall).query(points.wall, k=NEIGHBOURS)[1])
+
+
+def _two_places(others: tuple[OtherFit, ...]) -> tuple[Notice, ...]:
+    """Return a notice for each other place where the two fit as well."""
+    return tuple(
+        Notice(
+            "fits_in_two_places",
+            f"which wall was cut cannot be told: as the two are laid the {one.here} agrees, and {{apart}} over the "
+            f"{one.there} agrees as well, so the cut may be on either or be shared. What came off in all holds; "
+            "each wall's depth and metal have a wide ±. Name wall that nobody cut (--align fixed --box), or use "
+            "--align none if both files share one frame",
+            {"apart": one.apart},
+        )
+        for one in others
     )
 
 

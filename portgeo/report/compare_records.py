@@ -55,6 +55,10 @@ def comparison_record(
             "rms_mm": found.alignment.rms,
             "fixed_share": found.alignment.fixed_share,
             "depth_u_mm": found.depth_u,
+            "other_fits": [
+                {"agrees_here": fit.here, "agrees_there": fit.there, "apart_mm": fit.apart}
+                for fit in found.alignment.others
+            ],
         },
         "depth": {
             "noise_mm": depth.noise,
@@ -89,6 +93,7 @@ def comparison_record(
                 "mean_mm": wall.mean,
                 "mean_u_mm": wall.mean_u,
                 "max_mm": wall.deepest,
+                "max_u_mm": wall.deepest_u,
                 "removed_cc": wall.removed / 1000.0,
                 "removed_u_cc": wall.removed_u / 1000.0,
                 "area_mm2": wall.area,

@@ -36,8 +36,8 @@ def comparison_text(
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
         f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
-        f"  metal added    {added or none(least_text(added_error))}; too shallow to tell removed from added "
-        f"{round(found.below_noise / 1000.0, 2) + 0.0:+.2f} cc",
+        f"  metal added    {added or none(least_text(added_error))}",
+        *_in_neither(found.below_noise / 1000.0),
         f"  laid together  {_alignment(found, d)}",
         "",
     ]
@@ -45,10 +45,13 @@ def comparison_text(
     if len(found.spots) > MOST_SPOTS:
         spots.append(Notice("spot", f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON"))
     lines += notices_lines([*warnings, *spots], d)
-    lines += [*_walls(found, d), "", *_table(found, d), ""]
+    table = _table(found, d)
+    lines += [*_walls(found, d), "", *table, ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
     lines.append("A wall reaches halfway round to the next: a corner is shared between floor or roof and the side.")
     lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
+    if any("(" in line for line in table[2:]):
+        lines.append("A depth in brackets is within its own ±: no cut can be told from it.")
     if found.before.readings and found.after.readings:
         lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
         lines.append("swing a few thousandths the other way. A reading taken there tells.")
@@ -102,6 +105,18 @@ def wall_removed(removed: float, error: float) -> float:
     return removed if removed < -2.0 * error else max(removed, 0.0)
 
 
+def _in_neither(below_noise: float) -> list[str]:
+    """Return what (cc) the net has beyond metal removed and added; nothing where it rounds to none."""
+    size = round(abs(below_noise), 2)
+    if size == 0.0:
+        return []
+    more = "more" if below_noise > 0.0 else "less"
+    return [
+        f"  in neither     {size:.2f} cc {more} room, by wall that moved too little to be called cut or filled: only "
+        "the net has it"
+    ]
+
+
 def _deepest(found: Comparison, d: Display, *, told: bool) -> str:
     """Return the deepest cut and where it is: nothing, where no metal is told and its own ± holds nothing."""
     depth, sure = found.depth, 2.0 * found.depth_u
@@ -141,15 +156,24 @@ def _alignment(found: Comparison, d: Display) -> str:
 
 
 def _walls(found: Comparison, d: Display) -> list[str]:
-    lines = [f"{'wall':>12} {'mean depth':>16} {'deepest':>9} {'removed cc':>13}"]
+    lines = [f"{'wall':>12} {'mean depth':>16} {'deepest':>16} {'removed cc':>13}"]
     for name, wall in found.walls.items():
         removed = wall_removed(wall.removed / 1000.0, wall.removed_u / 1000.0)
-        mean = f"{signed(d.length(wall.mean, label=False))} ± {d.length(2.0 * wall.mean_u, label=False)}"
+        mean, deepest = (
+            f"{signed(d.length(depth, label=False))} ± {d.length(2.0 * u, label=False)}"
+            for depth, u in ((wall.mean, wall.mean_u), (wall.deepest, wall.deepest_u))
+        )
         lines.append(
-            f"{name.replace('_', ' '):>12} {mean:>16} {signed(d.length(wall.deepest, label=False)):>9} "
+            f"{name.replace('_', ' '):>12} {mean:>16} {deepest:>16} "
             f"{signed(f'{removed:.2f}') + f' ± {2.0 * wall.removed_u / 1000.0:.2f}':>13}"
         )
     return lines
+
+
+def _depth(depth: float, u: float, d: Display) -> str:
+    """Return a depth, in brackets where it is within its ±."""
+    told = signed(d.length(depth, label=False))
+    return f"({told})" if abs(depth) < 2.0 * u else told
 
 
 def _table(found: Comparison, d: Display) -> list[str]:
@@ -164,7 +188,10 @@ def _table(found: Comparison, d: Display) -> list[str]:
             d.area(rows.after[k], label=False),
             signed(d.area(rows.change[k], label=False)),
             signed(f"{100.0 * rows.change[k] / rows.before[k]:.1f}"),
-            *(signed(d.length(v[k], label=False)) for v in (rows.roof, rows.floor, rows.left, rows.right)),
+            *(
+                _depth(values[k], found.row_depth_u[k, wall], d)
+                for wall, values in enumerate((rows.roof, rows.floor, rows.left, rows.right))
+            ),
         ]
         lines.append(" ".join(f"{cell:>8}" for cell in cells))
     return lines

@@ -1,0 +1,105 @@
+"""Straight ports fit their cut state in more than one place: what is told then, and what settles it.
+
+Truth is closed form: a rounded rectangle of width w, height h and corner r has the area w h - (4 - pi) r^2, and a
+wall that moved out by d along its whole length took w d off; the meshes are manifold3d's.
+"""
+
+import manifold3d
+import numpy as np
+import pytest
+
+from portgeo.compare.comparison import Comparison, compare_ports
+from portgeo.port import Port
+from portgeo.report.compare_records import comparison_record
+from portgeo.report.compare_text import comparison_text
+from portgeo.scan import ScanOptions, port_from_scan
+from portgeo.units import Display
+from tests.scan import make, molds
+from tests.scan.odd_molds import straight_of
+
+WIDTH, HEIGHT, CORNER, LENGTH = 30.0, 42.0, 6.0, 70.0
+NOISE_MM = 0.03
+
+
+def straight(floor: float, roof: float, seed: int, edge: float = 1.6, *, posed: bool = True) -> Port:
+    """A scan of a straight port whose floor and roof were opened by so many mm."""
+    rng = np.random.default_rng(seed)
+    core = (WIDTH - 2.0 * CORNER, HEIGHT + floor + roof - 2.0 * CORNER)
+    section = manifold3d.CrossSection.square(core, True).offset(CORNER, manifold3d.JoinType.Round, 2.0, 64)
+    scan = molds.scanned(straight_of(section.translate((0.0, (roof - floor) / 2.0)), LENGTH, edge), NOISE_MM, rng)
+    scan = make.posed(scan, make.random_pose(rng) if posed else np.eye(4))
+    entry, exit_, up, middle = scan.placed(np.array([[0, 0, 0], [LENGTH, 0, 0], [0, 0, 1], [0, 0, 0]], dtype=float))
+    return port_from_scan(scan.vertices, scan.faces, ScanOptions(entry, exit_, up - middle))
+
+
+def codes(found: Comparison) -> list[str]:
+    return [notice.code for notice in found.warnings]
+
+
+@pytest.fixture(scope="module")
+def stock() -> Port:
+    return straight(0.0, 0.0, 1, posed=False)
+
+
+@pytest.fixture(scope="module")
+def alike(stock) -> Comparison:
+    """Floor and roof both opened by half a millimetre."""
+    return compare_ports(stock, straight(0.5, 0.5, 2, 1.5))
+
+
+def check(found: Comparison, floor: float, roof: float) -> None:
+    """Hold what is told against how far floor and roof were opened."""
+    assert "fits_in_two_places" in codes(found)
+    taken = WIDTH * LENGTH
+    for name, row, depth in (("floor", 1, floor), ("roof", 0, roof)):
+        wall = found.walls[name]
+        assert abs(wall.removed - depth * taken) < 2.0 * wall.removed_u < 1.5 * (floor + roof) * taken
+        depths = getattr(found.rows, name)
+        assert (np.abs(depths - depth) < 2.0 * found.row_depth_u[:, row]).mean() > 0.9
+    # Moved up or down as a whole, the port holds as much.
+    total = (floor + roof) * taken
+    assert abs(found.removed - total) < 2.0 * found.removed_u < 0.12 * total
+    assert abs(found.net - total) < 3.0 * found.net_u < 0.12 * total
+    assert abs(found.depth.deepest - max(floor, roof)) < 2.0 * found.depth_u
+
+
+def test_a_straight_port_does_not_tell_floor_from_roof(alike):
+    check(alike, 0.5, 0.5)
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("seed", range(2, 14))
+def test_many_straight_ports_do_not_tell_floor_from_roof(stock, seed):
+    floor, roof = np.random.default_rng(seed).uniform(0.15, 0.9, 2) * [1.0, seed % 3 > 0]
+    check(compare_ports(stock, straight(floor, roof, seed, 1.5)), floor, roof)
+
+
+def test_what_is_told_of_two_places(alike):
+    found = alike
+    told = comparison_text(found, "", "aluminium", 2.68, found.warnings, Display("mm"))
+    assert "which wall was cut cannot be told" in told
+    other = comparison_record(found, {}, 2.68, (), Display("mm"))["alignment"]["other_fits"]
+    assert len(other) == 1
+    assert {other[0]["agrees_here"], other[0]["agrees_there"]} == {"floor", "roof"}
+    assert other[0]["apart_mm"] == pytest.approx(1.0, abs=0.05)
+
+
+def test_wall_that_nobody_cut_settles_it(stock):
+    """A box round the roof, or both files in one frame."""
+    box = np.array([[[5.0, -8.0, 15.0], [LENGTH - 5.0, 8.0, 25.0]]])
+    found = compare_ports(stock, straight(0.9, 0.0, 2, 1.5), "fixed", boxes=box, faces=("entry",))
+    assert "fits_in_two_places" not in codes(found)
+    assert np.abs(found.rows.floor - 0.9).max() < 0.1
+    assert np.abs(found.rows.roof).max() < 0.1
+    assert found.walls["floor"].mean_u < 0.03
+    framed = compare_ports(stock, straight(0.5, 0.5, 3, 1.5, posed=False), "none")
+    assert "fits_in_two_places" not in codes(framed)
+    for name in ("floor", "roof"):
+        assert np.abs(getattr(framed.rows, name) - 0.5).max() < 0.1
+
+
+def test_a_naming_that_holds_nothing_settles_nothing(stock):
+    """The entry's plane holds a straight port along its length and no other way."""
+    found = compare_ports(stock, straight(0.5, 0.5, 2, 1.5), "fixed", faces=("entry",))
+    assert "fits_in_two_places" in codes(found)
+    assert found.walls["floor"].removed_u > 0.3 * WIDTH * LENGTH
