@@ -6,7 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo.compare.reading_error import readings_u
+from portgeo.compare.comparison import compare_ports
+from portgeo.compare.reading_error import reading_errors
+from portgeo.compare.tube import walled
+from portgeo.compare.wedges import finely, wedges
 from portgeo.plane import moments
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import port_in_words
@@ -291,10 +294,24 @@ def test_a_cut_with_the_rise_left_is_asked_about():
 
 
 def test_one_micrometer_s_zero_leaves_a_difference():
-    """Cut all round by 0.5 mm from 40: one zero moves both areas alike, but for the girth that was gained."""
+    """Cut all round by 0.5 mm from 40: one zero moves both volumes alike, but for the girth that was gained.
+
+    A reading off by e makes a bore of diameter d and length L larger by pi d e L / 2.
+    """
     before, after = ([replace(r, error=1e-6) for r in straight([(0.0, d), (60.0, d)])] for d in (40.0, 41.0))
     zero = TOOLS["micrometer"][1]
-    same, _ = readings_u(port_from_readings(before), port_from_readings(after))
-    other, _ = readings_u(port_from_readings(before), port_from_readings([replace(r, tool="caliper") for r in after]))
-    assert same == pytest.approx(zero * 60.0 * 2.0, rel=0.01)
-    assert other == pytest.approx(60.0 * np.hypot(80.0 * zero, 82.0 * TOOLS["caliper"][1]), rel=0.01)
+    anew = [replace(r, tool="caliper") for r in after]
+    same, other = (volume_read_u(*map(port_from_readings, (before, rows))) for rows in (after, anew))
+    assert same == pytest.approx(zero * 60.0 * np.pi / 2.0, rel=0.01)
+    assert other == pytest.approx(30.0 * np.pi * np.hypot(40.0 * zero, 41.0 * TOOLS["caliper"][1]), rel=0.01)
+
+
+def volume_read_u(before, after):
+    """What readings leave unsure of the volume between two sheets' walls, mm3."""
+    found, known = compare_ports(before, after, "none"), finely(walled(before))
+    wall, other = (
+        wedges(known.tube, known.port.vertices, known.port.faces[known.is_wall], found.stretch),
+        found.after_wedges,
+    )
+    depths = reading_errors((before, after), known.tube, found.map, (wall, other))
+    return float(np.linalg.norm((depths * found.map.spread(other.areas, other.where)).sum(axis=(1, 2))))

@@ -57,10 +57,11 @@ def reading_errors(ports: tuple[Port, Port], tube: Tube, map_: DepthMap, walls: 
 def _moved(tube: Tube, map_: DepthMap, wall: Wedges) -> dict[str, FloatArray]:
     """Return the volume (n, m), mm2, that a unit of each measure of a wall's sections adds behind each cell."""
     row: IntArray = np.clip(np.searchsorted(tube.stations, wall.where.station), 0, len(tube.stations) - 1)
-    left, up = (np.einsum("ij,ij->i", wall.normals, tube.frames[row, k]) for k in (1, 2))
+    frames = tube.frames[row[wall.faces[:, 0]]]
+    left, up = (np.einsum("ij,ij->i", wall.vector_areas, frames[:, k]) for k in (1, 2))
     moves = {"height": np.abs(up) / 2.0, "width": np.abs(left) / 2.0, "rise": up, "shift": left}
     moves["round"] = np.hypot(left, up) / 2.0
-    return {name: map_.spread(wall.areas * move, wall.where) for name, move in moves.items()}
+    return {name: map_.spread(wall.shared_out(move), wall.where) for name, move in moves.items()}
 
 
 def _unlike(port: Port, other: Port) -> Sequence[int]:
