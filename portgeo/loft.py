@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from portgeo.centreline import Centreline, at, crossings, heading, through
 from portgeo.errors import GeometryError
+from portgeo.headings import ANGLES, fit_headings
 from portgeo.plane import CHORD_MM, FloatArray, IntArray, areas, chord, moments
 from portgeo.section import WELD_MM, Reading, is_simple, outline_of
 from portgeo.skin import folds, skin
@@ -23,6 +25,7 @@ CHORD_ERROR_MM = 0.005  # rings this close: an elbow's volume then comes within 
 LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to paint and to compare
 SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
 CALMING = (0.5, 0.5, 0.5, 0.0)  # of the slopes, try by try, where an outline would cross itself
+NODES = 1.0 / 20.0  # of the least height: a smooth turn is drawn in arcs so long
 MOST_HALVINGS = 9  # of the stretch between two measured sections
 
 
@@ -54,8 +57,7 @@ class Loft:
 def surface_from_readings(readings: Sequence[Reading], chord_error: float = CHORD_MM) -> Surface:
     """Return the surface through the sections that readings describe.
 
-    Between two rows the heading changes at a constant rate. Curved outlines are drawn with chords
-    within `chord_error`. Raises GeometryError, with the rows,
+    Curved outlines are drawn with chords within `chord_error`. Raises GeometryError, with the rows,
     where an outline cannot be used or sections overlap.
     """
     spine, stations = spine_of(readings)
@@ -65,15 +67,29 @@ def surface_from_readings(readings: Sequence[Reading], chord_error: float = CHOR
 
 
 def spine_of(readings: Sequence[Reading]) -> tuple[Centreline, FloatArray]:
-    """Return the centreline that readings describe, and the stations (n,) of their rows on it."""
-    spine = through(
-        [r.station for r in readings],
-        np.array([heading(r.turn, r.swing) for r in readings]),
-        [r.place for r in readings],
-    )
-    # A given place adds a node half way to it.
-    steps = np.cumsum([0] + [1 if r.place is None else 2 for r in readings[1:]])
-    return spine, spine.stations[steps]
+    """Return the centreline that readings describe, and the stations (n,) of their rows on it.
+
+    Headings hold within their doubt (`headings.fit_headings`). Between two rows the heading changes at a
+    constant rate, unless they show that it changes smoothly. Given places hold, and their headings.
+    """
+    fits = fit_headings(readings)
+    if not fits:
+        spine = through(
+            [r.station for r in readings],
+            np.array([heading(r.turn, r.swing) for r in readings]),
+            [r.place for r in readings],
+        )
+        # A given place adds a node half way to it.
+        steps = np.cumsum([0] + [1 if r.place is None else 2 for r in readings[1:]])
+        return spine, spine.stations[steps]
+    rows = np.array([r.station for r in readings])
+    nodes = rows
+    if any(fit.smoothness > 0.0 for fit in fits.values()):
+        step = NODES * min(r.height for r in readings)
+        gaps = [np.linspace(a, b, int(np.ceil((b - a) / step)) + 1)[:-1] for a, b in pairwise(rows)]
+        nodes = np.concatenate([*gaps, rows[-1:]])
+    turn, swing = (fits[name].told(nodes) if name in fits else np.zeros(len(nodes)) for name in ANGLES)
+    return through(nodes, np.array([heading(t, s) for t, s in zip(turn, swing, strict=True)])), rows
 
 
 def surface_on(outlines: FloatArray, centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]) -> Surface:
@@ -294,7 +310,7 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
 
 def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
     """Return the stations of rings between which no wall line is farther than chord_error from its chord."""
-    a = np.union1d(surface.stations, surface.centreline.stations)
+    a = surface.stations  # a wall has no corner where the centreline changes its rate of turn
     a, b = a[:-1], a[1:]
     settled = [np.array([b[-1]])]
     for _ in range(MOST_HALVINGS):

@@ -58,7 +58,10 @@ def test_a_seat_makes_no_turn_dam_or_pinch():
     codes = [[n.code for n in survey(exhaust(marked), readings_tried=False).warnings] for marked in (True, False)]
     assert codes[0] == []
     assert set(codes[1]) >= {"pinch"}
-    turned = [replace(r, turn=r.turn + np.radians(0.0 if k == 0 else 10.0)) for k, r in enumerate(exhaust().readings)]
+    turned = [
+        replace(r, turn=r.turn + np.radians(0.0 if k == 0 else 10.0), turn_error=np.radians(0.01))
+        for k, r in enumerate(exhaust().readings)
+    ]
     (bend,) = survey(port_from_readings(turned), readings_tried=False).bends
     assert np.degrees(bend.plane.turn) == pytest.approx(60.0, abs=0.2)
     assert bend.plane.begin == pytest.approx(4.0)

@@ -101,9 +101,12 @@ def _algebraic_radii(sums: FloatArray, first: IntArray, last: IntArray) -> Float
     mx, my, mq = x / n, y / n, q / n
     cxx, cxy, cyy = xx / n - mx * mx, xy / n - mx * my, yy / n - my * my
     bx, by = (qx / n - mq * mx) / 2.0, (qy / n - mq * my) / 2.0
-    determinant = np.maximum(cxx * cyy - cxy * cxy, 1e-300)
+    determinant = cxx * cyy - cxy * cxy
+    straight = determinant <= np.finfo(float).eps * (cxx + cyy) ** 2
+    determinant[straight] = 1.0
     cx, cy = (bx * cyy - by * cxy) / determinant, (by * cxx - bx * cxy) / determinant
-    return np.asarray(np.sqrt(np.maximum(mq - 2.0 * (cx * mx + cy * my) + cx * cx + cy * cy, 0.0)))
+    square = np.maximum(mq - 2.0 * (cx * mx + cy * my) + cx * cx + cy * cy, 0.0)
+    return np.where(straight, np.inf, np.sqrt(square))
 
 
 def smoothed(lines: FloatArray, window: int) -> FloatArray:

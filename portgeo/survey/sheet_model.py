@@ -13,6 +13,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from portgeo.centreline import at
+from portgeo.headings import ANGLES, AngleFit, fit_headings
 from portgeo.loft import Surface, correspond, outlines_at, slopes_of, spine_of, surface_on
 from portgeo.plane import FloatArray, areas_and_centroids
 from portgeo.section import Reading, outline_of
@@ -22,6 +23,7 @@ from portgeo.survey.sides import inward_of
 COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
 PLANES = 121  # of a trial, the rows' own besides
 NUDGE_MM = 0.01  # that a reading is moved by to see what its outline does
+CORNER_NUDGE_MM = 0.5  # of a corner: its arcs are drawn in chords, and a step far under their error is lost in it
 Measure = str  # height, width, corner, corner_roof, corner_floor, rise, shift
 
 
@@ -29,14 +31,16 @@ Measure = str  # height, width, corner, corner_roof, corner_floor, rise, shift
 class Model:
     """The port at close stations (p,), and what each measure of its sections does to it.
 
-    rows (n,) : stations of the rows. names : of the k measures. values : of each measure and heading at the rows
-    (n,), nan where a row has none. lofted : the same between them as the loft has it (p,). area (p,), linear (p, k)
-    and square (p, k, k) : the area is a quadratic of the measures' changes. moment (p,), per_move (p, k) : what a
-    turn takes from a slab's volume, of its area. frames : of the centreline. outlines (p, m, 2), steps (k, p, m, 2)
-    : the sections, and what a unit of each measure does to them.
+    fits : how headings run, within their doubt. rows (n,) : stations of the rows. names : of the k measures.
+    values : of each measure and heading at the rows (n,), nan where a row has none. lofted : the same between
+    them as the loft has it (p,). area (p,), linear (p, k) and square (p, k, k) : the area is a quadratic of the
+    measures' changes. moment (p,), per_move (p, k) : what a turn takes from a slab's volume, of its area. frames :
+    of the centreline. outlines (p, m, 2), steps (k, p, m, 2) : the sections, and what a unit of each measure does
+    to them.
     """
 
     readings: tuple[Reading, ...]
+    fits: dict[str, AngleFit]
     stations: FloatArray
     rows: FloatArray
     names: tuple[Measure, ...]
@@ -109,6 +113,12 @@ def model_of(readings: Sequence[Reading]) -> Model:
     base = outlines_at(surface, stations)
     by = np.array([m[1] for m in moved]).reshape(len(names), count)
     steps = (stack[count:].reshape(len(names), count, *shape) - surface.outlines) / by[:, :, None, None]
+    along = np.roll(surface.outlines, -1, axis=1) - np.roll(surface.outlines, 1, axis=1)
+    along /= np.maximum(np.linalg.norm(along, axis=2, keepdims=True), 1e-300)
+    for k, name in enumerate(names):
+        if name.startswith("corner"):
+            # Points that only slide along the wall change nothing, but a nudge makes much of it.
+            steps[k] -= np.einsum("nmi,nmi->nm", steps[k], along)[..., None] * along
     between = np.array([_linear(nodes, step, stations) for step in steps]).reshape(len(names), *base.shape)
     area, centroid = areas_and_centroids(base)
     _, frames = at(spine, stations)
@@ -120,14 +130,20 @@ def model_of(readings: Sequence[Reading]) -> Model:
     per_move = np.column_stack([left if name == "shift" else up if name == "rise" else 0.0 * up for name in names])
     linear = np.column_stack([2.0 * _cross(base, step) for step in between])
     square = np.array([[_cross(one, other) for other in between] for one in between]).transpose(2, 0, 1)
-    values = {name: _values(readings, name) for name in (*names, "turn", "swing")}
+    values = {name: _values(readings, name) for name in (*names, *ANGLES)}
+    fits = fit_headings(readings)
+    lofted = {name: _lofted(surface, stations, values[name]) for name in names}
+    lofted |= {
+        name: fits[name].told(stations) if name in fits else np.interp(stations, nodes, values[name]) for name in ANGLES
+    }
     return Model(
         readings=tuple(readings),
+        fits=fits,
         stations=stations,
         rows=nodes,
         names=names,
         values=values,
-        lofted={name: _lofted(surface, stations, values[name], name in ("turn", "swing")) for name in values},
+        lofted=lofted,
         area=area,
         linear=linear,
         square=square,
@@ -153,10 +169,8 @@ def _linear(nodes: FloatArray, values: FloatArray, stations: FloatArray) -> Floa
     return np.asarray(values[k] * (1.0 - share) + values[k + 1] * share)
 
 
-def _lofted(surface: Surface, stations: FloatArray, values: FloatArray, straight: bool) -> FloatArray:
-    """Return a measure (p,) between rows as the loft has it: headings at a constant rate, the rest by its cubic."""
-    if straight:
-        return np.interp(stations, surface.stations, values)
+def _lofted(surface: Surface, stations: FloatArray, values: FloatArray) -> FloatArray:
+    """Return a measure (p,) of sections between rows as the loft has it, by its cubic."""
     known = np.isfinite(values)
     if known.sum() < 2:
         return np.full(len(stations), float(np.nanmean(values)))
@@ -199,13 +213,13 @@ def _scaled(reading: Reading, axis: int) -> tuple[Reading, float]:
 
 
 def _cornered(reading: Reading, names: tuple[str, ...]) -> tuple[Reading, float]:
-    """Return a reading with corners less round by NUDGE_MM, or more where they are sharp; one without as it is."""
+    """Return a reading with corners less round by CORNER_NUDGE_MM, or more where they are sharp."""
     if reading.shape == "round":
         half = reading.height / 2.0
         reading = replace(reading, shape="rect", corner_roof=half, corner_floor=half)
     if reading.shape != "rect":
-        return reading, NUDGE_MM
-    by = -NUDGE_MM if min(getattr(reading, name) for name in names) > NUDGE_MM else NUDGE_MM
+        return reading, CORNER_NUDGE_MM
+    by = -CORNER_NUDGE_MM if min(getattr(reading, name) for name in names) > CORNER_NUDGE_MM else CORNER_NUDGE_MM
     changed: dict[str, Any] = {name: getattr(reading, name) + by for name in names}
     return replace(reading, **changed), by
 

@@ -12,6 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from portgeo.headings import ANGLES, UNSEEN_HEADING, heading_errors
 from portgeo.plane import FloatArray
 from portgeo.section import HALF_STEP_MM, TOOLS, Reading
 from portgeo.survey.advice import Suspect, Suspects, advice
@@ -25,10 +26,8 @@ CURVES = 96  # trials of each source: a standard uncertainty then has 7 % of its
 CURVES_OF_GAP = 16  # trials of each gap between two rows: they are only told apart
 SEED = 20260  # any number, so that the same sheet gives the same answer
 STATION_ERROR_MM = 25.4 / 64.0 / 2.0 / float(np.sqrt(3.0))  # off a rule in 1/64 in, to half a step: common practice
-UNSEEN_HEADING = np.radians(0.5)  # of a row that is said not to have turned yet: a degree is not seen
 LEAST_HEADING = np.radians(0.5)  # that a heading may swing between rows, whatever the rows say
 LONGEST_RADII = 4.0  # times a radius: a trial that straightens the bend out counts as this
-UNTURNED = 1e-9  # radians
 
 
 @dataclass(frozen=True)
@@ -60,11 +59,12 @@ def from_readings(
     draw = np.random.default_rng(SEED)
     # The sheet's own frame is not the port's where its first row is turned.
     own = [replace(bend, plane=_turned(bend.plane, model.frames[0])) for bend in bends]
+    drawn = _heading_draws(model, draw)
     sources: dict[Source, _Errors] = {
         "readings": _of_readings(model, draw),
         "tool_zero": _of_zero(model, draw),
-        "headings": _of_headings(model, draw),
-        "between_rows": _of_shape(model, draw),
+        "headings": _of_headings(model, drawn),
+        "between_rows": _of_shape(model, draw, drawn),
     }
     area_u = np.zeros(len(stations))
     budget: dict[Quantity, Budget] = {}
@@ -142,6 +142,7 @@ def _suspects(model: Model, bends: Sequence[Bend], shape: _Errors) -> Suspects:
     """Return what each reading by itself, and each gap between two rows, does to the figures."""
     named, moves, turns, slides = list[Suspect](), [], [], []
     hats = np.eye(len(model.rows))
+    gains = {name: model.fits[name].gains(model.stations).T for name in model.fits}
     nothing = _none(model, 1)
     for name in (*model.names, "turn", "swing", "station"):
         errors = (
@@ -152,7 +153,7 @@ def _suspects(model: Model, bends: Sequence[Bend], shape: _Errors) -> Suspects:
             else reading_errors(model.readings, name)
         )
         for row in np.flatnonzero(errors):
-            hat = _spread(model, errors[row] * hats[row : row + 1])
+            hat = errors[row] * (gains[name][row : row + 1] if name in gains else _spread(model, hats[row : row + 1]))
             named.append(Suspect(int(row), name, float(errors[row])))
             move = nothing.moves.copy()
             if name in model.names:
@@ -246,26 +247,31 @@ def _of_zero(model: Model, draw: np.random.Generator) -> _Errors:
     return replace(none, moves=moves)
 
 
-def heading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
-    """Return the standard uncertainty of each row's heading (n,); 0 before the port has begun to turn."""
-    if not any(getattr(r, name) for r in readings):
-        return np.zeros(len(readings))
-    begun = np.maximum.accumulate([float(np.hypot(r.turn, r.swing) > UNTURNED) for r in readings])
-    begun[0] = 0.0  # the entry's heading is where all are counted from
-    return np.asarray(begun * [r.turn_error for r in readings])
+def _heading_draws(model: Model, draw: np.random.Generator) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """Return how far headings (CURVES, p) may be off, by their readings and by the shape between rows."""
+    drawn = {}
+    rows, count = len(model.rows), len(model.stations)
+    size = float(np.sqrt(np.mean(model.area)))
+    for name in ANGLES:
+        if name in model.fits:
+            drawn[name] = model.fits[name].draws(model.stations, CURVES, draw)
+        elif model.values[name].any():
+            # Places say how the port runs: headings are as read, and free only between them.
+            errors, values = heading_errors(model.readings, name), model.values[name]
+            read = _spread(model, draw.standard_normal((CURVES, rows)) * errors)
+            normals = draw.standard_normal((CURVES, rows + count))
+            unsure = np.maximum(errors, UNSEEN_HEADING)
+            curves = curves_between(model.rows, values, unsure, model.stations, size, LEAST_HEADING, normals)
+            drawn[name] = read, curves - model.lofted[name]
+    return drawn
 
 
-def _of_headings(model: Model, draw: np.random.Generator) -> _Errors:
+def _of_headings(model: Model, drawn: dict[str, tuple[FloatArray, FloatArray]]) -> _Errors:
     """Return what the headings are off by."""
-    none = _none(model, CURVES)
-    turn, swing = (
-        _spread(model, draw.standard_normal((CURVES, len(model.rows))) * heading_errors(model.readings, name))
-        for name in ("turn", "swing")
-    )
-    return replace(none, turn=turn, swing=swing)
+    return replace(_none(model, CURVES), **{name: read for name, (read, _) in drawn.items()})
 
 
-def _of_shape(model: Model, draw: np.random.Generator) -> _Errors:
+def _of_shape(model: Model, draw: np.random.Generator, drawn: dict[str, tuple[FloatArray, FloatArray]]) -> _Errors:
     """Return what the port may be off by between its rows, as rough as the rows show it to be."""
     none = _none(model, CURVES)
     size = float(np.sqrt(np.mean(model.area)))
@@ -277,13 +283,11 @@ def _of_shape(model: Model, draw: np.random.Generator) -> _Errors:
             return none.turn
         draws = draw.standard_normal((CURVES, int(known.sum()) + len(model.stations)))
         curves = curves_between(model.rows[known], values[known], errors[known], model.stations, size, floor, draws)
+        if name.startswith("corner"):
+            fullest = np.maximum(np.minimum(model.lofted["height"], model.lofted["width"]) / 2.0, model.lofted[name])
+            curves = np.clip(curves, 0.0, fullest)  # a corner is no rounder than its section
         return np.asarray(curves - model.lofted[name])
 
     moves = [between(name, reading_errors(model.readings, name), LEAST_SWING * size) for name in model.names]
-    headings = [
-        between(name, np.maximum(heading_errors(model.readings, name), UNSEEN_HEADING), LEAST_HEADING)
-        if model.values[name].any()
-        else none.turn
-        for name in ("turn", "swing")
-    ]
-    return replace(none, moves=np.stack(moves, axis=2), turn=headings[0], swing=headings[1])
+    headings = {name: shape for name, (_, shape) in drawn.items()}
+    return replace(none, moves=np.stack(moves, axis=2), **headings)
