@@ -97,7 +97,9 @@ class AngleFit:
     def told(self, at: FloatArray) -> FloatArray:
         """Return the angle to go by at stations (p,)."""
         first = self.angles[0]
-        return np.asarray(first + self.gains(at) @ (self.angles - first))
+        told = first + self.gains(at) @ (self.angles - first)
+        read = np.interp(at, self.stations, self.angles)
+        return np.where(np.abs(told - read) < UNTURNED, read, told)  # as read to the last digit, where it is as read
 
     def draws(self, at: FloatArray, count: int, draw: np.random.Generator) -> tuple[FloatArray, FloatArray]:
         """Return how the true angle may differ (count, p) from what is told: by the readings, and by the shape.

@@ -41,6 +41,7 @@ def invented_readings(floor_drop: dict[int, float] | None = None) -> list[Readin
                 corner_roof=0.3 * IN,
                 corner_floor=0.3 * IN,
                 turn=np.radians(turn),
+                turn_error=np.radians(0.01),
                 rise=-drop / 2.0,
             )
         )
