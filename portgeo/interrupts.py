@@ -9,6 +9,7 @@ would stay behind: a file half put in its place, or other processes at work.
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
 import sys
 import threading
@@ -80,11 +81,12 @@ def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
     """Give a `submit(function, *arguments)` that runs functions in `count` other processes.
 
     Ctrl-C in a terminal goes to all of its processes: these do not hear it. They are ended when the
-    block is left, whatever they are doing if it is left by an exception.
+    block is left, whatever they are doing if it is left by an exception, and end themselves when this process is
+    gone, however that was ended.
     """
     others = set(multiprocessing.active_children())
     with minded():
-        pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_deafen)
+        pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker)
 
         def submit(function: Callable[..., Any], *arguments: Any) -> Future[Any]:
             with _deaf_children(), _main_left_alone():
@@ -119,8 +121,21 @@ def _main_left_alone() -> Iterator[None]:
             setattr(main, name, value)
 
 
-def _deafen() -> None:
+def _begin_worker() -> None:
+    """Have this worker hear no Ctrl-C, and end it with the process that set it to work.
+
+    Left alone it would wait for ever for work that nobody can give it.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def leave() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=leave, daemon=True).start()
 
 
 @contextmanager

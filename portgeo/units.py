@@ -16,7 +16,16 @@ MM_PER: dict[str, float] = {"mm": 1.0, "in": MM_PER_INCH, "cm": 10.0, "m": 1000.
 FOOT = 12.0 * MM_PER_INCH / 1000.0  # m, exact
 M3_S_PER: dict[str, float] = {"cfm": FOOT**3 / 60.0, "m3_h": 1.0 / 3600.0, "l_s": 1e-3}
 WATER_MM = 9.80665  # Pa in a conventional millimetre of water (NIST SP 811)
+SAME_DIGITS = 4  # past those shown: what is alike to so many is shown alike
 PA_PER: dict[str, float] = {"in_h2o": WATER_MM * MM_PER_INCH, "mm_h2o": WATER_MM, "kpa": 1000.0, "pa": 1.0}
+
+
+def rounded(value: float, decimals: int) -> str:
+    """Return a number with so many decimals, the same for two values that differ by an arithmetic's last digits.
+
+    1.5375 in and 39.0525 mm are one reading, and what a result keeps of it has nine digits.
+    """
+    return f"{round(value, decimals + SAME_DIGITS):.{decimals}f}"
 
 
 @dataclass(frozen=True)
@@ -30,21 +39,22 @@ class Display:
 
     def length(self, mm: float, *, label: bool = True) -> str:
         """Return a length: inches to three decimals or millimetres to two."""
-        value = f"{mm / MM_PER_INCH:.3f}" if self.unit == "in" else f"{mm:.2f}"
+        value = rounded(mm / MM_PER_INCH, 3) if self.unit == "in" else rounded(mm, 2)
         return f"{value} {self.unit}" if label else value
 
     def area(self, mm2: float, *, label: bool = True) -> str:
         """Return an area: square inches to three decimals or square millimetres to one."""
-        value = f"{mm2 / MM_PER_INCH**2:.3f}" if self.unit == "in" else f"{mm2:.1f}"
+        value = rounded(mm2 / MM_PER_INCH**2, 3) if self.unit == "in" else rounded(mm2, 1)
         return f"{value} {self.area_unit}" if label else value
 
     def volume(self, mm3: float) -> str:
         """Return a volume in cubic centimetres to two decimals."""
-        return f"{mm3 / 1000.0:.2f} cc"
+        return f"{rounded(mm3 / 1000.0, 2)} cc"
 
-    def speed(self, m_s: float) -> str:
+    def speed(self, m_s: float, *, label: bool = True) -> str:
         """Return a speed in m/s, or in ft/s where the unit is the inch."""
-        return f"{m_s / FOOT:.0f} ft/s" if self.unit == "in" else f"{m_s:.1f} m/s"
+        value, unit = (rounded(m_s / FOOT, 0), "ft/s") if self.unit == "in" else (rounded(m_s, 1), "m/s")
+        return f"{value} {unit}" if label else value
 
     @property
     def area_unit(self) -> str:
@@ -58,6 +68,12 @@ class Display:
     def of_area(self, mm2: float) -> float:
         """Return the plain number of an area, for charts and tables."""
         return mm2 / MM_PER[self.unit] ** 2
+
+
+def clock_text(hours: float) -> str:
+    """Return a clock position as a person says it, to the half hour: 6 o'clock, 1:30 o'clock."""
+    half = round(hours * 2.0) % 24
+    return f"{half // 2 or 12}{':30' if half % 2 else ''} o'clock"
 
 
 MILLIMETRES = Display("mm")  # where nobody has said how lengths are to be shown

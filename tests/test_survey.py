@@ -184,6 +184,14 @@ def test_the_doubtful_reading_is_blamed():
     assert found.blame.volume[:2] == (4, "width")
 
 
+def test_of_two_places_as_small_one_is_blamed_for_the_least_area_and_none_beside_them():
+    """A reading there makes the least area smaller, though larger it would leave it to the other."""
+    sizes = (40.0, 36.0, 38.0, 36.0, 40.0)
+    readings = [Reading(k + 2, 20.0 * k, shape="round", height=d, width=d, error=0.025) for k, d in enumerate(sizes)]
+    row, name, _ = survey(port_from_readings(readings)).blame.least_area
+    assert row in (3, 5) and name == "height"
+
+
 def budget_of(found, quantity):
     return {share.source: share.u for share in found.budget[quantity]}
 

@@ -149,8 +149,9 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
 
 
 def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
-    from portgeo.flow.airspeed import air_speed, beside, check_flow
+    from portgeo.flow.airspeed import air_speed, beside
     from portgeo.flow.demand import names_exhaust
+    from portgeo.flow.sense import check_flow
     from portgeo.flow.wall import UNKNOWNS
     from portgeo.io.bench import pick_run
     from portgeo.io.files import write_json, write_table_csv

@@ -42,14 +42,13 @@ def run(args: argparse.Namespace) -> None:
     loaded = load_port(args.port, args)
     port, display = loaded.port, loaded.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
-    stations = gauge_stations(port, asked, display, "--at")
+    gauge_stations(port, asked, display, "--at")  # one outside the port is refused before the plan is made
     warnings = [*loaded.warnings, *port.warnings]
-    after, radius, title = None, None, f"{basename(args.port)}, as it is"
+    plan, title = None, f"{basename(args.port)}, as it is"
     if args.target:
-        plan = plan_from(loaded, read_target(args.target), args)
-        after, radius, title = plan.after, plan.radius_cut, f"{basename(args.port)}, target"
+        plan, title = plan_from(loaded, read_target(args.target), args), f"{basename(args.port)}, target"
         warnings += plan.warnings
-    made = gauges(port, stations, after, radius)
+    made = gauges(port, gauge_stations(port, asked, display, "--at", plan), plan)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
     count = write_templates(args.out, made, display, title, paper=paper, force=args.force)
     if args.json:
@@ -61,7 +60,8 @@ def run(args: argparse.Namespace) -> None:
             "pages": count,
             "paper": paper if args.out.lower().endswith(".pdf") else None,
             "gauges": [
-                {"name": g.name, "station_mm": g.station, **{f"{name}_mm": v for name, v in g.lengths.items()}}
+                {"name": g.name, "station_mm": g.station}
+                | {f"{name.replace(' ', '_')}_mm": v for name, v in g.lengths.items()}
                 for g in made
             ],
         }

@@ -11,10 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.errors import InputError
 from portgeo.flow.gas import (
-    DEPRESSIONS,
-    PARTED,
     STANDARD,
     Air,
     choke_flow,
@@ -22,20 +19,21 @@ from portgeo.flow.gas import (
     depression_speed,
     isentropic_speed,
     mach_through,
-    parting_mach,
-    sonic_speed,
 )
-from portgeo.flow.path import Path, joint_notices, port_at, sections_along, to_source
+from portgeo.flow.path import Path, port_at, sections_along, to_source
+from portgeo.flow.places import clock_speeds, hours_of, side_line
+from portgeo.flow.sense import check_flow, flow_notices, refuse_absurd
 from portgeo.flow.separation import Slowing, slowing
 from portgeo.flow.shape_doubt import relative_shape_u
 from portgeo.flow.wall import UNKNOWNS, Size, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
-from portgeo.plane import FloatArray, moments
-from portgeo.section import Section
-from portgeo.survey.bends import BendPlane, find_bends, meant_bend, port_bends
+from portgeo.plane import FloatArray
+from portgeo.section import Section, area_of
+from portgeo.survey.bends import find_bends, meant_bend, port_bends
+from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.survey.schedule import FINE_STATIONS, Survey, table_stations
-from portgeo.survey.sides import Bend, bend_of, inward_of
+from portgeo.survey.sides import Bend, bend_of
 from portgeo.survey.throat import Throat, throat_of
-from portgeo.units import M3_S_PER, MILLIMETRES, PA_PER, Display, Notice
+from portgeo.units import MILLIMETRES, Display, Notice
 
 WHAT_IT_IS = (
     "An ideal flow, of air that does not rub on the wall (potential flow), through the measured shape: it shows "
@@ -43,10 +41,7 @@ WHAT_IT_IS = (
     "viscous simulation; guide, boss, valve and stem are left out, and past both openings the port is taken to go "
     "straight on."
 )
-SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
 AT_EXIT_MM = 2.0  # of the exit: air that leaves the wall there has gone through the port
-STANDS = 1e-3  # of a section's area: a smaller island, as a scan's folds make, moves no speed that is told
-UNFAIR_MEAN = 0.5  # Mach number of a mean: a port chokes little past it, with the friction that it has
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
 
 
@@ -130,22 +125,14 @@ class AirSpeed:
     turning_on: TurningOn | None
     warnings: tuple[Notice, ...]
 
+    def mean_through(self, area: float) -> float:
+        """Return the mean speed of air that thins out with speed through an area, mm2 (isentropic)."""
+        return float(isentropic_speed(mach_through(self.flow, np.array([area * 1e-6]), self.air), self.air)[0])
+
     @property
     def nearest_at_exit(self) -> bool:
         """Whether the place from which the air leaves the short side, or is nearest to it, is the exit."""
         return self.slowing is not None and self.path.last - self.wall.stations[self.slowing.from_here] < AT_EXIT_MM
-
-
-def check_flow(flow: float, depression: float) -> None:
-    """Raise InputError where a flow (m3/s) or a depression (Pa) is none."""
-    cfm, water = flow / M3_S_PER["cfm"], depression / PA_PER["in_h2o"]
-    if not np.isfinite(cfm) or cfm <= 0.0:
-        raise InputError(f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero")
-    if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
-        raise InputError(
-            f"a depression of {water:.6g} inH2O is no bench's",
-            mend=f"Give it in inches of water, between {DEPRESSIONS[0]:g} and {DEPRESSIONS[1]:g}; 28 is usual",
-        )
 
 
 def air_speed(
@@ -171,9 +158,10 @@ def air_speed(
     table = _table_stations(path)
     close = np.union1d(np.linspace(path.first, path.last, FINE_STATIONS), table)
     sections = sections_along(path, close)
-    net = np.array([_net_area(s) for s in sections])
+    facets = np.array([facet_area(port) for port in path.ports])  # as a survey of each port has its areas
+    net = np.array([area_of(s) for s in sections]) + facets[port_at(path, close)]
     least = int(np.argmin(net))
-    _refuse_absurd(flow, float(net[least]), air, display)
+    refuse_absurd(flow, float(net[least]), air, display)
     last = close >= path.starts[-1]
     throat = throat_of(path.ports[-1], close[last], net[last])
     area = net[np.searchsorted(close, table)]
@@ -266,18 +254,18 @@ def air_speed(
         short_line=short,
         long_line=long,
         turning_on=turning_on,
-        warnings=_notices(path, sections, flow, depression, float(net[least]), float(close[least]), mach, air, highest),
+        warnings=flow_notices(
+            path,
+            sections,
+            flow,
+            depression,
+            float(net[least]),
+            float(close[least]),
+            mach,
+            air,
+            (highest.speed, highest.station),
+        ),
     )
-
-
-def stands_in_stream(sections: list[Section]) -> bool:
-    """Return whether anything stands in the stream that takes part of a section's area."""
-    return any(_net_area(s) < (1.0 - STANDS) * moments(s.outline).area for s in sections)
-
-
-def _net_area(section: Section) -> float:
-    """Return a section's area less its islands'."""
-    return sum(moments(part).area for part in (section.outline, *section.islands))
 
 
 def _table_stations(path: Path) -> FloatArray:
@@ -288,103 +276,20 @@ def _table_stations(path: Path) -> FloatArray:
     return np.unique(np.concatenate(pieces))
 
 
-def _refuse_absurd(flow: float, least_mm2: float, air: Air, display: Display) -> None:
-    cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
-    if flow >= choke_flow(least_mm2 * 1e-6, air):
-        raise InputError(
-            f"{cfm:.1f} cfm is more than chokes the least area of {display.area(least_mm2)}: at the most "
-            f"{choke:.1f} cfm goes through it",
-            mend="Check the flow and its unit, and the readings at the least area",
-        )
-    if flow / (least_mm2 * 1e-6) < SLOWEST:
-        raise InputError(
-            f"{cfm:.3g} cfm hardly moves the air in a port of this size", mend="Check the flow and its unit"
-        )
-
-
-def side_line(solution: WallSpeed, plane: BendPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:
-    """Return speed over mean (n,) and points (n, 3) along the short side, or along the long one.
-
-    That is where the ray from each section's centroid towards the inside of the turn, or away from
-    it, meets the wall; between the nodes beside it both go linearly.
-    """
-    frames = np.stack([section.frame for section in solution.sections])
-    towards = inward_of(frames, plane) * (1.0 if inner else -1.0)
-    ray = np.einsum("nij,nj->ni", frames[:, 1:], towards)
-    arm = _arms(solution)
-    off, ahead = ray[:, None, 0] * arm[..., 1] - ray[:, None, 1] * arm[..., 0], np.einsum("npi,ni->np", arm, ray)
-    next_off, next_ahead = np.roll(off, -1, axis=1), np.roll(ahead, -1, axis=1)
-    crosses = (off <= 0.0) & (next_off > 0.0)
-    share = np.where(crosses, off / np.where(crosses, off - next_off, 1.0), 0.0)
-    reach = np.where(crosses, ahead + share * (next_ahead - ahead), -np.inf)
-    k, j = np.arange(len(off)), np.argmax(reach, axis=1)
-    i, t = (j + 1) % off.shape[1], share[k, j]
-    speeds = (1.0 - t) * solution.over_mean[k, j] + t * solution.over_mean[k, i]
-    return speeds, (1.0 - t)[:, None] * solution.wall[k, j] + t[:, None] * solution.wall[k, i]
-
-
-def _arms(solution: WallSpeed) -> FloatArray:
-    """Return the wall's nodes (n, p, 2), left and up of their section's centroid."""
-    frames = np.stack([section.frame for section in solution.sections])
-    return np.einsum("npj,nij->npi", solution.wall - solution.middle[:, None], frames[:, 1:])
-
-
-def _hours(arm: FloatArray) -> FloatArray:
-    """Return the clock positions (...) of arms (..., 2), left and up, in hours from 0 to 12."""
-    return np.asarray(np.degrees(np.arctan2(-arm[..., 0], arm[..., 1])) / 30.0 % 12.0)
-
-
-def clock_speeds(solution: WallSpeed) -> FloatArray:
-    """Return speed over mean (n, 12) at each ring's clock positions, 12 o'clock first, seen from its centroid."""
-    rings = zip(_hours(_arms(solution)), solution.over_mean, strict=True)
-    return np.stack([_at_hours(hours, speeds, np.arange(12.0)) for hours, speeds in rings])
-
-
-def _at_hours(hours: FloatArray, speeds: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Return the speeds (m,) at wanted clock positions (m,) of a ring with nodes at hours (p,)."""
-    order = np.argsort(hours, kind="stable")
-    return np.interp(wanted, hours[order], speeds[order], period=12.0)
-
-
-def speed_over_mean(result: AirSpeed, stations: FloatArray, clocks: FloatArray) -> FloatArray:
-    """Return speed on the wall over the mean speed of its section (n,), at any place of the wall.
-
-    stations (n,) : mm, of the path, which for one port alone are the port's own; past an opening the
-    opening's speed counts. clocks (n,) : hours seen from the centreline, as `port.stations_of` gives
-    them for points of a mesh. Linear along the port between the solution's rings, and round them
-    between their nodes.
-
-    >>> stations, clocks = stations_of(port, port.vertices)
-    >>> paint = speed_over_mean(result, stations, clocks)
-    """
-    solution = result.wall
-    rings = solution.stations
-    place = np.clip(stations, rings[0], rings[-1])
-    before = np.clip(np.searchsorted(rings, place, side="right") - 1, 0, len(rings) - 2)
-    share = (place - rings[before]) / np.diff(rings)[before]
-    found = np.empty((2, len(place)))
-    for k, section in enumerate(solution.sections):
-        hours = _hours((solution.wall[k] - section.origin) @ section.frame[1:].T)
-        for end in (0, 1):
-            here = before + end == k
-            found[end, here] = _at_hours(hours, solution.over_mean[k], clocks[here])
-    return np.asarray((1.0 - share) * found[0] + share * found[1])
-
-
 def _bend_of(path: Path, stations: FloatArray, sections: Sequence[Section]) -> Bend | None:
     """Return the bend worked on: the last port's own, or the last of the whole path, runner and port."""
     head = path.ports[-1]
     if len(path.ports) == 1 or head.bend is not None:
         plane = meant_bend(head, port_bends(head))
     else:
-        size = float(np.sqrt(np.mean([_net_area(s) for s in sections])))
+        size = float(np.sqrt(np.mean([area_of(s) for s in sections])))
         planes = find_bends(stations, np.array([s.frame for s in sections]), size)
         plane = planes[-1] if planes else None
     return None if plane is None else bend_of(stations, sections, plane)
 
 
 def _peak(solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float) -> Peak:
-    clock = float(_hours(solution.sections[ring].frame[1:] @ (point - solution.middle[ring])))
+    clock = float(hours_of(solution.sections[ring].frame[1:] @ (point - solution.middle[ring])))
     speed = float(over_mean * means[ring])
     return Peak(speed, error, float(over_mean), float(solution.stations[ring]), clock, point)
 
@@ -401,70 +306,6 @@ def _sure_to(peak: Peak, path: Path, surveys: Sequence[Survey], height: float | 
 def point_in_source(path: Path, peak: Peak) -> FloatArray:
     """Return where a peak is (3,) in the own coordinates of the part that it is in."""
     return to_source(path, peak.station, peak.point)
-
-
-def _notices(
-    path: Path,
-    sections: list[Section],
-    flow: float,
-    depression: float,
-    least: float,
-    least_at: float,
-    mach: FloatArray,
-    air: Air,
-    top: Peak,
-) -> tuple[Notice, ...]:
-    notices = list(joint_notices(path))
-    if stands_in_stream(sections):
-        notices.append(
-            Notice(
-                "boss_left_out",
-                "something stands in the stream (a guide boss): mean speeds have its area taken off, the "
-                "wall-speed solution runs as if it were not there",
-            )
-        )
-    mean, ideal = flow / (least * 1e-6), depression_speed(depression, air)
-    if mean > ideal:
-        notices.append(
-            Notice(
-                "more_than_the_depression",
-                f"the mean speed through the least area at {{at}} would be {mean:.0f} m/s, more than the "
-                f"{ideal:.0f} m/s that {depression / PA_PER['in_h2o']:.1f} inH2O gives without any loss: check "
-                "flow, depression and the readings there",
-                {"at": least_at},
-            )
-        )
-    fastest = float(np.nanmax(mach))
-    if fastest > parting_mach():
-        notices.append(
-            Notice(
-                "compressible",
-                f"Mach {fastest:.2f} at the least area: past Mach {parting_mach():.2f} the true mean speed is "
-                f"over {PARTED:.0%} above flow over area, which the mean speeds here are; speeds on the wall allow "
-                "for it",
-            )
-        )
-    if fastest > UNFAIR_MEAN:
-        notices.append(
-            Notice(
-                "mach_mean",
-                f"Mach {fastest:.2f} in the mean at {{at}}: past about {UNFAIR_MEAN:g} a port is close to choking, "
-                "and friction, which is left out here, decides what happens: take these speeds for no more than "
-                "where the trouble is",
-                {"at": least_at},
-            )
-        )
-    if top.speed > sonic_speed(air):
-        notices.append(
-            Notice(
-                "mach_local",
-                f"on the wall at {{at}} this flow would pass the speed of sound ({top.speed:.0f} m/s, Mach 1 is "
-                f"{sonic_speed(air):.0f} m/s there): real air shocks and leaves the wall, and the speeds near there "
-                "are no fair answer",
-                {"at": top.station},
-            )
-        )
-    return tuple(notices)
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,7 @@ from portgeo.flow.valve import Valve, curtain_area, passage, throat_area
 from portgeo.plane import FloatArray, IntArray
 from portgeo.units import M3_S_PER, PA_PER, Display
 
-FLAT = 0.1  # of the run's greatest slope: where the curve rises less from there on, it is flat
-FALLS = 0.01  # of the greatest flow: a bench does not repeat much better
+REPEATS = 0.01  # of flow: *common practice, no source*, a bench does not repeat much better
 MANIFOLD = re.compile(r"\b(?:manifold|runner)s?\b", re.I)
 NO_MANIFOLD = re.compile(r"\b(?:no|without|less)(?: the)? (?:manifold|runner)|\b(?:manifold|runner)s? off\b", re.I)
 SAME_LIFT = 0.02  # mm: two runs' lifts closer than this are one
@@ -118,16 +117,12 @@ class Flat:
 
 
 def flattens(run: Run, depression: float) -> Flat:
-    """Return the lift from which on flow rises at under a tenth of its steepest rate, and where it falls."""
+    """Return the first lift past which no flow is more by what a bench can tell, and where flow falls."""
     flow = at_depression(run, depression)
-    lift, flow = np.concatenate([[0.0], run.lift]), np.concatenate([[0.0], flow])
-    slope = np.diff(flow) / np.diff(lift)
-    flat = slope < FLAT * slope.max()
-    last_steep = int(np.flatnonzero(~flat)[-1])
-    flat_from = float(lift[last_steep + 1]) if last_steep + 1 < len(slope) else None
     top = int(np.argmax(flow))
-    falls = flow[top] - flow[top:].min() > FALLS * flow[top]
-    return Flat(flat_from, float(lift[top]) if falls else None)
+    flat = int(np.argmax(flow >= flow[top] / (1.0 + REPEATS)))
+    falls = flow[top] - flow[top:].min() > REPEATS * flow[top]
+    return Flat(float(run.lift[flat]) if flat + 1 < len(flow) else None, float(run.lift[top]) if falls else None)
 
 
 @dataclass(frozen=True)

@@ -111,11 +111,12 @@ def joint_notices(path: Path) -> tuple[Notice, ...]:
         out = moments(sections_at(before, before.centreline.stations[-1:])[0].outline).area
         into = moments(sections_at(after, after.centreline.stations[:1])[0].outline).area
         if abs(into / out - 1.0) > STEP_NOTICED:
+            lip = ", and a lip that faces the flow costs more than it shows" if into < out else ""
             notices.append(
                 Notice(
                     "joint_step",
                     "at the joint ({at}) the opening goes from {out} to {into}; the wall-speed solution runs "
-                    "over the step as a short ramp, and a lip that faces the flow costs more than it shows",
+                    f"over the step as a short ramp{lip}",
                     {"at": float(start)},
                     {"out": out, "into": into},
                 )

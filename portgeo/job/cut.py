@@ -75,8 +75,9 @@ def laid_out(given: Given) -> Sheets:
     part: Part = given.needs["part"]
     port, display = part.loaded.port, Display(given.settings["units"])
     plan: Cut | None = given.needs.get("plan")
-    stations = gauge_stations(port, given.settings["at"], display, "[templates] at")
-    made = gauges(port, stations, *((plan.plan.after, plan.plan.radius_cut) if plan else ()))
+    planned = None if plan is None else plan.plan
+    stations = gauge_stations(port, given.settings["at"], display, "[templates] at", planned)
+    made = gauges(port, stations, planned)
     title = f"{given.settings['title']}, {'target' if plan else 'as it is'}"
     laid = pages(made, display, title, given.settings["paper"])
     return Sheets(pdf(laid), len(made), len(laid))

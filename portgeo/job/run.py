@@ -9,14 +9,11 @@ from __future__ import annotations
 import hashlib
 import importlib
 import json
-import multiprocessing
 import os
-import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -166,26 +163,11 @@ def _needs(step: Step, steps: Steps) -> dict[str, str]:
 
 def _made_apart(step: Step, needs: Mapping[str, str], folder: str, out: str) -> PortgeoError | None:
     """Make a step in a worker; a refusal is returned, so that steps beside it end as they would."""
-    _leave_with_parent()
     try:
         make_step(step, needs, folder, out)
     except PortgeoError as refusal:
         return refusal
     return None
-
-
-@cache
-def _leave_with_parent() -> None:
-    """End this worker when the process that set it to work is gone, however that was ended."""
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def leave() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=leave, daemon=True).start()
 
 
 def make_step(step: Step, needs: Mapping[str, str], folder: str, out: str) -> None:

@@ -22,13 +22,13 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
     d = display
     lines = [_answer(found, names, d), ""]
     least = f"least {d.area_unit}"
-    head = f"{'runner':>8} {'volume cc':>10} {least:>12} {'length':>8} {'off mean':>9} {'hand':>6}"
+    head = f"{'runner':>8} {'volume cc':>10} {least:>12} {'length':>8} {'off mean':>9} {'shape':>12}"
     lines.append(head + (f" {'flow':>8} {'per area':>9}" if found.flows is not None else ""))
     for k in range(len(names)):
         line = (
             f"{k + 1:>8} {found.volumes[k] / 1000.0:>10.2f} {d.area(found.least_areas[k], label=False):>12} "
             f"{d.length(found.lengths[k], label=False):>8} {100 * found.off[k]:>8.2f}% "
-            f"{'other' if found.mirrored[k] else 'first':>6}"
+            f"{'mirror of 1' if found.mirrored[k] else 'like 1':>12}"
         )
         if found.flows is not None:
             line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.least_areas[k]):>9.2f}"

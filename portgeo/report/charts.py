@@ -76,7 +76,8 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
         half = np.array([display.of_area(u) for u in spread])
         area_axes.fill_between(fine, area - half, area + half, color=colour, alpha=0.25, linewidth=0)
         area_axes.plot(fine, area, style, color=colour, linewidth=2, label=name)
-        rows = np.isin(survey.stations, survey.port.rows)
+        # A planned port has its rows from the port that it is cut from, and nobody measured it there.
+        rows = np.isin(survey.stations, survey.port.rows) & bool(survey.port.readings)
         area_axes.plot(
             x[rows],
             np.array([display.of_area(a) for a in survey.area])[rows],

@@ -17,9 +17,8 @@ from portgeo.reshape.cut_table import HOURS, at_hours, at_stations
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS
 from portgeo.reshape.recheck import Recheck, Spot, stations_to_tell
-from portgeo.reshape.stops import oclock
 from portgeo.section import WALLS, wall_name
-from portgeo.units import MILLIMETRES, Display, Notice
+from portgeo.units import MILLIMETRES, Display, Notice, clock_text
 
 
 def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display: Display) -> str:
@@ -96,7 +95,7 @@ def _worst(found: Recheck, values: FloatArray) -> Spot | None:
 def _spot(spot: Spot | None, d: Display) -> str:
     if spot is None:
         return "none"
-    return f"{d.length(spot.depth)} at station {d.length(spot.station)}, {oclock(spot.clock)}"
+    return f"{d.length(spot.depth)} at station {d.length(spot.station)}, {clock_text(spot.clock)}"
 
 
 def _spots(spots: Sequence[Spot], d: Display) -> str:

@@ -12,7 +12,7 @@ from portgeo.compare.comparison import Comparison
 from portgeo.compare.depth_map import Spot
 from portgeo.report.notices import notices_lines
 from portgeo.survey.sides import like_radii
-from portgeo.units import Display, Notice
+from portgeo.units import Display, Notice, clock_text
 
 MOST_SPOTS = 6  # places listed; the JSON has all
 LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
@@ -70,13 +70,6 @@ def unique(notices: Iterable[Notice]) -> list[Notice]:
 def signed(number: str) -> str:
     """Return a number's text without the minus sign of a zero."""
     return number.removeprefix("-") if number.strip("-0.") == "" else number
-
-
-def clock_text(clock: float) -> str:
-    """Return a clock position as a person says it: to the half hour."""
-    half = round(clock * 2.0) % 24
-    hour = half // 2 or 12
-    return f"{hour}:{'30' if half % 2 else '00'} o'clock"
 
 
 def spot_text(spot: Spot, d: Display) -> str:

@@ -19,13 +19,13 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 from matplotlib.textpath import text_to_path
 
+from portgeo.flow.bench import REPEATS
 from portgeo.report.charts import INK
 from portgeo.report.flat_picture import draw_model, draw_scale
 from portgeo.report.model import Model
 from portgeo.report.page_contents import PLANNED_STATE, alike_runs, compared_flows, run_names, surveys_of
 from portgeo.report.page_models import first_shown, paints_of, scales_of
 from portgeo.report.page_text import (
-    REPEATS,
     changes,
     engine_text,
     gain,
@@ -263,7 +263,7 @@ def _expected(results: Mapping[str, Any]) -> list[str]:
     flows = compared_flows(results)
     if len(flows) > 1:
         change = gain(flows)
-        if abs(change) < REPEATS:
+        if abs(change) < 100.0 * REPEATS:
             found.append(f"The port flows as it did: the bench shows {percent_text(change)}, and repeats to about 1 %.")
         else:
             found.append(

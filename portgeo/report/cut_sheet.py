@@ -6,7 +6,7 @@ A Plan comes in; text for the bench, a table and the record for JSON go out.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,16 +16,18 @@ from portgeo.report.notices import WIDTH, notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
-from portgeo.reshape.stops import OVER, SHORT, oclock
+from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_text
 from portgeo.section import WALLS, wall_name
 from portgeo.survey.bends import inner_wall
-from portgeo.units import Display, Notice
+from portgeo.units import Display, Notice, clock_text
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
 ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut is roughed closer
 ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
 NO_BETTER = 1e-3  # of the cost: what no tool could tell
-SHOWN_MM = 0.0127  # half a thousandth of an inch: less shows as a dot
+SHOWN_MM = NOTHING_MM  # less shows as a dot
+STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
+LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
 CORNERS = "A wall reaches halfway round to the next, so the corners are shared."
 CLEARLY_MOST = 0.3  # of the metal: with less of it on the first wall, four walls share it evenly
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
@@ -56,8 +58,12 @@ def plan_text(plan: Plan, title: str, metal: str, density: float, warnings: Sequ
     after = plan.volume_before + plan.removed - plan.added
     lines.append(f"  burette     {volume_text(plan.volume_before)} today, {volume_text(after)} when it is right")
     lines += [f"  do first    {_first(plan, table, d)}", f"  smallest    {_optimum(plan)}", ""]
-    lines += notices_lines(warnings, d)
-    lines.append("order of work")
+    lines += notices_lines([notice for notice in warnings if notice.code not in STOPPED], d)
+    stopped = stops_texts(_areas_record(plan), _limits_record(plan), notices_record(warnings, d), d)
+    lines += ["what stops the cut"] if stopped else []
+    for text in stopped:
+        lines += textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    lines += ["", "order of work"] if stopped else ["order of work"]
     for k, step in enumerate(order_of_work(plan, table, d), start=1):
         lines += textwrap.wrap(step, WIDTH, initial_indent=f"  {k}. ", subsequent_indent="     ")
     lines += ["", *depth_lines(table.stations, table.depth, d, "take, square to the wall")]
@@ -86,7 +92,7 @@ def _deepest(plan: Plan, d: Display) -> str:
     row, column = _deepest_place(plan)
     return (
         f"{d.length(float(plan.depth.max()))} at station {d.length(plan.grid.stations[row])}, "
-        f"{oclock(float(plan.grid.clock[row, column]))}"
+        f"{clock_text(float(plan.grid.clock[row, column]))}"
     )
 
 
@@ -94,12 +100,30 @@ def _deepest_place(plan: Plan) -> tuple[int, int]:
     return most_place(plan.grid, plan.depth, ~np.isnan(plan.wanted))
 
 
+def stops_texts(
+    areas: Sequence[Mapping[str, Any]],
+    limits: Sequence[Mapping[str, Any]],
+    warnings: Sequence[Mapping[str, str]],
+    d: Display,
+) -> list[str]:
+    """Return what stops a plan's cut, out of its record: what is missed and why, then the limits it only touches."""
+    found = [warning["message"].rstrip(".") for warning in warnings if warning["code"] in STOPPED]
+    met = bool(areas) and all(area["missed_percent"] < LEAST_MISSED for area in areas)
+    for stop in limits:
+        if stop["area_missed_percent"] < LEAST_MISSED:
+            says = stop_text(stop["name"], stop["depth_mm"], not stop["measured"])
+            place = "all round" if stop["all_round"] else clock_text(stop["clock_hours"])
+            text = f"station {d.length(stop['station_mm'])}, {place}: {says.format(depth=d.length(stop['depth_mm']))}"
+            found.append(f"{text}; the areas asked for are met all the same" if met else text)
+    return found
+
+
 def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
     """Return the least wall that is left where it was read, the record's first, or that nobody read it."""
     if not walls:
         return "not known: no reading of the wall is given (wall_readings under [limits])"
     least = walls[0]
-    place = f"station {d.length(least['station_mm'])}, {oclock(least['clock_hours'])}"
+    place = f"station {d.length(least['station_mm'])}, {clock_text(least['clock_hours'])}"
     of = f"the least of {len(walls)} readings; between them nobody knows" if len(walls) > 1 else "at the one reading"
     return f"{d.length(least['left_mm'])} at {place}, {of}"
 
@@ -276,7 +300,6 @@ def plan_record(
     """Return the full result of `reshape`."""
     grid, table, cut = plan.grid, cut_table(plan, display.unit), plan.short_side
     row, column = _deepest_place(plan)
-    asked = np.flatnonzero(~np.isnan(plan.wanted))
     after = plan.volume_before + plan.removed - plan.added
     return {
         "schema": "portgeo.reshape/1",
@@ -294,16 +317,7 @@ def plan_record(
             "station_mm": grid.stations[row],
             "clock_hours": grid.clock[row, column],
         },
-        "areas": [
-            {
-                "station_mm": grid.stations[k],
-                "before_mm2": plan.area_before[k],
-                "wanted_mm2": plan.wanted[k],
-                "after_mm2": plan.area_after[k],
-                "missed_percent": max(100.0 * (1.0 - plan.area_after[k] / plan.wanted[k]), 0.0),
-            }
-            for k in asked
-        ],
+        "areas": _areas_record(plan),
         "short_side": None
         if cut is None or plan.target.short_side is None
         else {
@@ -313,20 +327,7 @@ def plan_record(
             "station_to_mm": cut.end,
         },
         "walls_left": _walls_left(plan),
-        "limits": [
-            {
-                "name": stop.limit,
-                "station_mm": stop.station,
-                "clock_hours": stop.clock,
-                "depth_mm": stop.depth,
-                "area_missed_percent": 100.0 * stop.short,
-                "costs_percent": 100.0 * stop.gain,
-                "also": [{"name": name, "costs_percent": 100.0 * cost} for name, cost in stop.also],
-                "all_round": stop.all_round,
-                "measured": not stop.unmeasured,
-            }
-            for stop in plan.stops
-        ],
+        "limits": _limits_record(plan),
         "clock_hours": HOURS,
         "stations": [
             {
@@ -353,3 +354,33 @@ def plan_record(
         "order_of_work": order_of_work(plan, table, display),
         "cautions": list(CAUTIONS),
     }
+
+
+def _areas_record(plan: Plan) -> list[dict[str, Any]]:
+    return [
+        {
+            "station_mm": plan.grid.stations[k],
+            "before_mm2": plan.area_before[k],
+            "wanted_mm2": plan.wanted[k],
+            "after_mm2": plan.area_after[k],
+            "missed_percent": max(100.0 * (1.0 - plan.area_after[k] / plan.wanted[k]), 0.0),
+        }
+        for k in np.flatnonzero(~np.isnan(plan.wanted))
+    ]
+
+
+def _limits_record(plan: Plan) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": stop.limit,
+            "station_mm": stop.station,
+            "clock_hours": stop.clock,
+            "depth_mm": stop.depth,
+            "area_missed_percent": 100.0 * stop.short,
+            "costs_percent": 100.0 * stop.gain,
+            "also": [{"name": name, "costs_percent": 100.0 * cost} for name, cost in stop.also],
+            "all_round": stop.all_round,
+            "measured": not stop.unmeasured,
+        }
+        for stop in plan.stops
+    ]

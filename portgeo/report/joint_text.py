@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 
 from portgeo.compare.joint import TOUCHING_MM, Edge, Margin, Match
-from portgeo.report.compare_text import clock_text
 from portgeo.report.notices import notices_lines, notices_record
-from portgeo.units import MM_PER, Display, Notice
+from portgeo.units import MM_PER, Display, Notice, clock_text
 
 
 def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice], display: Display) -> str:

@@ -201,13 +201,14 @@ def _speed(state: str, record: Mapping[str, Any]) -> Table:
     columns = (
         STATION,
         Column("area", "Area", "area"),
-        Column("mean_speed", "Mean speed", "speed"),
+        Column("mean_speed", "Flow over area", "speed"),
+        Column("mean_speed_isentropic", "Mean speed", "speed"),
         Column("mach", "Mach", "mach"),
         Column("short_side_over_mean", "short side", "ratio", "Wall speed over mean"),
         Column("long_side_over_mean", "long side", "ratio", "Wall speed over mean"),
         Column("highest_over_mean", "highest", "ratio", "Wall speed over mean"),
     )
-    keys: tuple[str, ...] = ("station_mm", "area_mm2", "mean_speed_m_s", "mach")
+    keys: tuple[str, ...] = ("station_mm", "area_mm2", "mean_speed_m_s", "mean_speed_isentropic_m_s", "mach")
     keys += ("short_side_over_mean", "long_side_over_mean", "highest_over_mean")
     rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
     return Table(f"speed-{slug(state)}", f"Air speed, {state}", columns, rows)
@@ -359,13 +360,13 @@ def _balance(record: Mapping[str, Any]) -> list[Table]:
         Column("length", "Length", "length"),
         Column("off_mean", "Off the others' mean", "percent"),
         *((Column("flow", "Flow", "flow"),) if flows else ()),
-        Column("hand", "Hand", "text"),
+        Column("hand", "Shape", "text"),
         Column("file", "File", "text"),
     )
     rows = tuple(
         (
             r["runner"], r["volume_cc"], r["least_area_mm2"], r["length_mm"], r["off_mean_percent"],
-            *((r["flow"],) if flows else ()), "other" if r["other_hand"] else "first", source["file"],
+            *((r["flow"],) if flows else ()), "mirror of 1" if r["other_hand"] else "like 1", source["file"],
         )
         for r, source in zip(record["runners"], record["source"], strict=True)
     )  # fmt: skip

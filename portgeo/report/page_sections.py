@@ -10,9 +10,9 @@ from typing import Any
 from urllib.parse import quote
 
 from portgeo.flow.airspeed import WHAT_IT_IS
+from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import INDEX_LIMIT
-from portgeo.report.compare_text import clock_text
-from portgeo.report.cut_sheet import walls_left_text
+from portgeo.report.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
 from portgeo.report.markup import Element, el
 from portgeo.report.page_charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
 from portgeo.report.page_contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
@@ -21,14 +21,13 @@ from portgeo.report.page_text import (
     next_step,
     peak_text,
     power_text,
-    speed_text,
     tied,
     volume_text,
 )
-from portgeo.units import Display
+from portgeo.report.speed_text import WHAT_MEAN_IS
+from portgeo.survey.advice import measure_name
+from portgeo.units import Display, clock_text
 
-SHOWN_MM = 0.0127  # half a thousandth of an inch: less to take shows as a dot
-LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
 TINTS = 4  # of the cut sheet's cells, by share of the deepest
 USUAL_CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
@@ -96,13 +95,13 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         if beside:
             way = "comes down" if beside["peak_drop_m_s"] >= 0 else "goes up"
             found.append(
-                el("p", f"With the planned cut the peak {way} by {speed_text(abs(beside['peak_drop_m_s']), d)}, for "
+                el("p", f"With the planned cut the peak {way} by {d.speed(abs(beside['peak_drop_m_s']))}, for "
                         f"{beside['removed_cc']:.2f} cc of metal.")
             )  # fmt: skip
         chart = side_speed_chart(results, d)
         found += [chart] if chart is not None else []
         found.append(folds(named(tables, "speed-"), d))
-        found.append(el("p", WHAT_IT_IS, class_="note"))
+        found.append(el("p", f"{WHAT_IT_IS} {WHAT_MEAN_IS}", class_="note"))
     return found
 
 
@@ -127,7 +126,7 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         for name, (run, flow, lift) in zip(run_names(runs), best_flows(results), strict=True):
             text = f"best {flow:.1f} cfm at a lift of {d.length(lift)}"
             if run["flat_from_lift_mm"] is not None:
-                text += f"; flat from {d.length(run['flat_from_lift_mm'])}"
+                text += f"; flat, to {REPEATS:.0%}, from {d.length(run['flat_from_lift_mm'])}"
             if run["falls_from_lift_mm"] is not None:
                 text += f"; flow falls past {d.length(run['falls_from_lift_mm'])}"
             items.append(el("li", el("strong", f"{name}: "), text))
@@ -141,7 +140,7 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
             el("h3", "What the engine asks"),
             el(
                 "p",
-                f"Mean piston speed {speed_text(demand['mean_piston_speed_m_s'], d)}. Inlet Mach index "
+                f"Mean piston speed {d.speed(demand['mean_piston_speed_m_s'])}. Inlet Mach index "
                 f"{demand['mach_index']:.2f} with a mean flow coefficient of {demand['mean_flow_coefficient']:.2f}; it "
                 f"passes {INDEX_LIMIT:g}, where an engine begins to starve, at {demand['rpm_at_index_limit']:.0f} rpm.",
             ),
@@ -173,8 +172,9 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
         table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
         table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
     ]
-    if record["limits"]:
-        found += [el("h3", "What stops it"), el("ul", [el("li", text) for text in limit_texts(record, d)])]
+    stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
+    if stopped:
+        found += [el("h3", "What stops the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
     return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
 
 
@@ -211,23 +211,6 @@ def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) 
         ),
         table_element(tables["reach"], d),
     ]
-
-
-def limit_texts(record: Mapping[str, Any], d: Display) -> list[str]:
-    """Return where limits stop a plan's cut; of areas only where any was asked for."""
-    met = bool(record["areas"]) and all(area["missed_percent"] < LEAST_MISSED for area in record["areas"])
-    return [limit_text(stop, met, d) for stop in record["limits"]]
-
-
-def limit_text(stop: Mapping[str, Any], met: bool, d: Display) -> str:
-    """Return where a limit stops the cut, and why where nobody read the wall; met : all areas asked for are."""
-    deep = f"no deeper than {d.length(stop['depth_mm'])}" if stop["depth_mm"] >= SHOWN_MM else "nothing may come off"
-    text = f"{stop['name']}, at station {d.length(stop['station_mm'])}, {clock_text(stop['clock_hours'])}: {deep}"
-    text += "" if stop["measured"] else ", no wall reading is near enough"
-    missed = stop["area_missed_percent"]
-    if missed and missed >= LEAST_MISSED:
-        return f"{text}; the area there stays {missed:.1f} % short"
-    return f"{text}; the areas asked for are met all the same" if met else text
 
 
 def _to_cut(table: Table) -> dict[tuple[int, int], str]:
@@ -339,8 +322,9 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         if again:
             least = again["least_area"]
             text += (
-                f"; the reading most worth taking again is row {least['row']}, {least['reading'].replace('_', ' ')} "
-                f"({least['share_of_variance']:.0%} of the doubt in the least area)"
+                f"; the reading most worth taking again is the {measure_name(least['reading'])} at "
+                f"{d.length(least['station_mm'])} ({least['share_of_variance']:.0%} of what the readings one by one "
+                "leave in doubt of the least area)"
             )
         items.append(text + ".")
     for one in results["compare"]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from portgeo.report.markup import Element, el
-from portgeo.units import FOOT, MM_PER, Display
+from portgeo.units import FOOT, MM_PER, Display, rounded
 
 NOT_KNOWN = "–"
 
@@ -84,7 +84,7 @@ def cell_text(value: Any, kind: Kind) -> str:
         return NOT_KNOWN
     if isinstance(number, str):
         return number
-    text = f"{number:.{kind.decimals}f}"
+    text = rounded(number, kind.decimals)
     return text.removeprefix("-") if text.strip("-0.") == "" else text.replace("-", "−")
 
 

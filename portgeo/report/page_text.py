@@ -10,14 +10,14 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
-from portgeo.report.compare_text import clock_text, least_text, metal_text
+from portgeo.report.compare_text import least_text, metal_text
 from portgeo.report.page_contents import compared_flows
 from portgeo.report.throat_text import of_valve_text
 from portgeo.section import wall_name
-from portgeo.units import FOOT, Display
+from portgeo.units import Display, clock_text
 
-REPEATS = 1.0  # percent of flow: *common practice, no source*, a bench does not repeat much better
 LEAST_PERCENT = 0.5  # of area: a smaller change is not told
 LEAST_SIDE = 0.03  # of a short side's tightest radius and its air's peak: a smaller change is not told
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
@@ -139,7 +139,7 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
         else:
             stayed.append(("the short side", f"{name} {now}"))
     flows = compared_flows(results)
-    if len(flows) > 1 and abs(gain(flows)) < REPEATS:
+    if len(flows) > 1 and abs(gain(flows)) < 100.0 * REPEATS:
         stayed.append(("the best flow", f"{flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O"))
     elif flows:
         went.append(flow_change(flows))
@@ -163,7 +163,7 @@ def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
         if abs(last / first - 1.0) > LEAST_SIDE:
             found.append(
                 f"at one flow of {airs[0]['flow']['cfm']:.1f} cfm the air’s peak went from "
-                f"{speed_text(first, d).split()[0]} to {speed_text(last, d)}"
+                f"{d.speed(first).split()[0]} to {d.speed(last)}"
             )
     return found
 
@@ -250,20 +250,15 @@ def plan_text(record: Mapping[str, Any], d: Display) -> str:
     return text
 
 
-def speed_text(m_s: float, d: Display) -> str:
-    """Return a speed in the one unit of the person."""
-    return f"{m_s / FOOT:.0f} ft/s" if d.unit == "in" else f"{m_s:.1f} m/s"
-
-
 def peak_text(record: Mapping[str, Any], d: Display) -> str:
     """Return the short side's peak speed and whether the wall holds its air."""
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
-    doubt = f" ± {speed_text(2.0 * peak['peak_u_m_s'], d)}" if peak.get("peak_u_m_s") else ""
-    speed = speed_text(peak["peak_m_s"], d)
+    doubt = f" ± {d.speed(2.0 * peak['peak_u_m_s'])}" if peak.get("peak_u_m_s") else ""
+    speed = d.speed(peak["peak_m_s"])
+    through = " through runner and port" if "runner_source" in record else ""
     text = (
-        f"{speed.split()[0] + doubt if doubt else speed} at "
-        f"{record['flow']['cfm']:.1f} cfm, {peak['peak_over_mean']:.2f} times the mean, at station "
-        f"{d.length(peak['station_mm'])}"
+        f"{speed.split()[0] + doubt if doubt else speed} at {record['flow']['cfm']:.1f} cfm{through}, "
+        f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
     )
     if fall is None:
         return text
@@ -317,7 +312,7 @@ def engine_text(results: Mapping[str, Any]) -> str:
 def tied(text: str) -> str:
     """Return text whose figures do not part from their units at the end of a line."""
     text = re.sub(r"(?<=\d) (?=(?:in|mm|sq in|mm²|cc|g|%|cfm|hp|inH2O|ft/s|m/s)\b|%)", "\u00a0", text)
-    return text.replace(" ± ", "\u00a0±\u00a0").replace("sq in", "sq\u00a0in").replace("0 o'clock", "0\u00a0o’clock")
+    return text.replace(" ± ", "\u00a0±\u00a0").replace("sq in", "sq\u00a0in").replace(" o'clock", "\u00a0o’clock")
 
 
 def _capital(text: str) -> str:

@@ -11,8 +11,7 @@ import numpy as np
 from portgeo.report.notices import WIDTH, notices_lines, notices_record
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
-from portgeo.reshape.stops import oclock
-from portgeo.units import Display, Notice
+from portgeo.units import Display, Notice, clock_text
 
 MARKS = (".", "E", "X", "B")  # neither, from the entry, from the exit, from both
 MOST_ROWS = 25
@@ -45,7 +44,7 @@ def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Di
     ]
     if found.share(0) > 0.005:
         row, column = found.farthest_missed()
-        place = f"{d.length(float(found.grid.stations[row]))}, {oclock(float(found.grid.clock[row, column]))}"
+        place = f"{d.length(float(found.grid.stations[row]))}, {clock_text(float(found.grid.clock[row, column]))}"
         lines.append(f"  missed      farthest from any wall it reaches: station {place}")
     if share > 0.0:
         lines.append(

@@ -79,8 +79,9 @@ def survey_record(
         "noise_mm": port.noise,
     }
     if survey.blame is not None:
+        station_of = {reading.row: reading.station for reading in port.readings}
         record["most_uncertain_reading"] = {
-            name: {"row": row, "reading": reading, "share_of_variance": share}
+            name: {"row": row, "station_mm": station_of[row], "reading": reading, "share_of_variance": share}
             for name, (row, reading, share) in (
                 ("least_area", survey.blame.least_area),
                 ("volume", survey.blame.volume),

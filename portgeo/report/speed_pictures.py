@@ -98,7 +98,8 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
         (0.01, ideal), (0, 4), xycoords=("axes fraction", "data"), textcoords="offset points", fontsize=8.5, color=INK,
     )  # fmt: skip
     sides = all(result.side_peak is not None for _, result in results)
-    places = ("on the short side" if sides else "highest on the wall", "mean of the section", "on the long side")
+    mean_of = "mean of the section, of air that thins out with speed"
+    places = ("on the short side" if sides else "highest on the wall", mean_of, "on the long side")
     for axes, place in zip((short_axes, mean_axes, long_axes), places, strict=True):
         axes.set_title(place, loc="left", fontsize=10, color=INK)
         axes.grid(True, color="#eeeeee")
@@ -132,7 +133,7 @@ def _mark_short_side(
     peak = result.side_peak
     if peak is None:
         return []
-    short, says = mean * result.short_line, ["triangle: peak" + ("" if peak.u is None else " and its ±")]
+    short, says = mean * result.short_line, ["triangle: peak", *([] if peak.u is None else ["bar: its ±"])]
     if result.turning_on is not None:
         kept = mean * result.turning_on.line
         axes.fill_between(x, short, kept, where=kept > 1.01 * short, color=colour, alpha=0.15, linewidth=0)

@@ -205,7 +205,7 @@ def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[
     header = [
         f"station_{unit}", f"area_{unit}2", f"mean_speed_{name}", "mach",
         "short_side_over_mean", "long_side_over_mean", "highest_over_mean",
-        *(f"over_mean_at_{hour or 12}" for hour in range(12)),
+        *(f"over_mean_at_{hour or 12}" for hour in range(12)), f"mean_speed_isentropic_{name}",
     ]  # fmt: skip
     columns = np.column_stack(
         [
@@ -217,6 +217,7 @@ def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[
             result.long_over_mean,
             result.highest_over_mean,
             result.clock_over_mean,
+            result.mean_isentropic / speed,
         ]
     )
     return header, columns.tolist()

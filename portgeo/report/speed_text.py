@@ -11,14 +11,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
-from portgeo.flow.bench import FLAT, Run, What, at_depression, at_valve, change, flattens, worth_comparing
+from portgeo.flow.bench import REPEATS, Run, What, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine, Power
 from portgeo.flow.gas import mach_through
 from portgeo.flow.separation import Slowing
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.report.throat_text import of_valve_text
-from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
+from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice, clock_text
 
 HEADING = 14  # columns before what a heading says
 SAME_DEPRESSION = 0.005  # of itself: a bench's gauge is read no finer
@@ -32,7 +32,15 @@ WHAT_ON_IS = (
     "Curtain is valve circumference times lift; throat is less the stem; passage is the smallest way past the valve."
 )
 WHAT_ON_ALL_IS = " All {count} valves are counted together."
-WHAT_FLAT_IS = f"Flat: the flow rises at less than {FLAT:.0%} of the run's steepest rate from there on."
+WHAT_MEAN_IS = (
+    "Flow over area is the mean speed as if air did not thin out as it speeds up; mean speed, Mach, the peak and all "
+    "speeds on the wall allow for that (isentropic). Short side, long side and highest are speeds on the wall over "
+    "the mean speed of their section."
+)
+WHAT_FLAT_IS = (
+    f"Flat: past that lift the flow gains no more than {REPEATS:.0%}, to which a bench repeats (common practice, no "
+    "source)."
+)
 
 
 def airspeed_text(
@@ -54,12 +62,7 @@ def airspeed_text(
     lines += notices_lines(warnings, d)
     lines += _table(result, d)
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
-    lines += textwrap.wrap(
-        "Mean speed is flow over area, as if air did not thin out with speed; Mach, the peak and all speeds on the "
-        "wall allow for that (isentropic). Short, long and highest are speeds on the wall over the mean of their "
-        "section, both of air that thins out.",
-        WIDTH,
-    )
+    lines += textwrap.wrap(WHAT_MEAN_IS, WIDTH)
     if len(result.path.ports) > 1:
         lines.append(f"Stations below {d.length(float(result.path.starts[-1]))} are in the runner.")
     return "\n".join(lines)
@@ -91,10 +94,9 @@ def _fineness_text(result: AirSpeed, d: Display) -> str:
 def _at(result: AirSpeed, peak: Peak, d: Display) -> str:
     x, y, z = (d.length(round(v, 6) + 0.0, label=False) for v in point_in_source(result.path, peak))
     doubt = "" if peak.u is None else f" ± {2.0 * peak.u / FOOT:.0f}" if d.unit == "in" else f" ± {2.0 * peak.u:.1f}"
-    hour, minute = divmod(round(peak.clock * 2.0) % 24, 2)
     return (
         f"{d.speed(peak.speed)}{doubt}, {peak.over_mean:.2f} times the mean there, at station "
-        f"{d.length(peak.station)}, {hour or 12}:{'30' if minute else '00'} o'clock ({x}, {y}, {z} in the file)"
+        f"{d.length(peak.station)}, {clock_text(peak.clock)} ({x}, {y}, {z} in the file)"
     )
 
 
@@ -153,7 +155,7 @@ def _throat_text(result: AirSpeed, d: Display, valve: float | None) -> str:
     how = "" if throat.told_by == "mark" else f" (least near the {result.path.ports[-1].valve_end})"
     if throat.station == result.least_station:
         return f"{size}, at station {d.length(throat.station)}{how}: it is the least area"
-    mean = result.flow / (throat.area * 1e-6)
+    mean = result.mean_through(throat.area)
     return (
         f"{size}; {d.area(throat.area)} at station {d.length(throat.station)}{how}: mean {d.speed(mean)}; "
         f"it would choke at {result.throat_choke / M3_S_PER['cfm']:.0f} cfm, stem left out"
@@ -161,7 +163,7 @@ def _throat_text(result: AirSpeed, d: Display, valve: float | None) -> str:
 
 
 def _least_text(result: AirSpeed, d: Display) -> str:
-    mean = result.flow / (result.least_area * 1e-6)
+    mean = result.mean_through(result.least_area)
     mach = float(mach_through(result.flow, np.array([result.least_area * 1e-6]), result.air)[0])
     return (
         f"{d.area(result.least_area)} at station {d.length(result.least_station)}: mean {d.speed(mean)}, Mach "
@@ -172,15 +174,16 @@ def _least_text(result: AirSpeed, d: Display) -> str:
 
 def _table(result: AirSpeed, d: Display) -> list[str]:
     feet = d.unit == "in"
-    head = f"{'station':>9} {'area':>9} {'mean':>8} "
-    units = f"{d.unit:>9} {d.area_unit:>9} {'ft/s' if feet else 'm/s':>8} "
+    head = f"{'station':>9} {'area':>9} {'flow/area':>9} {'mean':>8} "
+    speed = "ft/s" if feet else "m/s"
+    units = f"{d.unit:>9} {d.area_unit:>9} {speed:>9} {speed:>8} "
     lines = [head + f"{'Mach':>6} {'short':>7} {'long':>7} {'highest':>8}", units + f"{'':>6} " + f"{'over mean':>23}"]
     for k in range(len(result.stations)):
-        mean = result.mean_speed[k]
+        over_area, mean = (d.speed(speeds[k], label=False) for speeds in (result.mean_speed, result.mean_isentropic))
         lines.append(
             f"{d.length(result.stations[k], label=False):>9} {d.area(result.area[k], label=False):>9} "
-            + (f"{mean / FOOT:>8.0f} " if feet else f"{mean:>8.1f} ")
-            + f"{result.mach[k]:>6.3f} {_ratio(result.short_over_mean[k]):>7} "
+            f"{over_area:>9} {mean:>8} "
+            f"{result.mach[k]:>6.3f} {_ratio(result.short_over_mean[k]):>7} "
             f"{_ratio(result.long_over_mean[k]):>7} {result.highest_over_mean[k]:>8.2f}"
         )
     return lines

@@ -14,11 +14,13 @@ from portgeo.port import sections_at
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.target import wanted_areas
-from portgeo.section import WALLS, measure_section
+from portgeo.section import WALLS, area_of, measure_section
+from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.units import MM_PER, LengthUnit
 
 HOURS = np.array([12.0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11])
 MOST_ROWS = 24
+HALFWAY = 1e-9  # of a quarter: a place so near to halfway between two walls is there
 TOO_CLOSE_MM = 0.5  # rows nearer than this are one; a step is measured on both its sides, a little apart
 # Steps of the stations between measured ones: a rule has marks there, so that they can be scribed in a port.
 ROUND_STEPS = {"in": (0.125, 0.25, 0.5, 1.0), "mm": (2.0, 5.0, 10.0, 20.0, 50.0)}
@@ -49,16 +51,18 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
     """Return the rows of a plan's cut sheet; those between measured stations at round ones of a unit."""
     grid = plan.grid
     stations = table_stations(plan, unit)
-    measures = [
-        [measure_section(section) for section in sections_at(port, stations)] for port in (plan.port, plan.after)
-    ]
+    ports = plan.port, plan.after
+    sections = [sections_at(port, stations) for port in ports]
+    measures = [[measure_section(section) for section in each] for each in sections]
+    # As a survey of either port has them, so that no two tables tell one section with two areas.
+    areas = [np.array([area_of(s) for s in each]) + facet_area(p) for p, each in zip(ports, sections, strict=True)]
     volume, stretch = _by_wall(plan)
     return CutTable(
         stations=stations,
         depth=at_stations(grid, at_hours(grid, plan.depth), stations),
-        area_before=at_stations(grid, plan.area_before, stations),
+        area_before=areas[0],
         wanted=wanted_areas(plan.target, stations, plan.throat_area),
-        area=at_stations(grid, plan.area_after, stations),
+        area=areas[1],
         height=np.array([[m.height for m in each] for each in measures]).T,
         width=np.array([[m.width for m in each] for each in measures]).T,
         wall_volume=volume,
@@ -92,12 +96,18 @@ def table_stations(plan: Plan, unit: LengthUnit) -> FloatArray:
     for station in [*named, *measured, first, last]:
         if len(chosen) < MOST_ROWS and all(abs(station - other) > TOO_CLOSE_MM for other in chosen):
             chosen.append(station)
-    steps = [step * MM_PER[unit] for step in ROUND_STEPS[unit]]
-    step = next((one for one in steps if (last - first) / one <= ROUND_ROWS), steps[-1])
-    for station in step * np.arange(np.ceil(first / step), np.floor(last / step) + 1):
+    even, step = round_stations(first, last, unit, ROUND_ROWS)
+    for station in even.tolist():
         if len(chosen) < MOST_ROWS and all(abs(station - other) > step / 2.0 for other in chosen):
-            chosen.append(float(station))
+            chosen.append(station)
     return np.array(sorted(chosen))
+
+
+def round_stations(first: float, last: float, unit: LengthUnit, most: int) -> tuple[FloatArray, float]:
+    """Return about `most` stations (n,) at round ones of a unit, and the step from one to the next, mm."""
+    steps = [step * MM_PER[unit] for step in ROUND_STEPS[unit]]
+    step = next((one for one in steps if (last - first) / one <= most), steps[-1])
+    return step * np.arange(np.ceil(first / step), np.floor(last / step) + 1), step
 
 
 def _by_wall(plan: Plan) -> tuple[FloatArray, FloatArray]:
@@ -110,8 +120,9 @@ def _by_wall(plan: Plan) -> tuple[FloatArray, FloatArray]:
     scale = plan.removed / share.sum() if share.sum() > 0 else 0.0
     volume, stretch = np.zeros(len(WALLS)), np.full((len(WALLS), 2), np.nan)
     for k in range(len(WALLS)):
-        here = share[:, grid.wall == k]
-        volume[k] = scale * here.sum()
+        # A place halfway between two walls is half of each: else a cut alike on both sides would not read so.
+        halves = np.abs((grid.share - k + 2.0) % 4.0 - 2.0)
+        volume[k] = scale * (share * np.where(np.abs(halves - 0.5) < HALFWAY, 0.5, halves < 0.5)).sum()
         cut = np.flatnonzero(plan.depth[:, grid.wall == k].max(axis=1) > 0.05 * max(float(plan.depth.max()), 1e-9))
         if len(cut):
             stretch[k] = grid.stations[cut[[0, -1]]]

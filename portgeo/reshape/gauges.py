@@ -16,6 +16,9 @@ import shapely
 from portgeo.errors import InputError
 from portgeo.plane import FloatArray, arc_points
 from portgeo.port import Port, sections_at
+from portgeo.reshape.cut_table import round_stations
+from portgeo.reshape.plan import Plan
+from portgeo.reshape.target import wanted_stations
 from portgeo.section import Section, measure_section, wall_name
 from portgeo.survey.bends import inner_wall, level_plane, meant_bend, port_bends
 from portgeo.survey.sides import bend_of, side_points
@@ -27,7 +30,8 @@ PLATE_MM = 15.0  # of plate behind a gauge's edge
 HIGHEST_SHARE = 0.4  # of the port's height: a floor-line gauge thicker than this would not go in
 CROSS_MM = 4.0
 FLOOR_POINTS = 201
-EVEN_STATIONS = 5  # where nothing was measured and no station is named
+ROUND_STATIONS = 5  # at most so many steps from end to end, where nothing was measured and no station is named
+GAUGED_MM = 0.05  # 0.002 in: where a plan takes less all round, a printed outline shows nothing
 ROUND_OFF_MM = 0.01  # floor-line points nearer to a chord than this are left out
 SAME_MM = 0.1  # a wall moved by less shows no second line
 FILLS = "Works all round: square across the port, ^ to the roof, it just fits."
@@ -37,7 +41,7 @@ BOSS = " The hole clears the guide boss or stem."
 STAND_UP = "Both round ends work: it just passes from floor to roof."
 LIE_FLAT = "Both round ends work: it just passes from wall to wall."
 ON_SHORT_SIDE = "The hollow edge works: on the short side, on the {}, no light shows under it."
-ALONG_INSIDE = "The lower edge works: along the {}, left end at the entry, no light shows under it."
+ALONG_INSIDE = "The lower edge works: along the {}, left end towards the entry, no light shows under it."
 
 
 @dataclass(frozen=True)
@@ -64,16 +68,24 @@ class Gauge:
     use: str = ""
 
 
-def gauge_stations(port: Port, asked: Sequence[float] | None, display: Display, where: str) -> FloatArray:
-    """Return the stations (n,) of a port's gauges: those asked for, else the measured ones, else even ones.
+def gauge_stations(
+    port: Port, asked: Sequence[float] | None, display: Display, where: str, plan: Plan | None = None
+) -> FloatArray:
+    """Return the stations (n,) of a port's gauges: those asked for, else the measured ones, else round ones.
 
+    plan : its target's stations count too, and of those that nobody asked for only where it takes or adds something.
     where : what they were asked by. Raises InputError for one outside the port.
     """
     first, last = (float(s) for s in port.centreline.stations[[0, -1]])
     if asked:
         stations = np.unique(asked)
     else:
-        stations = port.rows if len(port.rows) else np.linspace(first, last, EVEN_STATIONS)
+        even, _ = round_stations(first, last, display.unit, ROUND_STATIONS)
+        stations = port.rows if len(port.rows) else np.unique([first, *even, last])
+        if plan is not None:
+            stations = np.unique(np.concatenate([stations, wanted_stations(plan.target)]).round(6))
+            most = np.interp(stations, plan.grid.stations, np.abs(plan.depth).max(axis=1))
+            stations = stations[most >= GAUGED_MM]
     outside = stations[(stations < first - 1e-6) | (stations > last + 1e-6)]
     if len(outside):
         raise InputError(
@@ -85,13 +97,14 @@ def gauge_stations(port: Port, asked: Sequence[float] | None, display: Display, 
     return stations
 
 
-def gauges(port: Port, stations: FloatArray, after: Port | None = None, radius: float | None = None) -> list[Gauge]:
-    """Return the gauges for stations (k,), the target's where `after` is given, else today's.
+def gauges(port: Port, stations: FloatArray, plan: Plan | None = None) -> list[Gauge]:
+    """Return the gauges for stations (k,), those of a plan's port where there is one, else today's.
 
-    radius : what the short side is cut to, where it is; else it is measured, which a scan's noise moves.
+    A short side that is cut has the plan's radius; else it is measured, which a scan's noise moves.
     The radius gauge is left out on a port with no turn. Raises GeometryError where a station cuts
     no tube.
     """
+    after, radius = (None, None) if plan is None else (plan.after, plan.radius_cut)
     aim = port if after is None else after
     wanted, today = sections_at(aim, stations), sections_at(port, stations)
     found: list[Gauge] = []
@@ -164,7 +177,9 @@ def along_inside(port: Port, radius: float | None = None) -> list[Gauge]:
         Line(shapely.get_coordinates(plate), False, "edge"),
     )
     name = f"{wall.replace(' ', '-')}-line gauge"
-    found.append(Gauge(name, None, lines, {"length": float(plate.length)}, ALONG_INSIDE.format(wall)))
+    ends = stations[own][[0, -1]]
+    lengths = {"length": float(plate.length), "left end at station": float(ends[0]), "right end at": float(ends[1])}
+    found.append(Gauge(name, None, lines, lengths, ALONG_INSIDE.format(wall)))
     return found
 
 

@@ -17,7 +17,7 @@ from portgeo.reshape.grid import WallGrid, exits
 from portgeo.reshape.target import Target, wanted_areas
 from portgeo.section import WALLS
 from portgeo.survey.throat import Throat
-from portgeo.units import Notice
+from portgeo.units import Notice, clock_text
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
 UNSURE_MM = 0.25  # 0.010 in more by interpolation than a reading vouches for: the wall is to be measured there
@@ -131,7 +131,7 @@ def thin_walls(readings: Sequence[WallReading], least_wall: float) -> list[Notic
         Notice(
             "wall_thin",
             "the wall is thinner already than the {least} to be left: {thickness} at station {at}, "
-            f"{thin[0].clock:g} o'clock{more}. Nothing may be cut there",
+            f"{clock_text(thin[0].clock)}{more}. Nothing may be cut there",
             {"least": least_wall, "thickness": thin[0].thickness, "at": thin[0].station},
         )
     ]

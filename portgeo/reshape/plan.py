@@ -19,13 +19,13 @@ from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volum
 from portgeo.reshape.limits import AT_THROAT_MM, Limit, WallLeft, chosen_limits, throat_kept, together
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
-from portgeo.reshape.stops import Stop, area_notices, find_stops, oclock, short_side_notices
+from portgeo.reshape.stops import Stop, area_notices, find_stops, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
 from portgeo.survey.scan_uncertainty import volume_inside
 from portgeo.survey.schedule import survey
 from portgeo.survey.throat import throat_of, unmarked
 from portgeo.triangles import volume
-from portgeo.units import MILLIMETRES, Display, Notice
+from portgeo.units import MILLIMETRES, Display, Notice, clock_text
 
 NODE_MM, MOST_NODES, LEAST_NODES = 2.5, 61, 25  # along the port: unknowns of the cut
 NODES_ROUND = 48
@@ -258,6 +258,6 @@ def _unlike(grid: WallGrid, travel: FloatArray, lowest: FloatArray, noise: float
     row, column = np.unravel_index(int(np.argmax(inside)), inside.shape)
     text = (
         f"the port to be copied is smaller here and there: by up to {{by}} at station {{at}}, "
-        f"{oclock(grid.clock[row, column])}; metal cannot be put back"
+        f"{clock_text(grid.clock[row, column])}; metal cannot be put back"
     )
     return [Notice("smaller_than_today", text, {"by": float(inside.max()), "at": float(grid.stations[row])})]

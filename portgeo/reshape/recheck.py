@@ -16,11 +16,10 @@ from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_stations
 from portgeo.reshape.grid import WallGrid, areas_after, most_place, moved, volume_after
 from portgeo.reshape.plan import Plan
-from portgeo.reshape.stops import oclock
 from portgeo.section import Section, read_across
 from portgeo.survey import survey
 from portgeo.survey.sides import bend_of
-from portgeo.units import LengthUnit, Notice
+from portgeo.units import LengthUnit, Notice, clock_text
 
 TOLERANCE_MM = 0.13  # 0.005 in: *common practice, no source*, what a careful hand with a burr holds
 MISSED_SHARE = 0.2  # of the planned depth: a spot that has had less was missed
@@ -103,7 +102,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM, *, as_measur
     warnings = [
         Notice(
             "past_limit",
-            f"station {{at}}, {oclock(spot.clock)}: {{by}} past its limit; stop there and test the wall",
+            f"station {{at}}, {clock_text(spot.clock)}: {{by}} past its limit; stop there and test the wall",
             {"at": spot.station, "by": spot.depth},
         )
         for spot in spots[2][:3]

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from portgeo.plane import FloatArray
 from portgeo.reshape.grid import WallGrid, areas_after
@@ -16,17 +17,18 @@ from portgeo.reshape.limits import Limit, together
 from portgeo.reshape.shortside import ShortSideCut
 from portgeo.reshape.solve import mirrored
 from portgeo.reshape.target import ShortSideWanted
-from portgeo.units import MM_PER_INCH, Notice
+from portgeo.units import MM_PER_INCH, Notice, clock_text
 
 SHORT = 0.001  # of an area: what counts as missed
 OVER = 0.003  # of an area: what counts as more than was wanted
 FAR_OVER = 1.0  # of an area: more is a slip in the target
 TOUCHES_MM = 0.005  # a cut this close to a limit is stopped by it
 LIFTED_MM = 5.0  # a limit lifted to see what it costs lets the cut go this much past where it is
-NOTHING_MM = 0.013  # half a thousandth of an inch
+NOTHING_MM = 0.0127  # half a thousandth of an inch
 ALIKE = "left and right being alike"
 ROUNDED = "the short side's radius"
 FADES = "the length over which the cut fades"
+PLACES = 2  # decimals of a millimetre to which two places are alike
 SAME_STRETCH_MM = 12.0  # stations closer than this are one remark
 
 
@@ -56,26 +58,24 @@ class Stop:
     @property
     def place(self) -> str:
         """Where round the section, for a person."""
-        return "all round" if self.all_round else oclock(self.clock)
+        return "all round" if self.all_round else clock_text(self.clock)
 
     @property
     def says(self) -> str:
         """What stops the cut, for a person; {depth} is to be filled in."""
-        none = self.depth < NOTHING_MM
-        if self.unmeasured:
-            return (
-                "no wall reading is near enough to cut by; sonic-test there, or take nothing"
-                if none
-                else "the nearest wall reading is too far off to allow more than a cut of {depth}"
-            )
-        return f"{self.limit} lets nothing be taken" if none else f"{self.limit} stops the cut at {{depth}}"
+        return stop_text(self.limit, self.depth, self.unmeasured)
 
 
-def oclock(hours: float) -> str:
-    """Return a clock position as a person says it, to the half hour."""
-    half = round(hours * 2.0) % 24
-    whole = half // 2 or 12
-    return f"{whole} o'clock" if half % 2 == 0 else f"half past {whole} o'clock"
+def stop_text(limit: str, depth: float, unmeasured: bool) -> str:
+    """Return how a limit stops a cut at a place, for a person; {depth} is to be filled in."""
+    none = depth < NOTHING_MM
+    if unmeasured:
+        return (
+            "no wall reading is near enough to cut by; sonic-test there, or take nothing"
+            if none
+            else "the nearest wall reading is too far off to allow more than a cut of {depth}"
+        )
+    return f"{limit} lets nothing be taken" if none else f"{limit} stops the cut at {{depth}}"
 
 
 def find_stops(
@@ -125,11 +125,13 @@ def find_stops(
         alone = others[row] > all_limits[row] + TOUCHES_MM
         stops.append(_stop(grid, row, limit, one, all_limits, travel, float(short[row]), tuple(also), alone))
     for one_limit in limits:
-        touched = (travel > TOUCHES_MM) & (travel > one_limit.depth - TOUCHES_MM)
+        # A limit that touches the cut over less than half an hour of the clock holds nothing that a hand would feel.
+        touched = (travel > TOUCHES_MM) & (travel > one_limit.depth - TOUCHES_MM) & _spoken(grid)
         if touched.any() and not any(s.limit == one_limit.name for s in stops):
-            row = int(np.argmax(np.where(touched, travel, -1.0).max(axis=1)))
-            cut_there = touched[row]
-            stops.append(_stop(grid, row, one_limit, (one_limit.name, 0.0), all_limits, travel, 0.0, (), cut_there))
+            # Where it holds the deepest cut: a cut fades to nothing beside it, and there the limit is no news.
+            deepest = np.where(touched, travel * grid.lean, -1.0)
+            row, column = (int(k) for k in np.unravel_index(int(np.argmax(deepest.round(PLACES))), deepest.shape))
+            stops.append(_stop_at(grid, row, column, one_limit, (one_limit.name, 0.0), travel, 0.0))
     return stops
 
 
@@ -159,9 +161,32 @@ def _stop(
         here = here & meant if (here & meant).any() else here
     if not here.any():
         here[:] = True
+    all_round = limit is not None and bool(here.all())
+    spoken = here & _spoken(grid)[row]
+    here = spoken if spoken.any() else here
     # Of places alike to a hundredth, the one nearest to the middle of a wall.
     off = np.abs(grid.share - np.round(grid.share))
-    column = min(np.flatnonzero(here).tolist(), key=lambda k: (round(float(allowed[k]), 2), float(off[k])))
+    column = min(np.flatnonzero(here).tolist(), key=lambda k: (round(float(allowed[k]), PLACES), float(off[k])))
+    return _stop_at(grid, row, column, limit, cost, travel, short, also, all_round)
+
+
+def _spoken(grid: WallGrid) -> NDArray[np.bool_]:
+    """Return which places (n, m) lie at a half hour: what is told of one is then what the tables have there."""
+    halves = 2.0 * grid.clock
+    return np.asarray(np.abs(halves - np.round(halves)) <= 12.0 / len(grid.share))
+
+
+def _stop_at(
+    grid: WallGrid,
+    row: int,
+    column: int,
+    limit: Limit | None,
+    cost: tuple[str, float],
+    travel: FloatArray,
+    short: float,
+    also: tuple[tuple[str, float], ...] = (),
+    all_round: bool = False,
+) -> Stop:
     unmeasured = limit is not None and limit.unmeasured is not None and bool(limit.unmeasured[row, column])
     return Stop(
         row=row,
@@ -169,11 +194,11 @@ def _stop(
         station=float(grid.stations[row]),
         clock=float(grid.clock[row, column]),
         limit=cost[0],
-        depth=float(square[column]),
+        depth=float(travel[row, column] * grid.lean[row, column]),
         short=short,
         gain=cost[1],
         also=also,
-        all_round=limit is not None and bool(here.all()),
+        all_round=all_round,
         unmeasured=unmeasured,
     )
 

@@ -87,6 +87,11 @@ def advice(suspects: Suspects, budget: dict[Quantity, Budget]) -> dict[Quantity,
     return told
 
 
+def measure_name(name: str) -> str:
+    """Return what a person calls a reading's measure."""
+    return MEASURES.get(name, name)
+
+
 def _of_gap(suspects: Suspects, quantity: Quantity, much: str) -> Notice:
     gap = int(np.argmax(suspects.by_gap[quantity]))
     at = {"a": float(suspects.stations[gap]), "b": float(suspects.stations[gap + 1])}
@@ -103,7 +108,7 @@ def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, much: str)
     )
     worst = suspects.named[int(np.abs(moved).argmax())]
     at = {"at": float(suspects.stations[worst.row])}
-    name = MEASURES.get(worst.name, worst.name)
+    name = measure_name(worst.name)
     # The one reading may be most of its kind or one of many that share the doubt alike.
     lead = float(np.abs(moved).max() ** 2 / max(float((moved**2).sum()), 1e-300))
     if angles:

@@ -170,6 +170,9 @@ def _suspects(model: Model, bends: Sequence[Bend], shape: Errors) -> Suspects:
         for quantity, values in figures(model, bends, 0 if bends else None, in_gap).of.items():
             by_gap.setdefault(quantity, []).append(float(_rms(values)))
     by_reading = figures(model, bends, 0 if bends else None, each).of
+    # Where two places are as small, the least area is moved one way alone: by the one that is read smaller.
+    lower = model.areas(-each.moves).min(axis=1) - model.area.min()
+    by_reading["least_area"] = np.hypot(by_reading["least_area"], lower) / np.sqrt(2.0)
     return Suspects(
         model.readings, model.rows, tuple(named), by_reading, {name: np.array(by) for name, by in by_gap.items()}
     )

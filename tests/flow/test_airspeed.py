@@ -8,13 +8,15 @@ import pytest
 
 from portgeo import cli
 from portgeo.errors import InputError
-from portgeo.flow.airspeed import air_speed, beside, point_in_source, speed_over_mean, stands_in_stream
-from portgeo.flow.path import path_of
-from portgeo.port import port_from_readings, stations_of
+from portgeo.flow.airspeed import air_speed, beside, point_in_source
+from portgeo.flow.path import join, joint_notices, path_of
+from portgeo.flow.sense import stands_in_stream
+from portgeo.port import port_from_readings
 from portgeo.report.page_text import peak_text, peaks_at_one_flow
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
 from portgeo.section import Reading, Section
+from portgeo.survey import survey
 from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import DEMO, elbow_readings
@@ -67,24 +69,35 @@ def test_speeds_round_the_clock(elbow):
     assert np.all(np.diff(clock[:7]) > 0.0)
 
 
-def test_speed_at_any_place_of_the_wall(elbow):
-    """Where the solution has a node its own speed, between rings a speed between; past the ends the ends'."""
-    port, found = elbow
-    wall = found.wall
-    stations, clocks = stations_of(port, wall.wall[3:-3].reshape(-1, 3))
-    read = speed_over_mean(found, stations, clocks)
-    assert read == pytest.approx(wall.over_mean[3:-3].ravel(), abs=5e-3)
-    there = np.array([(wall.stations[5] + wall.stations[6]) / 2.0, -5.0, 1e4])
-    floor = speed_over_mean(found, there, np.array([6.0, 18.0, -6.0]))
-    line = found.short_line
-    assert floor == pytest.approx([line[5:7].mean(), line[0], line[-1]], abs=1e-6)
-
-
 def test_stations_are_the_ports_own():
     """A sheet that begins at another station than 0 keeps its stations."""
     rows = tuple(Reading(k + 2, s, shape="round", height=40.0, width=40.0) for k, s in enumerate((10.0, 90.0)))
     found = air_speed(path_of(port_from_readings(rows)), 100.0 * CFM, 28.0 * WATER, unknowns=3000)
     assert found.stations[[0, -1]].tolist() == [10.0, 90.0]
+
+
+def test_a_section_has_the_area_that_a_survey_of_its_port_has():
+    """What a mesh's flats cut off is put right in both."""
+    rows = tuple(Reading(k + 2, s, shape="round", height=40.0, width=40.0) for k, s in enumerate((0.0, 90.0)))
+    port = replace(port_from_readings(rows), flats=2.5)
+    found = air_speed(path_of(port), 100.0 * CFM, 28.0 * WATER, unknowns=3000)
+    assert found.area == pytest.approx(np.interp(found.stations, *_schedule(port)), rel=1e-9)
+    assert found.area[0] == pytest.approx(np.pi * 20.0**2 + 2.5, rel=2e-4)
+
+
+def _schedule(port):
+    measured = survey(port)
+    return measured.stations, measured.area
+
+
+@pytest.mark.parametrize(("after", "lip"), [(38.0, True), (42.0, False)])
+def test_only_where_a_joint_closes_up_is_a_lip_spoken_of(after, lip):
+    ports = [
+        port_from_readings([Reading(k + 2, s, shape="round", height=d, width=d) for k, s in enumerate((0.0, 50.0))])
+        for d in (40.0, after)
+    ]
+    (notice,) = joint_notices(join(*ports))
+    assert ("a lip that faces the flow costs more" in notice.text) == lip
 
 
 def test_a_gentler_turn_slows_the_air_more_gently(elbow):

@@ -154,7 +154,7 @@ def test_correction_between_depressions_goes_there_and_back(a, b):
 
 def test_where_a_curve_goes_flat_and_where_it_falls():
     flat = flattens(run_of([2, 4, 6, 8, 10, 12], [50, 100, 150, 180, 182, 183]), 28 * WATER)
-    assert flat.flat_from == 8.0
+    assert flat.flat_from == 10.0  # from 180 to 183 is 1.7 %, more than a bench's repeat
     assert flat.falls_from is None
     falls = flattens(run_of([2, 4, 6, 8, 10], [50, 100, 150, 160, 150]), 28 * WATER)
     assert falls.falls_from == 8.0

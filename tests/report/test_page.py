@@ -9,8 +9,9 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from portgeo.report.cut_sheet import stops_texts
 from portgeo.report.page import write_page
-from portgeo.report.page_sections import limit_text, limit_texts
+from portgeo.report.page_tables import cell_text, kind_of
 from portgeo.report.page_text import answer, changes
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.report.conftest import CAST, CUT, INCHES, TITLE
@@ -40,19 +41,32 @@ CONTRAST = """() => {
 }"""
 
 
+STOP = {"name": "wall", "station_mm": 50.8, "clock_hours": 6.0, "depth_mm": 0.5, "area_missed_percent": 0.0}
+STOP |= {"measured": True, "all_round": False}
+
+
 def test_a_stop_for_want_of_a_wall_reading_says_so():
-    stop = {"name": "wall", "station_mm": 50.8, "clock_hours": 0.0, "depth_mm": 0.0, "area_missed_percent": 2.0}
-    read, unread = (limit_text({**stop, "measured": measured}, False, INCHES) for measured in (True, False))
-    assert "nothing may come off; the area there stays 2.0 % short" in read
-    assert "nothing may come off, no wall reading is near enough; the area there" in unread
+    told = [
+        stops_texts([], [STOP | {"measured": m, "depth_mm": t}], [], INCHES) for m in (True, False) for t in (0.0, 0.5)
+    ]
+    assert [text.removeprefix("station 2.000 in, 6 o'clock: ") for (text,) in told] == [
+        "wall lets nothing be taken",
+        "wall stops the cut at 0.020 in",
+        "no wall reading is near enough to cut by; sonic-test there, or take nothing",
+        "the nearest wall reading is too far off to allow more than a cut of 0.020 in",
+    ]
 
 
 @pytest.mark.parametrize(("missed", "told"), [([], False), ([0.0], True), ([0.0, 3.0], False)])
 def test_of_areas_that_nobody_asked_for_or_that_are_missed_none_is_said_to_be_met(missed, told):
-    stop = {"name": "wall", "station_mm": 50.8, "clock_hours": 6.0, "depth_mm": 0.5, "area_missed_percent": 0.0}
-    record = {"areas": [{"missed_percent": each} for each in missed], "limits": [stop | {"measured": True}]}
-    (text,) = limit_texts(record, INCHES)
-    assert text.endswith("; the areas asked for are met all the same" if told else "no deeper than 0.020 in")
+    (text,) = stops_texts([{"missed_percent": each} for each in missed], [STOP], [], INCHES)
+    assert text.endswith("; the areas asked for are met all the same" if told else "stops the cut at 0.020 in")
+
+
+def test_what_stops_a_cut_is_told_once_where_it_costs_area():
+    missed = {"code": "area_missed", "message": "station 2.000 in, 6 o'clock: wall lets nothing be taken."}
+    (text,) = stops_texts([{"missed_percent": 2.0}], [STOP | {"area_missed_percent": 2.0}], [missed], INCHES)
+    assert text == missed["message"].rstrip(".")
 
 
 @pytest.fixture(scope="module")
@@ -147,20 +161,20 @@ def test_the_port_is_turned_and_painted_and_read(browser, address, report):
         for across in (0.42, 0.5):
             page.mouse.move(box["x"] + box["width"] * across, box["y"] + box["height"] * 0.45)
             read = page.locator("#reading").inner_text()
-            station, hour, minute, area = map(
+            station, hour, area = map(
                 float,
-                re.fullmatch(r"station ([\d.]+) in, (\d+):(\d+) o’clock, section area ([\d.]+) sq in", read).groups(),
+                re.fullmatch(r"station ([\d.]+) in, (\d+)(?::30)? o’clock, section area ([\d.]+) sq in", read).groups(),
             )
             there = report[1][0]
             near = np.abs(there.stations - station * MM_PER_INCH) < 1.5  # rings are 1.2 mm apart
             areas = there.paints[-1].values[near] / MM_PER_INCH**2
             assert areas.min() - 0.001 <= area <= areas.max() + 0.001
-            assert 1 <= hour <= 12 and minute in (0, 30)
+            assert 1 <= hour <= 12
         page.get_by_role("button", name=CUT, exact=True).click()
         page.get_by_role("button", name="depth of cut").click()
         page.locator("#read-station").fill("40")
         page.locator("#read-clock").fill("6")
-        depth = float(re.search(r"6:00 o’clock, depth of cut ([\d.]+) in", page.locator("#reading").inner_text())[1])
+        depth = float(re.search(r" 6 o’clock, depth of cut ([\d.]+) in", page.locator("#reading").inner_text())[1])
         assert abs(depth - 1.0 / MM_PER_INCH) < 0.001
         page.locator("#read-station").fill("107")
         assert "not known" in page.locator("#reading").inner_text()
@@ -190,6 +204,21 @@ def test_a_chart_is_read_under_the_pointer_and_by_a_tap(browser, address, report
         tab.page.mouse.move(2, box["y"] + 2)
         assert said.inner_text() == hint
         assert tab.quiet(), (tab.errors, tab.asked)
+
+
+def test_a_plan_has_one_area_at_a_station_in_every_table(report):
+    plan = report[0]["plan"]
+    planned = {round(one["station_mm"], 6): one["area_mm2"] for one in plan["planned"]["stations"]}
+    shared = [row for row in plan["record"]["stations"] if round(row["station_mm"], 6) in planned]
+    assert len(shared) > 5
+    assert [row["area_after_mm2"] for row in shared] == [planned[round(row["station_mm"], 6)] for row in shared]
+
+
+@pytest.mark.parametrize("digit", [-1e-9, 0.0, 1e-9])
+def test_a_last_digit_shows_alike_wherever_it_is_from(digit):
+    # 1.5375 in is 39.0525 mm; what is kept of a result has nine digits.
+    kind = kind_of("length", INCHES)
+    assert INCHES.length(39.0525 + digit, label=False) == cell_text(39.0525, kind) == INCHES.length(1.5375 * 25.4)[:5]
 
 
 def number(cell):

@@ -3,6 +3,7 @@
 import random
 import subprocess
 import sys
+from dataclasses import replace
 
 import kiwisolver
 import numpy as np
@@ -14,8 +15,9 @@ from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
 from portgeo.port import port_from_readings
 from portgeo.report import pictures
-from portgeo.report.charts import png
+from portgeo.report.charts import png, schedule_figure
 from portgeo.report.speed_pictures import speed_figure
+from portgeo.survey.schedule import survey
 from portgeo.units import FOOT, Display
 from tests.conftest import port_readings
 
@@ -73,6 +75,25 @@ def test_the_air_speeds_of_many_states_are_a_line_each_and_named_once():
     assert len(drawn) == 6 and len({(line.get_color(), line.get_linestyle()) for line in drawn}) == 6
     peak = max(line.get_ydata().max() for line in drawn) * FOOT  # ft/s
     assert peak == pytest.approx(speed.side_peak.speed, abs=speed.side_peak.error)
+
+
+def test_a_mark_is_explained_once_though_only_some_peaks_have_a_doubt():
+    speed = air_speed(path_of(port_from_readings(port_readings())), 0.09, 7000.0, unknowns=2000)
+    sure = replace(speed, side_peak=replace(speed.side_peak, shape_u=3.0))
+    title = speed_figure([("as cast", sure), ("planned", speed)], Display("in"))._suptitle.get_text()
+    assert title.count("triangle") == 1 and "bar: its ±" in title
+    assert "±" not in speed_figure([("planned", speed)], Display("in"))._suptitle.get_text()
+
+
+def test_of_a_port_that_nobody_measured_no_reading_is_drawn(port):
+    measured = survey(port, readings_tried=False)
+    computed = replace(measured, port=replace(port, readings=()))
+    dots = [
+        [line.get_xdata() for line in schedule_figure([("port", one)], Display("mm")).axes[0].get_lines()
+         if line.get_marker() == "o"]
+        for one in (measured, computed)
+    ]  # fmt: skip
+    assert [np.concatenate(each).tolist() for each in dots] == [port.rows.tolist(), []]
 
 
 def test_a_chart_does_not_hang_on_where_in_memory_its_parts_lie(port):

@@ -17,7 +17,9 @@ from portgeo.plane import moments
 from portgeo.port import port_from_readings, sections_at
 from portgeo.report.cut_sheet import plan_text
 from portgeo.reshape.apart import wall_positions
+from portgeo.reshape.cut_table import cut_table
 from portgeo.reshape.dams import dams_made
+from portgeo.reshape.gauges import along_inside, gauge_stations
 from portgeo.reshape.grid import area_slopes, areas_after, exits, port_after, wall_grid
 from portgeo.reshape.limits import (
     GASKET_CARRY_MM,
@@ -35,7 +37,7 @@ from portgeo.reshape.recheck import recheck
 from portgeo.reshape.solve import blend_of, solve
 from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
 from portgeo.scan import ScanOptions, port_from_scan
-from portgeo.section import Reading, area_of, measure_section
+from portgeo.section import WALLS, Reading, area_of, measure_section
 from portgeo.survey import survey
 from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.triangles import volume
@@ -268,6 +270,43 @@ def test_an_area_out_of_reach_costs_neither_the_other_areas_nor_the_short_side(b
     assert floor[(grid.stations > 25.0) & (grid.stations < 40.0)].min() > 0.1
     told = next(n for n in beyond.warnings if n.code == "area_missed").message(MM)
     assert "station 25.00 mm, all round: greatest depth stops the cut at 2.50 mm; target area missed by" in told
+
+
+def test_what_stops_a_cut_is_told_as_the_tables_have_it(bend):
+    """Wall is read on the floor alone: how far up the sides it vouches for the metal ends within an hour or two."""
+    readings = [WallReading(s, 6.0, 5.0) for s in range(0, 131, 10)]
+    target = Target(areas=(AreaWanted(30.0, 30.0, 1300.0, 1300.0), AreaWanted(60.0, 60.0, 1330.0, 1330.0)))
+    plan = plan_cut(bend, target, [lambda grid: wall_limit(grid, readings, 2.5)])
+    assert plan.stops
+    for stop in plan.stops:
+        clock, depth = plan.grid.clock[stop.row], plan.depth[stop.row]
+        order = np.argsort(clock)
+        there = np.interp(round(2.0 * stop.clock) / 2.0, clock[order], depth[order], period=12.0)
+        assert stop.depth == pytest.approx(there, abs=0.03)
+
+
+def test_a_cut_alike_on_both_sides_takes_as_much_from_each(bend):
+    plan = plan_cut(bend, Target(areas=(AreaWanted(30.0, 30.0, 1300.0, 1300.0),), symmetric=True))
+    volume = dict(zip(WALLS, cut_table(plan, "mm").wall_volume, strict=True))
+    assert volume["left"] > 100.0 and volume["left"] == pytest.approx(volume["right"], rel=1e-9)
+    assert sum(volume.values()) == pytest.approx(plan.removed)
+
+
+def test_of_a_plan_only_what_is_cut_gets_a_gauge_and_the_line_gauge_says_where_it_lies(bend):
+    plan = plan_cut(bend, Target(areas=(AreaWanted(25.0, 25.0, 1300.0, 1300.0),)))
+    cut = gauge_stations(bend, None, MM, "", plan)
+    assert len(bend.rows) == 4 and cut.tolist() == [25.0]  # no measured row is touched, and the target's own is
+    assert gauge_stations(bend, (100.0,), MM, "", plan).tolist() == [100.0]  # asked for
+    scan = replace(bend, readings=(), rows=np.zeros(0))
+    assert (gauge_stations(scan, None, MM, "")[1:-1] % 10.0 == 0.0).all()  # a rule has marks there
+    lengths = along_inside(bend)[-1].lengths
+    first, last = bend.centreline.stations[[0, -1]]
+    assert (lengths["left end at station"], lengths["right end at"]) == pytest.approx((first, last))
+    down = elbow_readings(34.0, 34.0, 6.0, (20.0, 20.0), 35.0, 60.0)
+    turned = down[-1].station
+    up = [replace(r, row=r.row + 9, station=r.station + turned, turn=np.radians(60.0) - r.turn) for r in down[1:]]
+    told = along_inside(port_from_readings([*down, *up]))[-1].lengths
+    assert turned - 21.0 < told["left end at station"] < turned + 21.0  # where the second bend's own line begins
 
 
 def test_what_stops_a_cut_is_named_for_what_it_is(bend):

@@ -143,7 +143,7 @@
   // ---- reading a place -----------------------------------------------------------------------
   function clockText(hours) {
     const half = Math.round(hours * 2) % 24;
-    return (Math.floor(half / 2) || 12) + ":" + (half % 2 ? "30" : "00");
+    return (Math.floor(half / 2) || 12) + (half % 2 ? ":30" : "");
   }
 
   function valueText(shares, weights, corners) {

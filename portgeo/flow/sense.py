@@ -1,0 +1,119 @@
+"""Whether a flow goes with a port: what is refused, and what is told of a flow that makes no fair answer.
+
+A flow, a depression and what they make of a path come in; refusals and notices go out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portgeo.errors import InputError
+from portgeo.flow.gas import DEPRESSIONS, PARTED, Air, choke_flow, depression_speed, parting_mach, sonic_speed
+from portgeo.flow.path import Path, joint_notices
+from portgeo.plane import FloatArray, moments
+from portgeo.section import Section, area_of
+from portgeo.units import M3_S_PER, PA_PER, Display, Notice
+
+SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
+STANDS = 1e-3  # of a section's area: a smaller island, as a scan's folds make, moves no speed that is told
+UNFAIR_MEAN = 0.5  # Mach number of a mean: a port chokes little past it, with the friction that it has
+
+
+def check_flow(flow: float, depression: float) -> None:
+    """Raise InputError where a flow (m3/s) or a depression (Pa) is none."""
+    cfm, water = flow / M3_S_PER["cfm"], depression / PA_PER["in_h2o"]
+    if not np.isfinite(cfm) or cfm <= 0.0:
+        raise InputError(f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero")
+    if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
+        raise InputError(
+            f"a depression of {water:.6g} inH2O is no bench's",
+            mend=f"Give it in inches of water, between {DEPRESSIONS[0]:g} and {DEPRESSIONS[1]:g}; 28 is usual",
+        )
+
+
+def refuse_absurd(flow: float, least_mm2: float, air: Air, display: Display) -> None:
+    """Raise InputError for a flow (m3/s) that no air can make through a least area, or that hardly moves it."""
+    cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
+    if flow >= choke_flow(least_mm2 * 1e-6, air):
+        raise InputError(
+            f"{cfm:.1f} cfm is more than chokes the least area of {display.area(least_mm2)}: at the most "
+            f"{choke:.1f} cfm goes through it",
+            mend="Check the flow and its unit, and the readings at the least area",
+        )
+    if flow / (least_mm2 * 1e-6) < SLOWEST:
+        raise InputError(
+            f"{cfm:.3g} cfm hardly moves the air in a port of this size", mend="Check the flow and its unit"
+        )
+
+
+def stands_in_stream(sections: list[Section]) -> bool:
+    """Return whether anything stands in the stream that takes part of a section's area."""
+    return any(area_of(s) < (1.0 - STANDS) * moments(s.outline).area for s in sections)
+
+
+def flow_notices(
+    path: Path,
+    sections: list[Section],
+    flow: float,
+    depression: float,
+    least: float,
+    least_at: float,
+    mach: FloatArray,
+    air: Air,
+    top: tuple[float, float],
+) -> tuple[Notice, ...]:
+    """Return what is told of a flow that makes no fair answer, or of a path that does not.
+
+    least, least_at : mm2, and its station. mach (n,) : of the means. top : the highest speed on the wall and its
+    station.
+    """
+    notices = list(joint_notices(path))
+    if stands_in_stream(sections):
+        notices.append(
+            Notice(
+                "boss_left_out",
+                "something stands in the stream (a guide boss): mean speeds have its area taken off, the "
+                "wall-speed solution runs as if it were not there",
+            )
+        )
+    mean, ideal = flow / (least * 1e-6), depression_speed(depression, air)
+    if mean > ideal:
+        notices.append(
+            Notice(
+                "more_than_the_depression",
+                f"the mean speed through the least area at {{at}} would be {mean:.0f} m/s, more than the "
+                f"{ideal:.0f} m/s that {depression / PA_PER['in_h2o']:.1f} inH2O gives without any loss: check "
+                "flow, depression and the readings there",
+                {"at": least_at},
+            )
+        )
+    fastest = float(np.nanmax(mach))
+    if fastest > parting_mach():
+        notices.append(
+            Notice(
+                "compressible",
+                f"Mach {fastest:.2f} at the least area: past Mach {parting_mach():.2f} the true mean speed is "
+                f"over {PARTED:.0%} above flow over area; mean speeds and speeds on the wall allow for it",
+            )
+        )
+    if fastest > UNFAIR_MEAN:
+        notices.append(
+            Notice(
+                "mach_mean",
+                f"Mach {fastest:.2f} in the mean at {{at}}: past about {UNFAIR_MEAN:g} a port is close to choking, "
+                "and friction, which is left out here, decides what happens: take these speeds for no more than "
+                "where the trouble is",
+                {"at": least_at},
+            )
+        )
+    if top[0] > sonic_speed(air):
+        notices.append(
+            Notice(
+                "mach_local",
+                f"on the wall at {{at}} this flow would pass the speed of sound ({top[0]:.0f} m/s, Mach 1 is "
+                f"{sonic_speed(air):.0f} m/s there): real air shocks and leaves the wall, and the speeds near there "
+                "are no fair answer",
+                {"at": top[1]},
+            )
+        )
+    return tuple(notices)
