@@ -16,7 +16,8 @@ from pydantic import ValidationError
 from portgeo.errors import InputError
 from portgeo.io.files import read_bounded
 from portgeo.io.inside import kept_inside
-from portgeo.io.job_tables import Job, mended
+from portgeo.io.job_tables import Job
+from portgeo.io.job_words import mended
 from portgeo.io.tables import decoded
 from portgeo.io.toml_tables import TomlTable, parsed, shown
 

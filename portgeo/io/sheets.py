@@ -16,13 +16,23 @@ from pathlib import Path
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from portgeo.centreline import heading, turn_and_swing
+from portgeo.centreline import turn_and_swing
 from portgeo.errors import GeometryError, InputError, PortgeoError
 from portgeo.io.columns import Column, named_columns
 from portgeo.io.files import read_bounded
 from portgeo.io.inside import kept_inside
 from portgeo.io.outlines import read_outline
-from portgeo.io.rows import LONGEST_MM, SIZES_MM, Row, refuse_slipped_points
+from portgeo.io.rows import SIZES_MM, Row, refuse_slipped_points
+from portgeo.io.sheet_sense import (
+    SAME_STATION_MM,
+    check_headings,
+    check_marks,
+    check_neighbours,
+    corner_notices,
+    heading_notices,
+    tool_notices,
+    unit_notices,
+)
 from portgeo.io.tables import read_table
 from portgeo.io.toml_tables import TOML, no_port
 from portgeo.plane import FloatArray
@@ -30,15 +40,11 @@ from portgeo.section import HEADING_ERROR, MARKS, TOOLS, Mark, Reading, Shape, T
 from portgeo.units import LengthUnit, Notice
 
 SHEET_LIMIT = 5_000_000  # bytes
-LIKELY_MM = (6.0, 300.0)  # a sheet whose largest size is outside is read, with a notice
-SAME_STATION_MM = 0.001
 ROUND_AGREES = 0.005  # two diameters of a round section, as a share
 OUTLINE_AGREES = 0.05  # a trace and the micrometer, as a share: more is a wrong scale
-SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
 LARGEST_ERROR = 0.1  # of the section's least size: more is a wrong unit
 LARGEST_TURN_ERROR = np.radians(30.0)  # more is no reading
 ASSUMED_TOOL: Tool = "micrometer"  # and the result says so
-NAMED_ROWS = 12  # a notice names so many rows and counts the rest
 SHAPES: tuple[Shape, ...] = ("rect", "round", "oval", "outline")
 
 
@@ -93,33 +99,18 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         readings = tuple(_reading(row, default_error) for row in rows)
         readings = _with_own_headings(readings, columns)
         for before, after in pairwise(zip(rows, readings, strict=True)):
-            _check_neighbours(*before, *after)
-        _check_headings(rows)
-        _check_marks(rows, readings)
+            check_neighbours(*before, *after)
+        check_headings(rows)
+        check_marks(rows, readings)
         notices = (
-            *_corner_notices(rows, readings),
-            *_unit_notices(readings, unit),
-            *_heading_notices(columns),
-            *_tool_notices(rows),
+            *corner_notices(rows, readings),
+            *unit_notices(readings, unit),
+            *heading_notices(columns),
+            *tool_notices(rows),
         )
     except PortgeoError as error:
         raise error.in_file(file) from error
     return Sheet(readings, notices, unit, hashlib.sha256(data).hexdigest())
-
-
-def _check_headings(rows: Sequence[Row]) -> None:
-    """Refuse a turn left empty past the first: taken for 0, the port would turn back there."""
-    turned = False
-    for row in rows:
-        if turned and not row.text("turn"):
-            row.refuse("turn", "this is empty, and the rows before it have turned", "Write the heading turned so far")
-        turned = turned or bool(row.number_in("turn"))
-
-
-def _heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:
-    if columns.keys() & {"turn", "swing", "x"}:
-        return ()
-    return (Notice("no_heading", "the sheet has no column turn_deg or swing_deg: the port was taken to be straight"),)
 
 
 def _with_own_headings(readings: tuple[Reading, ...], columns: dict[str, Column]) -> tuple[Reading, ...]:
@@ -217,19 +208,6 @@ def _turn_error(row: Row) -> float:
     return error
 
 
-def _tool_notices(rows: Sequence[Row]) -> tuple[Notice, ...]:
-    if all(row.text("tool") for row in rows):
-        return ()
-    rest = "" if not any(row.text("tool") for row in rows) else " where no tool is named"
-    return (
-        Notice(
-            "tool_rule",
-            f"readings were taken to be an inside micrometer's{rest} (column tool: {', '.join(TOOLS)}): all share the "
-            "zero of one tool",
-        ),
-    )
-
-
 def _marks(row: Row) -> tuple[Mark, ...]:
     """Return what a row is marked as, several words with a space or a comma between."""
     words = row.text("mark").casefold().replace(",", " ").split()
@@ -237,15 +215,6 @@ def _marks(row: Row) -> tuple[Mark, ...]:
         if word not in MARKS:
             row.refuse("mark", f"{word[:40]!r} is no mark", f"Write {', '.join(MARKS)}, or several with a space")
     return tuple(mark for mark in MARKS if mark in words)
-
-
-def _check_marks(rows: Sequence[Row], readings: Sequence[Reading]) -> None:
-    """Refuse a second throat: a port has one, and percentages are of it."""
-    marked = [row for row, reading in zip(rows, readings, strict=True) if "throat" in reading.mark]
-    if len(marked) > 1:
-        marked[1].refuse(
-            "mark", f"row {marked[0].number} is marked throat too", "Mark one row, the bore just under the valve seat"
-        )
 
 
 def _angle(row: Row, name: str) -> float:
@@ -363,62 +332,3 @@ def _corner_refusal(row: Row, reading: Reading) -> GeometryError:
         where=row.where(name),
         mend="A corner radius is at most half the width, and roof and floor together at most the height",
     )
-
-
-def _check_neighbours(row: Row, before: Reading, next_row: Row, after: Reading) -> None:
-    """Refuse two rows one after the other that no port passes through."""
-    where = f"rows {row.number} and {next_row.number}"
-    length = row.display.length
-    if after.station < before.station + SAME_STATION_MM:
-        same = abs(after.station - before.station) < SAME_STATION_MM
-        raise InputError(
-            f"both rows are at station {length(before.station)}"
-            if same
-            else f"station {length(after.station)} comes after {length(before.station)}",
-            where=f"{where}, column {next_row.where('station').split('column ')[1]}",
-            mend="Leave one" if same else "Put the rows in order from entry to exit",
-        )
-    apart = heading(before.turn, before.swing) @ heading(after.turn, after.swing)
-    angle = float(np.arccos(np.clip(apart, -1.0, 1.0)))
-    turned = max(abs(after.turn - before.turn), abs(after.swing - before.swing), angle)
-    if turned > SHARPEST_TURN:
-        raise GeometryError(
-            f"the heading turns {np.degrees(turned):.0f} degrees between them",
-            where=where,
-            mend="Measure a section in between, or mend turn_deg (it is the heading turned so far)",
-        )
-    if before.place is not None and after.place is not None:
-        step = float(np.linalg.norm(after.place - before.place))
-        if not SAME_STATION_MM <= step <= LONGEST_MM:
-            raise InputError(
-                f"their places are {length(step)} apart", where=where, mend="Check x, y and z and their units"
-            )
-
-
-def _corner_notices(rows: Sequence[Row], readings: Sequence[Reading]) -> tuple[Notice, ...]:
-    """Return a notice that names rectangles without a corner radius."""
-    sharp = [
-        reading
-        for row, reading in zip(rows, readings, strict=True)
-        if reading.shape == "rect" and not any(row.text(c) for c in ("corner", "corner_roof", "corner_floor"))
-    ]
-    if not sharp:
-        return ()
-    named = ", ".join(f"row {r.row} (station {{at_{r.row}}})" for r in sharp[:NAMED_ROWS])
-    more = f" and {len(sharp) - NAMED_ROWS} more" if len(sharp) > NAMED_ROWS else ""
-    return (
-        Notice(
-            "corner_missing",
-            f"no corner radius in {named}{more}: taken as sharp, which makes the area too large",
-            {f"at_{r.row}": r.station for r in sharp[:NAMED_ROWS]},
-        ),
-    )
-
-
-def _unit_notices(readings: Sequence[Reading], unit: LengthUnit) -> tuple[Notice, ...]:
-    """Return a notice where all sections are so small or large that the unit is in doubt."""
-    largest = max(max(r.height, r.width) for r in readings)
-    if LIKELY_MM[0] <= largest <= LIKELY_MM[1]:
-        return ()
-    text = f"the largest section measures {{largest}}, odd for a port: are the readings really in {unit}?"
-    return (Notice("unit_doubt", text, {"largest": largest}),)

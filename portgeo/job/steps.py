@@ -6,30 +6,23 @@ what is left out with the reason, go out. Nothing heavy is imported: a run that 
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from portgeo.errors import InputError
-from portgeo.io.columns import plain_name
-from portgeo.io.files import read_bounded, sha256_of
-from portgeo.io.inside import kept_inside
+from portgeo.io.files import sha256_of
 from portgeo.io.job import JobFile
 from portgeo.io.job_tables import Scan, State
-from portgeo.io.tables import decoded, read_table
-from portgeo.io.toml_tables import parsed
 from portgeo.job.keep import key_of
+from portgeo.job.named_files import SHEETS, WALL_READINGS, files_of_target, outlines_of_sheet
 from portgeo.job.walls_told import check_walls
 
-SHEETS = (".csv", ".xlsx")
-SHEET_LIMIT, TARGET_LIMIT = 5_000_000, 1_000_000  # bytes, as their readers have it
 ENGINE_NEEDS = ("bore", "stroke", "rpm", "valve")
 VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width", "valves")
 PARTS = ("port", "runner")
-WALL_READINGS = "wall readings"
 
 
 @dataclass(frozen=True)
@@ -146,34 +139,9 @@ def _read_one(
     exhaust = engine is not None and engine.port == "exhaust" and place[2] == "port"
     settings = {"units": steps.job.job.units, "scan": scan.model_dump() if scan else {}, "exhaust": exhaust}
     files = [("part", file, what)]
-    files += [(f"outline {k}", other, f"outline in {file}") for k, other in enumerate(_outlines(steps, file))]
+    outlines = outlines_of_sheet(steps.job.folder, file)
+    files += [(f"outline {k}", other, f"outline in {file}") for k, other in enumerate(outlines)]
     return steps.add(name, title, "parts.read", settings, files)
-
-
-def _outlines(steps: Steps, file: str) -> list[str]:
-    """Return the traced outlines that a sheet names, from the job's folder."""
-    path = steps.job.folder / file
-    if path.suffix.lower() not in SHEETS:
-        return []
-    try:
-        rows = read_table(read_bounded(path, SHEET_LIMIT), file).rows
-        column = [plain_name(cell) for cell in rows[0][1]].index("outline")
-    except (InputError, IndexError, ValueError, csv.Error):
-        return []  # it names none, or its reader will say what is wrong with it
-    names = [(number, cells[column]) for number, cells in rows[1:] if column < len(cells) and cells[column]]
-    return _beside(steps, file, [(name, f"row {number}, column outline") for number, name in names])
-
-
-def _beside(steps: Steps, file: str, names: list[tuple[str, str]]) -> list[str]:
-    """Return files named in another file, from the job's folder; each must lie in it. names : name, where."""
-    found = []
-    for name, where in names:
-        try:
-            path = kept_inside((steps.job.folder / file).parent, name)
-        except InputError as refusal:
-            raise InputError(refusal.what, file=file, where=where, mend=refusal.mend) from None
-        found.append(path.relative_to(steps.job.folder).as_posix())
-    return list(dict.fromkeys(found))
 
 
 def _compared(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
@@ -330,7 +298,8 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     k = job.index(job.target.state)
     file = job.target.file
     files = [("target", file, "target")]
-    files += [(f"named {n}", name, f"{what} in {file}") for n, (name, what) in enumerate(_of_target(steps, file))]
+    named = files_of_target(steps.job.folder, file)
+    files += [(f"named {n}", name, f"{what} in {file}") for n, (name, what) in enumerate(named)]
     check_walls(steps.job, [name for _, name, what in files if what.startswith(WALL_READINGS)])
     settings = {"metal": _metal(steps), "units": job.units, "folder": PurePosixPath(file).parent.as_posix()}
     settings["state"] = job.state[k].name
@@ -343,27 +312,6 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         needs: dict[str, str | None] = {"today": f"speed {k}", "planned": "planned speed", "plan": plan}
         needs["part"] = parts[k, "port"]
         steps.add("beside", "laying both air speeds beside each other", "air.beside_today", {}, needs=needs)
-
-
-def _of_target(steps: Steps, file: str) -> Iterator[tuple[str, str]]:
-    """Yield the files that a target names, from the job's folder, and what each is."""
-    try:
-        content = parsed(decoded(read_bounded(steps.job.folder / file, TARGET_LIMIT), file))
-    except InputError:
-        return  # its reader will say what is wrong with it
-    keys = (
-        ("limits", "wall_readings", WALL_READINGS), ("limits", "outer_mesh", "what lies outside the wall"),
-        ("limits", "gasket", "gasket's opening"), ("copy", "port", "port to copy"),
-    )  # fmt: skip
-    for table, key, what in keys:
-        named = content.get(table)
-        names = named.get(key) if isinstance(named, dict) else None
-        for name in names if isinstance(names, list) else [names]:
-            if isinstance(name, str) and name.strip():
-                for path in _beside(steps, file, [(name.strip(), f"[{table}] {key}")]):
-                    yield path, what
-                    for outline in _outlines(steps, path) if key == "port" else ():
-                        yield outline, "outline"
 
 
 def _reach(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
