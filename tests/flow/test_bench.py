@@ -11,10 +11,12 @@ from portgeo.errors import InputError
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.valve import Valve
 from portgeo.io.bench import pick_run, read_bench
+from portgeo.io.blanks import bench_sheet
 from portgeo.job import air
 from portgeo.report.speed_records import bench_record
 from portgeo.report.speed_text import bench_text
 from portgeo.units import M3_S_PER, PA_PER, Display
+from tests.conftest import DEMO
 
 WATER = PA_PER["in_h2o"]
 SHEET = """# invented
@@ -223,6 +225,14 @@ def test_a_change_is_from_a_run_of_the_same_set_up(tmp_path):
     ends = change_of["change_cfm"][[0, -1]]
     assert ends == pytest.approx([62.0 - 58.1 * factor, 166.0 - 152.0 * factor])
     assert {one["differs"] for one in record[1]["changes"]} == {"setup"}
+
+
+def test_the_demo_and_the_example_flow_no_more_than_their_valves_let_by(tmp_path):
+    (tmp_path / "bench.csv").write_text("\n".join(bench_sheet("in").replace("# ", "").splitlines()[2:-1]))
+    example, demo = (Valve(head * 25.4, throat * 25.4, 7.0) for head, throat in ((1.56, 1.36), (1.68, 1.47)))
+    for file, valve in ((DEMO / "demo-bench.csv", demo), (tmp_path / "bench.csv", example)):
+        for run in read_bench(file).runs:
+            assert 0.6 < at_valve(run, valve).on_passage.min() and at_valve(run, valve).on_passage.max() < 1.0
 
 
 def test_swirl_says_at_which_depression_it_was_read(tmp_path):
