@@ -45,7 +45,8 @@ class Port:
     readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
     sections. noise : standard deviation of the mesh's points off the true wall.
     grain : how that noise hangs together, None where nobody looked. ends_u : standard uncertainties of where
-    the planes of entry and exit stand. scale_error : standard uncertainty of a scan's scale, as a share, None
+    the planes of entry and exit stand; ends_area_u : of their areas, as shares, from where they were read on to
+    the plane. scale_error : standard uncertainty of a scan's scale, as a share, None
     where it is not stated. warnings : notices from the making. valve_end : the opening at the valve, an
     intake's exit or an exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry;
     None: the one next to the valve. marks : what rows are marked as, and their stations. flats : mm2 that a
@@ -62,6 +63,7 @@ class Port:
     noise: float = 0.0
     grain: Grain | None = None
     ends_u: tuple[float, float] = (0.0, 0.0)
+    ends_area_u: tuple[float, float] = (0.0, 0.0)
     scale_error: float | None = None
     warnings: tuple[Notice, ...] = ()
     valve_end: Literal["entry", "exit"] = "exit"

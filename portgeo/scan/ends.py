@@ -35,7 +35,7 @@ TREND = 3, 20  # steps farther in, whose growth tells what it should be
 EDGE = 0.01  # slope of the whole wall: more, and more than noise makes, is an edge or a chip
 BREAK = 3  # steps with nothing lost end what an edge takes
 SCATTERS = 4.0  # of the growth, farther in
-SLOPE = (0.3, 2.5)  # the stretch that the slope is read over: so long, and so many insets
+SLOPE = 0.65  # the stretch that is carried on to the plane
 
 
 @dataclass(frozen=True)
@@ -58,13 +58,14 @@ class RimPlane:
 class RunIn:
     """How a tube runs into its opening: from `inset` under the plane on the mesh's own edge is left out.
 
-    growth : what the section's lengths are multiplied by on the way to the plane. drift (3,) : what its
-    middle moves by, in the plane. tilt : angle between the tube and the plane's normal; tilt_u : its standard
-    uncertainty, infinite where nothing is known of it.
+    growth : what the section's lengths are multiplied by on the way to the plane; area_u : standard uncertainty of
+    its area from that, as a share. drift (3,) : what its middle moves by, in the plane. tilt : angle between the
+    tube and the plane's normal; tilt_u : its standard uncertainty, infinite where nothing is known of it.
     """
 
     inset: float = 0.0
     growth: float = 1.0
+    area_u: float = 0.0
     drift: FloatArray = field(default_factory=lambda: np.zeros(3))
     tilt: float = 0.0
     tilt_u: float = np.inf
@@ -128,7 +129,8 @@ def run_in(
 
     vertices, faces : the mesh about the end. low : how far under the plane the wall's end lies in places.
     Going inward, a section that the end's own edge cuts is followed by a larger one; from the last such on
-    the tube is whole. From there the section goes on to the plane as it grew up to there.
+    the tube is whole. From there the section goes on to the plane as it grew up to there, by a cubic:
+    what a parabola makes of it instead is its uncertainty.
     """
     first = max(NOISES * noise, LEAST * radius, low + noise if low > 0.0 else 0.0)
     count = round(REACH / STEP)
@@ -143,17 +145,19 @@ def run_in(
         return RunIn(first)
     k = _first_whole(area, 2.0 * np.sqrt(np.pi * float(np.median(area[sure]))), STEP * radius)
     inset = float(depth[k])
-    stretch = max(SLOPE[0] * radius, SLOPE[1] * inset)
-    near = np.isfinite(area) & (depth >= inset) & (depth <= inset + stretch)
-    if near.sum() < 6:
+    near = np.isfinite(area) & (depth >= inset) & (depth <= inset + SLOPE * radius)
+    if near.sum() < 8:
         return RunIn(inset)
-    under = np.vander(depth[near], 3, increasing=True)
-    level, drift = _robust_fit(under, area[near]), np.linalg.lstsq(under, middle[near], rcond=None)[0]
-    at_inset = inset ** np.arange(3)
-    growth = float(np.sqrt(np.clip(level[0] / (at_inset @ level), 0.8, 1.25)))
+    under = np.vander(depth[near] / radius, 4, increasing=True)
+    at_inset = (inset / radius) ** np.arange(4)
+    drift = np.linalg.lstsq(under[:, :3], middle[near], rcond=None)[0]
+    cubic, parabola = (_robust_fit(under[:, :terms], area[near]) for terms in (4, 3))
+    grown, other = (fit[0] / (at_inset[: len(fit)] @ fit) for fit in (cubic, parabola))
+    growth = float(np.sqrt(np.clip(grown, 0.8, 1.25)))
     clear = depth < first + CLEAR * radius
     tilt, tilt_u = _tilt(depth[k:][clear[k:]], middle[k:][clear[k:]])
-    return RunIn(inset, growth, (drift[0] - at_inset @ drift) @ frames[0, 1:], tilt, tilt_u)
+    shift = (drift[0] - at_inset[:3] @ drift) @ frames[0, 1:]
+    return RunIn(inset, growth, float(abs(grown - other)), shift, tilt, tilt_u)
 
 
 def _tilt(depth: FloatArray, middle: FloatArray) -> tuple[float, float]:

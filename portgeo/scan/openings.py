@@ -20,7 +20,7 @@ from portgeo.section import Section
 from portgeo.slicing import slice_mesh, tube_sections
 
 # All lengths below are in radii of the tube's own section (of the circle of its area).
-AHEAD, ASIDE = 3.0, 4.0  # how far beyond the end and beside it the mesh is looked at
+AHEAD, ASIDE, BEHIND = 3.0, 4.0, 1.1  # how far beyond the end, beside it and before it the mesh is looked at
 CORE = 0.7  # of the section: what of an end's face is seen through it, clear of its walls
 DOMED = 0.6  # a face that is deeper than this is no cut: the tube is closed there
 FROM, SPACING = -0.8, 0.02  # where the sections before the end begin, and how far apart they are
@@ -83,7 +83,7 @@ def find_opening(
     middle = (section.in_space(m.centroid[None])[0] - point) @ frame[1:].T
     core = shapely.Polygon(middle + CORE * (outline - middle)).buffer(0.0)
     aside = max(ASIDE * radius, 1.3 * float(np.linalg.norm(outline - middle, axis=1).max()))
-    region = region_about(vertices, faces, point, frame, (FROM * radius - 1.0, AHEAD * radius), aside)
+    region = region_about(vertices, faces, point, frame, (-BEHIND * radius, AHEAD * radius), aside)
     # Of a port so short that both ends are near, the end's own.
     about = [r for r in rims if goes_round(r, point, heading, m.area)]
     rim = min(about, key=lambda r: abs(float(np.median((r - point) @ heading))), default=None)

@@ -301,6 +301,7 @@ def _posed(
         noise=noise,
         grain=grain,
         ends_u=(openings[0].place_u, openings[1].place_u),
+        ends_area_u=(openings[0].run.area_u, openings[1].run.area_u),
         patches=tuple(replace(p, place=frame[:3, :3] @ p.place + frame[:3, 3]) for p in made),
         warnings=(*notices, *told, *settled.told(), rule, roof_rule),
     )

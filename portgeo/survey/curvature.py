@@ -196,9 +196,9 @@ def fit_circles(lines: FloatArray, used: np.ndarray) -> tuple[FloatArray, FloatA
 
 def _least_squares(rows: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
     """Return the weighted least-squares solutions (t, 3) of rows (t, n, 3) and values (t, n)."""
-    weighted = rows * weight[..., None]
-    normal = np.einsum("tni,tnj->tij", weighted, rows)
+    weighted = (rows * weight[..., None]).swapaxes(1, 2)
+    normal = weighted @ rows
     straight = np.linalg.cond(normal) > 1.0 / np.finfo(float).eps
     normal[straight] = np.eye(3)
-    found = np.linalg.solve(normal, np.einsum("tni,tn->ti", weighted, values)[..., None])[..., 0]
+    found = np.linalg.solve(normal, weighted @ values[..., None])[..., 0]
     return np.where(straight[:, None], np.inf, found)

@@ -52,6 +52,7 @@ def from_noise(
     gap = length / max(len(area) - 1, 1)
     for end, grows in zip((0, -1), growth, strict=True):
         noise[end] = np.hypot(noise[end], port.ends_u[end] * grows / gap)
+        noise[end] = np.hypot(noise[end], port.ends_area_u[end] * area[end])
     for patch in port.patches:
         noise = np.hypot(noise, patch.height_u * _chords(port, patch, stations))
     wall = float(np.mean([m.perimeter for m in measures])) * length

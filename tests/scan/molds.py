@@ -10,10 +10,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import manifold3d
 import numpy as np
 import pyvista
 import trimesh
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from tests.scan.make import Scan, Shape, posed, random_pose, shuffled, tube
 
@@ -22,6 +26,7 @@ FloatArray = NDArray[np.float64]
 WAVES = (2.0, 30.0)  # mm, the lengths of a scanner's waves
 WAVE_COUNT = 60
 WHITE_SHARE = 0.3  # of the variance
+ONE_POINT = 0.15  # mm: points of the mesh that are nearer are off alike, as no scanner tells them apart
 
 
 @dataclass(frozen=True)
@@ -92,12 +97,20 @@ def waves(points: FloatArray, rng: np.random.Generator, lengths: tuple[float, fl
     return field
 
 
+def _one_point(vertices: FloatArray) -> NDArray[np.intp]:
+    """For each point (n, 3) the first of those that are too near to it to be told apart from it."""
+    near = cKDTree(vertices).query_pairs(ONE_POINT, output_type="ndarray")
+    pairs = coo_matrix((np.ones(len(near)), near.T), shape=(len(vertices),) * 2)
+    group = connected_components(pairs, directed=False)[1]
+    return np.unique(group, return_index=True)[1][group]
+
+
 def scanned(
     scan: Scan, noise: float, rng: np.random.Generator, white: float = WHITE_SHARE, lengths: tuple[float, float] = WAVES
 ) -> Scan:
     """The wall and ends as a scanner sees them: off along the normals by `noise` mm, `white` of it point by point."""
     off = np.sqrt(1.0 - white) * waves(scan.vertices, rng, lengths)
-    off += np.sqrt(white) * rng.standard_normal(len(scan.vertices))
+    off += np.sqrt(white) * rng.standard_normal(len(scan.vertices))[_one_point(scan.vertices)]
     return Scan(scan.vertices + noise * off[:, None] * wall_normals(scan), scan.faces, scan.pose)
 
 
@@ -136,15 +149,23 @@ def waved(scan: Scan, mold: Shape, height: float, at_exit: bool, rng: np.random.
 
 
 def chipped(scan: Scan, mold: Shape, depth: float, at_exit: bool, rng: np.random.Generator) -> Scan:
-    """An end with a chip out of its rim, `depth` mm deep and some three times as wide. Before any pose."""
+    """An end with a chip out of its rim, `depth` mm deep and three times as wide: half an egg is cut off it.
+
+    Before any pose. By a boolean of manifold3d.
+    """
     cap, out, left, up = _end(scan, mold, at_exit)
     rim = cap[int(np.argmax(np.cos(rng.uniform(0.0, 2.0 * np.pi) - np.arctan2(up, left)) * np.hypot(left, up)))]
-    near = np.linalg.norm(scan.vertices - scan.vertices[rim], axis=1) / (1.5 * depth)
-    vertices = scan.vertices.copy()
-    is_cap = np.isin(np.arange(len(vertices)), cap)
-    lost = np.where(is_cap, depth * np.exp(-(near**2)), 0.0)
-    vertices -= lost[:, None] * out
-    return Scan(vertices, scan.faces, scan.pose)
+    # The egg's long axes lie in the end's plane, its short one along the port.
+    one = np.cross(np.eye(3)[int(np.argmin(np.abs(out)))], out)
+    one /= np.linalg.norm(one)
+    axes = np.column_stack([1.5 * depth * one, 1.5 * depth * np.cross(out, one), depth * out, scan.vertices[rim]])
+    egg = manifold3d.Manifold.sphere(1.0, 32).transform(axes)
+    faces = np.array(scan.faces, dtype=np.uint64, order="C")
+    solid = manifold3d.Manifold(manifold3d.Mesh64(np.array(scan.vertices), faces))
+    mesh = (solid - egg).to_mesh64()
+    return Scan(
+        np.ascontiguousarray(mesh.vert_properties[:, :3]), np.asarray(mesh.tri_verts, dtype=np.int64), scan.pose
+    )
 
 
 def spiked(scan: Scan, share: float, rng: np.random.Generator, height: float = 1.0) -> Scan:

@@ -58,12 +58,13 @@ def true_short_side(shape: make.Shape) -> float:
     return float(abs(least_squares(off, start, x_scale=10.0).x[2]))
 
 
-def assert_is_the_shape(m: Measured, shape: make.Shape, volume_share: float = 0.004) -> None:
-    """The bars of a rough scan: volume within 0.4 %, nine areas in ten within 1.2 %."""
+def assert_is_the_shape(m: Measured, shape: make.Shape, volume_share: float = 3e-4, length: float = 0.02) -> None:
+    """A rough scan: volume within 0.03 %, nine areas in ten within 0.15 %, none off by 0.25 %."""
     assert m.found.volume == pytest.approx(shape.volume, rel=volume_share)
     off = np.abs(m.found.area / shape.area(m.found.stations) - 1.0)
-    assert np.mean(off < 0.012) >= 0.9
-    assert m.found.length == pytest.approx(shape.length, abs=0.5)
+    assert np.mean(off < 0.0015) >= 0.9
+    assert off.max() < 0.0025
+    assert m.found.length == pytest.approx(shape.length, abs=length)
 
 
 @pytest.fixture(scope="module")
@@ -78,9 +79,9 @@ def rough(clean) -> make.Scan:
 
 def test_a_clean_shape_is_measured_within_a_thousandth():
     m = measured(make.tube(SHAPE, 0.7))
-    assert m.found.volume == pytest.approx(SHAPE.volume, rel=1e-3)
+    assert m.found.volume == pytest.approx(SHAPE.volume, rel=1e-4)
     assert np.abs(m.found.area / SHAPE.area(m.found.stations) - 1.0).max() < 1e-3
-    assert m.found.length == pytest.approx(SHAPE.length, rel=1e-3)
+    assert m.found.length == pytest.approx(SHAPE.length, rel=1e-4)
     assert m.port.noise < 0.002
 
 
@@ -123,19 +124,19 @@ def test_a_seat_and_a_bit_of_chamber_are_trimmed(clean):
     scan = make.roughened(make.with_seat(clean, SHAPE, 1.5, 4.0, 1.2), 0.05, np.random.default_rng(7))
     m = measured(scan)
     assert "seat_cut" in m.codes
-    assert_is_the_shape(m, SHAPE)
+    assert_is_the_shape(m, SHAPE, volume_share=1.5e-3, length=0.3)  # where the seat's edge begins is rough
 
 
 def test_a_guide_boss_and_stem_are_taken_off(clean):
     made, taken = make.with_boss(clean, SHAPE, 12.0, 7.0, 1.2)
     m = measured(make.roughened(made, 0.03, np.random.default_rng(8)))
-    assert m.found.volume == pytest.approx(SHAPE.volume - taken, rel=0.004)
+    assert m.found.volume == pytest.approx(SHAPE.volume - taken, rel=0.001)
     stem = np.pi / 4 * 7.0**2
     near_exit = sections_at(m.port, np.array([m.port.centreline.length - 8.0]))[0]
     assert len(near_exit.islands) == 1
     expected = SHAPE.area(np.array([SHAPE.length - 8.0]))[0] - stem
-    assert measure_section(near_exit).area == pytest.approx(expected, rel=0.01)
-    assert m.found.length == pytest.approx(SHAPE.length, abs=0.5)  # the line does not jump at the boss
+    assert measure_section(near_exit).area == pytest.approx(expected, rel=0.004)
+    assert m.found.length == pytest.approx(SHAPE.length, abs=0.1)  # the line does not jump at the boss
 
 
 def test_a_stem_that_the_mold_lacks_is_taken_off(rough):
@@ -167,10 +168,10 @@ def test_pose_order_and_density_change_nothing_beyond_the_noise():
             volumes.append(m.found.volume)
             least.append(m.found.least_area)
             radii.append(m.found.short_side.radius)
-    assert np.ptp(volumes) / np.mean(volumes) < 5e-4
-    assert np.ptp(least) / np.mean(least) < 2e-3
-    assert np.ptp(radii) / np.mean(radii) < 0.02
-    assert np.mean(radii) == pytest.approx(true_short_side(CONSTANT), rel=0.02)
+    assert np.ptp(volumes) / np.mean(volumes) < 1.5e-4
+    assert np.ptp(least) / np.mean(least) < 8e-4
+    assert np.ptp(radii) / np.mean(radii) < 0.005
+    assert np.mean(radii) == pytest.approx(true_short_side(CONSTANT), rel=0.003)
 
 
 def test_stated_uncertainties_hold_the_truth():
@@ -183,8 +184,8 @@ def test_stated_uncertainties_hold_the_truth():
         inside.append(abs(found.volume - CONSTANT.volume) < 2 * found.volume_u)
         inside.append(abs(found.short_side.radius - true_short_side(CONSTANT)) < 2 * found.short_side.radius_u)
         off = np.abs(found.area - CONSTANT.area(found.stations)) / found.area_u
-        inside.append(np.mean(off < 2.0) > 0.8)
-    assert np.mean(inside) > 0.8
+        inside.extend(off < 2.0)
+    assert np.mean(inside) >= 0.95
 
 
 @pytest.mark.parametrize(("noise", "edge"), [(0.0, 1.0), (0.01, 0.5), (0.05, 1.0), (0.1, 0.6)])
@@ -216,8 +217,8 @@ def test_the_line_does_not_wiggle_near_the_ends(rough):
 def test_a_u_turn_is_followed_round():
     shape = make.Shape(legs=(50.0, 50.0), radius=30.0, turn=np.pi, height=(36.0, 34.0))
     m = measured(make.tube(shape, 1.2))
-    assert m.found.length == pytest.approx(shape.length, abs=0.5)
-    assert m.found.volume == pytest.approx(shape.volume, rel=0.004)
+    assert m.found.length == pytest.approx(shape.length, abs=0.05)
+    assert m.found.volume == pytest.approx(shape.volume, rel=3e-4)
 
 
 def test_a_straight_runner_takes_its_roof_from_the_user():
@@ -243,7 +244,7 @@ def test_a_mesh_inside_out_or_wound_both_ways_or_unjoined_is_put_right(clean):
     soup = make.Scan(clean.vertices[clean.faces].reshape(-1, 3), np.arange(3 * len(clean.faces)).reshape(-1, 3))
     for scan in (make.Scan(clean.vertices, clean.faces[:, ::-1]), make.Scan(clean.vertices, mixed), soup):
         port = port_from_scan(scan.vertices, scan.faces)
-        assert volume(port.vertices, port.faces) == pytest.approx(SHAPE.volume, rel=0.002)
+        assert volume(port.vertices, port.faces) == pytest.approx(SHAPE.volume, rel=5e-4)
 
 
 def _pair(clean: make.Scan) -> make.Scan:
@@ -258,7 +259,7 @@ def test_two_molds_in_one_file_are_told_apart_by_a_point(clean):
     with pytest.raises(GeometryError, match="2 separate bodies"):
         port_from_scan(two.vertices, two.faces)
     m = measured(two, entry=np.array([0.0, 120.0, 0.0]))
-    assert m.found.volume == pytest.approx(SHAPE.volume, rel=0.002)
+    assert m.found.volume == pytest.approx(SHAPE.volume, rel=5e-4)
 
 
 def test_a_siamesed_runner_is_refused_because_it_splits():
