@@ -19,10 +19,24 @@ from portgeo.section import Reading, Section
 from portgeo.survey import survey
 from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER, Display
-from tests.conftest import DEMO, elbow_readings
+from tests.conftest import elbow_readings
 
 CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]
-AS_CAST, FIRST_CUT = str(DEMO / "demo-as-cast.csv"), str(DEMO / "demo-first-cut.csv")
+PORT = "PORT"  # stands for a sheet of four rows, which is measured in a moment
+ROWS = "0,{0},round,0\n1,{0},round,0\n2.5,{1},round,60\n3.5,{2},round,60\n"
+
+
+def sheet_of(path, *bores):
+    """Write the sheet of a round port that turns: its bores before, in and after the turn, inches."""
+    path.write_text("station_in,diameter_in,shape,turn_deg\n" + ROWS.format(*bores), encoding="utf-8")
+    return str(path)
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """Sheets of a small round port and of one a little wider in its turn."""
+    folder = tmp_path_factory.mktemp("small")
+    return sheet_of(folder / "port.csv", 1.6, 1.5, 1.47), sheet_of(folder / "wider.csv", 1.6, 1.54, 1.47)
 
 
 def command(capsys, *args):
@@ -175,13 +189,13 @@ def test_more_than_the_depression_can_give_is_said(elbow):
     assert "compressible" in [n.code for n in found.warnings]
 
 
-def test_the_command_answers_first_and_writes_every_key(tmp_path, capsys):
+def test_the_command_answers_first_and_writes_every_key(small, tmp_path, capsys):
     made = tmp_path / "speed.json"
     table = tmp_path / "speed.csv"
     status, out, err = command(
-        capsys, AS_CAST, "--cfm", "215", "--json", str(made), "--csv", str(table), "--points", "4000",
+        capsys, small[0], "--cfm", "215", "--json", str(made), "--csv", str(table), "--points", "3000",
         "--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders", "4", "--valve", "44.5mm",
-        "--beside", FIRST_CUT,
+        "--beside", small[1],
     )  # fmt: skip
     assert (status, err) == (0, "")
     lines = out.splitlines()
@@ -206,7 +220,7 @@ def test_the_command_answers_first_and_writes_every_key(tmp_path, capsys):
     assert len(table.read_text(encoding="utf-8").splitlines()) == len(record["stations"]) + 1
 
 
-def test_through_a_bench_run_and_a_runner(tmp_path, capsys):
+def test_through_a_bench_run_and_a_runner(small, tmp_path, capsys):
     bench = tmp_path / "bench.csv"
     bench.write_text(
         "state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,clay,0.3,150,25\n,,0.5,190,25\n"
@@ -221,8 +235,8 @@ def test_through_a_bench_run_and_a_runner(tmp_path, capsys):
     )
     chart, curves = tmp_path / "c.png", tmp_path / "b.png"
     status, out, err = command(
-        capsys, AS_CAST, "--bench", str(bench), "--run", "clay", "--lift", "0.5", "--runner", str(runner),
-        "--points", "4000", "--chart", str(chart), "--bench-chart", str(curves), "--valve", "1.75in", "--throat",
+        capsys, small[0], "--bench", str(bench), "--run", "clay", "--lift", "0.5", "--runner", str(runner),
+        "--points", "3000", "--chart", str(chart), "--bench-chart", str(curves), "--valve", "1.75in", "--throat",
         "1.47in", "--stem", "7mm",
     )  # fmt: skip
     assert (status, err) == (0, "")
@@ -243,10 +257,7 @@ ENGINE = ("--bore", "3.5in", "--stroke", "3.2in", "--rpm", "7500", "--cylinders"
 def test_an_exhaust_gets_no_power(tmp_path, capsys, how):
     """Both rules are of intakes (common practice, no source; Taylor): an exhaust is told neither, and why."""
     port, bench = tmp_path / ("exhaust-2.csv" if how == "the file's name" else "port.csv"), tmp_path / "bench.csv"
-    port.write_text(
-        "station_in,diameter_in,shape,turn_deg\n0,1.4,round,0\n1,1.4,round,0\n2.5,1.5,round,60\n3.5,1.6,round,60\n",
-        encoding="utf-8",
-    )
+    sheet_of(port, 1.4, 1.5, 1.6)
     state = "exhaust as cast" if how == "the run's state" else "as cast"
     bench.write_text(f"state,lift_in,flow_cfm,depression_in_h2o\n{state},0.4,150,28\n", encoding="utf-8")
     made = tmp_path / "speed.json"
@@ -267,10 +278,10 @@ def test_an_exhaust_gets_no_power(tmp_path, capsys, how):
         ("manifold bolted on", "bench run 'as cast, manifold bolted on': the manifold's loss is in it)"),
     ],
 )
-def test_power_says_whose_flow_it_is_of(tmp_path, capsys, setup, says):
+def test_power_says_whose_flow_it_is_of(small, tmp_path, capsys, setup, says):
     bench, made = tmp_path / "bench.csv", tmp_path / "speed.json"
     bench.write_text(f"state,setup,lift_in,flow_cfm,depression_in_h2o\nas cast,{setup},0.4,150,28\n", encoding="utf-8")
-    status, out, _ = command(capsys, AS_CAST, "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made))
+    status, out, _ = command(capsys, small[0], "--bench", str(bench), "--points", "1500", *ENGINE, "--json", str(made))
     assert status == 0
     assert f"150 cfm (28 inH2O; {says}" in " ".join(out.split())
     flow = json.loads(made.read_text(encoding="utf-8"))["demand"]["power_flow"]
@@ -290,31 +301,31 @@ def test_peaks_at_two_flows_are_compared_at_one(elbow):
 @pytest.mark.parametrize(
     ("args", "says"),
     [
-        ([AS_CAST, "--cfm", "0"], "flow"),
-        ([AS_CAST, "--cfm", "-20"], "flow"),
-        ([AS_CAST, "--cfm", "9000"], " sq in: at the most"),
-        ([AS_CAST, "--cfm", "9000", "--units", "mm"], " mm²: at the most"),
-        ([AS_CAST, "--cfm", "0.001"], "hardly moves"),
-        ([AS_CAST, "--cfm", "much"], "--cfm"),
-        ([AS_CAST, "--cfm", "177mm"], "--cfm: '177mm' is not a flow. Write the number alone, in cubic feet a minute"),
-        ([AS_CAST, "--cfm", "177", "--depression", "28psi"], "not a depression. Write the number alone, in inches of"),
-        ([AS_CAST, "--cfm", "2,5"], "decimal point"),
-        ([AS_CAST, "--cfm", "215", "--max-lift", "0.5in"], "--bench"),
-        ([AS_CAST, "--cfm", "215", "--stem", "7mm"], "--throat"),
-        ([AS_CAST], "no flow"),
+        ([PORT, "--cfm", "0"], "flow"),
+        ([PORT, "--cfm", "-20"], "flow"),
+        ([PORT, "--cfm", "9000"], " sq in: at the most"),
+        ([PORT, "--cfm", "9000", "--units", "mm"], " mm²: at the most"),
+        ([PORT, "--cfm", "0.001"], "hardly moves"),
+        ([PORT, "--cfm", "much"], "--cfm"),
+        ([PORT, "--cfm", "177mm"], "--cfm: '177mm' is not a flow. Write the number alone, in cubic feet a minute"),
+        ([PORT, "--cfm", "177", "--depression", "28psi"], "not a depression. Write the number alone, in inches of"),
+        ([PORT, "--cfm", "2,5"], "decimal point"),
+        ([PORT, "--cfm", "215", "--max-lift", "0.5in"], "--bench"),
+        ([PORT, "--cfm", "215", "--stem", "7mm"], "--throat"),
+        ([PORT], "no flow"),
         ([], "neither"),
-        ([AS_CAST, "--cfm", "215", "--depression", "0"], "depression"),
-        ([AS_CAST, "--cfm", "215", "--bore", "3.5in"], "--stroke"),
-        ([AS_CAST, "--cfm", "215", "--points", "3"], "--points"),
-        ([AS_CAST, "--cfm", "215", "--run", "as cast"], "--run"),
-        ([AS_CAST, "--cfm", "215", "--throat", "1.4in"], "--valve"),
-        ([AS_CAST, "--cfm", "215", "--valve", "1.4in", "--throat", "1.6in"], "throat"),
+        ([PORT, "--cfm", "215", "--depression", "0"], "depression"),
+        ([PORT, "--cfm", "215", "--bore", "3.5in"], "--stroke"),
+        ([PORT, "--cfm", "215", "--points", "3"], "--points"),
+        ([PORT, "--cfm", "215", "--run", "as cast"], "--run"),
+        ([PORT, "--cfm", "215", "--throat", "1.4in"], "--valve"),
+        ([PORT, "--cfm", "215", "--valve", "1.4in", "--throat", "1.6in"], "throat"),
         (["no-such-file.csv", "--cfm", "215"], "no-such-file.csv"),
         (["--bench", "no-such-bench.csv"], "no-such-bench.csv"),
     ],
 )
-def test_bad_input_is_one_message_and_status_2(capsys, args, says):
-    status, out, err = command(capsys, *args)
+def test_bad_input_is_one_message_and_status_2(small, capsys, args, says):
+    status, out, err = command(capsys, *(small[0] if word == PORT else word for word in args))
     assert status == 2
     assert out == ""
     assert len(err.strip().splitlines()) == 1
