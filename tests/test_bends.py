@@ -156,7 +156,7 @@ def test_quick_radii_are_those_of_the_survey():
     for bend in found.bends:
         flat = np.column_stack([bend.plane.ahead, bend.plane.aside])
         line = side_points(sections, bend.plane, True) @ flat
-        radii, least = many_radii(stations, np.stack([line, line]), bend.plane, bend.height)
+        radii, least = many_radii(stations, np.stack([line, line]), bend.plane, bend.short.window)
         assert radii == pytest.approx(np.full(2, bend.short.radius), rel=5e-3)
         assert least == pytest.approx(np.full(2, bend.short.least_radius), rel=5e-3)
 

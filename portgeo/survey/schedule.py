@@ -19,6 +19,7 @@ from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.survey.flare import Flare, flare
 from portgeo.survey.scan_uncertainty import facet_area, from_noise, side_roughness, volume_inside
 from portgeo.survey.sense import bench_sense
+from portgeo.survey.sheet_errors import row_noise
 from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.survey.sides import Bend, Side, bends_of
 from portgeo.survey.throat import Throat, throat_of
@@ -124,7 +125,8 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
 
     level = _evened(both, area_at, port)
     least = int(np.argmin(level))
-    bends = bends_of(both, sections, port_bends(port), side_roughness(port, measures))
+    noise = row_noise(port) or side_roughness(port, measures)
+    bends = bends_of(both, sections, port_bends(port), noise)
     planes = [b.plane for b in bends]
     plane = meant_bend(port, planes)
     meant = None if plane is None else planes.index(plane)

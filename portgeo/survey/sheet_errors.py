@@ -12,9 +12,11 @@ import numpy as np
 
 from portgeo.headings import ANGLES, UNSEEN_HEADING, heading_errors
 from portgeo.plane import FloatArray
+from portgeo.port import Port
 from portgeo.section import HALF_STEP_MM, TOOLS, Reading
 from portgeo.survey.between_rows import LEAST_SWING, curves_between
 from portgeo.survey.sheet_model import Model
+from portgeo.survey.sides import RowNoise
 from portgeo.survey.uncertainty import Source
 
 CURVES = 96  # trials of each source: a standard uncertainty then has 7 % of its own
@@ -33,6 +35,13 @@ class Errors:
     swing: FloatArray
     slide: FloatArray
     stretch: FloatArray
+
+
+def row_noise(port: Port) -> RowNoise | None:
+    """Return how far the points of a sheet's sides are off, None for a scan: at each row by itself."""
+    if len(port.readings) < 2:
+        return None
+    return RowNoise(float(np.median([r.error for r in port.readings])), float(np.median(np.diff(port.rows))))
 
 
 def errors_by_source(model: Model, set_up: int = 0) -> dict[Source, Errors]:

@@ -117,11 +117,13 @@ def figures(model: Model, bends: Sequence[Bend], meant: int | None, errors: Erro
         turned = np.array([np.diff(np.interp(ends, model.rows, model.values[name]))[0] for name in ("turn", "swing")])
         towards = turned / max(float(np.linalg.norm(turned)), 1e-300)
         turns = errors.turn * towards[0] + errors.swing * towards[1]
-        for j, inner in enumerate((True, False)):
+        for j, (inner, side) in enumerate(((True, bend.short), (False, bend.long))):
+            if side is None:
+                continue
             base = model.side_lines(bend.plane, inner, none.moves, none.stretch, none.turn)
             lines = model.side_lines(bend.plane, inner, errors.moves, errors.stretch, turns)
             every = np.concatenate([base, lines])
-            found = np.column_stack(many_radii(model.stations, every, bend.plane, bend.height))
+            found = np.column_stack(many_radii(model.stations, every, bend.plane, side.window))
             radii[:, k, j] = np.clip(np.nan_to_num(found[1:]), 0.0, LONGEST_RADII * found[0]) - found[0]
     if meant is not None:
         of["short_side"] = radii[:, meant, 0, 0]

@@ -35,6 +35,14 @@ SEED = 20260  # any number, so that the same scan gives the same answer
 
 
 @dataclass(frozen=True)
+class RowNoise:
+    """How far points of a side that was read at rows are off, one standard deviation, and how far rows are apart."""
+
+    sigma: float
+    reach: float
+
+
+@dataclass(frozen=True)
 class Side:
     """One side of a bend: radii, angle (radians), stations between which it is really bent, apex (3,).
 
@@ -42,7 +50,7 @@ class Side:
     greatest, `least_radius` the smallest over any 30 degrees of turning, `centre` (3,) and `fit_rms`
     the circle's; `line` (n, 3) and `line_stations` (n,) the whole side line, on the wall. `radius_u`,
     `least_radius_u` : standard uncertainties. station_from, station_to : 5 % and 95 % of what the
-    bent part turns.
+    bent part turns. window : length of the side over which its curvature is taken.
     """
 
     radius: float
@@ -58,6 +66,7 @@ class Side:
     fit_rms: float
     line: FloatArray
     line_stations: FloatArray
+    window: float
 
     @property
     def is_round(self) -> bool:
@@ -167,12 +176,13 @@ def _flat(stations: FloatArray, points: FloatArray, plane: BendPlane) -> _SideLi
 
 
 def many_radii(
-    stations: FloatArray, lines: FloatArray, plane: BendPlane, height: float
+    stations: FloatArray, lines: FloatArray, plane: BendPlane, window: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return the radii and the tightest radii (t,) of many side lines of one bend, the first the one that is told.
 
-    stations (n,), lines (t, n, 2) : along the heading before the bend and inward. For trials by the
-    hundred: the figures that `side` gives, quickly. Where the bend is looked for is where the first line has it.
+    stations (n,), lines (t, n, 2) : along the heading before the bend and inward. window : of the side. For trials
+    by the hundred: the figures that `side` gives, quickly. Where the bend is looked for is where the first line
+    has it.
     """
     own = np.flatnonzero((stations >= plane.begin) & (stations <= plane.end))
     even = np.empty((len(lines), ALONG, 2))
@@ -183,25 +193,29 @@ def many_radii(
     first = _flat(stations, lines[0][:, :1] * plane.ahead + lines[0][:, 1:] * plane.aside, plane)
     if first is None:
         return np.full(len(lines), np.nan), np.full(len(lines), np.nan)
-    return quick_radii_of(even, _window(SMOOTHED * height, first.step), first.turning)
+    return quick_radii_of(even, _points(window, first.step), first.turning)
 
 
 def side(
-    stations: FloatArray, points: FloatArray, plane: BendPlane, height: float, rough: Roughness | None = None
+    stations: FloatArray,
+    points: FloatArray,
+    plane: BendPlane,
+    height: float,
+    noise: Roughness | RowNoise | None = None,
 ) -> Side | None:
     """Return one side of a bend from its line's points (n, 3) at stations (n,), None where it does not turn.
 
-    height : across the port in the plane of the bend. rough : of a scan's mesh. On a scan curvature is
-    taken over as much of the line as noise asks for. What noise then does to the radii is tried out on
-    the line smoothed: the part of it that has a sign is taken off, and half of what 95 % of the
+    height : across the port in the plane of the bend. noise : of a scan's mesh, or of rows that were
+    read. Curvature is taken over as much of the line as noise asks for. What a scan's does to the radii is tried
+    out on the line smoothed: the part of it that has a sign is taken off, and half of what 95 % of the
     trials stay within is the uncertainty (JCGM 101, 7.7: an interval's coverage, not a standard deviation).
     """
     line = _flat(stations, points, plane)
     if line is None:
         return None
-    window = _window(SMOOTHED * height, line.step)
-    if rough is not None:
-        window = _quiet_window(line, window, rough, stations, plane)
+    window = _points(PARABOLA * SMOOTHED * height, line.step)
+    if noise is not None:
+        window = _quiet_window(line, window, noise, stations, plane)
     bent = bent_lines(line.points[None], window, line.turning)
     a, b = int(bent.first[0]), int(bent.last[0])
     if bent.curvature[0, a : b + 1].max() <= 0.0 or not np.isfinite(bent.radius[0]):
@@ -230,16 +244,19 @@ def side(
         fit_rms=float(bent.rms[0]),
         line=lifted,
         line_stations=station,
+        window=window * line.step,
     )
-    return whole if rough is None else _with_noise(whole, line, bent, window, rough)
+    return _with_noise(whole, line, bent, window, noise) if isinstance(noise, Roughness) else whole
 
 
-def _window(width: float, step: float) -> int:
-    """Return the points, an odd number, of a parabola that smooths as a mean over a width does."""
-    return min(max(2 * round(PARABOLA * width / step / 2.0) + 1, LEAST_POINTS), ALONG // 2 - 1)
+def _points(window: float, step: float) -> int:
+    """Return the points, an odd number, of a window of a length."""
+    return min(max(2 * round(window / step / 2.0) + 1, LEAST_POINTS), ALONG // 2 - 1)
 
 
-def _quiet_window(line: _SideLine, window: int, rough: Roughness, stations: FloatArray, plane: BendPlane) -> int:
+def _quiet_window(
+    line: _SideLine, window: int, noise: Roughness | RowNoise, stations: FloatArray, plane: BendPlane
+) -> int:
     """Return the window over which noise moves the greatest curvature by CURVATURE_ERROR of itself, if there is one.
 
     The second derivative of a parabola through n points over a width w has the standard error
@@ -250,7 +267,7 @@ def _quiet_window(line: _SideLine, window: int, rough: Roughness, stations: Floa
     longest = float(np.ptp(np.interp(turning, line.place, np.arange(ALONG) * line.step)))
     while GROWTH * window * line.step < longest:
         width = window * line.step
-        error = rough.sigma * np.sqrt(720.0 / max(width / rough.reach, 1.0)) / width**2
+        error = noise.sigma * np.sqrt(720.0 / max(width / noise.reach, 1.0)) / width**2
         if error <= CURVATURE_ERROR * float(
             bent_lines(line.points[None], window, line.turning).curvature[0, line.turning].max()
         ):
@@ -293,15 +310,18 @@ class Bend:
 
 
 def bends_of(
-    stations: FloatArray, sections: Sequence[Section], planes: Sequence[BendPlane], rough: Roughness | None = None
+    stations: FloatArray,
+    sections: Sequence[Section],
+    planes: Sequence[BendPlane],
+    noise: Roughness | RowNoise | None = None,
 ) -> tuple[Bend, ...]:
-    """Return the bends of a port with their sides; stations (n,), sections, rough : as in `side`."""
-    found = (bend_of(stations, sections, plane, rough) for plane in planes)
+    """Return the bends of a port with their sides; stations (n,), sections, noise : as in `side`."""
+    found = (bend_of(stations, sections, plane, noise) for plane in planes)
     return tuple(bend for bend in found if bend is not None)
 
 
 def bend_of(
-    stations: FloatArray, sections: Sequence[Section], plane: BendPlane, rough: Roughness | None = None
+    stations: FloatArray, sections: Sequence[Section], plane: BendPlane, noise: Roughness | RowNoise | None = None
 ) -> Bend | None:
     """Return a bend with its sides, None where its inner wall does not turn."""
     frames = np.array([section.frame for section in sections])
@@ -309,5 +329,5 @@ def bend_of(
     across = np.einsum("ni,ni->n", inner - outer, inward_of(frames, plane))
     # Sections may stand farther apart than a short bend is long.
     height = float(np.interp(np.linspace(plane.turns_from, plane.turns_to, HEIGHTS), stations, across).mean())
-    short, long = (side(stations, points, plane, height, rough) for points in (inner, outer))
+    short, long = (side(stations, points, plane, height, noise) for points in (inner, outer))
     return None if short is None else Bend(plane, height, short, long)
