@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 import numpy as np
 from coverage_compare import compare_case
 from coverage_scan import decimated_case, dense_case, white_case
-from coverage_sheets import smooth_sheet
+from coverage_sheets import measured_case
 
 from portgeo.errors import PortgeoError
 from portgeo.scan import port_from_scan
@@ -36,7 +36,7 @@ HEADING = "## Stated uncertainties"
 
 def sheet_case(seed: int) -> Case:
     """One smooth port measured as a person does, against its own truth."""
-    _, case, _ = smooth_sheet(seed)
+    _, case, _ = measured_case(seed)
     return {f"sheet: {name}": Errors(pairs[:, 0], pairs[:, 1]) for name, pairs in case.items()}
 
 

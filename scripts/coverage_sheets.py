@@ -10,8 +10,9 @@ import argparse
 import os
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
@@ -21,7 +22,8 @@ import numpy as np
 from portgeo.io.sheets import read_sheet
 from portgeo.port import port_from_readings
 from portgeo.survey import survey
-from tests.sheets_family import as_measured, sheet_text, smooth_port
+from tests.sheets_family import arc_port, as_measured, sheet_text, smooth_port
+from tests.sheets_occt import solid_port
 from tests.validation import publish
 
 FEWEST, MOST, FULL = 6, 14, 18  # rows
@@ -31,10 +33,12 @@ QUANTITIES = ("volume", "areas", "least area", "tightest radius")
 Case = dict[str, np.ndarray]  # quantity: (n, 2), error and standard uncertainty as shares of the truth
 
 
-def smooth_sheet(seed: int, rows: int | None = None) -> tuple[int, Case, dict[str, dict[str, float]]]:
-    """One smooth port measured in 6 to 14 rows, or `rows`: its rows, errors, and each source's share of variance."""
+def measured_case(
+    seed: int, rows: int | None = None, port: Callable[..., Any] = smooth_port
+) -> tuple[int, Case, dict[str, dict[str, float]]]:
+    """One port of a family measured in 6 to 14 rows, or `rows`: its rows, errors, each source's share of variance."""
     rng = np.random.default_rng(seed)
-    truth = smooth_port(rng)
+    truth = port(rng)
     count = rows or int(rng.integers(FEWEST, MOST + 1))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "port.csv"
@@ -89,18 +93,28 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--cases", type=int, default=200)
     parser.add_argument("--full", type=int, default=24, help="of them, again with 18 rows")
+    parser.add_argument("--arcs", type=int, default=60, help="ports that turn in one arc, and half as many again in 18")
+    parser.add_argument("--solids", type=int, default=40, help="ports of Open CASCADE")
     parser.add_argument("--write", action="store_true", help="write the tables into docs/validation.md")
     args = parser.parse_args()
-    found = [smooth_sheet(seed) for seed in range(args.cases)]
-    full = [smooth_sheet(seed, FULL) for seed in range(args.full)]
+    found = [measured_case(seed) for seed in range(args.cases)]
+    full = [measured_case(seed, FULL) for seed in range(args.full)]
+    others = {
+        f"{FEWEST} to {MOST}, one arc": [measured_case(seed, port=arc_port)[1] for seed in range(args.arcs)],
+        f"{FULL}, one arc": [measured_case(seed, FULL, arc_port)[1] for seed in range(args.arcs // 2)],
+        f"{FEWEST} to {MOST}, Open CASCADE": [measured_case(seed, port=solid_port)[1] for seed in range(args.solids)],
+    }
     groups = {
         f"{FEWEST} to {MOST}": [case for _, case, _ in found],
         **{f"{a} to {a + 2}": [case for n, case, _ in found if a <= n <= a + 2] for a in (6, 9, 12)},
         str(FULL): [case for _, case, _ in full],
+        **{name: cases for name, cases in others.items() if cases},
     }
     lines = [
-        f"Made by `python scripts/coverage_sheets.py --cases {args.cases} --full {args.full} --write`: smooth ports",
-        "whose truth is integrated with no code of ours, measured as a person does: one micrometer with its own zero,",
+        f"Made by `python scripts/coverage_sheets.py --cases {args.cases} --full {args.full} --arcs {args.arcs} "
+        f"--solids {args.solids} --write`:",
+        "smooth ports, ports that turn in one arc, and lofts of Open CASCADE, whose truth is had with no code of ours,",
+        "measured as a person does: one micrometer with its own zero,",
         "headings to a degree, corners by templates in steps of 1/32 in. Areas count 25 stations of every port.",
         "",
         *table(groups),

@@ -8,7 +8,7 @@ no loft, no interpolant, no fit of ours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
@@ -52,18 +52,22 @@ class SmoothPort:
         return middle + self.height[:, None] / 2.0 * floor
 
     def tightest(self) -> float:
-        """Smallest radius of a circle fitted to any 30 degrees of the inner line, or all where it turns less."""
-        line = self.inner_line()
-        step = np.gradient(line, axis=0)
-        turned = np.maximum.accumulate(-np.unwrap(np.arctan2(step[:, 1], step[:, 0])))
-        turned -= turned[0]
-        window = min(WINDOW, 0.999 * turned[-1])
-        radii = []
-        for start in np.linspace(0.0, turned[-1] - window, 60):
-            inside = np.flatnonzero((turned >= start) & (turned <= start + window))
-            if len(inside) > 4:
-                radii.append(_circle(line[inside[:: max(len(inside) // 60, 1)]]))
-        return float(min(radii))
+        """Smallest radius of its inner line."""
+        return tightest_of(self.inner_line())
+
+
+def tightest_of(line: np.ndarray) -> float:
+    """Smallest radius of a circle fitted to any 30 degrees, or all, of a line (n, 2) that turns to the right."""
+    step = np.gradient(line, axis=0)
+    turned = np.maximum.accumulate(-np.unwrap(np.arctan2(step[:, 1], step[:, 0])))
+    turned -= turned[0]
+    window = min(WINDOW, 0.999 * turned[-1])
+    radii = []
+    for start in np.linspace(0.0, turned[-1] - window, 60):
+        inside = np.flatnonzero((turned >= start) & (turned <= start + window))
+        if len(inside) > 4:
+            radii.append(_circle(line[inside[:: max(len(inside) // 60, 1)]]))
+    return float(min(radii))
 
 
 def _circle(points: np.ndarray) -> float:
@@ -101,6 +105,15 @@ def smooth_port(rng: np.random.Generator) -> SmoothPort:
     spread = max(rng.uniform(0.08, 0.16), turn * 44.0 * 0.75 / (np.sqrt(2.0 * np.pi) * length))
     heading = turn * _step(t, rng.uniform(0.5, 0.65), spread)
     return SmoothPort(t * length, height, width, corner, heading)
+
+
+def arc_port(rng: np.random.Generator) -> SmoothPort:
+    """A random port as `smooth_port`, but that turns in one arc between two straight runs, which may lie anywhere."""
+    port = smooth_port(rng)
+    length, turn = port.station[-1], port.heading[-1]
+    arc = min((rng.uniform(10.0, 30.0) + port.height.mean() / 2.0) * turn, 0.75 * length)
+    begins = rng.uniform(0.1 * length, 0.9 * length - arc)
+    return replace(port, heading=turn * np.clip((port.station - begins) / arc, 0.0, 1.0))
 
 
 def as_measured(port: SmoothPort, rows: int, rng: np.random.Generator) -> list[dict[str, float]]:

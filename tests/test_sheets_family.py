@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scripts.coverage_sheets import QUANTITIES, smooth_sheet
+from scripts.coverage_sheets import QUANTITIES, measured_case
 
 
 def shares_within(cases, times):
@@ -16,20 +16,20 @@ def shares_within(cases, times):
 
 def test_what_is_told_of_smooth_ports_holds_their_truth():
     """Six ports: of so few one may lie outside; areas are 150."""
-    within = shares_within([smooth_sheet(seed)[1] for seed in range(6)], 2.0)
+    within = shares_within([measured_case(seed)[1] for seed in range(6)], 2.0)
     assert within["areas"] >= 0.9
     assert all(within[name] >= 5.0 / 6.0 for name in QUANTITIES)
 
 
 def test_more_rows_make_a_volume_surer():
-    few, full = (smooth_sheet(3, rows)[1]["volume"][0, 1] for rows in (5, 18))
+    few, full = (measured_case(3, rows)[1]["volume"][0, 1] for rows in (5, 18))
     assert full < 0.7 * few
     assert 2.0 * full < 0.006
 
 
 @pytest.mark.nightly
 def test_200_smooth_ports():
-    cases = [smooth_sheet(seed)[1] for seed in range(200)]
+    cases = [measured_case(seed)[1] for seed in range(200)]
     within, near = shares_within(cases, 2.0), shares_within(cases, 1.0)
     assert all(within[name] >= 0.93 for name in QUANTITIES), within
     assert all(near[name] >= 0.5 for name in QUANTITIES), near
