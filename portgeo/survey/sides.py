@@ -24,6 +24,7 @@ SMOOTHED = 0.1  # of the height: over which curvature is taken
 # A parabola's window as wide as a plain mean over a width of one: their weights have the same variance, (1 / 12)
 # and (1 / 28) of the window squared.
 PARABOLA = float(np.sqrt(28.0 / 12.0))
+CUBIC = 12.0  # over the distance of rows squared: the curvature of a cubic that comes to rest at two rows 2 apart
 CURVATURE_ERROR = 0.1  # of the greatest: windows grow until noise moves curvatures by no more
 GROWTH = 1.2
 BESIDE = 0.1  # of the stretch that does the turning, to each side of it: there a bend may still be bent
@@ -260,14 +261,16 @@ def _quiet_window(
     """Return the window over which noise moves the greatest curvature by CURVATURE_ERROR of itself, if there is one.
 
     The second derivative of a parabola through n points over a width w has the standard error
-    sigma sqrt(720 / n) / w^2. It is not taken over more than the bend's own length, where it would be
-    that of the straight lines beside it.
+    sigma sqrt(720 / n) / w^2; between rows a cubic runs that bends by no more than its ends are off. It is not
+    taken over more than the bend's own length, where it would be that of the straight lines beside it.
     """
     turning = np.interp([plane.turns_from, plane.turns_to], stations, np.arange(len(stations), dtype=float))
     longest = float(np.ptp(np.interp(turning, line.place, np.arange(ALONG) * line.step)))
     while GROWTH * window * line.step < longest:
         width = window * line.step
         error = noise.sigma * np.sqrt(720.0 / max(width / noise.reach, 1.0)) / width**2
+        if isinstance(noise, RowNoise):
+            error = min(error, CUBIC * noise.sigma / noise.reach**2)
         if error <= CURVATURE_ERROR * float(
             bent_lines(line.points[None], window, line.turning).curvature[0, line.turning].max()
         ):
