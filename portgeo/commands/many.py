@@ -121,12 +121,12 @@ def measure_one(name: str, args: argparse.Namespace) -> list[str]:
             found = survey(loaded.port)
     except PortgeoError as refusal:
         return [name, *[""] * (len(HEADER) - 2), str(refusal)]
-    side = found.short_side
+    side, bend = found.short_side, found.bend
     numbers = [
         *(found.volume / 1e3, found.volume_u / 1e3, found.length, found.least_area, found.least_area_u),
         *(found.least_station, found.area[0], found.area[-1]),
     ]
-    short = [side.headline, side.headline_u, math.degrees(side.turn)] if side else []
+    short = [side.headline, side.headline_u, math.degrees(bend.plane.turn)] if side and bend else []
     texts = [f"{value:.9g}" for value in (*numbers, *short)] + [""] * (3 - len(short))
     texts.append(side.headline_name if side else "")
     codes = [n.code for n in (*loaded.warnings, *found.warnings) if not n.code.endswith("_rule")]

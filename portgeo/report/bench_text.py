@@ -14,7 +14,7 @@ from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.section import wall_name
 from portgeo.survey.advice import WORDS
 from portgeo.survey.schedule import Survey
-from portgeo.survey.sides import Side
+from portgeo.survey.sides import Bend, Side
 from portgeo.units import Display, Notice
 
 
@@ -27,7 +27,7 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
         "stem and guide not counted",
         f"  least area  {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
         f"at station {d.length(survey.least_station)}",
-        f"  short side  {_side_text(survey.short_side, d)}{_numbered(survey)}",
+        f"  short side  {_side_text(survey.short_side, d, survey.bend)}{_numbered(survey)}",
         f"  long side   {_side_text(survey.long_side, d)}",
         *_other_bends(survey, d),
         f"  throat      {_throat_text(survey, d)}",
@@ -53,15 +53,16 @@ def _two(u: float) -> float:
     return 2.0 * u
 
 
-def _side_text(side: Side | None, d: Display) -> str:
+def _side_text(side: Side | None, d: Display, bend: Bend | None = None) -> str:
+    """Return a side's radius and where it is bent; bend : the one whose turn is told with it."""
     if side is None:
         return "none: the port does not turn"
     tightest = f"{d.length(side.least_radius, label=False)}{_doubt(side.least_radius_u, d)}"
     radius = f"radius {d.length(side.radius, label=False)} ± {d.length(_two(side.radius_u))}, tightest {tightest}"
+    turns = "bent" if bend is None else f"turns {np.degrees(bend.plane.turn):.0f}°"
     return (
         f"{radius if side.is_round else f'tightest radius {tightest} (no one circle fits it)'};\n"
-        f"{'':<14}turns {np.degrees(side.turn):.0f}° "
-        f"from {d.length(side.station_from)} to {d.length(side.station_to)}"
+        f"{'':<14}{turns} from {d.length(side.station_from)} to {d.length(side.station_to)}"
     )
 
 
@@ -77,7 +78,7 @@ def _other_bends(survey: Survey, d: Display) -> Iterator[str]:
     """Yield a line for each bend but the one that the short side is of."""
     for k, bend in enumerate(survey.bends):
         if bend is not survey.bend:
-            yield f"  {f'bend {k + 1}':<11} {_side_text(bend.short, d)} ({wall_name(bend.plane.wall)})"
+            yield f"  {f'bend {k + 1}':<11} {_side_text(bend.short, d, bend)} ({wall_name(bend.plane.wall)})"
 
 
 def _throat_text(survey: Survey, d: Display) -> str:

@@ -116,7 +116,7 @@ def _side_record(survey: Survey, bend: Bend | None, *, inner: bool) -> dict[str,
         "radius_u_mm": side.radius_u,
         "least_radius_mm": side.least_radius,
         "least_radius_u_mm": side.least_radius_u,
-        "turn_deg": float(np.degrees(side.turn)),
+        "turn_deg": float(np.degrees(bend.plane.turn)),
         "station_from_mm": side.station_from,
         "station_to_mm": side.station_to,
         "apex_mm": survey.port.to_source(side.apex),
@@ -140,7 +140,7 @@ def throat_record(throat: Throat, valve: float | None = None) -> dict[str, Any]:
 def _bend_record(survey: Survey, bend: Bend) -> dict[str, Any]:
     record = _side_record(survey, bend, inner=True)
     assert record is not None
-    return record | {"turn_deg": float(np.degrees(bend.plane.turn)), "height_mm": bend.height}
+    return record | {"height_mm": bend.height}
 
 
 def survey_table(survey: Survey, display: Display) -> tuple[list[str], list[list[float]]]:

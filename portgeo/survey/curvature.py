@@ -66,6 +66,7 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     if len(more):
         c, d = _tightest(own[more]) + turning.start
         least[more] = fit_circles(lines[more], (place >= c[:, None]) & (place <= d[:, None]))[1]
+        least = np.minimum(least, radius)  # the bent part may turn by little more, and noise make either the less
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 
@@ -91,6 +92,7 @@ def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[Floa
     more = np.flatnonzero(heading.max(axis=1) - heading[:, 0] > LEAST_WINDOW + smear)
     if len(more):
         least[more] = _algebraic_radii(sums[:, more], *(_tightest(heading[more]) + turning.start))
+        least = np.minimum(least, radius)
     return radius, least
 
 
