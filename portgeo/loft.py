@@ -347,21 +347,26 @@ def _refuse_overlap(
     are apart where the plane at the end of one, or at the start of the other, parts them; only a
     port that turns back on itself has pairs left, and their faces are tried one on one.
     """
-    tangent = frames[:, 0]
-    side = space @ tangent.T - np.einsum("ij,ij->i", points, tangent)
-    ahead, behind = side.min(axis=1).T >= 0, side.max(axis=1).T <= 0
     a, b = np.triu_indices(len(rings) - 1, k=2)
-    apart = (ahead[a + 1, b] & ahead[a + 1, b + 1]) | (behind[b, a] & behind[b, a + 1])
     low = np.minimum(space[:-1].min(axis=1), space[1:].min(axis=1))
     high = np.maximum(space[:-1].max(axis=1), space[1:].max(axis=1))
-    near = ~apart & (low[a] <= high[b]).all(axis=1) & (low[b] <= high[a]).all(axis=1)
+    near = (low[a] <= high[b]).all(axis=1) & (low[b] <= high[a]).all(axis=1)
+    a, b = a[near], b[near]
+
+    def along(rings_of: IntArray, planes: IntArray) -> FloatArray:
+        """Return how far the points of rings (k, m) lie ahead of planes."""
+        return np.asarray(((space[rings_of] - points[planes, None]) @ frames[planes, 0, :, None])[..., 0])
+
+    ahead = np.minimum(along(b, a + 1).min(axis=1), along(b + 1, a + 1).min(axis=1)) >= 0
+    a, b = a[~ahead], b[~ahead]
+    behind = np.maximum(along(a, b).max(axis=1), along(a + 1, b).max(axis=1)) <= 0
     count = space.shape[1]
     flat = space.reshape(-1, 3)
     j = np.arange(count)
     quads = np.stack(
         [j, (j + 1) % count, (j + 1) % count + count, j, (j + 1) % count + count, j + count], axis=1
     ).reshape(-1, 3)
-    for i, k in zip(a[near], b[near], strict=True):
+    for i, k in zip(a[~behind], b[~behind], strict=True):
         if meet(flat, quads + i * count, quads + k * count):
             raise GeometryError(
                 "the port runs into itself",

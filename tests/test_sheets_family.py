@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from scripts.coverage_sheets import QUANTITIES, measured_case
+from tests.sheets_family import arc_port
+from tests.sheets_occt import solid_port
 
 
 def shares_within(cases, times):
@@ -19,6 +21,19 @@ def test_what_is_told_of_smooth_ports_holds_their_truth():
     within = shares_within([measured_case(seed)[1] for seed in range(6)], 2.0)
     assert within["areas"] >= 0.9
     assert all(within[name] >= 5.0 / 6.0 for name in QUANTITIES)
+
+
+def test_a_loft_of_open_cascade_is_held_too():
+    """One solid, read by lines and planes that meet it: its volume is that of its own areas, and ours holds it."""
+    true = solid_port(np.random.default_rng(3))
+    assert true.volume == pytest.approx(np.trapezoid(true.area, true.station), rel=1e-3)
+    _, case, _ = measured_case(3, port=lambda _: true)
+    assert all(np.mean(np.abs(case[name][:, 0]) < 2.0 * case[name][:, 1]) >= 0.9 for name in QUANTITIES)
+
+
+def test_ports_of_one_arc_are_held_too():
+    within = shares_within([measured_case(seed, port=arc_port)[1] for seed in range(3)], 3.0)
+    assert all(share >= 0.99 for share in within.values())
 
 
 def test_more_rows_make_a_volume_surer():

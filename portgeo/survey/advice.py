@@ -116,7 +116,8 @@ def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, much: str)
         doubt = "a degree" if abs(degrees - 1.0) < 0.05 else f"{degrees:.2g} degrees"
         if lead > MOST:
             return Notice("advice", f"{doubt} of doubt in the {name} at {{at}} is {much}: measure that angle again", at)
-        text = f"{doubt} of doubt in each {name} read is {much}: measure the angles again, first that at {{at}}"
+        mend = "measure the angles again, first that at {at}, with a gauge if you can; more rows in the bend help too"
+        text = f"{doubt} of doubt in each {name} read is {much}: {mend}"
         return Notice("advice", text, at)
     mend = "try the templates on each side of it" if "corner" in worst.name else "read it again, twice if you can"
     if worst.name == "station":

@@ -61,7 +61,7 @@ def from_readings(
             budget[quantity] = (*budget.get(quantity, ()), Share(source, float(_rms(values))))
         side_u = np.hypot(side_u, _rms(off.radii))
     # What each reading and each gap does is tried on the one bend that is told.
-    told = () if meant is None else (own[meant],)
+    told = () if meant is None else (replace(own[meant], long=None),)
     suspects = _suspects(model, told, sources["between_rows"])
     return Uncertainty(
         area=area_u,
@@ -163,21 +163,20 @@ def _suspects(model: Model, bends: Sequence[Bend], shape: Errors) -> Suspects:
         slide,
         np.gradient(slide, model.stations, axis=1),
     )
-    by_gap: dict[Quantity, list[float]] = {}
     few = slice(0, CURVES, CURVES // CURVES_OF_GAP)
-    for a, b in pairwise(model.rows):
-        inside = (model.stations >= a) & (model.stations <= b)
-        here = (shape.moves[few] * inside[:, None], shape.turn[few] * inside, shape.swing[few] * inside)
-        in_gap = replace(no_errors(model, len(here[0])), moves=here[0], turn=here[1], swing=here[2])
-        for quantity, values in figures(model, bends, 0 if bends else None, in_gap).of.items():
-            by_gap.setdefault(quantity, []).append(float(_rms(values)))
+    inside = np.array([(model.stations >= a) & (model.stations <= b) for a, b in pairwise(model.rows)])
+    here = [(inside[:, None] * part[few]).reshape(-1, len(model.stations)) for part in (shape.turn, shape.swing)]
+    moved = (inside[:, None, :, None] * shape.moves[few]).reshape(-1, *shape.moves.shape[1:])
+    in_gaps = replace(no_errors(model, len(moved)), moves=moved, turn=here[0], swing=here[1])
+    by_gap = {
+        quantity: _rms(values.reshape(len(inside), -1).T)
+        for quantity, values in figures(model, bends, 0 if bends else None, in_gaps).of.items()
+    }
     by_reading = figures(model, bends, 0 if bends else None, each).of
     # Where two places are as small, the least area is moved one way alone: by the one that is read smaller.
     lower = model.areas(-each.moves).min(axis=1) - model.area.min()
     by_reading["least_area"] = np.hypot(by_reading["least_area"], lower) / np.sqrt(2.0)
-    return Suspects(
-        model.readings, model.rows, tuple(named), by_reading, {name: np.array(by) for name, by in by_gap.items()}
-    )
+    return Suspects(model.readings, model.rows, tuple(named), by_reading, by_gap)
 
 
 def _rms(values: FloatArray) -> FloatArray:
