@@ -19,7 +19,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import numpy as np
-from coverage_compare import compare_case
 from coverage_scan import decimated_case, dense_case, white_case
 from coverage_sheets import measured_case
 
@@ -45,7 +44,6 @@ CASES = {
     "dense": dense_case,
     "decimated": decimated_case,
     "white": white_case,
-    "compare": compare_case,
 }
 
 

@@ -46,7 +46,7 @@ class AfterPoints:
 
     wall : (n, 3) points. bulge : (n,) how far the wall stands out over each. openings : points of the
     two. count : vertices of the wall. around : (n, k) the points round each, itself among them, or
-    None where each stands for itself.
+    None where each stands for itself. pulls : (n,) which points pull, or None where all do.
     """
 
     wall: FloatArray
@@ -54,6 +54,7 @@ class AfterPoints:
     openings: tuple[FloatArray, FloatArray]
     count: int
     around: IntArray | None = None
+    pulls: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -177,7 +178,7 @@ def settle(
     """
     closeness = COARSELY_SETTLED_MM if coarsely else SETTLED_MM
     motion = descend(target, points, motion, kernel, openings=openings, settled=closeness)
-    system = _system(target, points, motion, kernel, 0, openings=openings)
+    system = system_of(target, points, motion, kernel, 0, openings=openings)
     residual, weight, is_wall = system.residual, system.weight, system.is_wall
     if weight.sum() == 0.0:
         return Fit(motion, 0.0, 0.0, np.zeros((6, 6)), openings)
@@ -196,7 +197,7 @@ def settle(
     scale = np.diag([1.0 / target.size] * 3 + [1.0] * 3)
     covariance = scale @ covariance @ scale
     if free is not None:
-        ways = _held_ways(system)
+        ways = held_ways(system)
         held = scale @ ways @ ways.T @ np.linalg.inv(scale)
         left = np.eye(6) - held
         covariance = held @ covariance @ held.T + left @ free @ left.T
@@ -220,13 +221,13 @@ def approach(target: Target, points: AfterPoints, start: FloatArray, kernel: flo
 
 def calm_residual(target: Target, points: AfterPoints, motion: FloatArray, kernel: float) -> FloatArray:
     """Return how far the wall stands out (k,) round points of it that lie over BEFORE's."""
-    system = _system(target, points, motion, kernel, 0, openings=False)
+    system = system_of(target, points, motion, kernel, 0, openings=False)
     return _round_about(points, system.residual)[system.weight > 0.0]
 
 
 def calm_over(target: Target, points: AfterPoints, motion: FloatArray) -> tuple[FloatArray, np.ndarray]:
     """Return how far the wall stands out (n,) round each point of it, and which points (n,) lie over BEFORE's."""
-    system = _system(target, points, motion, WIDEST_KERNEL_MM, 0, openings=False)
+    system = system_of(target, points, motion, WIDEST_KERNEL_MM, 0, openings=False)
     return _round_about(points, system.residual), system.weight > 0.0
 
 
@@ -296,7 +297,7 @@ def _round_about(points: AfterPoints, residual: FloatArray) -> FloatArray:
     return residual if points.around is None else residual[points.around].mean(axis=1)
 
 
-def _system(
+def system_of(
     target: Target, points: AfterPoints, motion: FloatArray, kernel: float, outward: int, *, openings: bool
 ) -> System:
     """Return the system of one step: bulges are taken off what the flat triangles are apart."""
@@ -311,6 +312,8 @@ def _system(
     # A point past the wall's edge has its foot on the rim, and slides freely along the wall.
     astray = np.linalg.norm(moved - foot, axis=1) > 1.5 * np.abs(residual) + kernel
     weight[astray] = 0.0
+    if points.pulls is not None:
+        weight[~points.pulls] = 0.0
     if target.boxes is not None:
         source = (foot - target.frame[:3, 3]) @ target.frame[:3, :3]
         inside = ((source >= target.boxes[:, :1]) & (source <= target.boxes[:, 1:])).all(axis=2).any(axis=0)
@@ -351,21 +354,16 @@ def step_of(
     outward: int,
     *,
     openings: bool,
-    pulls: np.ndarray | None = None,
 ) -> tuple[FloatArray, float]:
-    """Return the motion one Gauss-Newton step on, and how far it moved the wall.
-
-    outward : see _weights. pulls : which points of the wall (n,) pull on it, all of them where it is None.
-    """
-    system = _system(target, points, motion, kernel, outward, openings=openings)
+    """Return the motion one Gauss-Newton step on, and how far it moved the wall. outward : see _weights."""
+    system = system_of(target, points, motion, kernel, outward, openings=openings)
     rows, residual, weight = system.rows, system.residual, system.weight
-    if pulls is not None:
-        weight = weight * pulls
     if weight.sum() == 0.0:
         return motion, 0.0
     stiffness = rows.T @ (rows * weight[:, None])
     stiffness += DAMPING * np.trace(stiffness) / 6.0 * np.eye(6)
-    ways = _held_ways(system) if target.boxes is not None else np.eye(6)
+    named = target.boxes is not None or points.pulls is not None
+    ways = held_ways(system) if named else np.eye(6)
     small = -ways @ np.linalg.solve(ways.T @ stiffness @ ways, ways.T @ rows.T @ (weight * residual))
     turn = Rotation.from_rotvec(small[:3] / target.size).as_matrix()
     step = np.eye(4)
@@ -374,8 +372,8 @@ def step_of(
     return step @ motion, float(np.abs(small).max())
 
 
-def _held_ways(system: System) -> FloatArray:
-    """Return the directions of motion (6, k) that a named surface holds: along the rest its noise would push."""
+def held_ways(system: System) -> FloatArray:
+    """Return the directions of motion (6, k) that a part of the wall holds: along the rest its noise would push."""
     rows = system.rows[system.weight > 0.0]
     values, vectors = np.linalg.eigh(rows.T @ rows)
     return np.asarray(vectors[:, values > LEAST_NAMED * values[-1]])

@@ -30,7 +30,7 @@ from portgeo.compare.fit import (
     target_of,
 )
 from portgeo.compare.scatter import robust_sigma
-from portgeo.compare.second_fit import OtherFit, held_by, other_fits
+from portgeo.compare.second_fit import OtherFit, by_openings, held_by, other_fits
 from portgeo.compare.tube import Walled, places
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
@@ -51,6 +51,14 @@ UNSURE_MM = 0.05  # standard uncertainty of the fit anywhere on the wall: above 
 PLAINLY = 0.9  # of the wall in agreement: the other hand need not be tried
 MIRRORED_BETTER = 1.25  # times the wall in agreement: more than a cut on one side makes of a port that is even
 ENDS = ("entry", "exit")
+TOLD_BY_OPENINGS = (
+    Notice(
+        "told_by_openings",
+        "by the wall alone the two fit in more than one place; where they lie, and so which wall was cut and how deep, "
+        "is told by the planes of the openings. If an opening was faced, or the mold cut off elsewhere, name wall that "
+        "nobody cut (--align fixed --box)",
+    ),
+)
 ROLLS = tuple(block_diag(1.0, [[c, -s], [s, c]], 1.0) for c, s in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)))
 
 
@@ -146,6 +154,11 @@ def align(
         fit = settle(target, points, laid, kernel, noise, openings=True)
     fewer = _with_neighbours(sampled(after_walled, normals, SECOND_POINTS, mirrored), noise)
     others = other_fits(target, fewer, fit, kernel, lambda moved: places(before_walled.tube, moved).wall)
+    told: tuple[Notice, ...] = ()
+    if others:
+        ends_u = float(np.linalg.norm([*before.ends_u, *after.ends_u]))
+        fit, settled = by_openings(target, points, fit, others, kernel, ends_u)
+        others, told = ((), TOLD_BY_OPENINGS) if settled else (others, ())
     if method == "fixed":
         if (boxes is None or len(boxes) == 0) and not faces:
             raise GeometryError(
@@ -180,7 +193,7 @@ def align(
         mirrored=mirrored,
         others=others,
         slides=np.array([one.shift for one in others]).reshape(-1, 6) / ([target.size] * 3 + [1.0] * 3),
-        warnings=(*_doubts(target, fit, method), *_two_places(others), *other_hand),
+        warnings=(*_doubts(target, fit, method), *told, *_two_places(others), *other_hand),
     )
 
 

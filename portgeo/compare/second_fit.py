@@ -2,13 +2,15 @@
 
 A settled fit comes in; motions to other places that are as credible go out. A fit to the wall that nobody cut
 rests, up and down, on floor or roof. Where both were opened alike, or one of them evenly, either of the two can be
-the one that was left, and anything between: no surface tells which.
+the one that was left, and anything between: no wall tells which. The openings' planes may: of a port that turns
+they hold it both along and across.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,8 +22,11 @@ from portgeo.compare.fit import (
     approach,
     calm_over,
     descend,
+    held_ways,
+    settle,
     small_motion,
     step_of,
+    system_of,
 )
 from portgeo.plane import FloatArray, IntArray
 from portgeo.section import WALLS
@@ -31,6 +36,9 @@ AS_CREDIBLE = 0.5  # of the wall that agrees in the first place only, must agree
 LEAST_PART = 0.03  # of the whole wall: less is a patch that happens to lie so
 STEPS_EACH = 3  # of each kernel, while only the wall that disagrees pulls
 FLAT_OF_WALL = 0.9  # of what agrees: the rest is corners, which face aside
+PLANES_DIFFER_MM = 0.1  # rms, of an opening from its like: more tells that it does not lie so
+UNMOVED = 0.2  # of the way to the other place: wall that a shift moves less, square to itself, lies along it
+PLANES_AGREE_MM = 0.05  # the same: less tells that it does
 SAME_PLACE = 2.0  # kernels: two fits closer than this are one
 
 
@@ -81,6 +89,58 @@ def other_fits(
     return tuple(found)
 
 
+def by_openings(
+    target: Target, points: AfterPoints, fit: Fit, others: tuple[OtherFit, ...], kernel: float, ends_u: float
+) -> tuple[Fit, bool]:
+    """Return the fit that the openings' planes tell of several that are as credible, and whether they tell one.
+
+    Beside the planes only wall pulls that agrees in all of them and lies across the way from one to the other; all
+    that agrees, where the first lies as the planes tell. ends_u : standard uncertainty of where a
+    plane stands, mm.
+    """
+    motions = [fit.motion, *(one.motion for one in others)]
+    off = [_planes_off(target, points, motion) for motion in motions]
+    if PLANES_AGREE_MM < off[0] < PLANES_DIFFER_MM or min(off[1:]) < PLANES_DIFFER_MM:
+        return fit, False
+    first, common = calm_over(target, points, fit.motion)
+    common &= np.abs(first) < kernel
+    if off[0] > PLANES_AGREE_MM:
+        for one in others:
+            second, lies = calm_over(target, points, one.motion)
+            common &= lies & (np.abs(second) < kernel) & (np.abs(second - first) < UNMOVED * one.apart)
+    part = replace(points, pulls=common)
+    near = approach(target, part, fit.motion, kernel)
+    found = settle(target, part, near, kernel, 0.0, openings=True, free=fit.covariance)
+    left = _planes_off(target, points, found.motion)
+    if left > PLANES_AGREE_MM:
+        return fit, False
+    residual, lies = calm_over(target, points, found.motion)
+    share = float((lies & (np.abs(residual) < kernel)).sum() / max(lies.sum(), 1))
+    covariance = found.covariance + _by_planes(target, part, found.motion, kernel, float(np.hypot(ends_u, left)))
+    return replace(found, share=share, covariance=covariance), True
+
+
+def _planes_off(target: Target, points: AfterPoints, motion: FloatArray) -> float:
+    """Return how far the farther of the two openings lies off its like, rms, mm."""
+    off = [
+        (cap @ motion[:3, :3].T + motion[:3, 3] - point) @ flow
+        for (point, flow), cap in zip(target.openings, points.openings, strict=True)
+    ]
+    return max(float(np.sqrt(np.mean(each**2))) if len(each) else np.inf for each in off)
+
+
+def _by_planes(target: Target, part: AfterPoints, motion: FloatArray, kernel: float, u: float) -> FloatArray:
+    """Return the covariance (6, 6) that planes which stand off by u (mm), each by itself, make of a fit."""
+    system = system_of(target, part, motion, kernel, 0, openings=True)
+    ways = held_ways(system)
+    stiffness = ways.T @ (system.rows.T @ (system.rows * system.weight[:, None])) @ ways
+    first = len(part.wall) + np.array([0, len(part.openings[0]), sum(map(len, part.openings))])
+    pulls = [(system.rows[a:b] * system.weight[a:b, None]).sum(axis=0) for a, b in pairwise(first)]
+    moves = np.array([ways @ np.linalg.solve(stiffness, ways.T @ pull) * u for pull in pulls])
+    moves /= np.array([target.size] * 3 + [1.0] * 3)
+    return np.asarray(moves.T @ moves)
+
+
 def held_by(
     target: Target, points: AfterPoints, fit: Fit, others: tuple[OtherFit, ...], kernel: float
 ) -> tuple[OtherFit, ...]:
@@ -99,10 +159,11 @@ def _laid_on(
     target: Target, points: AfterPoints, motion: FloatArray, kernel: float, pulls: np.ndarray, residual: FloatArray
 ) -> FloatArray:
     """Return the motion that lays some of AFTER's points (n,) on BEFORE's wall, the least that does it."""
+    points = replace(points, pulls=pulls)
     width = max(2.0 * float(np.median(np.abs(residual[pulls]))), kernel)
     while True:
         for _ in range(STEPS_EACH):
-            motion, _ = step_of(target, points, motion, width, 0, openings=False, pulls=pulls)
+            motion, _ = step_of(target, points, motion, width, 0, openings=False)
         if width <= kernel:
             return motion
         width = max(width * NARROWING, kernel)

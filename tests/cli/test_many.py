@@ -6,6 +6,8 @@ import pytest
 
 import portgeo.commands.many as many
 from portgeo.cli import main
+from portgeo.io.meshes import write_mesh
+from tests.scan import make, odd_molds
 
 
 def rows(path):
@@ -67,3 +69,18 @@ def test_several_files_need_a_table(sheets, capsys):
 def test_patterns_are_spread_in_order(sheets):
     assert many.spread(["*.csv"]) == ["a.csv", "b.csv", "c.csv"]
     assert many.spread(["nothing*.stl", "a.csv"]) == ["nothing*.stl", "a.csv"]  # refused by that name
+
+
+def test_two_halves_of_one_mold_are_refused_with_what_to_do(tmp_path, capsys):
+    """Neither is a port, and a table of the two would be two rows of nothing; two runners are no halves."""
+    whole = make.tube(odd_molds.HEAD, 2.0)
+    left, right = odd_molds.halves(whole, 2.0)
+    names = [str(tmp_path / name) for name in ("left.stl", "right.stl", "runner.stl")]
+    for name, scan in zip(names, (left, right, whole), strict=True):
+        write_mesh(name, scan.vertices, scan.faces)
+    assert main(["measure", *names[:2], "--csv", str(tmp_path / "all.csv")]) == 2
+    message = " ".join(capsys.readouterr().err.split())
+    assert "two halves of one mold" in message and "Join them into one mesh" in message
+    assert not (tmp_path / "all.csv").exists()
+    main(["measure", names[0], names[2], "--csv", str(tmp_path / "all.csv")])
+    assert "two halves" not in capsys.readouterr().err

@@ -4,6 +4,8 @@ Truth is closed form: a rounded rectangle of width w, height h and corner r has 
 wall that moved out by d along its whole length took w d off; the meshes are manifold3d's.
 """
 
+from dataclasses import replace
+
 import manifold3d
 import numpy as np
 import pytest
@@ -14,6 +16,8 @@ from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import comparison_text
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.units import Display
+from tests.compare.cuts import cut_mold, removed_and_added, step
+from tests.compare.test_scans import SHAPE, read, rough
 from tests.scan import make, molds
 from tests.scan.odd_molds import straight_of
 
@@ -103,3 +107,22 @@ def test_a_naming_that_holds_nothing_settles_nothing(stock):
     found = compare_ports(stock, straight(0.5, 0.5, 2, 1.5), "fixed", faces=("entry",))
     assert "fits_in_two_places" in codes(found)
     assert found.walls["floor"].removed_u > 0.3 * WIDTH * LENGTH
+
+
+def test_openings_tell_of_a_port_that_turns():
+    """Floor and roof both opened by half a millimetre, square to the wall; the two planes stand 70 degrees apart."""
+
+    def depths(s, turn):
+        return 0.5 * step((0.16 - np.abs((turn + 0.25) % 0.5 - 0.25)) / 0.05) * np.ones_like(s)
+
+    shape = replace(SHAPE, width=(30.0, 34.0), height=(46.0, 36.0), middle=(32.0, 40.0, 3.0))
+    found = compare_ports(read(rough(shape, 1.1, 1), shape), read(rough(cut_mold(shape, depths), 1.0, 2), shape))
+    assert "told_by_openings" in codes(found)
+    assert "fits_in_two_places" not in codes(found)
+    for row, name in enumerate(("roof", "floor")):
+        off = np.abs(getattr(found.rows, name) - 0.5)
+        assert off.max() < 0.12
+        assert (off < 2.0 * found.row_depth_u[:, row]).mean() > 0.8
+        assert found.row_depth_u[:, row].max() < 0.1
+    removed, _ = removed_and_added(shape, depths)
+    assert abs(found.removed - removed) < 2.0 * found.removed_u < 0.08 * removed
