@@ -66,7 +66,9 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     if len(more):
         c, d = _tightest(own[more]) + turning.start
         least[more] = fit_circles(lines[more], (place >= c[:, None]) & (place <= d[:, None]))[1]
-        least = np.minimum(least, radius)  # the bent part may turn by little more, and noise make either the less
+        # All of the bent part is one of those that turn so far, where it does.
+        turned = np.take_along_axis(heading, b[:, None], 1)[:, 0] - np.take_along_axis(heading, a[:, None], 1)[:, 0]
+        least = np.where(turned >= LEAST_WINDOW, np.minimum(least, radius), least)
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 
@@ -80,19 +82,22 @@ def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[Floa
     first, bend = slope @ lines, second @ lines
     across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
     curvature = across / np.maximum(np.linalg.norm(first, axis=2), 1e-300) ** 3
-    heading = np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1)[:, turning]
+    whole = np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1)
+    heading = whole[:, turning]
     step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1)
     x, y = np.moveaxis(lines - lines.mean(axis=1, keepdims=True), 2, 0)
     square = x * x + y * y
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, square * x, square * y, square])
     sums = np.concatenate([np.zeros((9, len(lines), 1)), np.cumsum(terms, axis=2)], axis=2)
-    radius = _algebraic_radii(sums, *_bent_part(curvature, turning))
+    a, b = _bent_part(curvature, turning)
+    radius = _algebraic_radii(sums, a, b)
     least = radius.copy()
     smear = 2.0 * SMEAR * window * step * curvature[:, turning].max(axis=1)
     more = np.flatnonzero(heading.max(axis=1) - heading[:, 0] > LEAST_WINDOW + smear)
     if len(more):
         least[more] = _algebraic_radii(sums[:, more], *(_tightest(heading[more]) + turning.start))
-        least = np.minimum(least, radius)
+        turned = np.take_along_axis(whole, b[:, None], 1)[:, 0] - np.take_along_axis(whole, a[:, None], 1)[:, 0]
+        least = np.where(turned >= LEAST_WINDOW, np.minimum(least, radius), least)
     return radius, least
 
 
