@@ -18,7 +18,7 @@ from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
 from portgeo.compare.reading_error import reading_depth_u, reading_errors
 from portgeo.compare.register import Alignment, Method, align, wall_of
 from portgeo.compare.scatter import MEDIAN_TO_SIGMA
-from portgeo.compare.state import State, state_of
+from portgeo.compare.state import State, states_of
 from portgeo.compare.stations import StationRows, station_rows
 from portgeo.compare.tube import Tube, Walled, places, walled
 from portgeo.compare.volume_error import CellErrors, cell_errors
@@ -29,6 +29,7 @@ from portgeo.port import Port
 from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.survey.schedule import table_stations
 from portgeo.survey.sense import rise_left
+from portgeo.survey.sheet_change import ChangeUncertainty
 from portgeo.triangles import used_by
 from portgeo.units import Notice
 
@@ -52,7 +53,7 @@ class Comparison:
     below_noise is after_volume - before_volume. `removed_u`, `added_u`, `net_u`, `depth_u` : standard
     uncertainties of the removed, the added and the net volume and of the deepest cut. vertices, faces : AFTER's mesh,
     moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and right.
-    after_wedges : its wall, refined, that `depth` is on.
+    after_wedges : its wall, refined, that `depth` is on. change : how sure the change between two sheets' figures is.
     """
 
     before: Port
@@ -78,6 +79,7 @@ class Comparison:
     row_depth_u: FloatArray
     before_state: State
     after_state: State
+    change: ChangeUncertainty | None
     vertices: FloatArray
     faces: IntArray
     after_wedges: Wedges
@@ -112,10 +114,10 @@ def compare_ports(
     one, other = _both(walled, ports)
     fine_one, fine_other = _both(finely, (one, other))
     with ThreadPoolExecutor(1) as pool:
-        surveyed = pool.submit(lambda: [state_of(port) for port in ports])  # while the two are laid together
+        surveyed = pool.submit(states_of, before, after)  # while the two are laid together
         wall = wall_of(one)
         alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
-    before_state, after_state = surveyed.result()
+    before_state, after_state, change = surveyed.result()
     own_moved, moved = (alignment.moved(part.port.vertices) for part in (other, fine_other))
     noise = float(np.hypot(before.noise, after.noise))
 
@@ -193,6 +195,7 @@ def compare_ports(
         row_depth_u=_row_depth_u(map_, errors, rows),
         before_state=before_state,
         after_state=after_state,
+        change=change,
         vertices=moved,
         faces=after_faces,
         after_wedges=after_wedges,

@@ -11,7 +11,8 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.port import Port
-from portgeo.survey.schedule import survey
+from portgeo.survey.schedule import Survey, survey
+from portgeo.survey.sheet_change import ChangeUncertainty, change_u
 from portgeo.survey.sides import Bend, Side
 
 
@@ -38,9 +39,18 @@ class State:
         return float(np.polyfit(self.stations, self.areas, 1)[0])
 
 
+def states_of(before: Port, after: Port) -> tuple[State, State, ChangeUncertainty | None]:
+    """Return the states of two ports, and of two sheets how sure what changed between them is."""
+    one, other = (survey(port, readings_tried=False) for port in (before, after))
+    return _state(one), _state(other), change_u(one, other)
+
+
 def state_of(port: Port) -> State:
     """Return the state of a port: the numbers that `measure` gives. Raises GeometryError where a plane cuts no tube."""
-    found = survey(port, readings_tried=False)
+    return _state(survey(port, readings_tried=False))
+
+
+def _state(found: Survey) -> State:
     return State(
         length=found.length,
         volume=found.volume,

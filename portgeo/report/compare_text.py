@@ -128,6 +128,11 @@ def _radius(found: Comparison, d: Display) -> str:
     plus = "+" if change > 0.0 else ""
     told = f"change {plus}{signed(d.length(change, label=False))}"
     sure = 2.0 * math.hypot(*doubts)
+    of_sheets = found.change and (found.change.radius if name == "radius" else found.change.least_radius)
+    if of_sheets:
+        little = ", too little to tell" if abs(change) <= 2.0 * of_sheets else ""
+        radii = f"{d.length(before, label=False)} -> {d.length(after)}"
+        return f"{name} {radii}, {told} ± {d.length(2.0 * of_sheets)}{little} (± of each: portgeo measure)"
     # What the readings' error makes of a sheet's radius is not worked out here, and a made mesh has none.
     if found.before.readings or found.after.readings or not d.length(sure, label=False).strip("0."):
         radii = f"{d.length(before, label=False)} -> {d.length(after)}"

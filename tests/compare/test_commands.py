@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import re
 
 import pytest
 
@@ -83,3 +84,10 @@ def test_what_is_below_its_own_error_is_not_told_as_metal(sheets, capsys):
         assert set(told) == {"metal removed", "metal added"} and not any(each.startswith("-") for each in told.values())
         assert ("none to tell" in told["metal added"]) == (one is before)
         assert "change " in next(line for line in text.splitlines() if line.startswith("  short side"))
+
+
+def test_the_change_of_a_sheet_s_short_side_has_its_own_doubt(sheets, capsys):
+    """What both sheets share cancels: the change is surer than two independent sheets' radii would leave it."""
+    run(compare, sheets / "stock.csv", sheets / "ported.csv", "--units", "mm")
+    line = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("  short side"))
+    assert re.search(r"change [+-]?[0-9.]+ ± [0-9.]+ mm", line)
