@@ -130,7 +130,7 @@ def run_in(
     vertices, faces : the mesh about the end. low : how far under the plane the wall's end lies in places.
     Going inward, a section that the end's own edge cuts is followed by a larger one; from the last such on
     the tube is whole. From there the section goes on to the plane as it grew up to there, by a cubic:
-    what a parabola makes of it instead is its uncertainty.
+    what parabolas, over as much of it and over half, make of it instead is its uncertainty.
     """
     first = max(NOISES * noise, LEAST * radius, low + noise if low > 0.0 else 0.0)
     count = round(REACH / STEP)
@@ -151,13 +151,15 @@ def run_in(
     under = np.vander(depth[near] / radius, 4, increasing=True)
     at_inset = (inset / radius) ** np.arange(4)
     drift = np.linalg.lstsq(under[:, :3], middle[near], rcond=None)[0]
-    cubic, parabola = (_robust_fit(under[:, :terms], area[near]) for terms in (4, 3))
-    grown, other = (fit[0] / (at_inset[: len(fit)] @ fit) for fit in (cubic, parabola))
+    half = depth[near] <= inset + SLOPE * radius / 2.0
+    fits = [_robust_fit(under[:, :4], area[near])]
+    fits += [_robust_fit(under[some, :3], area[near][some]) for some in (np.ones_like(half), half)]
+    grown, *others = (fit[0] / (at_inset[: len(fit)] @ fit) for fit in fits)
     growth = float(np.sqrt(np.clip(grown, 0.8, 1.25)))
     clear = depth < first + CLEAR * radius
     tilt, tilt_u = _tilt(depth[k:][clear[k:]], middle[k:][clear[k:]])
     shift = (drift[0] - at_inset[:3] @ drift) @ frames[0, 1:]
-    return RunIn(inset, growth, float(abs(grown - other)), shift, tilt, tilt_u)
+    return RunIn(inset, growth, float(np.abs(grown - np.array(others)).max()), shift, tilt, tilt_u)
 
 
 def _tilt(depth: FloatArray, middle: FloatArray) -> tuple[float, float]:

@@ -59,10 +59,15 @@ def test_a_rough_flat_end_has_the_area_of_its_tube(white):
     assert measured.length == pytest.approx(mold.length, abs=0.05)
 
 
-def test_a_chipped_end_is_carried_on_from_where_it_is_whole():
-    rng = np.random.default_rng(4)
+@pytest.mark.parametrize(("seed", "depth"), [(4, 1.0), (5, 1.7), (6, 2.4)])
+def test_a_chipped_end_is_carried_on_from_where_it_is_whole(seed, depth):
+    rng = np.random.default_rng(seed)
     mold = molds.random_mold(rng)
-    scan = molds.scanned(molds.chipped(molds.tube(mold, 0.9), mold, 1.0, True, rng), 0.02, rng, white=1.0)
+    scan = molds.scanned(both_ends(molds.tube(mold, 0.9), molds.chipped, mold, depth, rng), 0.02, rng)
     _, measured, off = end_areas(scan, mold)
-    assert np.abs(off).max() < 0.005
+    u = measured.area_u[[0, -1]] / measured.area[[0, -1]]
+    assert (np.abs(off) < 3.0 * u).all()
+    assert np.abs(off).max() < 0.006
+    assert u.max() < 0.025
+    assert measured.volume == pytest.approx(mold.volume, rel=5e-4)
     assert measured.length == pytest.approx(mold.length, abs=0.1)
