@@ -66,9 +66,6 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     if len(more):
         c, d = _tightest(own[more]) + turning.start
         least[more] = fit_circles(lines[more], (place >= c[:, None]) & (place <= d[:, None]))[1]
-        # All of the bent part is one of those that turn so far, where it does.
-        turned = np.take_along_axis(heading, b[:, None], 1)[:, 0] - np.take_along_axis(heading, a[:, None], 1)[:, 0]
-        least = np.where(turned >= LEAST_WINDOW, np.minimum(least, radius), least)
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 

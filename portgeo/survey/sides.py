@@ -14,7 +14,7 @@ from portgeo.grain import Roughness
 from portgeo.plane import FloatArray
 from portgeo.section import Section
 from portgeo.survey.bends import TURN_FROM, TURN_TO, BendPlane
-from portgeo.survey.curvature import BentLines, bent_lines, quick_radii_of, smoothed
+from portgeo.survey.curvature import LEAST_WINDOW, BentLines, bent_lines, quick_radii_of, smoothed
 
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
 BAND_AT = np.linspace(-1.0, 1.0, 17)  # places across the band, of half its width
@@ -247,7 +247,12 @@ def side(
         line_stations=station,
         window=window * line.step,
     )
-    return _with_noise(whole, line, bent, window, noise) if isinstance(noise, Roughness) else whole
+    told = _with_noise(whole, line, bent, window, noise) if isinstance(noise, Roughness) else whole
+    # All of the bent part is one of those that turn so far, where it does. Of what is told, not of each trial: noise
+    # that only ever tightens would pass for no noise.
+    if heading[b] - heading[a] >= LEAST_WINDOW:
+        told = replace(told, least_radius=min(told.least_radius, told.radius))
+    return told
 
 
 def _points(window: float, step: float) -> int:

@@ -53,8 +53,9 @@ def test_the_radius_and_the_tightest_one_are_within_their_uncertainty(inner, deg
     for seed in range(20):
         off = noise * noise_on(floor, np.random.default_rng(seed))
         sides.append(side(stations, floor + off[:, None] * up, bend, height, rough))
-    # The tightest of a noisy line's stretches is the harder to be sure of.
-    for name, share, bias, worst in (("radius", 0.9, 0.5, 3.0), ("least_radius", 0.85, 0.75, 3.5)):
+    # The tightest of a noisy line's stretches is the harder to be sure of; told as no more than the usual radius, it
+    # lies low on an arc, where the two are one.
+    for name, share, bias, worst in (("radius", 0.9, 0.5, 3.0), ("least_radius", 0.85, 1.0, 3.5)):
         ratio = np.array([(getattr(s, name) - inner) / getattr(s, name + "_u") for s in sides])
         assert np.mean(np.abs(ratio) < 2.0) >= share, name
         assert abs(ratio.mean()) < bias, name
