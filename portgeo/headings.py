@@ -131,10 +131,9 @@ class AngleFit:
                 by_readings[mine] = off[mine] @ gain.T
                 by_shape[mine] = self._steady(curves, draw) - told
             else:
-                for i, places in zip(mine, self._meetings(each.knots, len(mine), draw), strict=True):
-                    gain = self._chain_gain(places, at)
-                    by_readings[i] = gain @ off[i]
-                    by_shape[i] = self.angles[0] + gain @ shift - told
+                gains = self._chain_gain(self._meetings(each.knots, len(mine), draw), at)
+                by_readings[mine] = np.einsum("tpn,tn->tp", gains, off[mine])
+                by_shape[mine] = self.angles[0] + gains @ shift - told
         return by_readings, by_shape
 
     def _steady(self, curves: FloatArray, draw: np.random.Generator) -> FloatArray:
@@ -142,7 +141,7 @@ class AngleFit:
         excess = np.abs(np.diff(curves, axis=2)).sum(axis=2) - np.abs(np.diff(self.angles)).sum()
         return np.asarray(curves[np.arange(len(curves)), _likely(np.maximum(excess, 0.0) / WAVER, draw)])
 
-    def _meetings(self, knots: tuple[int, ...], count: int, draw: np.random.Generator) -> list[FloatArray]:
+    def _meetings(self, knots: tuple[int, ...], count: int, draw: np.random.Generator) -> FloatArray:
         """Return where a chain's arcs may meet (count, k), half way to the rows beside each knot at most.
 
         Where each row is a corner they meet at the rows: there the person has looked for them. Of TRIED places drawn
@@ -152,15 +151,17 @@ class AngleFit:
         behind, ahead = (s[which] + s[which - 1]) / 2.0, (s[which] + s[which + 1]) / 2.0
         there = behind + (ahead - behind) * draw.random((count, TRIED, len(which)))
         tried = self.corners * s[which] + (1.0 - self.corners) * there
-        missed = np.array([[self._missed(places) for places in each] for each in tried])
-        return list(tried[np.arange(count), _likely(missed / 2.0, draw)])
+        return np.asarray(tried[np.arange(count), _likely(self._missed(tried) / 2.0, draw)])
 
-    def _missed(self, places: FloatArray) -> float:
-        """Return by how much the best chain that meets at `places` misses the readings, squared, over their errors."""
-        read = _hinges(self.stations, places, self.stations) / self.errors[:, None]
+    def _missed(self, places: FloatArray) -> FloatArray:
+        """Return by how much the best chains that meet at `places` (..., k) miss the readings (...,).
+
+        Squared, over their errors.
+        """
+        basis = np.linalg.qr(_hinges(self.stations, places, self.stations) / self.errors[:, None])[0]
         wanted = (self.angles - self.angles[0]) / self.errors
-        off = wanted - read @ np.linalg.lstsq(read, wanted, rcond=None)[0]
-        return float(off @ off)
+        off = wanted - (basis @ (basis.swapaxes(-1, -2) @ wanted)[..., None])[..., 0]
+        return np.asarray((off * off).sum(axis=-1))
 
     def _chain_gain(self, places: FloatArray, at: FloatArray) -> FloatArray:
         read = _hinges(self.stations, places, self.stations) / self.errors[:, None]
@@ -299,7 +300,8 @@ def _straight(one: FloatArray, other: FloatArray) -> FloatArray:
 
 
 def _hinges(stations: FloatArray, places: FloatArray, at: FloatArray) -> FloatArray:
-    """Return value, rate and changes of rate at `places` (k,) as functions (p, 2 + k) of stations `at` (p,)."""
+    """Return value, rate and changes of rate at `places` (..., k) as functions (..., p, 2 + k) of `at` (p,)."""
     length = stations[-1] - stations[0]
-    bends = np.maximum(at[:, None] - places[None, :], 0.0) / length
-    return np.column_stack([np.ones(len(at)), (at - stations[0]) / length, bends])
+    bends = np.maximum(at[:, None] - places[..., None, :], 0.0) / length
+    line = np.column_stack([np.ones(len(at)), (at - stations[0]) / length])
+    return np.concatenate([np.broadcast_to(line, (*bends.shape[:-1], 2)), bends], axis=-1)

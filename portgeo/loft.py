@@ -198,16 +198,19 @@ def _thin(stack: FloatArray, tolerance: float, longest: float) -> FloatArray:
     keep = np.zeros(stack.shape[1], dtype=bool)
     keep[[0, -1]] = True
     spans = [(0, stack.shape[1] - 1)]
+    x, y = (np.ascontiguousarray(stack[:, :, k]) for k in range(2))
     while spans:
         a, b = spans.pop()
         if b - a < 2:
             continue
-        base = stack[:, a : a + 1]
-        run = stack[:, b : b + 1] - base
-        arm = stack[:, a + 1 : b] - base
-        square = np.maximum((run * run).sum(axis=2), 1e-300)
-        along = np.clip((arm * run).sum(axis=2) / square, 0.0, 1.0)
-        off = np.linalg.norm(arm - along[:, :, None] * run, axis=2).max(axis=0)
+        run_x, run_y = x[:, b] - x[:, a], y[:, b] - y[:, a]
+        square = np.maximum(run_x * run_x + run_y * run_y, 1e-300)
+        arm_x, arm_y = x[:, a + 1 : b] - x[:, a : a + 1], y[:, a + 1 : b] - y[:, a : a + 1]
+        run_x, run_y = run_x[:, None], run_y[:, None]
+        along = np.clip((arm_x * run_x + arm_y * run_y) / square[:, None], 0.0, 1.0)
+        arm_x -= along * run_x
+        arm_y -= along * run_y
+        off = np.sqrt((arm_x * arm_x + arm_y * arm_y).max(axis=0))
         worst = int(np.argmax(off))
         if off[worst] > tolerance:
             keep[a + 1 + worst] = True
@@ -353,13 +356,23 @@ def _refuse_overlap(
     near = (low[a] <= high[b]).all(axis=1) & (low[b] <= high[a]).all(axis=1)
     a, b = a[near], b[near]
 
-    def along(rings_of: IntArray, planes: IntArray) -> FloatArray:
-        """Return how far the points of rings (k, m) lie ahead of planes."""
-        return np.asarray(((space[rings_of] - points[planes, None]) @ frames[planes, 0, :, None])[..., 0])
+    normals = frames[:, 0]
+    offsets = np.einsum("ij,ij->i", points, normals)
 
-    ahead = np.minimum(along(b, a + 1).min(axis=1), along(b + 1, a + 1).min(axis=1)) >= 0
+    def along(pairs: Sequence[tuple[IntArray, IntArray]], extreme: np.ufunc) -> FloatArray:
+        """Return the extreme of how far points of rings (k,) lie ahead of planes (k,), over the pairs of each place."""
+        wanted = np.zeros((len(rings), len(rings)), dtype=bool)
+        for ring, plane in pairs:
+            wanted[ring, plane] = True
+        far = np.empty(wanted.shape)
+        for k in np.flatnonzero(wanted.any(axis=1)):  # each ring once with all its planes: many pairs, few rings
+            planes = np.flatnonzero(wanted[k])
+            far[k, planes] = extreme.reduce(space[k] @ normals[planes].T, axis=0) - offsets[planes]
+        return np.asarray(extreme.reduce([far[ring, plane] for ring, plane in pairs], axis=0))
+
+    ahead = along([(b, a + 1), (b + 1, a + 1)], np.minimum) >= 0
     a, b = a[~ahead], b[~ahead]
-    behind = np.maximum(along(a, b).max(axis=1), along(a + 1, b).max(axis=1)) <= 0
+    behind = along([(a, b), (a + 1, b)], np.maximum) <= 0
     count = space.shape[1]
     flat = space.reshape(-1, 3)
     j = np.arange(count)
