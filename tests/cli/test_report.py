@@ -559,3 +559,21 @@ def test_a_throat_that_is_in_no_state_is_told_of(made):
         found = list(published._throat(steps_of(read_job(folder / "throat.toml")), states))
         assert len(found) == told
         assert not told or f"given as {throat:.2f} mm, and the port's is 31.00 mm" in found[0]["message"]
+
+
+def test_a_state_that_is_named_anew_is_not_silently_without_its_bench_run(tmp_path):
+    """The bench sheet still says "as cast": its rows are told of, in the results and on the page."""
+    job = """title = "A bore"
+units = "mm"
+[[state]]
+name = "raw casting"
+port = "before.csv"
+[bench]
+file = "bench.csv"
+"""
+    folder = write_job(tmp_path / "job", job)
+    run_apart(folder)
+    told = [each["message"] for each in results_of(folder)["warnings"] if each["code"] == "bench_state_unknown"]
+    assert told[0].startswith("rows 2 to 3 are of a state 'as cast', and no [[state]] has that name")
+    assert 'bench_run = "as cast"' in told[0] and 'bench_run = "bored"' in told[1]
+    assert "no [[state]] has that name" in (folder / "report" / "report.html").read_text(encoding="utf-8")
