@@ -17,6 +17,8 @@ from scipy.special import erf
 
 FINE = 4001  # stations of the truth
 WINDOW = np.radians(30.0)  # of turning, that the tightest radius is of
+BENT = 0.5  # of the greatest curvature: where the wall is bent, and one circle is fitted
+LOOKED_OVER = 0.1  # of the height: over which curvature is taken
 TEMPLATE_STEP = 25.4 / 32.0  # mm: radius gauges in steps of 1/32 in, common practice
 ZERO = 0.02  # mm: a micrometer set against a ring is off by so much in all that it reads
 READING = 0.025  # mm: a careful hand
@@ -55,6 +57,10 @@ class SmoothPort:
         """Smallest radius of its inner line."""
         return tightest_of(self.inner_line())
 
+    def usual(self) -> float:
+        """Radius of the circle fitted to its inner line where that is bent, looked at over a tenth of the height."""
+        return usual_of(self.inner_line(), LOOKED_OVER * float(self.height.mean()))
+
 
 def tightest_of(line: np.ndarray) -> float:
     """Smallest radius of a circle fitted to any 30 degrees, or all, of a line (n, 2) that turns to the right."""
@@ -68,6 +74,22 @@ def tightest_of(line: np.ndarray) -> float:
         if len(inside) > 4:
             radii.append(_circle(line[inside[:: max(len(inside) // 60, 1)]]))
     return float(min(radii))
+
+
+def usual_of(line: np.ndarray, window: float) -> float:
+    """Radius of the circle fitted to where a line (n, 2) is bent, its curvature taken over `window` of its length."""
+    step = np.gradient(line, axis=0)
+    turned = -np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    # By equal lengths: the points of the line stand closer on the inside of the turn.
+    even = np.linspace(0.0, along[-1], FINE)
+    behind, ahead = (np.clip(even + by, 0.0, along[-1]) for by in (-window / 2.0, window / 2.0))
+    curvature = (np.interp(ahead, along, turned) - np.interp(behind, along, turned)) / (ahead - behind)
+    top = int(np.argmax(curvature))
+    slack = np.flatnonzero(curvature < BENT * curvature[top])
+    first, last = slack[slack < top].max(initial=-1) + 1, slack[slack > top].min(initial=FINE) - 1
+    bent = np.linspace(even[first], even[last], 200)
+    return _circle(np.column_stack([np.interp(bent, along, line[:, k]) for k in range(2)]))
 
 
 def _circle(points: np.ndarray) -> float:

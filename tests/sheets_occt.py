@@ -22,7 +22,7 @@ from OCP.gp import gp_Ax2, gp_Circ, gp_Dir, gp_Lin, gp_Pln, gp_Pnt, gp_Vec
 from OCP.GProp import GProp_GProps
 from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
-from tests.sheets_family import tightest_of
+from tests.sheets_family import LOOKED_OVER, tightest_of, usual_of
 
 SECTIONS = 11  # that the solid is lofted through
 FINE = 161  # stations at which it is read
@@ -45,6 +45,9 @@ class SolidPort:
 
     def tightest(self) -> float:
         return tightest_of(self.floor)
+
+    def usual(self) -> float:
+        return usual_of(self.floor, LOOKED_OVER * float(self.height.mean()))
 
 
 def solid_port(rng: np.random.Generator) -> SolidPort:

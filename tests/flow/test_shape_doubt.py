@@ -15,11 +15,11 @@ from portgeo.port import port_from_readings
 from portgeo.report.page_text import peak_text
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
-from portgeo.section import Reading
 from portgeo.survey import survey
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests import sheets_family as family
 from tests.conftest import DEMO, elbow_readings
+from tests.sheets_exact import TRUE_UNKNOWNS, exact_port
 
 FLOW, DEPRESSION = 120.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"]
 HEIGHT = 44.0
@@ -100,7 +100,7 @@ def test_peaks_of_smooth_ports_measured_as_a_person_does(tmp_path):
         path.write_text(family.sheet_text(family.as_measured(true, rows, rng)), encoding="utf-8")
         port = port_from_readings(read_sheet(path).readings)
         peak = peak_of(port, surveys=[survey(port)])
-        truth = peak_of(exact(true), unknowns=15_000)
+        truth = peak_of(exact_port(true), unknowns=TRUE_UNKNOWNS)
         off.append((peak.speed - truth.speed, peak.u, truth.speed))
     error, u, truth = np.array(off).T
     z = error / u
@@ -112,20 +112,3 @@ def test_peaks_of_smooth_ports_measured_as_a_person_does(tmp_path):
     print(told)
     assert np.mean(np.abs(z) <= 2.0) >= 0.93, told
     assert np.mean(np.abs(z) <= 1.0) >= 0.5, told
-
-
-def exact(true, count=61):
-    """The port through sections of the true shape, at many stations and without any error."""
-    stations = np.linspace(0.0, true.station[-1], count)
-    height, width, corner, turn = (
-        np.interp(stations, true.station, values) for values in (true.height, true.width, true.corner, true.heading)
-    )
-    return port_from_readings(
-        tuple(
-            Reading(
-                k + 2, float(stations[k]), height=float(height[k]), width=float(width[k]), turn=float(turn[k]),
-                corner_roof=float(corner[k]), corner_floor=float(corner[k]),
-            )
-            for k in range(count)
-        )
-    )  # fmt: skip
