@@ -24,7 +24,7 @@ from portgeo.triangles import used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
 RIM_MM = 1.0  # a rim is not wall: a scanner rounds it, and a mold is trimmed there
-CLEAR_OF_RIM_MM = 6.0  # where depths are fitted to tell their noise: as wide as the widest fit
+CLEAR_OF_RIM_MM = 6.0  # where depths tell their noise: past all that an end does to the wall beside it
 FAINT_WEIGHT = 0.01  # of a cut: less is none
 MOST_UNCUT = 1000  # places at which that noise is read: more tell no more
 CLEAN_MM = 0.005  # noise below this is the rounding of a clean mesh

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.distance import pdist
 
 from portgeo.plane import FloatArray
 
@@ -88,6 +89,22 @@ def scatter_of(depth: FloatArray, uncut: np.ndarray, sigma: float, cell: tuple[f
     if len(profile) == 0:
         return Scatter(sigma, np.array([sigma**2]))
     return Scatter(sigma, np.append(profile * sigma**2 / profile[0], 0.0))
+
+
+def scatter_of_points(points: FloatArray, depth: FloatArray) -> Scatter:
+    """Return the scatter of depths (n,) at points (n, 3) that nobody cut: its sigma is of one point, white part too."""
+    sigma = float(np.median(np.abs(depth))) / MEDIAN_TO_SIGMA
+    depth = np.clip(depth, -CLIP * sigma, CLIP * sigma)
+    one, other = np.triu_indices(len(depth), 1)
+    apart = pdist(points)
+    near = apart < FARTHEST_MM
+    # The nearest are as alike as those a step away: too few pairs are nearer to tell more.
+    step = np.maximum(np.rint(apart[near] / LAG_MM).astype(np.int64), 1)
+    total = np.bincount(step, (depth[one] * depth[other])[near])
+    profile = (total / np.maximum(np.bincount(step), 1))[1:]
+    ends = np.flatnonzero(profile <= 0.0)
+    profile = profile[: ends[0]] if len(ends) else profile
+    return Scatter(sigma, np.concatenate([profile[:1], profile, [0.0]]))
 
 
 def _autocorrelation(values: FloatArray) -> FloatArray:
