@@ -19,7 +19,7 @@ from portgeo.headings import ANGLES, fit_headings
 from portgeo.plane import CHORD_MM, FloatArray, IntArray, areas, chord, moments
 from portgeo.section import WELD_MM, Reading, is_simple, outline_of
 from portgeo.skin import folds, skin
-from portgeo.triangles import meet
+from portgeo.triangles import cross, meet
 
 CHORD_ERROR_MM = 0.005  # rings this close: an elbow's volume then comes within 0.02 % of Pappus's
 LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to paint and to compare
@@ -323,7 +323,7 @@ def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
         off = np.zeros(len(a))
         for fraction in (0.25, 0.5, 0.75):
             arm = rings_at(surface, a + fraction * (b - a))[2] - ends[0]
-            off = np.maximum(off, (np.linalg.norm(np.cross(arm, run), axis=2) / length).max(axis=1))
+            off = np.maximum(off, (np.linalg.norm(cross(arm, run), axis=2) / length).max(axis=1))
         split = off > chord_error
         settled.append(a[~split])
         if not split.any():

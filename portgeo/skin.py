@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from portgeo.plane import FloatArray, IntArray
 from portgeo.section import WELD_MM
-from portgeo.triangles import pairs_meet
+from portgeo.triangles import cross, pairs_meet
 
 FOLD_REACH = 16  # faces to each side along a strip: a fold is a matter of neighbours, thin as they may be
 
@@ -78,11 +78,14 @@ def folds(space: FloatArray) -> NDArray[np.bool_]:
     vertices, _, strips = _strips(space)
     corners = vertices[strips]
     low, high = corners.min(axis=2), corners.max(axis=2)
-    normal = np.cross(corners[:, :, 1] - corners[:, :, 0], corners[:, :, 2] - corners[:, :, 0])
+    normal = cross(corners[:, :, 1] - corners[:, :, 0], corners[:, :, 2] - corners[:, :, 0])
     near = np.zeros(strips.shape[:2], dtype=bool)
+    count = strips.shape[1]
+    onward = normal[:, np.arange(count + FOLD_REACH) % count]
     for step in range(1, FOLD_REACH + 1):
-        turned = np.einsum("ijk,ijk->ij", normal, np.roll(normal, -step, axis=1)) < 0
-        near |= turned | np.roll(turned, step, axis=1)
+        turned = np.einsum("ijk,ijk->ij", normal, onward[:, step : step + count]) < 0
+        if turned.any():
+            near |= turned | np.roll(turned, step, axis=1)
     if not near.any():
         return np.zeros(len(strips), dtype=bool)
     for step in (1, 2, 4, 8):  # dilated by 15 faces to each side

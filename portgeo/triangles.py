@@ -47,11 +47,11 @@ def mesh_edge(vertices: FloatArray, faces: IntArray) -> float:
 
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return the cross products (n, 3) of two rows of vectors (n, 3): numpy's own copies both of them first."""
+    """Return the cross products (..., 3) of two rows of vectors (..., 3): numpy's own copies both of them first."""
     found = np.empty_like(a)
     for k in range(3):
         i, j = (k + 1) % 3, (k + 2) % 3
-        found[:, k] = a[:, i] * b[:, j] - a[:, j] * b[:, i]
+        found[..., k] = a[..., i] * b[..., j] - a[..., j] * b[..., i]
     return found
 
 
