@@ -32,7 +32,8 @@ LEAST_FITTED = 14  # but never fewer than these: twice a quadratic's six terms, 
 MARGIN_NOISES = 6.0  # from the greatest calmed depth: an even cut's own scatter up and down lies within it
 PLACES = 120  # evenly among those within the margin: what they tell is alike beyond that
 TRIED = 3 * PLACES  # before those on a shoulder are left out
-MOSTLY = 0.5  # of places with no shoulder within reach: the cut is even
+EVEN_GROWTH = 1.5  # a cut is even if twice the margin takes in less than so much of it: a round one's doubles
+LEAST_EVEN = 20  # places clear of the shoulder that tell of an even cut
 ROWS = 500  # of a covariance at a time
 CHORDS_MM = 0.1  # no clean mesh lies farther under its wall
 ALIKE_MM = 0.005  # depths of clean meshes this close are equal: their chord error
@@ -54,7 +55,9 @@ def deepest_cut(
     """
     noise = float(np.hypot(*noises))
     margin = MARGIN_NOISES * max(scatter.sigma, noise / NOISE_CALMED)
-    places, shares = _places(before, points, calm >= calm.max() - margin)
+    deep = calm >= calm.max() - margin
+    even = bool((calm >= calm.max() - 2.0 * margin).sum() < EVEN_GROWTH * deep.sum())
+    places, shares = _places(before, points, deep, even)
     # BEFORE's noise lies under all points whose feet are in triangles of one vertex.
     used = np.unique(shares.indices)
     face, _, over = _under(before, points[used])
@@ -84,7 +87,7 @@ def deepest_cut(
     return found.value - missed, u, int(places[np.argmax(chances)])
 
 
-def _places(before: Wall, points: FloatArray, deep: np.ndarray) -> tuple[IntArray, csr_array]:
+def _places(before: Wall, points: FloatArray, deep: np.ndarray, even: bool) -> tuple[IntArray, csr_array]:
     """Return places (k,) among those of points (n, 3) that are deep (n,), and their quadratics' shares (k, n).
 
     Where a cut is even its shoulder is no part of what is even: it would make of noise what is sharp there.
@@ -93,8 +96,8 @@ def _places(before: Wall, points: FloatArray, deep: np.ndarray) -> tuple[IntArra
     places = np.flatnonzero(deep)
     places = places[:: -(-len(places) // TRIED)]
     shares = _shares(before, points, places, REACH_MM)
-    level = np.flatnonzero((abs(shares) @ (~deep).astype(float)) == 0.0)
-    kept = level if len(level) >= MOSTLY * len(places) else np.arange(len(places))
+    clear = np.flatnonzero((abs(shares) @ (~deep).astype(float)) == 0.0)
+    kept = clear if even and len(clear) >= LEAST_EVEN else np.arange(len(places))
     kept = kept[:: -(-len(kept) // PLACES)]
     return places[kept], shares[kept]
 
