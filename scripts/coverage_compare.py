@@ -52,8 +52,11 @@ class Trial:
     motion: np.ndarray
 
 
-def trial(seed: int, *, uncut: bool = False) -> Trial:
-    """Compare one random cut; or, `uncut`, two scans of one port, each with 0.03 mm of noise."""
+def trial(seed: int, *, uncut: bool = False, edges: tuple[float, float] = EDGE_MM) -> Trial:
+    """Compare one random cut; or, `uncut`, two scans of one port, each with 0.03 mm of noise.
+
+    edges : of the scans' triangles, mm, from the least to the greatest.
+    """
     rng = np.random.default_rng(seed)
     mold = molds.random_mold(np.random.default_rng(seed % PORTS))
     kept = 1.0 if uncut else KEPT[seed // PORTS % 2]
@@ -64,7 +67,7 @@ def trial(seed: int, *, uncut: bool = False) -> Trial:
         removed, added = cuts.removed_and_added(mold, drawn)
         depths = drawn if CUTS_MM3[0] < removed < CUTS_MM3[1] else None
     after = mold if depths is None else cuts.cut_mold(mold, depths)
-    scans = [molds.scan_of(shape, rng.uniform(*EDGE_MM), noise, rng, kept) for shape in (mold, after)]
+    scans = [molds.scan_of(shape, rng.uniform(*edges), noise, rng, kept) for shape in (mold, after)]
     ports = [port_from_scan(scan.vertices, scan.faces, ScanOptions(*_ends(mold, scan))) for scan in scans]
     poses = [port.frame @ scan.pose for port, scan in zip(ports, scans, strict=True)]
     return Trial(
@@ -90,9 +93,9 @@ def slip(made: Trial) -> np.ndarray:
     return np.concatenate([turn, off[:3, :3] @ fit.centre + off[:3, 3] - fit.centre])
 
 
-def compare_case(seed: int) -> Case:
+def compare_case(seed: int, edges: tuple[float, float] = EDGE_MM) -> Case:
     """Return the errors of one random comparison."""
-    return errors_of(trial(seed))
+    return errors_of(trial(seed, edges=edges))
 
 
 def errors_of(made: Trial) -> Case:
