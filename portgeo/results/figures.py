@@ -1,0 +1,117 @@
+"""How a figure of a result is declared: once, with its key, where it comes from, and how tables show it.
+
+A result is a frozen dataclass whose fields are the keys of its JSON, units in their names. What was
+computed comes in through each figure's `of`; plain values for JSON, columns for CSV and for the bench go out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import Field, dataclass, field, fields
+from pathlib import Path
+from typing import Any, Literal, Self
+
+import numpy as np
+
+from portgeo.plane import FloatArray
+from portgeo.units import MM_PER, Display
+
+JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits
+ENDINGS = {"_mm2_per_mm": 1, "_mm_per_mm": 0, "_mm2": 2, "_mm": 1}  # of keys in lengths, and the length's power
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How the bench's table shows a figure: its heading, the width of its column, and its kind where no ± follows.
+
+    The kind is told by the key's ending: a length, an area, a taper, an angle.
+    """
+
+    heading: str
+    width: int
+
+
+def figure(of: Callable[..., Any], *, csv: Literal["one", "none"] | tuple[str, ...] = "none",
+           bench: Shown | None = None) -> Any:  # fmt: skip
+    """Return the field of a result that holds one figure.
+
+    of : what computes it from what the result is made of. csv : "one" where it is a column of the CSV
+    file under its own key, or the keys of its several columns. bench : how the bench's table shows it.
+    """
+    return field(metadata={"of": of, "csv": csv, "bench": bench})
+
+
+@dataclass(frozen=True)
+class Result:
+    """Figures under the keys of their JSON, in the units that the keys name; `area_u_mm2` is the ± of `area_mm2`.
+
+    An uncertainty is one standard uncertainty: twice it holds 19 times in 20.
+    """
+
+    @classmethod
+    def of(cls, *given: Any) -> Self:
+        """Return the result made of what is given, each figure by its own rule."""
+        return cls(**{f.name: f.metadata["of"](*given) for f in fields(cls)})
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result as its JSON has it: plain numbers to 9 significant digits, nan and inf as None."""
+        return {f.name.rstrip("_"): plain(getattr(self, f.name)) for f in fields(self)}
+
+
+@dataclass(frozen=True)
+class Table(Result):
+    """Rows of figures: each figure an array (n,), or (n, k) where it is of k numbers a row."""
+
+    def __len__(self) -> int:
+        return len(getattr(self, fields(self)[0].name))
+
+    def to_rows(self) -> list[dict[str, Any]]:
+        """Return the rows as the JSON has them."""
+        columns = {f.name: plain(getattr(self, f.name)) for f in fields(self)}
+        return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+    def to_csv(self, display: Display) -> tuple[list[str], list[list[float]]]:
+        """Return the head and the rows of the CSV file, lengths in the user's unit."""
+        columns = [pair for f in fields(self) for pair in self._columns(f)]
+        head = [key_in(key, display) for key, _ in columns]
+        return head, np.column_stack([values / per(key, display) for key, values in columns]).tolist()
+
+    def _columns(self, f: Field[Any]) -> Iterator[tuple[str, FloatArray]]:
+        csv, values = f.metadata["csv"], getattr(self, f.name)
+        if csv == "one":
+            yield f.name, values
+        elif csv != "none":
+            yield from zip(csv, np.transpose(values), strict=True)
+
+
+def key_in(key: str, display: Display) -> str:
+    """Return a key with its unit of length changed to the user's."""
+    ending = _ending(key)
+    return key.removesuffix(ending) + ending.replace("mm", display.unit)
+
+
+def per(key: str, display: Display) -> float:
+    """Return what a figure under a key is divided by to be in the user's unit."""
+    return float(MM_PER[display.unit] ** ENDINGS.get(_ending(key), 0))
+
+
+def _ending(key: str) -> str:
+    return next((ending for ending in ENDINGS if key.endswith(ending)), "")
+
+
+def plain(value: Any) -> Any:
+    """Return a value as what JSON knows: keys in their order, floats to 9 significant digits, nan and inf as None."""
+    if isinstance(value, Table):
+        return value.to_rows()
+    if isinstance(value, Result):
+        return value.to_dict()
+    if isinstance(value, np.ndarray | np.generic):
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return float(f"{value:.{JSON_DIGITS}g}") + 0.0 if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    return str(value) if isinstance(value, Path) else value

@@ -1,0 +1,197 @@
+"""The result of measuring a port: every figure of it, declared once.
+
+A Survey with the record of its source comes in; a Measured, which is the JSON of `measure`, goes out.
+A measure is added here and nowhere else: a field says its key and where it comes from; `csv` and `bench`
+put it into the tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from portgeo.plane import FloatArray
+from portgeo.report.notices import notices_record
+from portgeo.results.figures import Result, Shown, Table, figure
+from portgeo.section import WALLS
+from portgeo.survey.flare import Flare
+from portgeo.survey.schedule import Survey
+from portgeo.survey.sides import Bend, Side
+from portgeo.survey.throat import Throat
+from portgeo.units import Display, Notice
+
+CC = 1e-3  # of a mm3
+_UNIT_OF = {"volume": CC, "least_area": 1.0, "short_side": 1.0}  # a budget's unit is its figure's: cc, mm2, mm
+
+
+def _each(name: str) -> Any:
+    """Return what takes one measure of every section of a survey."""
+    return lambda survey: np.array([getattr(m, name) for m in survey.measures])
+
+
+@dataclass(frozen=True)
+class Stations(Table):
+    """Every measure by station; points and directions in the source's own coordinates."""
+
+    station_mm: FloatArray = figure(lambda s: s.stations, csv="one", bench=Shown("station", 9))
+    origin_mm: FloatArray = figure(lambda s: s.port.to_source(np.array([x.origin for x in s.sections])))
+    normal: FloatArray = figure(lambda s: s.port.direction_to_source(np.array([x.frame[0] for x in s.sections])))
+    area_mm2: FloatArray = figure(lambda s: s.area, csv="one", bench=Shown("area", 9))
+    area_u_mm2: FloatArray = figure(lambda s: s.area_u, csv="one", bench=Shown("±", 7))
+    perimeter_mm: FloatArray = figure(lambda s: s.perimeter, csv="one")
+    height_mm: FloatArray = figure(lambda s: s.height, csv="one", bench=Shown("height", 8))
+    width_mm: FloatArray = figure(lambda s: s.width, csv="one", bench=Shown("width", 8))
+    greatest_height_mm: FloatArray = figure(_each("greatest_height"))
+    greatest_width_mm: FloatArray = figure(_each("greatest_width"))
+    hydraulic_diameter_mm: FloatArray = figure(lambda s: s.hydraulic_diameter, csv="one")
+    corner_radius_mm: FloatArray = figure(lambda s: s.corner_radii.mean(axis=1), bench=Shown("corner", 8))
+    corner_radii_mm: FloatArray = figure(
+        lambda s: s.corner_radii,
+        csv=tuple(f"corner_{place}_mm" for place in ("roof_left", "roof_right", "floor_right", "floor_left")),
+    )
+    area_taper_mm2_per_mm: FloatArray = figure(lambda s: s.area_taper, csv="one", bench=Shown("area taper", 11))
+    height_taper_mm_per_mm: FloatArray = figure(lambda s: s.height_taper, csv="one")
+    width_taper_mm_per_mm: FloatArray = figure(lambda s: s.width_taper, csv="one")
+    cone_angle_deg: FloatArray = figure(lambda s: np.degrees(s.cone_angle), csv="one", bench=Shown("cone", 7))
+    second_moments_mm4: FloatArray = figure(_each("second_moments"))
+
+
+@dataclass(frozen=True)
+class Opening(Result):
+    """One of the two openings. Edge radii are by clock, 12 o'clock first; None where the edge is square."""
+
+    role: str = figure(lambda s, k: "entry" if k == 0 else "exit")
+    origin_mm: FloatArray = figure(
+        lambda s, k: s.port.to_source(s.sections[k].in_space(s.measures[k].centroid[None])[0])
+    )
+    normal: FloatArray = figure(lambda s, k: s.port.direction_to_source(s.sections[k].frame[0]))
+    area_mm2: float = figure(lambda s, k: s.area[k])
+    edge_radius_by_clock_mm: FloatArray = figure(lambda s, k: _edge(s, k).radius)
+
+
+def _edge(survey: Survey, k: int) -> Flare:
+    return survey.entry_edge if k == 0 else survey.exit_edge
+
+
+@dataclass(frozen=True)
+class LeastArea(Result):
+    """Where the port is smallest."""
+
+    station_mm: float = figure(lambda s: s.least_station)
+    area_mm2: float = figure(lambda s: s.least_area)
+    area_u_mm2: float = figure(lambda s: s.least_area_u)
+
+
+@dataclass(frozen=True)
+class Headline(Result):
+    """The radius of a side to go by, and what it is called."""
+
+    name: str = figure(lambda side: side.headline_name)
+    mm: float = figure(lambda side: side.headline)
+    u_mm: float = figure(lambda side: side.headline_u)
+
+
+@dataclass(frozen=True)
+class SideOfBend(Result):
+    """The inside (short) or the outside (long) of a bend: its wall, its radii, where it turns."""
+
+    wall: str = figure(lambda s, bend, side: _wall(bend, inner=side is bend.short))
+    inner_wall: str = figure(lambda s, bend, side: bend.plane.wall)
+    radius_mm: float = figure(lambda s, bend, side: side.radius)
+    radius_u_mm: float = figure(lambda s, bend, side: side.radius_u)
+    least_radius_mm: float = figure(lambda s, bend, side: side.least_radius)
+    least_radius_u_mm: float = figure(lambda s, bend, side: side.least_radius_u)
+    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(side.turn)))
+    station_from_mm: float = figure(lambda s, bend, side: side.station_from)
+    station_to_mm: float = figure(lambda s, bend, side: side.station_to)
+    apex_mm: FloatArray = figure(lambda s, bend, side: s.port.to_source(side.apex))
+    fit_rms_mm: float = figure(lambda s, bend, side: side.fit_rms)
+    headline: Headline = figure(lambda s, bend, side: Headline.of(side))
+
+
+@dataclass(frozen=True)
+class OneBend(SideOfBend):
+    """A bend by its short side; `turn_deg` is what the centreline turns in it."""
+
+    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(bend.plane.turn)))
+    height_mm: float = figure(lambda s, bend, side: bend.height)
+
+
+def _wall(bend: Bend, *, inner: bool) -> str:
+    wall = WALLS.index(bend.plane.wall)
+    return WALLS[wall if inner else (wall + 2) % 4]
+
+
+def _side(survey: Survey, side: Side | None) -> SideOfBend | None:
+    return None if survey.bend is None or side is None else SideOfBend.of(survey, survey.bend, side)
+
+
+@dataclass(frozen=True)
+class ThroatFound(Result):
+    """The bore under the valve's seat; in percent of the valve's diameter where the valve is known."""
+
+    station_mm: float = figure(lambda throat, valve: throat.station)
+    area_mm2: float = figure(lambda throat, valve: throat.area)
+    area_u_mm2: float = figure(lambda throat, valve: throat.area_u)
+    diameter_mm: float = figure(lambda throat, valve: throat.diameter)
+    from_: str = figure(lambda throat, valve: throat.told_by)  # "mark" or "least"
+    percent_of_valve: float | None = figure(lambda throat, valve: None if valve is None else throat.percent_of(valve))
+
+
+@dataclass(frozen=True)
+class Measured(Result):
+    """A port as it measures. `short_side` is of the bend that is meant; None on a port that does not turn.
+
+    `uncertainty` says what each source of doubt adds to volume, least area and short side.
+    """
+
+    schema: str = figure(lambda s, *_: "portgeo.measure/1")
+    source: Mapping[str, Any] = figure(lambda s, source, *_: source)
+    warnings: Sequence[Mapping[str, str]] = figure(lambda s, _, notices, display: notices_record(notices, display))
+    volume_cc: float = figure(lambda s, *_: CC * s.volume)
+    volume_u_cc: float = figure(lambda s, *_: CC * s.volume_u)
+    wetted_area_mm2: float = figure(lambda s, *_: s.wetted_area)
+    length_mm: float = figure(lambda s, *_: s.length)
+    mean_area_mm2: float = figure(lambda s, *_: s.mean_area)
+    openings: tuple[Opening, Opening] = figure(lambda s, *_: (Opening.of(s, 0), Opening.of(s, -1)))
+    stations: Stations = figure(lambda s, *_: Stations.of(s))
+    least_area: LeastArea = figure(lambda s, *_: LeastArea.of(s))
+    short_side: SideOfBend | None = figure(lambda s, *_: _side(s, s.short_side))
+    long_side: SideOfBend | None = figure(lambda s, *_: _side(s, s.long_side))
+    throat: ThroatFound = figure(lambda s, *_: ThroatFound.of(s.throat, None))
+    bends: tuple[OneBend, ...] = figure(lambda s, *_: tuple(OneBend.of(s, bend, bend.short) for bend in s.bends))
+    uncertainty: Mapping[str, Sequence[Mapping[str, Any]]] = figure(lambda s, *_: _budgets(s))
+    frame: FloatArray = figure(lambda s, *_: s.port.frame)
+    noise_mm: float = figure(lambda s, *_: s.port.noise)
+    most_uncertain_reading: Mapping[str, Mapping[str, Any]] | None = figure(lambda s, *_: _blame(s))
+
+
+def measured(survey: Survey, source: Mapping[str, Any], notices: Sequence[Notice], display: Display) -> Measured:
+    """Return the result of measuring a port.
+
+    source : the record of the file it came from. display : the unit in which notices tell their lengths.
+    """
+    return Measured.of(survey, source, notices, display)
+
+
+def _budgets(survey: Survey) -> dict[str, list[dict[str, Any]]]:
+    return {
+        quantity: [{"source": share.source, "u": _UNIT_OF[quantity] * share.u} for share in budget]
+        for quantity, budget in survey.budget.items()
+    }
+
+
+def _blame(survey: Survey) -> dict[str, dict[str, Any]] | None:
+    """Return the reading that moves each figure most, None for a scan."""
+    blame = survey.blame
+    if blame is None:
+        return None
+    readings = {"least_area": blame.least_area, "volume": blame.volume, "short_side": blame.short_side}
+    return {
+        name: {"row": reading[0], "reading": reading[1], "share_of_variance": reading[2]}
+        for name, reading in readings.items()
+        if reading is not None
+    }
