@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -19,7 +19,7 @@ from portgeo.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
 from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.section import Mark, Reading, Section
 from portgeo.slicing import slice_mesh, tube_sections
-from portgeo.units import Notice
+from portgeo.units import MILLIMETRES, Display, Notice
 
 STATION_GUESSES = 400  # points on the centreline from which a point's own station is sought
 STATION_STEPS = 4
@@ -51,7 +51,8 @@ class Port:
     intake's exit or an exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry;
     None: the one next to the valve. marks : what rows are marked as, and their stations. flats : mm2 that a
     section lacks on average because the mesh's triangles are flat, None where that is to be told from the mesh.
-    patches : wall of a scan that was made up.
+    patches : wall of a scan that was made up. source : what is recorded of the file it came from; display : the
+    unit it is shown in.
     """
 
     centreline: Centreline
@@ -71,6 +72,8 @@ class Port:
     marks: tuple[tuple[Mark, float], ...] = ()
     flats: float | None = None
     patches: tuple[Patch, ...] = ()
+    source: dict[str, Any] = field(default_factory=dict)
+    display: Display = MILLIMETRES
 
     def marked(self, mark: Mark) -> FloatArray:
         """Return the stations (k,) of the rows with a mark."""

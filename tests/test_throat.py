@@ -153,7 +153,7 @@ SHEET = "station_mm,diameter_mm,shape,mark\n0,36,round,Joint\n40,35,round,{}\n60
 def test_marks_are_read_and_a_word_that_is_none_is_refused(tmp_path):
     path = tmp_path / "port.csv"
     path.write_text(SHEET.format("guide", "throat seat"))
-    assert load_port(str(path)).port.marks == (("joint", 0.0), ("guide", 40.0), ("throat", 60.0), ("seat", 60.0))
+    assert load_port(str(path)).marks == (("joint", 0.0), ("guide", 40.0), ("throat", 60.0), ("seat", 60.0))
     path.write_text(SHEET.format("throat", "throat"))
     with pytest.raises(InputError, match="row 3 is marked throat too"):
         load_port(str(path))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from portgeo.flow.path import Path
     from portgeo.flow.valve import Valve
     from portgeo.io.bench import BenchFile
-    from portgeo.io.ports import Loaded
+    from portgeo.port import Port
     from portgeo.survey.throat import Throat
     from portgeo.units import Display
 
@@ -170,22 +170,22 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     if picked is None:
         check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
     args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
-    loaded = load_port(args.port, args)
-    display = loaded.display
+    port = load_port(args.port, args)
+    display = port.display
     engine, valve = _engine_of(args, display), _valve_of(args, display)
     flow = _number(args, "cfm") * M3_S_PER["cfm"] if picked is None else _flow_of(args, picked, depression, display)
 
     runner = load_port(args.runner, args) if args.runner else None
     planned = load_port(args.beside, args) if args.beside else None
     unknowns = UNKNOWNS if args.points is None else _points(args.points)
-    measured = survey(loaded.port)
-    surveys = [measured] if runner is None else [survey(runner.port), measured]
+    measured = survey(port)
+    surveys = [measured] if runner is None else [survey(runner), measured]
     result = air_speed(
-        _path(args, runner, loaded), flow, depression, unknowns=unknowns, display=display, surveys=surveys
+        _path(args, runner, port), flow, depression, unknowns=unknowns, display=display, surveys=surveys
     )
-    warnings = [*loaded.warnings, *loaded.port.warnings, *result.warnings]
+    warnings = [*port.warnings, *result.warnings]
     if runner is not None:
-        warnings = [*runner.warnings, *runner.port.warnings, *warnings]
+        warnings = [*runner.warnings, *warnings]
     throat = result.throat
     # A port that feeds several valves need not end in one throat.
     if valve is not None and args.valves == 1:
@@ -201,7 +201,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
-    record = airspeed_record(result, loaded.source, warnings, display)
+    record = airspeed_record(result, port.source, warnings, display)
     if head is not None:
         record["throat"]["percent_of_valve"] = throat.percent_of(head)
     if runner is not None:
@@ -209,11 +209,11 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     texts = [airspeed_text(result, title, warnings, display, head)]
     shown = [("today" if planned else "this port", result)]
     if planned is not None:
-        surveys = [*surveys[:-1], survey(planned.port)]
+        surveys = [*surveys[:-1], survey(planned)]
         after = air_speed(
             _path(args, runner, planned), flow, depression, unknowns=unknowns, display=display, surveys=surveys
         )
-        volumes = [volume(p.port.vertices, p.port.faces) for p in (loaded, planned)]
+        volumes = [volume(p.vertices, p.faces) for p in (port, planned)]
         found = beside(result, after, *volumes)
         texts.append(beside_text(result, after, found, basename(args.beside), display))
         record["beside"] = beside_record(after, found, planned.source)
@@ -247,15 +247,15 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
         speed_picture(result, measured, display, title, args.picture, force=args.force)
 
 
-def _path(args: argparse.Namespace, runner: Loaded | None, port: Loaded) -> Path:
+def _path(args: argparse.Namespace, runner: Port | None, port: Port) -> Path:
     import numpy as np
 
     from portgeo.flow.path import join, path_of
 
     if runner is None:
-        return path_of(port.port)
-    shared = port.port.frame @ np.linalg.inv(runner.port.frame) if args.align == "none" else None
-    return join(runner.port, port.port, shared)
+        return path_of(port)
+    shared = port.frame @ np.linalg.inv(runner.frame) if args.align == "none" else None
+    return join(runner, port, shared)
 
 
 def _depression(args: argparse.Namespace) -> float:

@@ -13,7 +13,7 @@ from portgeo.errors import InputError, naming
 from portgeo.units import MM_PER
 
 if TYPE_CHECKING:
-    from portgeo.io.ports import Loaded
+    from portgeo.port import Port
 
 __all__ = [
     "add_bend",
@@ -152,7 +152,7 @@ def length_of(text: str, unit: str, where: str) -> float:
     return value
 
 
-def load_port(path: str, args: argparse.Namespace) -> Loaded:
+def load_port(path: str, args: argparse.Namespace) -> Port:
     """Return the port in a section sheet or a mesh file. Raises InputError or GeometryError naming it."""
     from portgeo.io import ports
 
@@ -164,7 +164,7 @@ def load_port(path: str, args: argparse.Namespace) -> Loaded:
         )  # fmt: skip
 
 
-def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Loaded]:
+def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Port]:
     """Return ports as load_port does, several at once: a scan's time is mostly in libraries, which run side by side."""
     from concurrent.futures import ThreadPoolExecutor
 

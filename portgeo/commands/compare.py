@@ -155,8 +155,8 @@ def _run_pair(args: argparse.Namespace) -> None:
         per = MM_PER[before.source["units"]] * before.source["scale"]
         boxes = np.array(args.box, float).reshape(-1, 2, 3) * per
     found = compare_ports(
-        before.port,
-        after.port,
+        before,
+        after,
         args.align,
         boxes=boxes,
         faces=tuple(args.fixed or ()),
@@ -164,7 +164,7 @@ def _run_pair(args: argparse.Namespace) -> None:
     )
     density = args.density or DENSITY_G_CC[args.alloy]
     metal = "metal" if args.density else args.alloy
-    told = (*before.warnings, *before.port.warnings, *after.warnings, *after.port.warnings)
+    told = (*before.warnings, *after.warnings)
     warnings = (*found.warnings, *unique(told))
     display = before.display
     if args.json:
@@ -217,18 +217,18 @@ def _run_set(args: argparse.Namespace) -> None:
     from portgeo.report.balance_text import balance_record, balance_table, balance_text
     from portgeo.report.compare_text import unique
 
-    loaded = load_ports([(path, args) for path in args.set])
-    display = loaded[0].display
+    runners = load_ports([(path, args) for path in args.set])
+    display = runners[0].display
     gasket = None
     if args.gasket:
         from portgeo.io.outlines import read_outline
 
         gasket = read_outline(args.gasket, display.unit)
-    found = balance([one.port for one in loaded], args.flow, gasket=gasket, gasket_end=args.gasket_at)
-    told = [n for one in loaded for n in (*one.warnings, *one.port.warnings)]
+    found = balance(runners, args.flow, gasket=gasket, gasket_end=args.gasket_at)
+    told = [n for one in runners for n in one.warnings]
     warnings = unique((*found.warnings, *told))
     if args.json:
-        record = balance_record(found, [one.source for one in loaded], warnings, display)
+        record = balance_record(found, [one.source for one in runners], warnings, display)
         write_json(args.json, record, force=args.force)
     if args.csv:
         write_table_csv(args.csv, *balance_table(found, display), force=args.force)

@@ -116,9 +116,9 @@ def measure_one(name: str, args: argparse.Namespace) -> list[str]:
     from portgeo.survey import survey
 
     try:
-        loaded = load_port(name, args)
+        port = load_port(name, args)
         with naming(name):
-            found = survey(loaded.port)
+            found = survey(port)
     except PortgeoError as refusal:
         return [name, *[""] * (len(HEADER) - 2), str(refusal)]
     side, bend = found.short_side, found.bend
@@ -129,8 +129,8 @@ def measure_one(name: str, args: argparse.Namespace) -> list[str]:
     short = [side.headline, side.headline_u, math.degrees(bend.plane.turn)] if side and bend else []
     texts = [f"{value:.9g}" for value in (*numbers, *short)] + [""] * (3 - len(short))
     texts.append(side.headline_name if side else "")
-    codes = [n.code for n in (*loaded.warnings, *found.warnings) if not n.code.endswith("_rule")]
-    return [name, loaded.source["sha256"], *texts, " ".join(dict.fromkeys(codes)), ""]
+    codes = [n.code for n in found.warnings if not n.code.endswith("_rule")]
+    return [name, port.source["sha256"], *texts, " ".join(dict.fromkeys(codes)), ""]
 
 
 def _same(one: str, other: str) -> bool:

@@ -59,8 +59,8 @@ def run(args: argparse.Namespace) -> None:
         from portgeo.io.outlines import read_outline
 
         gasket = read_outline(args.gasket, display.unit)
-    found = match(up.port, down.port, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
-    warnings = unique((*found.warnings, *up.warnings, *up.port.warnings, *down.warnings, *down.port.warnings))
+    found = match(up, down, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
+    warnings = unique((*found.warnings, *up.warnings, *down.warnings))
     if args.json:
         sources = {"upstream": up.source, "downstream": down.source}
         write_json(args.json, match_record(found, sources, leave, warnings, display), force=args.force)

@@ -42,30 +42,30 @@ def run(args: argparse.Namespace) -> None:
         measure_many(args, names)
 
 
-def _measure(args: argparse.Namespace, port: str) -> None:
+def _measure(args: argparse.Namespace, path: str) -> None:
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.report.bench_text import survey_text
     from portgeo.report.records import survey_record, survey_table
     from portgeo.survey import survey
 
-    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [port])
-    refuse_scan_options(port, args)
-    loaded = load_port(port, args)
-    name = Path(port).name
-    with naming(port):
-        found = survey(loaded.port, args.stations)
-    warnings = (*loaded.warnings, *found.warnings)
+    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
+    refuse_scan_options(path, args)
+    port = load_port(path, args)
+    name = Path(path).name
+    with naming(path):
+        found = survey(port, args.stations)
+    warnings = found.warnings
     if args.json:
-        write_json(args.json, survey_record(found, loaded.source, warnings, loaded.display), force=args.force)
+        write_json(args.json, survey_record(found, port.source, warnings, port.display), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *survey_table(found, loaded.display), force=args.force)
+        write_table_csv(args.csv, *survey_table(found, port.display), force=args.force)
     if args.chart:
         from portgeo.report.charts import schedule_chart
 
-        schedule_chart([(name, found)], loaded.display, args.chart, force=args.force)
+        schedule_chart([(name, found)], port.display, args.chart, force=args.force)
     if not args.quiet:
-        print(survey_text(found, name, warnings, loaded.display))
+        print(survey_text(found, name, warnings, port.display))
     if args.picture:
         from portgeo.report.pictures import port_picture
 
-        port_picture(found, loaded.display, name, args.picture, force=args.force)
+        port_picture(found, port.display, name, args.picture, force=args.force)

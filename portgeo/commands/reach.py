@@ -43,8 +43,8 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.reshape.reach import Tool, reach
 
     check_free([p for p in (args.json, args.csv) if p], args.force, [args.port])
-    loaded = load_port(args.port, args)
-    unit = loaded.display.unit
+    port = load_port(args.port, args)
+    unit = port.display.unit
     head, shank, collet = (length_of(getattr(args, name), unit, f"--{name}") for name in ("head", "shank", "collet"))
     free = (
         length_of(args.free, unit, "--free")
@@ -63,12 +63,12 @@ def run(args: argparse.Namespace) -> None:
     obstacle = None
     if args.obstacle:
         mesh = read_mesh(args.obstacle)
-        obstacle = in_frame(loaded.port, mesh.vertices), mesh.faces
-    found = reach(loaded.port, Tool(head, head_length, shank, collet, free), obstacle)
-    warnings = (*loaded.warnings, *loaded.port.warnings)
+        obstacle = in_frame(port, mesh.vertices), mesh.faces
+    found = reach(port, Tool(head, head_length, shank, collet, free), obstacle)
+    warnings = port.warnings
     if args.json:
-        write_json(args.json, reach_record(found, loaded.source, warnings, loaded.display), force=args.force)
+        write_json(args.json, reach_record(found, port.source, warnings, port.display), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *reach_table(found, loaded.display), force=args.force)
+        write_table_csv(args.csv, *reach_table(found, port.display), force=args.force)
     if not args.quiet:
-        print(reach_text(found, args.port, warnings, loaded.display))
+        print(reach_text(found, args.port, warnings, port.display))

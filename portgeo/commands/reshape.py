@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from portgeo.commands.common import add_bend, add_common, add_scan, load_port
 
 if TYPE_CHECKING:
-    from portgeo.io.ports import Loaded
     from portgeo.io.target import TargetFile
+    from portgeo.port import Port
     from portgeo.reshape.plan import Plan
 
 HELP = "plan the next cut: depth by station and clock, what the micrometer should read, what stops it"
@@ -67,33 +67,33 @@ def run(args: argparse.Namespace) -> None:
     written = [Path(args.out) / name for name in FILES] if args.out else []
     check_free([*written, *(p for p in (args.json, args.csv) if p)], args.force, read)
     wanted = read_target(args.target)
-    loaded = load_port(args.port, args)
-    plan = plan_from(loaded, wanted, args)
+    port = load_port(args.port, args)
+    plan = plan_from(port, wanted, args)
     density = args.density or DENSITY_G_CC[args.alloy]
     target = {"file": args.target, "sha256": wanted.sha256}
     if args.check:
-        _check(args, loaded, plan, target)
+        _check(args, port, plan, target)
         return
-    _plan(args, loaded, plan, target, density)
+    _plan(args, port, plan, target, density)
 
 
-def plan_from(loaded: Loaded, wanted: TargetFile, args: argparse.Namespace) -> Plan:
-    """Return the plan for a loaded port and a target file, with the limits and the port it names."""
+def plan_from(port: Port, wanted: TargetFile, args: argparse.Namespace) -> Plan:
+    """Return the plan for a port port and a target file, with the limits and the port it names."""
     from portgeo.io.planning import plan_wanted
 
-    return plan_wanted(loaded.port, wanted, args.target, lambda path: load_port(str(path), args).port)
+    return plan_wanted(port, wanted, args.target, lambda path: load_port(str(path), args))
 
 
-def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any], density: float) -> None:
+def _plan(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, Any], density: float) -> None:
     from portgeo.io.files import atomic_write, write_json, write_table_csv
     from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
     from portgeo.survey.sense import turned_away
 
-    display = loaded.display
-    warnings = (*loaded.warnings, *loaded.port.warnings, *turned_away(loaded.port, plan.grid.bend), *plan.warnings)
+    display = port.display
+    warnings = (*port.warnings, *turned_away(port, plan.grid.bend), *plan.warnings)
     metal = "metal" if args.density else args.alloy
     text = plan_text(plan, f"{args.port} to {args.target}", metal, density, warnings, display)
-    record = plan_record(plan, loaded.source, target, density, warnings, display)
+    record = plan_record(plan, port.source, target, density, warnings, display)
     if args.json:
         write_json(args.json, record, force=args.force)
     if args.csv:
@@ -103,12 +103,12 @@ def _plan(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str
         atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
         write_table_csv(folder / "cut-sheet.csv", *plan_table(plan, display), force=args.force)
         write_json(folder / "plan.json", record, force=args.force)
-        _write_target(folder, args, loaded, plan, density)
+        _write_target(folder, args, port, plan, density)
     if not args.quiet:
         print(text)
 
 
-def _write_target(folder: Path, args: argparse.Namespace, loaded: Loaded, plan: Plan, density: float) -> None:
+def _write_target(folder: Path, args: argparse.Namespace, port: Port, plan: Plan, density: float) -> None:
     from portgeo.compare.comparison import compare_ports
     from portgeo.io.files import sha256_of, write_json
     from portgeo.io.meshes import write_mesh
@@ -123,19 +123,19 @@ def _write_target(folder: Path, args: argparse.Namespace, loaded: Loaded, plan: 
     found = survey(plan.after)
     write_json(
         folder / "target-survey.json",
-        survey_record(found, source, found.warnings, loaded.display),
+        survey_record(found, source, found.warnings, port.display),
         force=args.force,
     )
     compared = compare_ports(plan.port, plan.after, "none")
-    sources = {"before": loaded.source, "after": source}
+    sources = {"before": port.source, "after": source}
     write_json(
         folder / "compare.json",
-        comparison_record(compared, sources, density, compared.warnings, loaded.display),
+        comparison_record(compared, sources, density, compared.warnings, port.display),
         force=args.force,
     )
 
 
-def _check(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[str, Any]) -> None:
+def _check(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, Any]) -> None:
     from portgeo.errors import PortgeoError
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.check_sheet import recheck_record, recheck_table, recheck_text
@@ -144,14 +144,14 @@ def _check(args: argparse.Namespace, loaded: Loaded, plan: Plan, target: dict[st
 
     now = load_port(args.check, args)
     try:
-        placed, notices = laid_on(loaded.port, now.port, args.align)
-        found = recheck(plan, placed, as_measured=now.port)
+        placed, notices = laid_on(port, now, args.align)
+        found = recheck(plan, placed, as_measured=now)
     except PortgeoError as refusal:
         raise refusal.in_file(args.check) from None
-    warnings = (*now.warnings, *now.port.warnings, *notices, *found.warnings)
-    display = loaded.display
+    warnings = (*now.warnings, *notices, *found.warnings)
+    display = port.display
     if args.json:
-        source = {"before": loaded.source, "now": now.source}
+        source = {"before": port.source, "now": now.source}
         write_json(args.json, recheck_record(found, source, target, warnings, display), force=args.force)
     if args.csv:
         write_table_csv(args.csv, *recheck_table(found, display), force=args.force)

@@ -39,14 +39,14 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.reshape.gauges import gauge_stations, gauges
 
     check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
-    loaded = load_port(args.port, args)
-    port, display = loaded.port, loaded.display
+    port = load_port(args.port, args)
+    display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
     gauge_stations(port, asked, display, "--at")  # one outside the port is refused before the plan is made
-    warnings = [*loaded.warnings, *port.warnings]
+    warnings = [*port.warnings]
     plan, title = None, f"{basename(args.port)}, as it is"
     if args.target:
-        plan, title = plan_from(loaded, read_target(args.target), args), f"{basename(args.port)}, target"
+        plan, title = plan_from(port, read_target(args.target), args), f"{basename(args.port)}, target"
         warnings += plan.warnings
     made = gauges(port, gauge_stations(port, asked, display, "--at", plan), plan)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> None:
     if args.json:
         record = {
             "schema": "portgeo.templates/1",
-            "source": loaded.source,
+            "source": port.source,
             "warnings": notices_record(warnings, display),
             "file": args.out,
             "pages": count,

@@ -38,12 +38,12 @@ def run(args: argparse.Namespace) -> None:
         check_free([args.picture], args.force, paths)
     if len(paths) == 1:
         refuse_scan_options(args.port, args)
-    loaded = [load_port(path, args) for path in paths]
+    ports = [load_port(path, args) for path in paths]
     surveys = []
-    for path, one in zip(paths, loaded, strict=True):
+    for path, one in zip(paths, ports, strict=True):
         with naming(path):
-            surveys.append(survey(one.port, readings_tried=False))
-    titles, display = [Path(path).name for path in paths], loaded[0].display
+            surveys.append(survey(one, readings_tried=False))
+    titles, display = [Path(path).name for path in paths], ports[0].display
     if not args.picture:
         show(surveys, display, titles)
         return

@@ -1,7 +1,7 @@
 """A port from any file: a section sheet, or a mesh or mold scan with what can be said of it.
 
-A path and settings come in; a Port with the record of its source, the unit to show it in and the
-notices of its reading go out, or a refusal that names the file.
+A path and settings come in; a Port goes out that knows its source, the unit to show it in and the notices
+of its reading, or a refusal that names the file.
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -53,16 +52,6 @@ class ScanSettings:
     with_stem_mm: float | None = None
 
 
-@dataclass(frozen=True)
-class Loaded:
-    """A port with where it came from: `source` is the record for JSON, `display` the user's unit."""
-
-    port: Port
-    source: dict[str, Any]
-    display: Display
-    warnings: tuple[Notice, ...]
-
-
 def is_sheet(path: str | Path) -> bool:
     """Return whether a file is a section sheet by its suffix."""
     return Path(path).suffix.lower() in SHEET_TYPES
@@ -77,7 +66,7 @@ def load_port(
     progress: Callable[[str, float], None] | None = None,
     exhaust: bool = False,
     bend: int | None = None,
-) -> Loaded:
+) -> Port:
     """Return the port in a section sheet or a mesh file.
 
     settings : of a mesh; a sheet takes none. name : of the file in records and refusals, where it is
@@ -96,14 +85,14 @@ def load_port(
         return _meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
 
 
-def _meant(loaded: Loaded, exhaust: bool, bend: int | None) -> Loaded:
+def _meant(port: Port, exhaust: bool, bend: int | None) -> Port:
     """Return a port with what is said of its valve's end and of the bend that is worked on."""
-    port = replace(loaded.port, bend=bend, valve_end="entry" if exhaust else loaded.port.valve_end)
+    port = replace(port, bend=bend, valve_end="entry" if exhaust else port.valve_end)
     meant_bend(port, port_bends(port))
-    return replace(loaded, port=port)
+    return port
 
 
-def _from_sheet(path: str, name: str, units: LengthUnit | None) -> Loaded:
+def _from_sheet(path: str, name: str, units: LengthUnit | None) -> Port:
     sheet = read_sheet(path)
     port = port_from_readings(sheet.readings)
     source = {
@@ -113,7 +102,9 @@ def _from_sheet(path: str, name: str, units: LengthUnit | None) -> Loaded:
         "units": sheet.unit,
         "scale": 1.0,
     }
-    return Loaded(port, source, Display(units or sheet.unit), tuple(sheet.warnings))
+    return replace(
+        port, source=source, display=Display(units or sheet.unit), warnings=(*sheet.warnings, *port.warnings)
+    )
 
 
 def _from_mesh(
@@ -122,7 +113,7 @@ def _from_mesh(
     settings: ScanSettings,
     units: LengthUnit | None,
     progress: Callable[[str, float], None] | None,
-) -> Loaded:
+) -> Port:
     from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor, scale_share
 
     mesh = read_mesh(path, unit=settings.units)
@@ -155,7 +146,6 @@ def _from_mesh(
             )
     options = ScanOptions(entry=place("entry"), exit=place("exit"), up=place("up"), with_stem_mm=settings.with_stem_mm)
     port = port_from_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))
-    port = replace(port, scale_error=scale_error)
     source = {
         "file": name,
         "sha256": mesh.sha256,
@@ -163,7 +153,8 @@ def _from_mesh(
         "units": unit,
         "scale": scale,
     }
-    return Loaded(port, source, Display(units or ("in" if unit == "in" else "mm")), tuple(notices))
+    display = Display(units or ("in" if unit == "in" else "mm"))
+    return replace(port, scale_error=scale_error, source=source, display=display, warnings=(*notices, *port.warnings))
 
 
 def _coordinates(point: FloatArray) -> str:

@@ -17,8 +17,8 @@ from portgeo.flow.demand import Engine, Power, demand, power_range
 from portgeo.flow.path import join, path_of
 from portgeo.flow.valve import Valve, check_valve, with_port_throat
 from portgeo.io.bench import BenchFile, pick_run, read_bench
-from portgeo.io.ports import Loaded
 from portgeo.job.results import Given, LeftOut, Part, Sped, Told
+from portgeo.port import Port
 from portgeo.report.speed_pictures import painted
 from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
 from portgeo.survey.throat import Throat
@@ -126,17 +126,17 @@ def sped(given: Given) -> Sped | LeftOut:
     # A planned port is computed: how sure it is to be cut so nobody knows, and its peak has no ±.
     measured = [given.needs.get(name) for name in ("runner survey", "survey")]
     surveys = [one.survey for one in measured if one is not None]
-    path = path_of(part.loaded.port) if runner is None else join(runner.loaded.port, part.loaded.port)
+    path = path_of(part.port) if runner is None else join(runner.port, part.port)
     try:
         result = air_speed(path, flow, depression, display=display, surveys=surveys)
     except PortgeoError as refusal:
-        raise refusal.in_file(part.loaded.source["file"]) from None
-    loaded: list[Loaded] = [part.loaded] if runner is None else [runner.loaded, part.loaded]
-    warnings = [*(n for one in loaded for n in (*one.warnings, *one.port.warnings)), *result.warnings]
-    record = airspeed_record(result, part.loaded.source, warnings, display)
+        raise refusal.in_file(part.port.source["file"]) from None
+    parts: list[Port] = [part.port] if runner is None else [runner.port, part.port]
+    warnings = [*(n for one in parts for n in one.warnings), *result.warnings]
+    record = airspeed_record(result, part.port.source, warnings, display)
     over_runner = None
     if runner is not None:
-        record["runner_source"] = runner.loaded.source
+        record["runner_source"] = runner.port.source
         pose = path.poses[0]
         over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
     return Sped(result, record, note, flow_of, painted(result, part.skin.vertices), over_runner)
@@ -193,4 +193,4 @@ def beside_today(given: Given) -> Told | LeftOut:
             return speed
     plan = given.needs["plan"].plan  # the cut's own volumes, as the cut sheet gives them
     found = beside(today.result, planned.result, plan.volume_before, plan.volume_before + plan.removed - plan.added)
-    return Told(beside_record(planned.result, found, given.needs["plan"].part.loaded.source))
+    return Told(beside_record(planned.result, found, given.needs["plan"].part.port.source))

@@ -6,13 +6,14 @@ What each is made of comes in; a result to keep goes out.
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 from scipy.spatial import cKDTree
 
 from portgeo.errors import naming
 from portgeo.io.planning import plan_wanted
-from portgeo.io.ports import Loaded, load_port
+from portgeo.io.ports import load_port
 from portgeo.io.stl import write_stl
 from portgeo.io.target import read_target
 from portgeo.job.parts import density_of
@@ -33,26 +34,26 @@ PLANNED_MESH = "meshes/planned.stl"
 def planned(given: Given) -> Cut:
     """Return the plan for a target."""
     part: Part = given.needs["part"]
-    loaded, display, metal = part.loaded, Display(given.settings["units"]), given.settings["metal"]
+    port, display, metal = part.port, Display(given.settings["units"]), given.settings["metal"]
     name = given.names["target"]
     with naming(name):
         wanted = read_target(given.paths["target"])
 
     def load(path: Path) -> Port:
-        return load_port(str(path)).port
+        return load_port(str(path))
 
-    plan = plan_wanted(loaded.port, wanted, name, load)
+    plan = plan_wanted(port, wanted, name, load)
     density = density_of(metal)
-    warnings = (*loaded.warnings, *loaded.port.warnings, *plan.warnings)
+    warnings = (*port.warnings, *plan.warnings)
     target = {"file": name, "sha256": wanted.sha256}
-    title = f"{given.settings['state']} ({loaded.source['file']}) to {name}"
+    title = f"{given.settings['state']} ({port.source['file']}) to {name}"
     text = plan_text(plan, title, metal["alloy"] or "metal", density, warnings, display)
-    record = plan_record(plan, loaded.source, target, density, warnings, display)
+    record = plan_record(plan, port.source, target, density, warnings, display)
     after = plan.after
     mesh = write_stl(after.to_source(after.vertices), after.faces)
     source = {"file": PLANNED_MESH, "sha256": hashlib.sha256(mesh).hexdigest(), "triangles": len(after.faces)}
     source |= {"units": "mm", "scale": 1.0}
-    part = Part(Loaded(after, source, display, ()), skin_of(after))
+    part = Part(replace(after, source=source, display=display, warnings=()), skin_of(after))
     return Cut(plan, record, text + "\n", plan_table(plan, display), part, mesh)
 
 
@@ -62,10 +63,10 @@ def reached(given: Given) -> Reached:
     table = given.settings["tool"]
     long = table["head_length"] or table["head"]
     tool = Tool(table["head"], long, table["shank"], table["collet"], table["length"] - table["grip"])
-    with naming(part.loaded.source["file"]):
-        found = reach(part.loaded.port, tool)
-    loaded = part.loaded
-    record = reach_record(found, loaded.source, (*loaded.warnings, *loaded.port.warnings), loaded.display)
+    with naming(part.port.source["file"]):
+        found = reach(part.port, tool)
+    port = part.port
+    record = reach_record(found, port.source, port.warnings, port.display)
     _, place = cKDTree(found.grid.points.reshape(-1, 3)).query(part.skin.vertices)
     return Reached(record, found.reached.ravel()[place].astype(float))
 
@@ -73,7 +74,7 @@ def reached(given: Given) -> Reached:
 def laid_out(given: Given) -> Sheets:
     """Return the templates of the port as it will be, or as it is without a plan."""
     part: Part = given.needs["part"]
-    port, display = part.loaded.port, Display(given.settings["units"])
+    port, display = part.port, Display(given.settings["units"])
     plan: Cut | None = given.needs.get("plan")
     planned = None if plan is None else plan.plan
     stations = gauge_stations(port, given.settings["at"], display, "[templates] at", planned)

@@ -102,7 +102,7 @@ def _before(runners: dict[int, _Placed], ports: dict[int, _Placed], k: int) -> _
     to state with the port's own entry.
     """
     first = min(runners)
-    joined = join(runners[first].part.loaded.port, ports[first].part.loaded.port).poses[0]
+    joined = join(runners[first].part.port, ports[first].part.port).poses[0]
     return _Placed(runners[k].part, ports[first].pose @ joined @ runners[k].pose)
 
 
@@ -123,7 +123,7 @@ def _depth(needs: Any, part: str, k: int) -> list[Paint]:
 
 
 def _planned_depth(start: _Placed, cut: Cut) -> Paint:
-    values = signed_distance(_wall(start.part.loaded.port), cut.part.skin.vertices)
+    values = signed_distance(_wall(start.part.port), cut.part.skin.vertices)
     # Another paint than what was cut: its scale is its own, and a light cut ahead shows after a deep one.
     return Paint("depth to take", "depth to take", values, "length", True)
 
@@ -142,9 +142,9 @@ class _Walls:
 
     def __init__(self, given: Given, ports: dict[int, _Placed]) -> None:
         at = ports[given.settings["walls"]]
-        port = at.part.loaded.port
+        port = at.part.port
         with naming(given.names["walls"]):
-            readings = read_walls_of(given.paths["walls"], port, at.part.loaded.display)
+            readings = read_walls_of(given.paths["walls"], port, at.part.port.display)
         first, last = port.centreline.stations[[0, -1]]
         # The readings' own stations are among the rows: what was read there is then painted there.
         read_at = np.clip([reading.station for reading in readings], first, last)

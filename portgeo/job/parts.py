@@ -17,10 +17,11 @@ from portgeo.compare.joint import match
 from portgeo.compare.register import Method
 from portgeo.errors import PortgeoError, naming
 from portgeo.io.outlines import read_outline
-from portgeo.io.ports import Loaded, ScanSettings, load_port
+from portgeo.io.ports import ScanSettings, load_port
 from portgeo.job.results import Compared, Given, Measured, Part, Told
 from portgeo.job.skin import skin_of
 from portgeo.plane import FloatArray
+from portgeo.port import Port
 from portgeo.report.balance_text import balance_record
 from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import unique
@@ -57,33 +58,32 @@ def read(given: Given) -> Part:
         scan["with_stem_mm"] = scan.pop("with_stem")
     name = given.names["part"]
     try:
-        loaded = load_port(
+        port = load_port(
             str(given.paths["part"]), ScanSettings(**scan), name=name, units=given.settings["units"],
             exhaust=given.settings["exhaust"],
         )  # fmt: skip
-        return Part(_in_job_words(loaded), skin_of(loaded.port))
+        return Part(_in_job_words(port), skin_of(port))
     except PortgeoError as refusal:
         what, mend = in_job_words(refusal.what), in_job_words(refusal.mend)
         raise type(refusal)(what, mend=mend, file=refusal.file or name, where=refusal.where) from None
 
 
-def _in_job_words(loaded: Loaded) -> Loaded:
+def _in_job_words(port: Port) -> Port:
     def told(notices: tuple[Notice, ...]) -> tuple[Notice, ...]:
         return tuple(replace(notice, text=in_job_words(notice.text)) for notice in notices)
 
-    port = replace(loaded.port, warnings=told(loaded.port.warnings))
-    return replace(loaded, port=port, warnings=told(loaded.warnings))
+    return replace(port, warnings=told(port.warnings))
 
 
 def measured(given: Given) -> Measured:
     """Return the survey of a part, or of a plan's port."""
     part: Part = given.needs["plan"].part if "plan" in given.needs else given.needs["part"]
-    loaded = part.loaded
+    port = part.port
     try:
-        found = survey(loaded.port)
+        found = survey(port)
     except PortgeoError as refusal:
-        raise refusal.in_file(loaded.source["file"]) from None
-    record = survey_record(found, loaded.source, (*loaded.warnings, *found.warnings), loaded.display)
+        raise refusal.in_file(port.source["file"]) from None
+    record = survey_record(found, port.source, found.warnings, port.display)
     record["throat"] = throat_record(found.throat, given.settings["valve"])
     return Measured(found, record)
 
@@ -91,15 +91,15 @@ def measured(given: Given) -> Measured:
 def compared(given: Given) -> Compared:
     """Return what two states of a part differ by, and the depth on the later one's skin."""
     before, after = given.needs["before"], given.needs["after"]
-    sheets = before.loaded.port.readings and after.loaded.port.readings
+    sheets = before.port.readings and after.port.readings
     method: Method = given.settings["align"] or ("none" if sheets else "auto")
     try:
-        found = compare_ports(before.loaded.port, after.loaded.port, method)
+        found = compare_ports(before.port, after.port, method)
     except PortgeoError as refusal:
-        raise refusal.in_file(after.loaded.source["file"]) from None
+        raise refusal.in_file(after.port.source["file"]) from None
     density = density_of(given.settings["metal"])
-    told = [n for part in (before, after) for n in (*part.loaded.warnings, *part.loaded.port.warnings)]
-    sources = {"before": before.loaded.source, "after": after.loaded.source}
+    told = [n for part in (before, after) for n in part.port.warnings]
+    sources = {"before": before.port.source, "after": after.port.source}
     display = Display(given.settings["units"])
     record = comparison_record(found, sources, density, (*found.warnings, *unique(told)), display)
     wall = wall_from(found.after_wedges.vertices, found.after_wedges.faces)
@@ -125,14 +125,14 @@ def matched(given: Given) -> Told:
     from portgeo.report.charts import png
     from portgeo.report.depth_pictures import outlines_figure
 
-    runner, port = given.needs["upstream"].loaded, given.needs["downstream"].loaded
+    runner, port = given.needs["upstream"].port, given.needs["downstream"].port
     display, leave, gasket = Display(given.settings["units"]), given.settings.get("leave", 0.0), None
     if "gasket" in given.paths:
         with naming(given.names["gasket"]):
             gasket = read_outline(given.paths["gasket"], given.settings["gasket_units"])
     as_drawn = given.settings.get("as_drawn", False)
     found = match(runner.port, port.port, gasket=gasket, leave=leave, gasket_as_drawn=as_drawn)
-    told = unique((*found.warnings, *runner.warnings, *runner.port.warnings, *port.warnings, *port.port.warnings))
+    told = unique((*found.warnings, *runner.warnings, *port.warnings))
     sources = {"upstream": runner.source, "downstream": port.source}
     return Told(match_record(found, sources, leave, told, display), png(outlines_figure(found, display)))
 
@@ -143,8 +143,8 @@ def balanced(given: Given) -> Told:
     from portgeo.report.depth_pictures import balance_figure
 
     names, display = given.settings["names"], Display(given.settings["units"])
-    loaded = [given.needs[f"runner {k}"].loaded for k in range(len(names))]
-    found = balance([one.port for one in loaded], given.settings["flows"])
-    told = unique((*found.warnings, *(n for one in loaded for n in (*one.warnings, *one.port.warnings))))
-    record = balance_record(found, [one.source for one in loaded], told, display)
+    runners = [given.needs[f"runner {k}"].port for k in range(len(names))]
+    found = balance(runners, given.settings["flows"])
+    told = unique((*found.warnings, *(n for one in runners for n in one.warnings)))
+    record = balance_record(found, [one.source for one in runners], told, display)
     return Told(record, png(balance_figure(found, names, display)))

@@ -32,8 +32,8 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     results = results_of(steps, get)
     models: Models = get("models")
     for (k, part), name in _meshes(steps).items():
-        loaded = get(f"{part} {k}").loaded
-        yield name, write_stl(loaded.port.to_source(loaded.port.vertices), loaded.port.faces)
+        port = get(f"{part} {k}").port
+        yield name, write_stl(port.to_source(port.vertices), port.faces)
     cut: Cut | None = get("plan")
     if cut is not None:
         yield "meshes/planned.stl", cut.mesh

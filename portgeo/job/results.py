@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
-    from portgeo.io.ports import Loaded
     from portgeo.plane import FloatArray, IntArray
+    from portgeo.port import Port
     from portgeo.report.model import Model
     from portgeo.reshape.plan import Plan
     from portgeo.survey.schedule import Survey
@@ -47,7 +47,7 @@ class Skin:
 class Part:
     """A port or runner as read, with its skin."""
 
-    loaded: Loaded
+    port: Port
     skin: Skin
 
 

@@ -20,7 +20,6 @@ from portgeo.section import WALLS
 from portgeo.survey.flare import Flare
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Bend, Side
-from portgeo.survey.throat import Throat
 from portgeo.units import Display, Notice
 
 CC = 1e-3  # of a mm3
