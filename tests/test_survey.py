@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from portgeo.report.records import survey_record
 
 from portgeo.compare.comparison import compare_ports
 from portgeo.compare.reading_error import reading_errors
@@ -13,7 +14,6 @@ from portgeo.compare.wedges import finely, wedges
 from portgeo.plane import moments
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import port_in_words
-from portgeo.report.records import survey_record
 from portgeo.section import TOOLS, Reading, outline_of
 from portgeo.survey import survey
 from portgeo.survey.bends import find_bends, inner_wall, meant_bend, port_bends

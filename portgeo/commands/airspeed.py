@@ -180,9 +180,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     unknowns = UNKNOWNS if args.points is None else _points(args.points)
     measured = survey(port)
     surveys = [measured] if runner is None else [survey(runner), measured]
-    result = air_speed(
-        _path(args, runner, port), flow, depression, unknowns=unknowns, display=display, surveys=surveys
-    )
+    result = air_speed(_path(args, runner, port), flow, depression, unknowns=unknowns, display=display, surveys=surveys)
     warnings = [*port.warnings, *result.warnings]
     if runner is not None:
         warnings = [*runner.warnings, *warnings]

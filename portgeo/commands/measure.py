@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> None:
 def _measure(args: argparse.Namespace, path: str) -> None:
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.report.bench_text import survey_text
-    from portgeo.report.records import survey_record, survey_table
+    from portgeo.results.measured import measured
     from portgeo.survey import survey
 
     check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
@@ -54,17 +54,17 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     name = Path(path).name
     with naming(path):
         found = survey(port, args.stations)
-    warnings = found.warnings
+    result = measured(found)
     if args.json:
-        write_json(args.json, survey_record(found, port.source, warnings, port.display), force=args.force)
+        write_json(args.json, result.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *survey_table(found, port.display), force=args.force)
+        write_table_csv(args.csv, *result.stations.to_csv(port.display), force=args.force)
     if args.chart:
         from portgeo.report.charts import schedule_chart
 
         schedule_chart([(name, found)], port.display, args.chart, force=args.force)
     if not args.quiet:
-        print(survey_text(found, name, warnings, port.display))
+        print(survey_text(found, name))
     if args.picture:
         from portgeo.report.pictures import port_picture
 

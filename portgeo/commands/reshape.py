@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -113,19 +114,15 @@ def _write_target(folder: Path, args: argparse.Namespace, port: Port, plan: Plan
     from portgeo.io.files import sha256_of, write_json
     from portgeo.io.meshes import write_mesh
     from portgeo.report.compare_records import comparison_record
-    from portgeo.report.records import survey_record
+    from portgeo.results.measured import measured
     from portgeo.survey import survey
 
     mesh = folder / "target.stl"
     write_mesh(mesh, plan.after.to_source(plan.after.vertices), plan.after.faces, force=args.force)
     source = {"file": "target.stl", "sha256": sha256_of(mesh), "triangles": len(plan.after.faces)}
     source |= {"units": "mm", "scale": 1.0}
-    found = survey(plan.after)
-    write_json(
-        folder / "target-survey.json",
-        survey_record(found, source, found.warnings, port.display),
-        force=args.force,
-    )
+    after = replace(plan.after, source=source, display=port.display)
+    write_json(folder / "target-survey.json", measured(survey(after)).to_dict(), force=args.force)
     compared = compare_ports(plan.port, plan.after, "none")
     sources = {"before": port.source, "after": source}
     write_json(

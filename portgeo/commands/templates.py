@@ -34,9 +34,9 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.commands.reshape import plan_from
     from portgeo.io.files import check_free, write_json
     from portgeo.io.target import read_target
-    from portgeo.report.notices import notices_record
     from portgeo.report.templates import write_templates
     from portgeo.reshape.gauges import gauge_stations, gauges
+    from portgeo.results.notices import notices_record
 
     check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
     port = load_port(args.port, args)

@@ -26,7 +26,7 @@ from portgeo.report.balance_text import balance_record
 from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import unique
 from portgeo.report.joint_text import match_record
-from portgeo.report.records import survey_record, throat_record
+from portgeo.results.measured import measured as measured_record
 from portgeo.survey import survey
 from portgeo.units import Display, Notice
 
@@ -83,9 +83,7 @@ def measured(given: Given) -> Measured:
         found = survey(port)
     except PortgeoError as refusal:
         raise refusal.in_file(port.source["file"]) from None
-    record = survey_record(found, port.source, found.warnings, port.display)
-    record["throat"] = throat_record(found.throat, given.settings["valve"])
-    return Measured(found, record)
+    return Measured(found, measured_record(found, given.settings["valve"]).to_dict())
 
 
 def compared(given: Given) -> Compared:

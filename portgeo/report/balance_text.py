@@ -13,7 +13,8 @@ import numpy as np
 
 from portgeo.compare.balance import Balance
 from portgeo.report.compare_text import signed
-from portgeo.report.notices import notices_lines, notices_record
+from portgeo.report.notices import notices_lines
+from portgeo.results.notices import notices_record
 from portgeo.units import MM_PER, Display, Notice
 
 

@@ -6,21 +6,23 @@ A Survey comes in; lines of text go out, in the user's unit, no wider than a ter
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
 from portgeo.report.notices import WIDTH, notices_lines
+from portgeo.results.figures import cell, unit_of
+from portgeo.results.measured import Stations
 from portgeo.section import wall_name
 from portgeo.survey.advice import WORDS
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Bend, Side
-from portgeo.units import Display, Notice
+from portgeo.units import Display
 
 
-def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display: Display) -> str:
+def survey_text(survey: Survey, title: str) -> str:
     """Return a survey as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
-    d = display
+    d = survey.port.display
     lines = [
         title,
         f"  volume      {survey.volume / 1000.0:.2f} ± {max(_two(survey.volume_u / 1000.0), 0.01):.2f} cc, "
@@ -38,8 +40,8 @@ def survey_text(survey: Survey, title: str, warnings: Sequence[Notice], display:
     lines += [f"  {role:<11} {text}" for role, text in _edges(survey, d)]
     lines += _advice_lines(survey, d)
     lines.append("")
-    lines += notices_lines(warnings, d)
-    lines += _table(survey, d)
+    lines += notices_lines(survey.warnings, d)
+    lines += _table(survey)
     lines += ["", "± holds 19 times in 20. Stations run along the centreline from the entry."]
     return "\n".join(lines)
 
@@ -125,22 +127,15 @@ def _advice_lines(survey: Survey, d: Display) -> list[str]:
     return lines
 
 
-def _table(survey: Survey, d: Display) -> list[str]:
-    head = (
-        f"{'station':>9} {'area':>9} {'±':>7} {'height':>8} {'width':>8} {'corner':>8} {'area taper':>11} {'cone':>7}"
-    )
-    unit = d.unit
-    per = f"{d.area_unit}/{unit}"
-    units = f"{unit:>9} {d.area_unit:>9} {d.area_unit:>7} {unit:>8} {unit:>8} {unit:>8} {per:>11} {'deg':>7}"
-    lines = [head, units]
+def _table(survey: Survey) -> list[str]:
+    """Return the stations in the columns that their measures are declared to have at the bench."""
+    d, table = survey.port.display, Stations.of(survey)
+    columns = [
+        [f"{shown.heading:>{shown.width}}", f"{unit_of(key, d):>{shown.width}}"]
+        + [f"{cell(key, value, d):>{shown.width}}" for value in getattr(table, key)]
+        for key, shown in table.at_the_bench()
+    ]
+    head, units, *rows = (" ".join(cells) for cells in zip(*columns, strict=True))
     measured = survey.port.rows
-    for k, m in enumerate(survey.measures):
-        is_row = len(measured) > 0 and np.abs(measured - survey.stations[k]).min() < 1e-6
-        taper = d.of_area(survey.area_taper[k]) / d.of_length(1.0)
-        lines.append(
-            f"{d.length(survey.stations[k], label=False):>9} {d.area(survey.area[k], label=False):>9} "
-            f"{d.area(_two(survey.area_u[k]), label=False):>7} {d.length(m.height, label=False):>8} "
-            f"{d.length(m.width, label=False):>8} {d.length(float(m.corner_radii.mean()), label=False):>8} "
-            f"{taper:>11.3f} {np.degrees(survey.cone_angle[k]):>7.1f}{'  measured' if is_row else ''}"
-        )
-    return lines
+    is_row = [len(measured) > 0 and np.abs(measured - s).min() < 1e-6 for s in survey.stations]
+    return [head, units, *(f"{row}  measured" if own else row for row, own in zip(rows, is_row, strict=True))]

@@ -12,11 +12,12 @@ import numpy as np
 
 from portgeo.plane import FloatArray
 from portgeo.report.cut_sheet import caution_lines, depth_lines, volume_text
-from portgeo.report.notices import notices_lines, notices_record
+from portgeo.report.notices import notices_lines
 from portgeo.reshape.cut_table import HOURS, at_hours, at_stations
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS
 from portgeo.reshape.recheck import Recheck, Spot, stations_to_tell
+from portgeo.results.notices import notices_record
 from portgeo.section import WALLS, wall_name
 from portgeo.units import MILLIMETRES, Display, Notice, clock_text
 

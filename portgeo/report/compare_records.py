@@ -13,7 +13,7 @@ import numpy as np
 
 from portgeo.compare.comparison import Comparison
 from portgeo.compare.state import State
-from portgeo.report.notices import notices_record
+from portgeo.results.notices import notices_record
 from portgeo.units import MM_PER, Display, Notice
 
 

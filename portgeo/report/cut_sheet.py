@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.report.notices import WIDTH, notices_lines, notices_record
+from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_text
+from portgeo.results.notices import notices_record
 from portgeo.section import WALLS, wall_name
 from portgeo.survey.bends import inner_wall
 from portgeo.units import Display, Notice, clock_text

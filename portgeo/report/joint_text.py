@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from portgeo.compare.joint import TOUCHING_MM, Edge, Margin, Match
-from portgeo.report.notices import notices_lines, notices_record
+from portgeo.report.notices import notices_lines
+from portgeo.results.notices import notices_record
 from portgeo.units import MM_PER, Display, Notice, clock_text
 
 

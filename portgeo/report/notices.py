@@ -1,6 +1,6 @@
-"""Notices for a person and for JSON.
+"""Notices for a person.
 
-Notices come in; wrapped lines, or records, go out, in the user's unit.
+Notices come in; wrapped lines go out, in the user's unit.
 """
 
 from __future__ import annotations
@@ -23,8 +23,3 @@ def notices_lines(notices: Sequence[Notice], display: Display) -> list[str]:
         for notice in some:
             lines += textwrap.wrap(notice.message(display), WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return [*lines, ""] if lines else []
-
-
-def notices_record(notices: Sequence[Notice], display: Display) -> list[dict[str, str]]:
-    """Return notices as records."""
-    return [{"code": n.code, "message": n.message(display)} for n in notices]

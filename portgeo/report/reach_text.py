@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.report.notices import WIDTH, notices_lines, notices_record
+from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
+from portgeo.results.notices import notices_record
 from portgeo.units import Display, Notice, clock_text
 
 MARKS = (".", "E", "X", "B")  # neither, from the entry, from the exit, from both

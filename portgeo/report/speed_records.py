@@ -11,7 +11,7 @@ from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_s
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, in_common, worth_comparing
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Power
 from portgeo.flow.valve import PASSAGES, Valve
-from portgeo.report.notices import notices_record
+from portgeo.results.notices import notices_record
 from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
 
 

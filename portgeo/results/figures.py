@@ -23,10 +23,7 @@ ENDINGS = {"_mm2_per_mm": 1, "_mm_per_mm": 0, "_mm2": 2, "_mm": 1}  # of keys in
 
 @dataclass(frozen=True)
 class Shown:
-    """How the bench's table shows a figure: its heading, the width of its column, and its kind where no ± follows.
-
-    The kind is told by the key's ending: a length, an area, a taper, an angle.
-    """
+    """How the bench's table shows a figure: its heading and the width of its column."""
 
     heading: str
     width: int
@@ -77,6 +74,10 @@ class Table(Result):
         head = [key_in(key, display) for key, _ in columns]
         return head, np.column_stack([values / per(key, display) for key, values in columns]).tolist()
 
+    def at_the_bench(self) -> list[tuple[str, Shown]]:
+        """Return the keys that the bench's table shows, and how."""
+        return [(f.name, f.metadata["bench"]) for f in fields(self) if f.metadata["bench"] is not None]
+
     def _columns(self, f: Field[Any]) -> Iterator[tuple[str, FloatArray]]:
         csv, values = f.metadata["csv"], getattr(self, f.name)
         if csv == "one":
@@ -94,6 +95,20 @@ def key_in(key: str, display: Display) -> str:
 def per(key: str, display: Display) -> float:
     """Return what a figure under a key is divided by to be in the user's unit."""
     return float(MM_PER[display.unit] ** ENDINGS.get(_ending(key), 0))
+
+
+def unit_of(key: str, display: Display) -> str:
+    """Return the unit of a figure under a key as the user reads it."""
+    names = {"_mm": display.unit, "_mm2": display.area_unit, "_mm2_per_mm": f"{display.area_unit}/{display.unit}"}
+    return names.get(_ending(key), "deg" if key.endswith("_deg") else "")
+
+
+def cell(key: str, value: float, display: Display) -> str:
+    """Return a figure as the user reads it; of an uncertainty, twice: the ± that holds 19 times in 20."""
+    ending, size = _ending(key), (2.0 if "_u_" in key else 1.0) * float(value)
+    if ending in ("_mm", "_mm2"):
+        return (display.length if ending == "_mm" else display.area)(size, label=False)
+    return f"{size / per(key, display):.1f}" if key.endswith("_deg") else f"{size / per(key, display):.3f}"
 
 
 def _ending(key: str) -> str:

@@ -1,6 +1,6 @@
 """The result of measuring a port: every figure of it, declared once.
 
-A Survey with the record of its source comes in; a Measured, which is the JSON of `measure`, goes out.
+A Survey comes in; a Measured, which is the JSON of `measure`, goes out.
 A measure is added here and nowhere else: a field says its key and where it comes from; `csv` and `bench`
 put it into the tables.
 """
@@ -14,13 +14,12 @@ from typing import Any
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.report.notices import notices_record
 from portgeo.results.figures import Result, Shown, Table, figure
+from portgeo.results.notices import notices_record
 from portgeo.section import WALLS
 from portgeo.survey.flare import Flare
 from portgeo.survey.schedule import Survey
 from portgeo.survey.sides import Bend, Side
-from portgeo.units import Display, Notice
 
 CC = 1e-3  # of a mm3
 _UNIT_OF = {"volume": CC, "least_area": 1.0, "short_side": 1.0}  # a budget's unit is its figure's: cc, mm2, mm
@@ -103,7 +102,7 @@ class SideOfBend(Result):
     radius_u_mm: float = figure(lambda s, bend, side: side.radius_u)
     least_radius_mm: float = figure(lambda s, bend, side: side.least_radius)
     least_radius_u_mm: float = figure(lambda s, bend, side: side.least_radius_u)
-    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(side.turn)))
+    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(bend.plane.turn)))
     station_from_mm: float = figure(lambda s, bend, side: side.station_from)
     station_to_mm: float = figure(lambda s, bend, side: side.station_to)
     apex_mm: FloatArray = figure(lambda s, bend, side: s.port.to_source(side.apex))
@@ -113,9 +112,8 @@ class SideOfBend(Result):
 
 @dataclass(frozen=True)
 class OneBend(SideOfBend):
-    """A bend by its short side; `turn_deg` is what the centreline turns in it."""
+    """A bend by its short side, with its usual height."""
 
-    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(bend.plane.turn)))
     height_mm: float = figure(lambda s, bend, side: bend.height)
 
 
@@ -147,33 +145,30 @@ class Measured(Result):
     `uncertainty` says what each source of doubt adds to volume, least area and short side.
     """
 
-    schema: str = figure(lambda s, *_: "portgeo.measure/1")
-    source: Mapping[str, Any] = figure(lambda s, source, *_: source)
-    warnings: Sequence[Mapping[str, str]] = figure(lambda s, _, notices, display: notices_record(notices, display))
-    volume_cc: float = figure(lambda s, *_: CC * s.volume)
-    volume_u_cc: float = figure(lambda s, *_: CC * s.volume_u)
-    wetted_area_mm2: float = figure(lambda s, *_: s.wetted_area)
-    length_mm: float = figure(lambda s, *_: s.length)
-    mean_area_mm2: float = figure(lambda s, *_: s.mean_area)
-    openings: tuple[Opening, Opening] = figure(lambda s, *_: (Opening.of(s, 0), Opening.of(s, -1)))
-    stations: Stations = figure(lambda s, *_: Stations.of(s))
-    least_area: LeastArea = figure(lambda s, *_: LeastArea.of(s))
-    short_side: SideOfBend | None = figure(lambda s, *_: _side(s, s.short_side))
-    long_side: SideOfBend | None = figure(lambda s, *_: _side(s, s.long_side))
-    throat: ThroatFound = figure(lambda s, *_: ThroatFound.of(s.throat, None))
-    bends: tuple[OneBend, ...] = figure(lambda s, *_: tuple(OneBend.of(s, bend, bend.short) for bend in s.bends))
-    uncertainty: Mapping[str, Sequence[Mapping[str, Any]]] = figure(lambda s, *_: _budgets(s))
-    frame: FloatArray = figure(lambda s, *_: s.port.frame)
-    noise_mm: float = figure(lambda s, *_: s.port.noise)
-    most_uncertain_reading: Mapping[str, Mapping[str, Any]] | None = figure(lambda s, *_: _blame(s))
+    schema: str = figure(lambda s, valve: "portgeo.measure/1")
+    source: Mapping[str, Any] = figure(lambda s, valve: s.port.source)
+    warnings: Sequence[Mapping[str, str]] = figure(lambda s, valve: notices_record(s.warnings, s.port.display))
+    volume_cc: float = figure(lambda s, valve: CC * s.volume)
+    volume_u_cc: float = figure(lambda s, valve: CC * s.volume_u)
+    wetted_area_mm2: float = figure(lambda s, valve: s.wetted_area)
+    length_mm: float = figure(lambda s, valve: s.length)
+    mean_area_mm2: float = figure(lambda s, valve: s.mean_area)
+    openings: tuple[Opening, Opening] = figure(lambda s, valve: (Opening.of(s, 0), Opening.of(s, -1)))
+    stations: Stations = figure(lambda s, valve: Stations.of(s))
+    least_area: LeastArea = figure(lambda s, valve: LeastArea.of(s))
+    short_side: SideOfBend | None = figure(lambda s, valve: _side(s, s.short_side))
+    long_side: SideOfBend | None = figure(lambda s, valve: _side(s, s.long_side))
+    throat: ThroatFound = figure(lambda s, valve: ThroatFound.of(s.throat, valve))
+    bends: tuple[OneBend, ...] = figure(lambda s, valve: tuple(OneBend.of(s, bend, bend.short) for bend in s.bends))
+    uncertainty: Mapping[str, Sequence[Mapping[str, Any]]] = figure(lambda s, valve: _budgets(s))
+    frame: FloatArray = figure(lambda s, valve: s.port.frame)
+    noise_mm: float = figure(lambda s, valve: s.port.noise)
+    most_uncertain_reading: Mapping[str, Mapping[str, Any]] | None = figure(lambda s, valve: _blame(s))
 
 
-def measured(survey: Survey, source: Mapping[str, Any], notices: Sequence[Notice], display: Display) -> Measured:
-    """Return the result of measuring a port.
-
-    source : the record of the file it came from. display : the unit in which notices tell their lengths.
-    """
-    return Measured.of(survey, source, notices, display)
+def measured(survey: Survey, valve: float | None = None) -> Measured:
+    """Return the result of measuring a port. valve : diameter of its valve's head, mm, where it is known."""
+    return Measured.of(survey, valve)
 
 
 def _budgets(survey: Survey) -> dict[str, list[dict[str, Any]]]:
@@ -189,8 +184,14 @@ def _blame(survey: Survey) -> dict[str, dict[str, Any]] | None:
     if blame is None:
         return None
     readings = {"least_area": blame.least_area, "volume": blame.volume, "short_side": blame.short_side}
+    station_of = {reading.row: reading.station for reading in survey.port.readings}
     return {
-        name: {"row": reading[0], "reading": reading[1], "share_of_variance": reading[2]}
+        name: {
+            "row": reading[0],
+            "station_mm": station_of[reading[0]],
+            "reading": reading[1],
+            "share_of_variance": reading[2],
+        }
         for name, reading in readings.items()
         if reading is not None
     }

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from portgeo.report.records import survey_record
 
 from portgeo.compare.comparison import compare_ports
 from portgeo.flow.airspeed import air_speed
@@ -15,7 +16,6 @@ from portgeo.port import port_from_readings, stations_of
 from portgeo.report.compare_records import comparison_record
 from portgeo.report.cut_sheet import plan_record
 from portgeo.report.model import Model, Paint
-from portgeo.report.records import survey_record
 from portgeo.report.speed_records import airspeed_record, bench_record
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut

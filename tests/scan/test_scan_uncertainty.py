@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from portgeo.report.records import survey_record
 
 from portgeo.errors import InputError
-from portgeo.report.records import survey_record
 from portgeo.scan import port_from_scan, scale_share
 from portgeo.scan.noise import scan_grain
 from portgeo.survey import survey
