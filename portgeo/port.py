@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -20,6 +20,10 @@ from portgeo.plane import FloatArray, IntArray, moments
 from portgeo.section import Mark, Reading, Section
 from portgeo.slicing import slice_mesh, tube_sections
 from portgeo.units import MILLIMETRES, Display, Notice
+
+if TYPE_CHECKING:
+    import pyvista
+    import trimesh
 
 STATION_GUESSES = 400  # points on the centreline from which a point's own station is sought
 STATION_STEPS = 4
@@ -78,6 +82,22 @@ class Port:
     def marked(self, mark: Mark) -> FloatArray:
         """Return the stations (k,) of the rows with a mark."""
         return np.array([station for name, station in self.marks if name == mark])
+
+    def section_at(self, station: float) -> Section:
+        """Return the section at a station, mm. Raises GeometryError where the plane there cuts no tube."""
+        return sections_at(self, np.array([float(station)]))[0]
+
+    def to_trimesh(self) -> trimesh.Trimesh:
+        """Return the port's mesh in the source's own coordinates, mm, for trimesh."""
+        import trimesh
+
+        return trimesh.Trimesh(self.to_source(self.vertices), self.faces, process=False)
+
+    def to_pyvista(self) -> pyvista.PolyData:
+        """Return the port's mesh in the source's own coordinates, mm, for pyvista."""
+        import pyvista
+
+        return pyvista.PolyData.from_regular_faces(self.to_source(self.vertices), self.faces.astype(int))
 
     def to_source(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""

@@ -188,7 +188,7 @@ def distances(triangles: int, folder: Path) -> Figures:
     """Closest points of a wall, on all cores: ours with libigl behind it against trimesh, tree and search apart."""
     import trimesh
 
-    from portgeo.compare.distance import closest, wall_from
+    from portgeo.comparing.distance import closest, wall_from
 
     vertices, faces, _, _ = tube(triangles, NOISE_MM)
     other_vertices, other_faces, _, _ = tube(triangles, NOISE_MM, 1, CUT_MM)

@@ -22,7 +22,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from portgeo.compare.comparison import Comparison, compare_ports
+from portgeo.comparing.comparison import Comparison, compare_ports
 from portgeo.scan import ScanOptions, port_from_scan
 from tests.compare import cuts
 from tests.scan import make, molds

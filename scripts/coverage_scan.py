@@ -22,9 +22,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from portgeo.errors import PortgeoError
+from portgeo.measuring import survey
 from portgeo.port import Port
 from portgeo.scan import port_from_scan
-from portgeo.survey import survey
 from tests.scan import make, molds
 from tests.scan.make import Scan, posed, random_pose, shuffled
 from tests.trial_errors import Case, against, rows

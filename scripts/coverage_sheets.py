@@ -24,8 +24,8 @@ import numpy as np
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
 from portgeo.io.sheets import read_sheet
+from portgeo.measuring import survey
 from portgeo.port import Port, port_from_readings
-from portgeo.survey import survey
 from portgeo.units import M3_S_PER, PA_PER
 from tests.sheets_exact import TRUE_UNKNOWNS, exact_port
 from tests.sheets_family import HEADING, SmoothPort, arc_port, as_measured, sheet_text, smooth_port

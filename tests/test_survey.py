@@ -7,19 +7,19 @@ import numpy as np
 import pytest
 from portgeo.report.records import survey_record
 
-from portgeo.compare.comparison import compare_ports
-from portgeo.compare.reading_error import reading_errors
-from portgeo.compare.tube import walled
-from portgeo.compare.wedges import finely, wedges
+from portgeo.comparing.comparison import compare_ports
+from portgeo.comparing.reading_error import reading_errors
+from portgeo.comparing.tube import walled
+from portgeo.comparing.wedges import finely, wedges
+from portgeo.measuring import survey
+from portgeo.measuring.bends import find_bends, inner_wall, meant_bend, port_bends
+from portgeo.measuring.sense import rise_left
+from portgeo.measuring.sheet_uncertainty import from_readings
+from portgeo.measuring.sides import side
 from portgeo.plane import moments
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import port_in_words
 from portgeo.section import TOOLS, Reading, outline_of
-from portgeo.survey import survey
-from portgeo.survey.bends import find_bends, inner_wall, meant_bend, port_bends
-from portgeo.survey.sense import rise_left
-from portgeo.survey.sheet_uncertainty import from_readings
-from portgeo.survey.sides import side
 from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 

@@ -12,6 +12,8 @@ from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
 from portgeo.io.ports import load_port
 from portgeo.job.air import valve_of
+from portgeo.measuring import survey
+from portgeo.measuring.throat import Throat
 from portgeo.port import port_from_readings
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
@@ -19,8 +21,6 @@ from portgeo.report.throat_text import throat_notice
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
 from portgeo.section import Reading
-from portgeo.survey import survey
-from portgeo.survey.throat import Throat
 from portgeo.units import M3_S_PER, PA_PER, Display
 
 # Invented, from the valve on: a seat, the bore under it, then a port that opens towards its flange.

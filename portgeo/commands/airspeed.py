@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from portgeo.flow.path import Path
     from portgeo.flow.valve import Valve
     from portgeo.io.bench import BenchFile
+    from portgeo.measuring.throat import Throat
     from portgeo.port import Port
-    from portgeo.survey.throat import Throat
     from portgeo.units import Display
 
 HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"
@@ -155,10 +155,10 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.flow.wall import UNKNOWNS
     from portgeo.io.bench import pick_run
     from portgeo.io.files import write_json, write_table_csv
+    from portgeo.measuring import survey
     from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
     from portgeo.report.speed_text import NO_DEMAND, airspeed_text, beside_text
     from portgeo.report.throat_text import throat_notice
-    from portgeo.survey import survey
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
 

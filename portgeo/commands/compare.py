@@ -143,7 +143,7 @@ def _check_meshes(args: argparse.Namespace) -> None:
 def _run_pair(args: argparse.Namespace) -> None:
     import numpy as np
 
-    from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
+    from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.compare_records import comparison_record, comparison_table
     from portgeo.report.compare_text import comparison_text, unique
@@ -194,7 +194,7 @@ def _run_pair(args: argparse.Namespace) -> None:
 
 
 def _write_removed(found: Any, args: argparse.Namespace) -> None:
-    from portgeo.compare.solids import removed_mesh
+    from portgeo.comparing.solids import removed_mesh
     from portgeo.errors import OutputError, PortgeoError
     from portgeo.io.meshes import write_mesh
 
@@ -212,7 +212,7 @@ def _write_removed(found: Any, args: argparse.Namespace) -> None:
 
 
 def _run_set(args: argparse.Namespace) -> None:
-    from portgeo.compare.balance import balance
+    from portgeo.comparing.balance import balance
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.balance_text import balance_record, balance_table, balance_text
     from portgeo.report.compare_text import unique

@@ -113,7 +113,7 @@ def _refuse_halves(one: str, other: str) -> None:
 
 def measure_one(name: str, args: argparse.Namespace) -> list[str]:
     """Return the row of one file, as text; a refusal is in its last column."""
-    from portgeo.survey import survey
+    from portgeo.measuring import survey
 
     try:
         port = load_port(name, args)

@@ -41,7 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Match and print."""
-    from portgeo.compare.joint import match
+    from portgeo.comparing.joint import match
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.report.compare_text import unique
     from portgeo.report.joint_text import match_record, match_table, match_text

@@ -44,9 +44,9 @@ def run(args: argparse.Namespace) -> None:
 
 def _measure(args: argparse.Namespace, path: str) -> None:
     from portgeo.io.files import check_free, write_json, write_table_csv
+    from portgeo.measuring import survey
     from portgeo.report.bench_text import survey_text
     from portgeo.results.measured import measured
-    from portgeo.survey import survey
 
     check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
     refuse_scan_options(path, args)

@@ -55,7 +55,7 @@ def _density(text: str) -> float:
 
 def run(args: argparse.Namespace) -> None:
     """Plan, or check, and print."""
-    from portgeo.compare.comparison import DENSITY_G_CC
+    from portgeo.comparing.comparison import DENSITY_G_CC
     from portgeo.errors import InputError
     from portgeo.io.files import check_free, make_folder
     from portgeo.io.target import read_target
@@ -87,8 +87,8 @@ def plan_from(port: Port, wanted: TargetFile, args: argparse.Namespace) -> Plan:
 
 def _plan(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, Any], density: float) -> None:
     from portgeo.io.files import atomic_write, write_json, write_table_csv
+    from portgeo.measuring.sense import turned_away
     from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
-    from portgeo.survey.sense import turned_away
 
     display = port.display
     warnings = (*port.warnings, *turned_away(port, plan.grid.bend), *plan.warnings)
@@ -110,12 +110,12 @@ def _plan(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, An
 
 
 def _write_target(folder: Path, args: argparse.Namespace, port: Port, plan: Plan, density: float) -> None:
-    from portgeo.compare.comparison import compare_ports
+    from portgeo.comparing.comparison import compare_ports
     from portgeo.io.files import sha256_of, write_json
     from portgeo.io.meshes import write_mesh
+    from portgeo.measuring import survey
     from portgeo.report.compare_records import comparison_record
     from portgeo.results.measured import measured
-    from portgeo.survey import survey
 
     mesh = folder / "target.stl"
     write_mesh(mesh, plan.after.to_source(plan.after.vertices), plan.after.faces, force=args.force)

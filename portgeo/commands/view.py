@@ -30,8 +30,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Show the port, or two."""
     from portgeo.io.files import check_free
+    from portgeo.measuring import survey
     from portgeo.report.pictures import pair_picture, port_picture, show
-    from portgeo.survey import survey
 
     paths = [path for path in (args.port, args.other) if path is not None]
     if args.picture:

@@ -26,13 +26,13 @@ from portgeo.flow.sense import check_flow, flow_notices, refuse_absurd
 from portgeo.flow.separation import Slowing, slowing
 from portgeo.flow.shape_doubt import relative_shape_u
 from portgeo.flow.wall import UNKNOWNS, Size, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
+from portgeo.measuring.bends import find_bends, meant_bend, port_bends
+from portgeo.measuring.scan_uncertainty import facet_area
+from portgeo.measuring.schedule import FINE_STATIONS, Survey, table_stations
+from portgeo.measuring.sides import Bend, bend_of
+from portgeo.measuring.throat import Throat, throat_of
 from portgeo.plane import FloatArray
 from portgeo.section import Section, area_of
-from portgeo.survey.bends import find_bends, meant_bend, port_bends
-from portgeo.survey.scan_uncertainty import facet_area
-from portgeo.survey.schedule import FINE_STATIONS, Survey, table_stations
-from portgeo.survey.sides import Bend, bend_of
-from portgeo.survey.throat import Throat, throat_of
 from portgeo.units import MILLIMETRES, Display, Notice
 
 WHAT_IT_IS = (

@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.flow.wall import WallSpeed
+from portgeo.measuring.bends import BendPlane
+from portgeo.measuring.sides import inward_of
 from portgeo.plane import FloatArray
-from portgeo.survey.bends import BendPlane
-from portgeo.survey.sides import inward_of
 
 
 def side_line(solution: WallSpeed, plane: BendPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.survey.schedule import Survey
+from portgeo.measuring.schedule import Survey
 
 
 def relative_shape_u(survey: Survey, station: float, height: float | None) -> float:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from portgeo.errors import InputError
+from portgeo.measuring.throat import Throat
 from portgeo.plane import FloatArray, IntArray
-from portgeo.survey.throat import Throat
 
 MOST_VALVES = 5  # a cylinder's valves of one kind: none has had more
 PASSAGES = ("seat, square to its face", "seat, edge to edge", "throat less stem")

@@ -14,11 +14,11 @@ import numpy as np
 
 from portgeo.errors import InputError, naming
 from portgeo.io.meshes import read_mesh
-from portgeo.io.sheets import read_sheet
+from portgeo.io.sheets import Sheet, read_sheet
 from portgeo.io.toml_tables import TOML, no_port
+from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.plane import FloatArray
 from portgeo.port import Port, port_from_readings
-from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.units import MM_PER, Display, LengthUnit, Notice
 
 SHEET_TYPES = (".csv", ".xlsx")
@@ -77,23 +77,23 @@ def load_port(
     settings = settings or ScanSettings()
     with naming(name or path):
         if is_sheet(path):
-            return _meant(_from_sheet(path, name or path, units), exhaust, bend)
+            return meant(port_from_sheet(read_sheet(path), name or path, units), exhaust, bend)
         if Path(path).suffix.lower() in OTHER_TABLES:
             raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
-        return _meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
+        return meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
 
 
-def _meant(port: Port, exhaust: bool, bend: int | None) -> Port:
+def meant(port: Port, exhaust: bool, bend: int | None) -> Port:
     """Return a port with what is said of its valve's end and of the bend that is worked on."""
     port = replace(port, bend=bend, valve_end="entry" if exhaust else port.valve_end)
     meant_bend(port, port_bends(port))
     return port
 
 
-def _from_sheet(path: str, name: str, units: LengthUnit | None) -> Port:
-    sheet = read_sheet(path)
+def port_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Port:
+    """Return the port that a sheet's readings make. name : of its file, for records. units : to show it in."""
     port = port_from_readings(sheet.readings)
     source = {
         "file": name,

@@ -68,16 +68,19 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
     reading_error_mm : standard uncertainty of rows that give none, what their tool reads to by default. Raises
     InputError and GeometryError, naming file, row as the spreadsheet counts it, and column.
     """
-    file = str(path)
+    if Path(path).suffix.lower() == TOML:
+        raise no_port(path)
+    return sheet_from(read_bounded(path, SHEET_LIMIT), str(path), Path(path).parent, reading_error_mm=reading_error_mm)
+
+
+def sheet_from(data: bytes, file: str, folder: Path, *, reading_error_mm: float | None = None) -> Sheet:
+    """Return the section sheet in bytes. file : its name, for refusals. folder : where its outlines are."""
     default_error = None if reading_error_mm is None else float(reading_error_mm)
     if default_error is not None and not 0.0 <= default_error < SIZES_MM[1]:
         raise InputError(
             f"a reading error of {default_error} mm makes no sense",
             mend="Give one such as 0.025 mm (0.001 in)",
         )
-    if Path(path).suffix.lower() == TOML:
-        raise no_port(path)
-    data = read_bounded(path, SHEET_LIMIT)
     try:
         table = read_table(data, file)
         if not table.rows:
@@ -91,8 +94,7 @@ def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sh
         unit = _unit_of(columns)
         outlines: dict[str, FloatArray] = {}
         rows = [
-            Row(number, cells, columns, table.decimal_comma, Path(path).parent, unit, outlines)
-            for number, cells in table.rows[1:]
+            Row(number, cells, columns, table.decimal_comma, folder, unit, outlines) for number, cells in table.rows[1:]
         ]
         if len(rows) > 2:
             refuse_slipped_points(rows)

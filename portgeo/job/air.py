@@ -18,10 +18,10 @@ from portgeo.flow.path import join, path_of
 from portgeo.flow.valve import Valve, check_valve, with_port_throat
 from portgeo.io.bench import BenchFile, pick_run, read_bench
 from portgeo.job.results import Given, LeftOut, Part, Sped, Told
+from portgeo.measuring.throat import Throat
 from portgeo.port import Port
 from portgeo.report.speed_pictures import painted
 from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
-from portgeo.survey.throat import Throat
 from portgeo.units import M3_S_PER, PA_PER, Display
 
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.

@@ -12,18 +12,18 @@ from typing import Any, Literal
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.compare.distance import signed_distance, wall_from
-from portgeo.compare.tube import walled
+from portgeo.comparing.distance import signed_distance, wall_from
+from portgeo.comparing.tube import walled
 from portgeo.errors import naming
 from portgeo.flow.path import join
 from portgeo.io.walls import read_walls_of
 from portgeo.job.results import Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
+from portgeo.measuring.schedule import Survey
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.report.model import Model, Paint
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.limits import wall_thickness
-from portgeo.survey.schedule import Survey
 
 PLANNED = "planned"
 REACH_NAMES = ("neither end", "the entry", "the exit", "both ends")

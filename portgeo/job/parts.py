@@ -10,16 +10,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from portgeo.compare.balance import balance
-from portgeo.compare.comparison import DENSITY_G_CC, compare_ports
-from portgeo.compare.distance import Wall, barycentric, closest, wall_from
-from portgeo.compare.joint import match
-from portgeo.compare.register import Method
+from portgeo.comparing.balance import balance
+from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
+from portgeo.comparing.distance import Wall, barycentric, closest, wall_from
+from portgeo.comparing.joint import match
+from portgeo.comparing.register import Method
 from portgeo.errors import PortgeoError, naming
 from portgeo.io.outlines import read_outline
 from portgeo.io.ports import ScanSettings, load_port
 from portgeo.job.results import Compared, Given, Measured, Part, Told
 from portgeo.job.skin import skin_of
+from portgeo.measuring import survey
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.report.balance_text import balance_record
@@ -27,7 +28,6 @@ from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import unique
 from portgeo.report.joint_text import match_record
 from portgeo.results.measured import measured as measured_record
-from portgeo.survey import survey
 from portgeo.units import Display, Notice
 
 KEYS = {

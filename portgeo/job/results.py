@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
+    from portgeo.measuring.schedule import Survey
     from portgeo.plane import FloatArray, IntArray
     from portgeo.port import Port
     from portgeo.report.model import Model
     from portgeo.reshape.plan import Plan
-    from portgeo.survey.schedule import Survey
 
 
 @dataclass(frozen=True)

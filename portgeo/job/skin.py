@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.compare.tube import walled
+from portgeo.comparing.tube import walled
 from portgeo.errors import GeometryError
 from portgeo.job.results import Skin
 from portgeo.port import Port, stations_of

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.compare.balance import Balance
+from portgeo.comparing.balance import Balance
 from portgeo.report.compare_text import signed
 from portgeo.report.notices import notices_lines
 from portgeo.results.notices import notices_record
@@ -85,7 +85,7 @@ def balance_record(
 ) -> dict[str, Any]:
     """Return the full result of `compare --set`."""
     return {
-        "schema": "portgeo.compare-set/1",
+        "schema": "portgeo.comparing-set/1",
         "source": list(sources),
         "warnings": notices_record(warnings, display),
         "odd_one_out": None if found.odd is None else found.odd + 1,

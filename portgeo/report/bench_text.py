@@ -10,13 +10,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from portgeo.measuring.advice import WORDS
+from portgeo.measuring.schedule import Survey
+from portgeo.measuring.sides import Bend, Side
 from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.results.figures import cell, unit_of
 from portgeo.results.measured import Stations
 from portgeo.section import wall_name
-from portgeo.survey.advice import WORDS
-from portgeo.survey.schedule import Survey
-from portgeo.survey.sides import Bend, Side
 from portgeo.units import Display
 
 

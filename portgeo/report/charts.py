@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
 from portgeo.io.files import atomic_write
-from portgeo.survey.schedule import Survey
+from portgeo.measuring.schedule import Survey
 from portgeo.units import Display
 
 matplotlib.rcParams["text.parse_math"] = False  # a $ in the name of a state or a file is a $

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.compare.comparison import Comparison
-from portgeo.compare.state import State
+from portgeo.comparing.comparison import Comparison
+from portgeo.comparing.state import State
 from portgeo.results.notices import notices_record
 from portgeo.units import MM_PER, Display, Notice
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from portgeo.compare.comparison import Comparison
-from portgeo.compare.depth_map import Spot
+from portgeo.comparing.comparison import Comparison
+from portgeo.comparing.depth_map import Spot
+from portgeo.measuring.sides import like_radii
 from portgeo.report.notices import notices_lines
-from portgeo.survey.sides import like_radii
 from portgeo.units import Display, Notice, clock_text
 
 MOST_SPOTS = 6  # places listed; the JSON has all

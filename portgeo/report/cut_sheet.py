@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.measuring.bends import inner_wall
 from portgeo.plane import FloatArray
 from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
@@ -19,7 +20,6 @@ from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_text
 from portgeo.results.notices import notices_record
 from portgeo.section import WALLS, wall_name
-from portgeo.survey.bends import inner_wall
 from portgeo.units import Display, Notice, clock_text
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend

@@ -16,9 +16,9 @@ import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 
-from portgeo.compare.balance import Balance
-from portgeo.compare.comparison import Comparison
-from portgeo.compare.joint import Match
+from portgeo.comparing.balance import Balance
+from portgeo.comparing.comparison import Comparison
+from portgeo.comparing.joint import Match
 from portgeo.plane import FloatArray, IntArray
 from portgeo.report.charts import INK, LINE_STYLES, colours, save
 from portgeo.units import Display

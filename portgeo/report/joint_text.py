@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.compare.joint import TOUCHING_MM, Edge, Margin, Match
+from portgeo.comparing.joint import TOUCHING_MM, Edge, Margin, Match
 from portgeo.report.notices import notices_lines
 from portgeo.results.notices import notices_record
 from portgeo.units import MM_PER, Display, Notice, clock_text

@@ -12,6 +12,7 @@ from urllib.parse import quote
 from portgeo.flow.airspeed import WHAT_IT_IS
 from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import INDEX_LIMIT
+from portgeo.measuring.advice import measure_name
 from portgeo.report.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
 from portgeo.report.markup import Element, el
 from portgeo.report.page_charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
@@ -25,7 +26,6 @@ from portgeo.report.page_text import (
     volume_text,
 )
 from portgeo.report.speed_text import WHAT_MEAN_IS
-from portgeo.survey.advice import measure_name
 from portgeo.units import Display, clock_text
 
 TINTS = 4  # of the cut sheet's cells, by share of the deepest

@@ -18,11 +18,11 @@ import numpy as np
 from portgeo.errors import OutputError
 from portgeo.interrupts import result_of, workers
 from portgeo.io.files import atomic_write
+from portgeo.measuring.schedule import Survey
+from portgeo.measuring.sides import Side
 from portgeo.plane import FloatArray
 from portgeo.port import stations_of
 from portgeo.section import Section
-from portgeo.survey.schedule import Survey
-from portgeo.survey.sides import Side
 from portgeo.units import Display
 
 WINDOW = (1400, 900)

@@ -14,14 +14,14 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from portgeo.compare.distance import barycentric, closest, wall_from
+from portgeo.comparing.distance import barycentric, closest, wall_from
 from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.bench import Run, at_depression
+from portgeo.measuring.schedule import Survey
 from portgeo.plane import FloatArray
 from portgeo.report.charts import INK, LINE_STYLES, colours, save
 from portgeo.report.pictures import draw_painted, render
 from portgeo.skin import net
-from portgeo.survey.schedule import Survey
 from portgeo.units import FOOT, M3_S_PER, PA_PER, Display
 
 PEAK = "#c1121f"

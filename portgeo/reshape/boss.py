@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from portgeo.compare.wedges import arrays_of, solid_of
+from portgeo.comparing.wedges import arrays_of, solid_of
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port

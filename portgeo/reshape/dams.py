@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from portgeo.measuring import survey
+from portgeo.measuring.bends import inner_wall
+from portgeo.measuring.sense import DAM_MM
 from portgeo.reshape.plan import Plan
 from portgeo.section import WALLS, wall_name
-from portgeo.survey import survey
-from portgeo.survey.bends import inner_wall
-from portgeo.survey.sense import DAM_MM
 from portgeo.units import Notice
 
 

@@ -14,14 +14,14 @@ import numpy as np
 import shapely
 
 from portgeo.errors import InputError
+from portgeo.measuring.bends import inner_wall, level_plane, meant_bend, port_bends
+from portgeo.measuring.sides import bend_of, side_points
 from portgeo.plane import FloatArray, arc_points
 from portgeo.port import Port, sections_at
 from portgeo.reshape.cut_table import round_stations
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.target import wanted_stations
 from portgeo.section import Section, measure_section, wall_name
-from portgeo.survey.bends import inner_wall, level_plane, meant_bend, port_bends
-from portgeo.survey.sides import bend_of, side_points
 from portgeo.units import Display
 
 Role = Literal["cut", "edge", "today", "mark"]

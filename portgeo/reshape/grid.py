@@ -14,12 +14,12 @@ from numpy.typing import ArrayLike
 from portgeo.centreline import at, crossings
 from portgeo.errors import GeometryError
 from portgeo.loft import quarters
+from portgeo.measuring.bends import BendPlane, meant_bend, port_bends
+from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.plane import FloatArray, IntArray, areas, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import area_of, is_simple
 from portgeo.skin import skin
-from portgeo.survey.bends import BendPlane, meant_bend, port_bends
-from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 
+from portgeo.measuring.throat import Throat
 from portgeo.plane import FloatArray, IntArray
 from portgeo.reshape.grid import WallGrid, exits
 from portgeo.reshape.target import Target, wanted_areas
 from portgeo.section import WALLS
-from portgeo.survey.throat import Throat
 from portgeo.units import Notice, clock_text
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*

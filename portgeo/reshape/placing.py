@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
-from portgeo.compare.register import align
-from portgeo.compare.tube import walled
+from portgeo.comparing.register import align
+from portgeo.comparing.tube import walled
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port, sections_at
 from portgeo.reshape.grid import WallGrid

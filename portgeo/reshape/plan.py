@@ -11,6 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.measuring.scan_uncertainty import volume_inside
+from portgeo.measuring.schedule import survey
+from portgeo.measuring.throat import throat_of, unmarked
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
@@ -21,9 +24,6 @@ from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fai
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
-from portgeo.survey.scan_uncertainty import volume_inside
-from portgeo.survey.schedule import survey
-from portgeo.survey.throat import throat_of, unmarked
 from portgeo.triangles import volume
 from portgeo.units import MILLIMETRES, Display, Notice, clock_text
 

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from portgeo.compare.tube import walled
+from portgeo.comparing.tube import walled
 from portgeo.plane import FloatArray, IntArray, resample
 from portgeo.port import Port, sections_at
 from portgeo.reshape.grid import WallGrid, wall_grid, wall_normals

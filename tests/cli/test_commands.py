@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-import portgeo.survey
+import portgeo.measuring
 from portgeo.cli import COMMANDS, main
 from portgeo.commands import demo
 from portgeo.io.meshes import read_mesh, write_mesh
@@ -363,7 +363,7 @@ def interrupted(*_args, **_named):
 
 
 def test_ctrl_c_while_measuring_leaves_nothing(sheet, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(portgeo.survey, "survey", interrupted)
+    monkeypatch.setattr(portgeo.measuring, "survey", interrupted)
     before = listing(tmp_path)
     assert main(words("measure", sheet, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv")) == 130
     assert listing(tmp_path) == before
@@ -585,7 +585,7 @@ def test_what_is_not_there_or_is_a_folder_is_refused(name, tmp_path, capsys):
 
 def test_places_that_cannot_be_written_are_refused_first(sheet, tmp_path, monkeypatch, capsys):
     """Before any work: survey and loft are not reached."""
-    monkeypatch.setattr(portgeo.survey, "survey", None)
+    monkeypatch.setattr(portgeo.measuring, "survey", None)
     before = listing(tmp_path)
     missing, folder = tmp_path / "no" / "a.json", tmp_path / "folder"
     folder.mkdir()

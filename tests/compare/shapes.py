@@ -9,8 +9,8 @@ import manifold3d
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from portgeo.compare.tube import Places, places, walled
-from portgeo.compare.wedges import arrays_of, solid_of
+from portgeo.comparing.tube import Places, places, walled
+from portgeo.comparing.wedges import arrays_of, solid_of
 from portgeo.loft import rings_at, skin, surface_from_readings
 from portgeo.plane import resample
 from portgeo.port import Port, port_from_readings

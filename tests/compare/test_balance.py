@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo.compare.balance import balance
+from portgeo.comparing.balance import balance
 from portgeo.errors import GeometryError, InputError
+from portgeo.measuring import survey
 from portgeo.port import Port, port_from_readings
 from portgeo.report.balance_text import balance_record, balance_table, balance_text
-from portgeo.survey import survey
 from portgeo.units import Display
 
 from .shapes import invented_readings, meshed, mirrored, posed, straight_readings

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from portgeo.compare.comparison import Comparison, compare_ports
-from portgeo.compare.depth_map import Spot
-from portgeo.compare.solids import faulty, removed_mesh
-from portgeo.compare.tube import places, walled
-from portgeo.compare.wedges import arrays_of, wedges
+from portgeo.comparing.comparison import Comparison, compare_ports
+from portgeo.comparing.depth_map import Spot
+from portgeo.comparing.solids import faulty, removed_mesh
+from portgeo.comparing.tube import places, walled
+from portgeo.comparing.wedges import arrays_of, wedges
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
 from portgeo.report.compare_records import comparison_record, comparison_table

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from portgeo.compare.greatest import greatest_of
+from portgeo.comparing.greatest import greatest_of
 
 NOISE_MM, REACH_MM = 0.05, 6.0  # of the waves; a third as much is white
 CASES = 24

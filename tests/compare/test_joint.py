@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from portgeo.compare.joint import match
+from portgeo.comparing.joint import match
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
 from portgeo.report.joint_text import match_record, match_text

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from portgeo.compare.register import align
-from portgeo.compare.tube import walled
+from portgeo.comparing.register import align
+from portgeo.comparing.tube import walled
 from portgeo.errors import GeometryError
 from portgeo.port import Port
 

@@ -9,10 +9,10 @@ import pytest
 import trimesh
 
 from portgeo.commands import compare, match
-from portgeo.compare.balance import balance
-from portgeo.compare.comparison import compare_ports
-from portgeo.compare.joint import match as match_ports
-from portgeo.compare.solids import faulty
+from portgeo.comparing.balance import balance
+from portgeo.comparing.comparison import compare_ports
+from portgeo.comparing.joint import match as match_ports
+from portgeo.comparing.solids import faulty
 from portgeo.io.meshes import read_mesh, write_mesh
 from portgeo.port import Port
 from portgeo.scan import ScanOptions, port_from_scan

@@ -10,7 +10,7 @@ import manifold3d
 import numpy as np
 import pytest
 
-from portgeo.compare.comparison import Comparison, compare_ports
+from portgeo.comparing.comparison import Comparison, compare_ports
 from portgeo.port import Port
 from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import comparison_text

@@ -11,12 +11,12 @@ from portgeo.errors import InputError
 from portgeo.flow.airspeed import air_speed, beside, point_in_source
 from portgeo.flow.path import join, joint_notices, path_of
 from portgeo.flow.sense import stands_in_stream
+from portgeo.measuring import survey
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import peak_text, peaks_at_one_flow
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
 from portgeo.section import Reading, Section
-from portgeo.survey import survey
 from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import elbow_readings

@@ -11,11 +11,11 @@ from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
 from portgeo.flow.shape_doubt import relative_shape_u, vortex_slope
 from portgeo.io.sheets import read_sheet
+from portgeo.measuring import survey
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import peak_text
 from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
-from portgeo.survey import survey
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests import sheets_family as family
 from tests.conftest import DEMO, elbow_readings

@@ -14,9 +14,9 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeSphere
 from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
 from OCP.GProp import GProp_GProps
 
-from portgeo.compare.comparison import compare_ports
-from portgeo.compare.distance import signed_distance, wall_from
-from portgeo.compare.joint import match
+from portgeo.comparing.comparison import compare_ports
+from portgeo.comparing.distance import signed_distance, wall_from
+from portgeo.comparing.joint import match
 from portgeo.port import Port, port_from_readings
 from portgeo.section import Reading
 from tests.compare.shapes import meshed, pushed, solid, straight_readings, with_solid

@@ -29,11 +29,11 @@ from scipy.special import ellipe
 from portgeo.centreline import at
 from portgeo.io.sheets import read_sheet
 from portgeo.loft import quarters, surface_from_readings
+from portgeo.measuring import survey
+from portgeo.measuring.sheet_uncertainty import from_readings
 from portgeo.plane import fit_circle, moments
 from portgeo.port import port_from_readings, sections_at
 from portgeo.section import Reading, area_of, outline_of
-from portgeo.survey import survey
-from portgeo.survey.sheet_uncertainty import from_readings
 from portgeo.triangles import volume
 from portgeo.units import MM_PER_INCH
 from tests.conftest import DEMO, elbow_readings

@@ -7,6 +7,8 @@ import shapely
 from scipy import sparse
 from scipy.optimize import minimize
 
+from portgeo.measuring import survey
+from portgeo.measuring.sides import side_points
 from portgeo.port import port_from_readings, sections_at
 from portgeo.report.template_pages import WORD_MM, pages
 from portgeo.report.templates import pdf
@@ -18,8 +20,6 @@ from portgeo.reshape.shortside import short_side_cut
 from portgeo.reshape.solve import _programme, blend_of, solve
 from portgeo.reshape.target import AreaWanted, ShortSideWanted, Target
 from portgeo.section import Reading
-from portgeo.survey import survey
-from portgeo.survey.sides import side_points
 from portgeo.units import Display
 
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from fluids.piping import nearest_pipe
 
+from portgeo.measuring import survey
 from portgeo.plane import fit_circle
 from portgeo.scan import port_from_scan
-from portgeo.survey import survey
 from tests.scan import make
 
 INCH = 25.4

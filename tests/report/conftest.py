@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 from portgeo.report.records import survey_record
 
-from portgeo.compare.comparison import compare_ports
+from portgeo.comparing.comparison import compare_ports
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.bench import Run
 from portgeo.flow.path import path_of
 from portgeo.io.files import json_text
+from portgeo.measuring import survey
 from portgeo.port import port_from_readings, stations_of
 from portgeo.report.compare_records import comparison_record
 from portgeo.report.cut_sheet import plan_record
@@ -20,7 +21,6 @@ from portgeo.report.speed_records import airspeed_record, bench_record
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
-from portgeo.survey import survey
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import port_readings
 

@@ -13,11 +13,11 @@ from PIL import Image
 from portgeo.cli import main
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
+from portgeo.measuring.schedule import survey
 from portgeo.port import port_from_readings
 from portgeo.report import pictures
 from portgeo.report.charts import png, schedule_figure
 from portgeo.report.speed_pictures import speed_figure
-from portgeo.survey.schedule import survey
 from portgeo.units import FOOT, Display
 from tests.conftest import port_readings
 

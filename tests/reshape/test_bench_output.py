@@ -16,6 +16,8 @@ import trimesh
 from portgeo.commands.common import length_of
 from portgeo.errors import InputError, OutputError, PortgeoError
 from portgeo.io.meshes import read_mesh
+from portgeo.measuring import survey as measured
+from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.port import port_from_readings
 from portgeo.report import cut_sheet
 from portgeo.report.cut_sheet import order_of_work
@@ -25,8 +27,6 @@ from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
 from portgeo.scan import port_from_scan
-from portgeo.survey import survey as measured
-from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.units import Display
 from tests.conftest import elbow_readings
 

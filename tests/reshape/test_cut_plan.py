@@ -11,8 +11,10 @@ import trimesh
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from portgeo.compare.comparison import compare_ports
+from portgeo.comparing.comparison import compare_ports
 from portgeo.errors import GeometryError, InputError
+from portgeo.measuring import survey
+from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.plane import moments
 from portgeo.port import port_from_readings, sections_at
 from portgeo.report.cut_sheet import plan_text
@@ -38,8 +40,6 @@ from portgeo.reshape.solve import blend_of, solve
 from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.section import WALLS, Reading, area_of, measure_section
-from portgeo.survey import survey
-from portgeo.survey.bends import meant_bend, port_bends
 from portgeo.triangles import volume
 from portgeo.units import Display
 from tests.conftest import elbow_readings

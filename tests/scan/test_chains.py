@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from portgeo.measuring import Survey, survey
 from portgeo.scan import port_from_scan
-from portgeo.survey import Survey, survey
 from tests.scan import chains, make, molds
 
 TUBES = {"S": chains.S_BEND, "two": chains.TWO_BENDS, "sideways and down": chains.SIDEWAYS_AND_DOWN}

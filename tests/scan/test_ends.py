@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from portgeo.measuring import Survey, survey
 from portgeo.port import Port
 from portgeo.scan import port_from_scan
-from portgeo.survey import Survey, survey
 from tests.scan import molds
 from tests.scan.make import Scan
 

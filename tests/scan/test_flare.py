@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from portgeo.measuring.flare import flare
 from portgeo.scan import port_from_scan
-from portgeo.survey.flare import flare
 from tests.scan import make
 
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from portgeo.errors import GeometryError
+from portgeo.measuring import survey
 from portgeo.port import Port
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.scan.halves import are_halves
-from portgeo.survey import survey
 from portgeo.triangles import volume
 from tests.scan import make
 from tests.scan import odd_molds as odd

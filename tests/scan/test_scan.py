@@ -8,12 +8,12 @@ import pytest
 from scipy.optimize import least_squares
 
 from portgeo.errors import GeometryError, InputError
+from portgeo.measuring import Survey, survey
 from portgeo.port import Port, sections_at
 from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor
 from portgeo.scan.noise import scan_noise
 from portgeo.scan.repair import surface_area
 from portgeo.section import measure_section
-from portgeo.survey import Survey, survey
 from portgeo.triangles import volume
 from tests.scan import make
 

@@ -8,10 +8,10 @@ import pytest
 from portgeo.report.records import survey_record
 
 from portgeo.errors import InputError
+from portgeo.measuring import survey
+from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.scan import port_from_scan, scale_share
 from portgeo.scan.noise import scan_grain
-from portgeo.survey import survey
-from portgeo.survey.scan_uncertainty import facet_area
 from portgeo.triangles import volume
 from portgeo.units import Display
 from tests.scan import molds

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from portgeo.grain import Band, Grain, Roughness
-from portgeo.survey.bends import find_bends
-from portgeo.survey.sides import side
+from portgeo.measuring.bends import find_bends
+from portgeo.measuring.sides import side
 from tests.scan import molds
 
 BAND = 6.0  # mm of wall that place a point of the line

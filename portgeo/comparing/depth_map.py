@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from portgeo.compare.scatter import NONE, Scatter, robust_sigma, scatter_of
-from portgeo.compare.tube import Places, Tube
+from portgeo.comparing.scatter import NONE, Scatter, robust_sigma, scatter_of
+from portgeo.comparing.tube import Places, Tube
 from portgeo.plane import FloatArray, IntArray
 
 CELL_MM = 1.0  # of the map: finer than a burr's mark is wide, wide enough to average a scan's noise

@@ -13,11 +13,9 @@ from itertools import pairwise
 import numpy as np
 
 from portgeo.headings import heading_errors
-from portgeo.plane import FloatArray
-from portgeo.section import Reading
-from portgeo.survey.advice import Suspect, Suspects, advice
-from portgeo.survey.bends import BendPlane
-from portgeo.survey.sheet_errors import (
+from portgeo.measuring.advice import Suspect, Suspects, advice
+from portgeo.measuring.bends import BendPlane
+from portgeo.measuring.sheet_errors import (
     CURVES,
     Errors,
     errors_by_source,
@@ -26,9 +24,11 @@ from portgeo.survey.sheet_errors import (
     spread,
     station_errors,
 )
-from portgeo.survey.sheet_model import Model, model_of
-from portgeo.survey.sides import Bend, Side, many_radii
-from portgeo.survey.uncertainty import Budget, Quantity, Share, Uncertainty, total
+from portgeo.measuring.sheet_model import Model, model_of
+from portgeo.measuring.sides import Bend, Side, many_radii
+from portgeo.measuring.uncertainty import Budget, Quantity, Share, Uncertainty, total
+from portgeo.plane import FloatArray
+from portgeo.section import Reading
 
 CURVES_OF_GAP = 16  # trials of each gap between two rows: they are only told apart
 LONGEST_RADII = 4.0  # times a radius: a trial that straightens the bend out counts as this

@@ -15,11 +15,11 @@ from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
-from portgeo.compare.bulge import bulge_at
-from portgeo.compare.depth_map import FLOOR_MM
-from portgeo.compare.distance import Wall, barycentric, closest
-from portgeo.compare.greatest import greatest_of
-from portgeo.compare.scatter import Scatter, scatter_of_points
+from portgeo.comparing.bulge import bulge_at
+from portgeo.comparing.depth_map import FLOOR_MM
+from portgeo.comparing.distance import Wall, barycentric, closest
+from portgeo.comparing.greatest import greatest_of
+from portgeo.comparing.scatter import Scatter, scatter_of_points
 from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import lengths, vector_areas
 

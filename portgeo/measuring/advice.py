@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portgeo.measuring.uncertainty import Blame, Budget, Quantity
 from portgeo.plane import FloatArray
 from portgeo.section import Reading
-from portgeo.survey.uncertainty import Blame, Budget, Quantity
 from portgeo.units import Notice
 
 UNSURE: dict[Quantity, float] = {

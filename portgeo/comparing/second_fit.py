@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.compare.fit import (
+from portgeo.comparing.fit import (
     NARROWING,
     AfterPoints,
     Fit,

@@ -13,9 +13,9 @@ import numpy as np
 from scipy.linalg import block_diag
 from scipy.spatial import cKDTree
 
-from portgeo.compare.bulge import vertex_normals
-from portgeo.compare.distance import Wall, wall_from
-from portgeo.compare.fit import (
+from portgeo.comparing.bulge import vertex_normals
+from portgeo.comparing.distance import Wall, wall_from
+from portgeo.comparing.fit import (
     MIRROR,
     NEIGHBOURS,
     AfterPoints,
@@ -29,9 +29,9 @@ from portgeo.compare.fit import (
     settle,
     target_of,
 )
-from portgeo.compare.scatter import robust_sigma
-from portgeo.compare.second_fit import OtherFit, by_openings, held_by, other_fits
-from portgeo.compare.tube import Walled, places
+from portgeo.comparing.scatter import robust_sigma
+from portgeo.comparing.second_fit import OtherFit, by_openings, held_by, other_fits
+from portgeo.comparing.tube import Walled, places
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray
 from portgeo.port import Port

@@ -14,9 +14,9 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from scipy.spatial.transform import Rotation
 
-from portgeo.compare.bulge import bulge_at, edge_bulges
-from portgeo.compare.distance import Wall, barycentric, closest
-from portgeo.compare.tube import Walled
+from portgeo.comparing.bulge import bulge_at, edge_bulges
+from portgeo.comparing.distance import Wall, barycentric, closest
+from portgeo.comparing.tube import Walled
 from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import face_areas
 

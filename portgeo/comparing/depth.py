@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
-from portgeo.compare.deepest import deepest_cut, deepest_of_clean
-from portgeo.compare.depth_map import DepthMap, wall_shares
-from portgeo.compare.distance import Wall, signed_distance
-from portgeo.compare.tube import Tube, places
-from portgeo.compare.volume_error import CellErrors
-from portgeo.compare.wedges import Wedges
+from portgeo.comparing.deepest import deepest_cut, deepest_of_clean
+from portgeo.comparing.depth_map import DepthMap, wall_shares
+from portgeo.comparing.distance import Wall, signed_distance
+from portgeo.comparing.tube import Tube, places
+from portgeo.comparing.volume_error import CellErrors
+from portgeo.comparing.wedges import Wedges
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.section import WALLS

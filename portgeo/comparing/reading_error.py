@@ -10,9 +10,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from portgeo.compare.depth_map import NO_AREA_MM2, DepthMap
-from portgeo.compare.tube import Tube
-from portgeo.compare.wedges import Wedges
+from portgeo.comparing.depth_map import NO_AREA_MM2, DepthMap
+from portgeo.comparing.tube import Tube
+from portgeo.comparing.wedges import Wedges
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.section import TOOLS, Reading

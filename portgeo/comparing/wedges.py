@@ -15,7 +15,7 @@ import manifold3d
 import numpy as np
 from scipy.sparse import csr_array
 
-from portgeo.compare.tube import Places, Tube, Walled, joined, places, wall_faces
+from portgeo.comparing.tube import Places, Tube, Walled, joined, places, wall_faces
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port

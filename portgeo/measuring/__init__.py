@@ -1,5 +1,5 @@
 """Area schedule, volume, short side, taper and their uncertainty: pure functions of a Port."""
 
-from portgeo.survey.schedule import Survey, survey
+from portgeo.measuring.schedule import Survey, survey
 
 __all__ = ["Survey", "survey"]

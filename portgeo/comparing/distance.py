@@ -11,7 +11,7 @@ from functools import cached_property
 import igl
 import numpy as np
 
-from portgeo.compare.bulge import edge_bulges, vertex_normals
+from portgeo.comparing.bulge import edge_bulges, vertex_normals
 from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import corners_of, lengths, vector_areas
 

@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 
+from portgeo.measuring.sides import Bend
 from portgeo.plane import FloatArray
-from portgeo.survey.sides import Bend
 from portgeo.units import Notice
 
 Source = Literal["readings", "tool_zero", "headings", "between_rows", "scan_noise", "scale"]

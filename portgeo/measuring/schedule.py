@@ -11,19 +11,19 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from portgeo.measuring.advice import unsure
+from portgeo.measuring.bends import meant_bend, port_bends
+from portgeo.measuring.flare import Flare, flare
+from portgeo.measuring.scan_uncertainty import facet_area, from_noise, side_roughness, volume_inside
+from portgeo.measuring.sense import bench_sense
+from portgeo.measuring.sheet_errors import row_noise
+from portgeo.measuring.sheet_uncertainty import from_readings
+from portgeo.measuring.sides import Bend, Side, bends_of
+from portgeo.measuring.throat import Throat, throat_of
+from portgeo.measuring.uncertainty import Blame, Budget, Quantity, Uncertainty
 from portgeo.plane import FloatArray, moments
 from portgeo.port import Port, sections_at
 from portgeo.section import Section, SectionMeasures, area_of, measure_section
-from portgeo.survey.advice import unsure
-from portgeo.survey.bends import meant_bend, port_bends
-from portgeo.survey.flare import Flare, flare
-from portgeo.survey.scan_uncertainty import facet_area, from_noise, side_roughness, volume_inside
-from portgeo.survey.sense import bench_sense
-from portgeo.survey.sheet_errors import row_noise
-from portgeo.survey.sheet_uncertainty import from_readings
-from portgeo.survey.sides import Bend, Side, bends_of
-from portgeo.survey.throat import Throat, throat_of
-from portgeo.survey.uncertainty import Blame, Budget, Quantity, Uncertainty
 from portgeo.triangles import face_areas, mesh_edge
 from portgeo.units import Notice
 

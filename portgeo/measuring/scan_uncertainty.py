@@ -13,11 +13,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from portgeo.grain import Grain, Roughness
+from portgeo.measuring.sides import BAND, Bend, Side
+from portgeo.measuring.uncertainty import Budget, Quantity, Share, Uncertainty, total
 from portgeo.plane import FloatArray
 from portgeo.port import Patch, Port
 from portgeo.section import SectionMeasures
-from portgeo.survey.sides import BAND, Bend, Side
-from portgeo.survey.uncertainty import Budget, Quantity, Share, Uncertainty, total
 from portgeo.triangles import lengths, mesh_edge, vector_areas, volume
 
 SAMPLED = 20000  # faces that a mesh's coarseness is told from

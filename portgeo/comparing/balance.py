@@ -12,9 +12,9 @@ from typing import Literal
 
 import numpy as np
 
-from portgeo.compare.register import Alignment, align
-from portgeo.compare.state import state_of
-from portgeo.compare.tube import walled
+from portgeo.comparing.register import Alignment, align
+from portgeo.comparing.state import state_of
+from portgeo.comparing.tube import walled
 from portgeo.errors import GeometryError, InputError
 from portgeo.plane import FloatArray, moments
 from portgeo.port import Port, sections_at

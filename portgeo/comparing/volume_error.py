@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.compare.bulge import edge_bulges, mean_bulge
-from portgeo.compare.depth_map import NO_AREA_MM2, DepthMap, wider
-from portgeo.compare.register import Alignment
-from portgeo.compare.wedges import Wedges
+from portgeo.comparing.bulge import edge_bulges, mean_bulge
+from portgeo.comparing.depth_map import NO_AREA_MM2, DepthMap, wider
+from portgeo.comparing.register import Alignment
+from portgeo.comparing.wedges import Wedges
 from portgeo.plane import FloatArray
 from portgeo.triangles import lengths
 

@@ -13,10 +13,10 @@ import numpy as np
 
 from portgeo.centreline import at
 from portgeo.errors import InputError
+from portgeo.measuring.throat import passage_ends
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.section import WALLS
-from portgeo.survey.throat import passage_ends
 from portgeo.triangles import volume
 
 LEAST_BEND = np.radians(10.0)  # a run that turns less is no bend

@@ -13,23 +13,23 @@ from typing import Any, TypeVar
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.compare.depth import Depth, WallDepth, by_wall, depth_of, depths
-from portgeo.compare.depth_map import DepthMap, Spot, depth_map, spots
-from portgeo.compare.reading_error import reading_depth_u, reading_errors
-from portgeo.compare.register import Alignment, Method, align, wall_of
-from portgeo.compare.scatter import MEDIAN_TO_SIGMA
-from portgeo.compare.state import State, states_of
-from portgeo.compare.stations import StationRows, station_rows
-from portgeo.compare.tube import Tube, Walled, places, walled
-from portgeo.compare.volume_error import CellErrors, cell_errors
-from portgeo.compare.wedges import Wedges, finely, refuse_open, wedges
+from portgeo.comparing.depth import Depth, WallDepth, by_wall, depth_of, depths
+from portgeo.comparing.depth_map import DepthMap, Spot, depth_map, spots
+from portgeo.comparing.reading_error import reading_depth_u, reading_errors
+from portgeo.comparing.register import Alignment, Method, align, wall_of
+from portgeo.comparing.scatter import MEDIAN_TO_SIGMA
+from portgeo.comparing.state import State, states_of
+from portgeo.comparing.stations import StationRows, station_rows
+from portgeo.comparing.tube import Tube, Walled, places, walled
+from portgeo.comparing.volume_error import CellErrors, cell_errors
+from portgeo.comparing.wedges import Wedges, finely, refuse_open, wedges
 from portgeo.errors import GeometryError
+from portgeo.measuring.scan_uncertainty import facet_area
+from portgeo.measuring.schedule import table_stations
+from portgeo.measuring.sense import rise_left
+from portgeo.measuring.sheet_change import ChangeUncertainty
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
-from portgeo.survey.scan_uncertainty import facet_area
-from portgeo.survey.schedule import table_stations
-from portgeo.survey.sense import rise_left
-from portgeo.survey.sheet_change import ChangeUncertainty
 from portgeo.triangles import used_by
 from portgeo.units import Notice
 

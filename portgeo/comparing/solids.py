@@ -15,10 +15,10 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from portgeo.compare.comparison import Comparison
-from portgeo.compare.depth_map import FAINT, FLOOR_MM, LEAST_PATCH_MM2
-from portgeo.compare.distance import closest, wall_from
-from portgeo.compare.tube import walled
+from portgeo.comparing.comparison import Comparison
+from portgeo.comparing.depth_map import FAINT, FLOOR_MM, LEAST_PATCH_MM2
+from portgeo.comparing.distance import closest, wall_from
+from portgeo.comparing.tube import walled
 from portgeo.errors import OutputError
 from portgeo.plane import FloatArray, IntArray
 from portgeo.triangles import face_areas, pairs_meet, volume

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from portgeo.centreline import at
-from portgeo.compare.distance import signed_distance, wall_from
+from portgeo.comparing.distance import signed_distance, wall_from
 from portgeo.errors import GeometryError
 from portgeo.plane import FloatArray, chord, moments, resample
 from portgeo.port import Port, sections_at

@@ -10,12 +10,12 @@ from itertools import pairwise
 
 import numpy as np
 
+from portgeo.measuring.bends import BendPlane, inner_wall
+from portgeo.measuring.sides import Bend
+from portgeo.measuring.throat import passage_ends
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.section import wall_name
-from portgeo.survey.bends import BendPlane, inner_wall
-from portgeo.survey.sides import Bend
-from portgeo.survey.throat import passage_ends
 from portgeo.units import Notice
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
