@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from portgeo.report.records import survey_record
 
 from portgeo.comparing.comparison import compare_ports
 from portgeo.flow.airspeed import air_speed
@@ -21,6 +20,7 @@ from portgeo.report.speed_records import airspeed_record, bench_record
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
+from portgeo.results.measured import measured
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import port_readings
 
@@ -29,6 +29,11 @@ TITLE = "</title></script><script>window.broken = 1</script>"
 CAST, CUT = "as <b>cast</b>", "cut \"1\"><img src=x onerror='window.broken = 2'> $\\frac{1$"
 ROUND, ALONG = 48, 90
 DEPRESSION = 28.0 * PA_PER["in_h2o"]
+
+
+def record_of(found, source):
+    """Return the record of a survey whose port came from a source, told in inches."""
+    return measured(replace(found, port=replace(found.port, source=source, display=INCHES))).to_dict()
 
 
 def net(port):
@@ -93,7 +98,7 @@ def report():
                 "name": name,
                 "date": None,
                 "note": "<script>window.broken = 4</script>",
-                "port": survey_record(found, source, found.warnings, INCHES),
+                "port": record_of(found, source),
                 "runner": None,
                 "airspeed": airspeed_record(air, source, air.warnings, INCHES) if name == CUT else None,
                 "flow_note": None,
@@ -115,7 +120,7 @@ def report():
         "plan": {
             "state": CUT,
             "record": plan_record(plan, source, {"file": "target.toml"}, 2.68, plan.warnings, INCHES),
-            "planned": survey_record(planned, source, planned.warnings, INCHES),
+            "planned": record_of(planned, source),
             "airspeed": None,
             "beside": None,
         },
