@@ -6,9 +6,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from portgeo.front import port_from_rows, read, survey, write
+    from portgeo.front import compare, port_from_rows, read, survey, write
 
-__all__ = ["port_from_rows", "read", "survey", "write"]
+__all__ = ["compare", "port_from_rows", "read", "survey", "write"]
 __version__ = "0.1.0"
 
 

@@ -10,13 +10,14 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from portgeo.errors import InputError
 from portgeo.units import LengthUnit
 
 if TYPE_CHECKING:
     from portgeo.port import Port
+    from portgeo.results.changed import Changed
     from portgeo.results.measured import Measured
 
 Point = tuple[float, float, float]
@@ -132,6 +133,42 @@ def survey(port: Port, stations: int | None = None) -> Measured:
     from portgeo.results.measured import measured
 
     return measured(survey_port(port, stations))
+
+
+def compare(
+    before: Port,
+    after: Port,
+    *,
+    align: Literal["none", "fixed", "auto"] | None = None,
+    stations: int | None = None,
+    density_g_cc: float = 2.68,
+) -> Changed:
+    """Return what two states of one port differ by: metal removed and added, the deepest cut, by wall, by station.
+
+    Parameters
+    ----------
+    before, after : from `read` or `port_from_rows`.
+    align : how they are laid together: "none", as their files have them; "auto", by the wall that was not cut. By
+        default two ports from readings are laid as they were measured, and else "auto".
+    stations : how many rows.
+    density_g_cc : of the metal; a common aluminium casting alloy's by default (handbook value).
+
+    Raises
+    ------
+    GeometryError : where they are not two states of one port, or a mesh is open.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> cut = pg.compare(pg.read("meshes/demo-as-cast.csv"), pg.read("meshes/demo-first-cut.csv"))
+    >>> cut.removed_cc > 20 * cut.removed_u_cc
+    True
+    """
+    from portgeo.comparing.comparison import compare_ports
+    from portgeo.results.changed import changed
+
+    method = align or ("none" if before.readings and after.readings else "auto")
+    return changed(compare_ports(before, after, method, stations=stations), density_g_cc)
 
 
 def write(port: Port, path: str | Path, *, force: bool = False) -> None:

@@ -5,6 +5,7 @@ Comes in: numbers and unit names from the edge. Goes out: millimetres, or text f
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -99,3 +100,12 @@ class Notice:
         shown = {name: display.length(value) for name, value in self.lengths.items()}
         shown |= {name: display.area(value) for name, value in self.areas.items()}
         return self.text.format(**shown)
+
+
+def unique(notices: Iterable[Notice]) -> list[Notice]:
+    """Return notices without those said before."""
+    found: list[Notice] = []
+    for notice in notices:
+        if notice not in found:
+            found.append(notice)
+    return found

@@ -17,7 +17,6 @@ from portgeo.measuring.sides import like_radii, many_radii, side, side_points
 from portgeo.port import port_from_readings, sections_at
 from portgeo.report.compare_text import comparison_text
 from portgeo.section import Reading
-from portgeo.units import Display
 
 SIZE, CORNER = 24.0, 4.0
 
@@ -214,7 +213,7 @@ def test_where_no_one_circle_fits_the_tightest_radius_is_the_headline_everywhere
     assert like_radii(even, even)[:2] == ("radius", (short.radius, short.radius))
     # Of like with like: the tightest of both, as soon as one has no circle.
     assert like_radii(even, short)[:2] == ("tightest radius", (short.least_radius, short.least_radius))
-    told = comparison_text(compare_ports(one, other, "none"), "ports", "aluminium", 2.68, (), Display("mm"))
+    told = comparison_text(compare_ports(one, other, "none"), "ports", "aluminium", 2.68)
     assert "short side     tightest radius" in told
     for name, size in (("one.csv", 24.0), ("other.csv", 25.0)):
         rows = [f"{r.station:.6f},{size},{size},rect,{CORNER},{np.degrees(r.turn):.6f}" for r in chain(*uneven)]

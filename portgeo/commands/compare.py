@@ -145,8 +145,8 @@ def _run_pair(args: argparse.Namespace) -> None:
 
     from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
     from portgeo.io.files import write_json, write_table_csv
-    from portgeo.report.compare_records import comparison_record, comparison_table
-    from portgeo.report.compare_text import comparison_text, unique
+    from portgeo.report.compare_text import comparison_text
+    from portgeo.results.changed import changed
     from portgeo.units import MM_PER
 
     before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
@@ -164,17 +164,14 @@ def _run_pair(args: argparse.Namespace) -> None:
     )
     density = args.density or DENSITY_G_CC[args.alloy]
     metal = "metal" if args.density else args.alloy
-    told = (*before.warnings, *after.warnings)
-    warnings = (*found.warnings, *unique(told))
-    display = before.display
+    result, display = changed(found, density), before.display
     if args.json:
-        sources = {"before": before.source, "after": after.source}
-        write_json(args.json, comparison_record(found, sources, density, warnings, display), force=args.force)
+        write_json(args.json, result.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *comparison_table(found, display), force=args.force)
+        write_table_csv(args.csv, *result.stations.to_csv(display), force=args.force)
     title = f"{Path(args.before).name} -> {Path(args.after).name}"
     if not args.quiet:
-        print(comparison_text(found, title, metal, density, warnings, display))
+        print(comparison_text(found, title, metal, density))
     if args.depth_mesh:
         from portgeo.io.meshes import write_mesh
         from portgeo.report.depth_pictures import depth_colours
@@ -215,7 +212,7 @@ def _run_set(args: argparse.Namespace) -> None:
     from portgeo.comparing.balance import balance
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.balance_text import balance_record, balance_table, balance_text
-    from portgeo.report.compare_text import unique
+    from portgeo.units import unique
 
     runners = load_ports([(path, args) for path in args.set])
     display = runners[0].display

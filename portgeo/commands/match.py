@@ -43,8 +43,8 @@ def run(args: argparse.Namespace) -> None:
     """Match and print."""
     from portgeo.comparing.joint import match
     from portgeo.io.files import check_free, write_json, write_table_csv
-    from portgeo.report.compare_text import unique
     from portgeo.report.joint_text import match_record, match_table, match_text
+    from portgeo.units import unique
 
     read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
     check_free([p for p in (args.json, args.csv, args.picture) if p], args.force, read)

@@ -114,7 +114,7 @@ def _write_target(folder: Path, args: argparse.Namespace, port: Port, plan: Plan
     from portgeo.io.files import sha256_of, write_json
     from portgeo.io.meshes import write_mesh
     from portgeo.measuring import survey
-    from portgeo.report.compare_records import comparison_record
+    from portgeo.results.changed import changed
     from portgeo.results.measured import measured
 
     mesh = folder / "target.stl"
@@ -123,13 +123,8 @@ def _write_target(folder: Path, args: argparse.Namespace, port: Port, plan: Plan
     source |= {"units": "mm", "scale": 1.0}
     after = replace(plan.after, source=source, display=port.display)
     write_json(folder / "target-survey.json", measured(survey(after)).to_dict(), force=args.force)
-    compared = compare_ports(plan.port, plan.after, "none")
-    sources = {"before": port.source, "after": source}
-    write_json(
-        folder / "compare.json",
-        comparison_record(compared, sources, density, compared.warnings, port.display),
-        force=args.force,
-    )
+    compared = compare_ports(plan.port, after, "none")
+    write_json(folder / "compare.json", changed(compared, density).to_dict(), force=args.force)
 
 
 def _check(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, Any]) -> None:

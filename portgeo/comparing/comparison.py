@@ -31,7 +31,7 @@ from portgeo.measuring.sheet_change import ChangeUncertainty
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
 from portgeo.triangles import used_by
-from portgeo.units import Notice
+from portgeo.units import Notice, unique
 
 T = TypeVar("T")
 
@@ -48,11 +48,11 @@ FAR_APART = 0.5  # of half a section's height and width: a port that was cut lie
 class Comparison:
     """Two states of one port. Volumes mm3, lengths mm, in BEFORE's port frame.
 
-    stretch : stations between which both are there; `before_volume`, `after_volume` and all the rest
-    are of it, `before_beyond` and `after_beyond` are what each has outside it. removed - added +
+    before, after : as they were given. stretch : stations between which both are there; `before_volume`,
+    `after_volume` and all the rest are of it, `before_beyond` and `after_beyond` are what each has outside it. removed - added +
     below_noise is after_volume - before_volume. `removed_u`, `added_u`, `net_u`, `depth_u` : standard
-    uncertainties of the removed, the added and the net volume and of the deepest cut. vertices, faces : AFTER's mesh,
-    moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and right.
+    uncertainties of the removed, the added and the net volume and of the deepest cut.
+    vertices, faces : AFTER's mesh, moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and right.
     after_wedges : its wall, refined, that `depth` is on. change : how sure the change between two sheets' figures is.
     """
 
@@ -203,6 +203,7 @@ def compare_ports(
             *alignment.warnings,
             *_notices(before, after, alignment, stretch, removed, added),
             *rise_left(before, after),
+            *unique((*before.warnings, *after.warnings)),
         ),
     )
 

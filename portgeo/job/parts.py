@@ -24,11 +24,10 @@ from portgeo.measuring import survey
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.report.balance_text import balance_record
-from portgeo.report.compare_records import comparison_record
-from portgeo.report.compare_text import unique
 from portgeo.report.joint_text import match_record
+from portgeo.results.changed import changed
 from portgeo.results.measured import measured as measured_record
-from portgeo.units import Display, Notice
+from portgeo.units import Display, Notice, unique
 
 KEYS = {
     "units-in": "units",
@@ -95,11 +94,7 @@ def compared(given: Given) -> Compared:
         found = compare_ports(before.port, after.port, method)
     except PortgeoError as refusal:
         raise refusal.in_file(after.port.source["file"]) from None
-    density = density_of(given.settings["metal"])
-    told = [n for part in (before, after) for n in part.port.warnings]
-    sources = {"before": before.port.source, "after": after.port.source}
-    display = Display(given.settings["units"])
-    record = comparison_record(found, sources, density, (*found.warnings, *unique(told)), display)
+    record = changed(found, density_of(given.settings["metal"])).to_dict()
     wall = wall_from(found.after_wedges.vertices, found.after_wedges.faces)
     depth = at_places(wall, found.alignment.moved(after.skin.vertices), found.depth.calm)
     return Compared(record, found.alignment.matrix, depth)

@@ -6,7 +6,6 @@ A Comparison comes in; lines of text go out, in the user's unit.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 
 from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.depth_map import Spot
@@ -18,11 +17,9 @@ MOST_SPOTS = 6  # places listed; the JSON has all
 LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
 
 
-def comparison_text(
-    found: Comparison, title: str, metal: str, density: float, warnings: Sequence[Notice], display: Display
-) -> str:
+def comparison_text(found: Comparison, title: str, metal: str, density: float) -> str:
     """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
-    d, one, other = display, found.before_state, found.after_state
+    d, one, other = found.before.display, found.before_state, found.after_state
     error, added_error = found.removed_u / 1000.0, found.added_u / 1000.0
     removed, added = metal_text(found.removed / 1000.0, error), metal_text(found.added / 1000.0, added_error)
     grams = f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)"
@@ -44,7 +41,7 @@ def comparison_text(
     spots = [Notice("spot", spot_text(spot, d)) for spot in found.spots[:MOST_SPOTS]]
     if len(found.spots) > MOST_SPOTS:
         spots.append(Notice("spot", f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON"))
-    lines += notices_lines([*warnings, *spots], d)
+    lines += notices_lines([*found.warnings, *spots], d)
     table = _table(found, d)
     lines += [*_walls(found, d), "", *table, ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
@@ -56,15 +53,6 @@ def comparison_text(
         lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
         lines.append("swing a few thousandths the other way. A reading taken there tells.")
     return "\n".join(lines)
-
-
-def unique(notices: Iterable[Notice]) -> list[Notice]:
-    """Return notices without those said before."""
-    found: list[Notice] = []
-    for notice in notices:
-        if notice not in found:
-            found.append(notice)
-    return found
 
 
 def signed(number: str) -> str:

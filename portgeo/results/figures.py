@@ -17,6 +17,7 @@ import numpy as np
 from portgeo.plane import FloatArray
 from portgeo.units import MM_PER, Display
 
+CC = 1e-3  # of a mm3
 JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits
 ENDINGS = {"_mm2_per_mm": 1, "_mm_per_mm": 0, "_mm2": 2, "_mm": 1}  # of keys in lengths, and the length's power
 

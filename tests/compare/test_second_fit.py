@@ -12,10 +12,9 @@ import pytest
 
 from portgeo.comparing.comparison import Comparison, compare_ports
 from portgeo.port import Port
-from portgeo.report.compare_records import comparison_record
 from portgeo.report.compare_text import comparison_text
+from portgeo.results.changed import changed
 from portgeo.scan import ScanOptions, port_from_scan
-from portgeo.units import Display
 from tests.compare.cuts import cut_mold, removed_and_added, step
 from tests.compare.test_scans import SHAPE, read, rough
 from tests.scan import make, molds
@@ -80,9 +79,9 @@ def test_many_straight_ports_do_not_tell_floor_from_roof(stock, seed):
 
 def test_what_is_told_of_two_places(alike):
     found = alike
-    told = comparison_text(found, "", "aluminium", 2.68, found.warnings, Display("mm"))
+    told = comparison_text(found, "", "aluminium", 2.68)
     assert "which wall was cut cannot be told" in told
-    other = comparison_record(found, {}, 2.68, (), Display("mm"))["alignment"]["other_fits"]
+    other = changed(found, 2.68).to_dict()["alignment"]["other_fits"]
     assert len(other) == 1
     assert {other[0]["agrees_here"], other[0]["agrees_there"]} == {"floor", "roof"}
     assert other[0]["apart_mm"] == pytest.approx(1.0, abs=0.05)

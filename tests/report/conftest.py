@@ -13,13 +13,13 @@ from portgeo.flow.path import path_of
 from portgeo.io.files import json_text
 from portgeo.measuring import survey
 from portgeo.port import port_from_readings, stations_of
-from portgeo.report.compare_records import comparison_record
 from portgeo.report.cut_sheet import plan_record
 from portgeo.report.model import Model, Paint
 from portgeo.report.speed_records import airspeed_record, bench_record
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
+from portgeo.results.changed import changed
 from portgeo.results.measured import measured
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import port_readings
@@ -110,7 +110,7 @@ def report():
                 "before": CAST,
                 "after": CUT,
                 "part": "port",
-                "record": comparison_record(change, {"before": source, "after": source}, 2.68, (), INCHES),
+                "record": changed(change, 2.68).to_dict(),
             }
         ],
         "match": [],
