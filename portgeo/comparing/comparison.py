@@ -49,11 +49,12 @@ class Comparison:
     """Two states of one port. Volumes mm3, lengths mm, in BEFORE's port frame.
 
     before, after : as they were given. stretch : stations between which both are there; `before_volume`,
-    `after_volume` and all the rest are of it, `before_beyond` and `after_beyond` are what each has outside it. removed - added +
-    below_noise is after_volume - before_volume. `removed_u`, `added_u`, `net_u`, `depth_u` : standard
-    uncertainties of the removed, the added and the net volume and of the deepest cut.
-    vertices, faces : AFTER's mesh, moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and right.
-    after_wedges : its wall, refined, that `depth` is on. change : how sure the change between two sheets' figures is.
+    `after_volume` and all the rest are of it, `before_beyond` and `after_beyond` are what each has outside it.
+    removed - added + below_noise is after_volume - before_volume. `removed_u`, `added_u`, `net_u`, `depth_u` :
+    standard uncertainties of the removed, the added and the net volume and of the deepest cut. vertices, faces :
+    AFTER's mesh, moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and
+    right. after_wedges : its wall, refined, that `depth` is on. change : how sure the change between two sheets'
+    figures is.
     """
 
     before: Port

@@ -100,7 +100,10 @@ def _pair(of: Callable[[State], Any]) -> Any:
 
 @dataclass(frozen=True)
 class Changed(Result):
-    """What two states of one port differ by. `walls` are by name, the short side among them; pairs are of `before` and `after`."""
+    """What two states of one port differ by. `walls` are by name, the short side among them.
+
+    Pairs are of `before` and `after`.
+    """
 
     schema: str = figure(lambda c, density: "portgeo.compare/1")
     source: Mapping[str, Any] = figure(lambda c, density: {"before": c.before.source, "after": c.after.source})
