@@ -124,7 +124,7 @@ def matched(given: Given) -> Told:
         with naming(given.names["gasket"]):
             gasket = read_outline(given.paths["gasket"], given.settings["gasket_units"])
     as_drawn = given.settings.get("as_drawn", False)
-    found = match(runner.port, port.port, gasket=gasket, leave=leave, gasket_as_drawn=as_drawn)
+    found = match(runner, port, gasket=gasket, leave=leave, gasket_as_drawn=as_drawn)
     told = unique((*found.warnings, *runner.warnings, *port.warnings))
     sources = {"upstream": runner.source, "downstream": port.source}
     return Told(match_record(found, sources, leave, told, display), png(outlines_figure(found, display)))
