@@ -6,9 +6,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from portgeo.front import compare, port_from_rows, read, survey, write
+    from portgeo.front import air_speed, compare, match, port_from_rows, reach, read, survey, write
 
-__all__ = ["compare", "port_from_rows", "read", "survey", "write"]
+__all__ = ["air_speed", "compare", "match", "port_from_rows", "reach", "read", "survey", "write"]
 __version__ = "0.1.0"
 
 

@@ -17,8 +17,11 @@ from portgeo.units import LengthUnit
 
 if TYPE_CHECKING:
     from portgeo.port import Port
+    from portgeo.results.air import AirThrough
     from portgeo.results.changed import Changed
+    from portgeo.results.joined import Joined
     from portgeo.results.measured import Measured
+    from portgeo.results.reached import Reached
 
 Point = tuple[float, float, float]
 
@@ -169,6 +172,111 @@ def compare(
 
     method = align or ("none" if before.readings and after.readings else "auto")
     return changed(compare_ports(before, after, method, stations=stations), density_g_cc)
+
+
+def match(
+    upstream: Port,
+    downstream: Port,
+    *,
+    gasket: str | Path | None = None,
+    leave_mm: float = 0.0,
+    one_frame: bool = False,
+) -> Joined:
+    """Return how two parts meet at the flange between them: lip, step, offset, what is left to the gasket's line.
+
+    Parameters
+    ----------
+    upstream, downstream : the part that the air leaves and the one it enters.
+    gasket : file with the outline of the gasket's hole (dxf, svg, csv); its middle is put on the joint's centreline.
+    leave_mm : margin left to its line on purpose.
+    one_frame : both files share one frame; else the one's centreline goes on in the other's.
+
+    Raises
+    ------
+    InputError, GeometryError : where the outline is none, or the two do not meet.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> joint = pg.match(pg.read("meshes/demo-runner-1.csv"), pg.read("meshes/demo-as-cast.csv"))
+    >>> joint.lip.height_mm >= 0.0
+    True
+    """
+    from portgeo.comparing.joint import match as match_ports
+    from portgeo.io.outlines import read_outline
+    from portgeo.results.joined import joined
+
+    line = None if gasket is None else read_outline(gasket, upstream.display.unit)
+    found = match_ports(upstream, downstream, gasket=line, leave=leave_mm, lay="none" if one_frame else "line")
+    return joined(found, upstream, downstream, leave_mm)
+
+
+def air_speed(port: Port, cfm: float, *, depression_in_h2o: float = 28.0, unknowns: int | None = None) -> AirThrough:
+    """Return where the air must be fast at a flow: an ideal flow, no bench and no full viscous simulation.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`.
+    cfm : flow, cubic feet of air at rest a minute.
+    depression_in_h2o : under which it was flowed, inches of water.
+    unknowns : at how many points the flow is solved; more take longer.
+
+    Raises
+    ------
+    InputError : a flow that no air can make. GeometryError : where no grid can be laid.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> air = pg.air_speed(pg.port_from_rows(bore), cfm=100, unknowns=2000)
+    >>> round(air.highest.peak_over_mean, 2)
+    1.0
+    """
+    from portgeo.flow.airspeed import air_speed as air_through_path
+    from portgeo.flow.path import path_of
+    from portgeo.flow.wall import UNKNOWNS
+    from portgeo.measuring import survey as survey_port
+    from portgeo.results.air import air_through
+    from portgeo.units import M3_S_PER, PA_PER
+
+    found = air_through_path(
+        path_of(port), cfm * M3_S_PER["cfm"], depression_in_h2o * PA_PER["in_h2o"],
+        unknowns=unknowns or UNKNOWNS, display=port.display, surveys=[survey_port(port)],
+    )  # fmt: skip
+    return air_through(found, port)
+
+
+def reach(
+    port: Port,
+    *,
+    free_length_mm: float = 127.0,
+    head_mm: float = 9.525,
+    head_length_mm: float | None = None,
+    shank_mm: float = 6.35,
+    collet_mm: float = 19.05,
+) -> Reached:
+    """Return where a straight burr gets to, from each end of a port.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`.
+    free_length_mm : from the collet's nose to the tip.
+    head_mm, head_length_mm, shank_mm, collet_mm : diameters of head, shank and collet's nose, and the head's length
+        (its diameter by default: a ball).
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> pg.reach(pg.port_from_rows(bore)).share_of_wall.neither
+    0.0
+    """
+    from portgeo.reshape.reach import Tool
+    from portgeo.reshape.reach import reach as reach_of
+    from portgeo.results.reached import reached
+
+    return reached(reach_of(port, Tool(head_mm, head_length_mm or head_mm, shank_mm, collet_mm, free_length_mm)), port)
 
 
 def write(port: Port, path: str | Path, *, force: bool = False) -> None:

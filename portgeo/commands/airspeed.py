@@ -156,9 +156,11 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     from portgeo.io.bench import pick_run
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.measuring import survey
-    from portgeo.report.speed_records import airspeed_record, airspeed_table, beside_record, demand_record
+    from portgeo.report.speed_records import beside_record, demand_record
     from portgeo.report.speed_text import NO_DEMAND, airspeed_text, beside_text
     from portgeo.report.throat_text import throat_notice
+    from portgeo.results.air import AirStations, air_through
+    from portgeo.results.notices import notices_record
     from portgeo.triangles import volume
     from portgeo.units import M3_S_PER
 
@@ -199,7 +201,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
-    record = airspeed_record(result, port.source, warnings, display)
+    record = air_through(result, port).to_dict() | {"warnings": notices_record(warnings, display)}
     if head is not None:
         record["throat"]["percent_of_valve"] = throat.percent_of(head)
     if runner is not None:
@@ -230,7 +232,7 @@ def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
     if args.json:
         write_json(args.json, record, force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *airspeed_table(result, display), force=args.force)
+        write_table_csv(args.csv, *AirStations.of(result).to_csv(display), force=args.force)
     if args.chart:
         from portgeo.report.speed_pictures import speed_chart
 

@@ -43,7 +43,8 @@ def run(args: argparse.Namespace) -> None:
     """Match and print."""
     from portgeo.comparing.joint import match
     from portgeo.io.files import check_free, write_json, write_table_csv
-    from portgeo.report.joint_text import match_record, match_table, match_text
+    from portgeo.report.joint_text import match_text
+    from portgeo.results.joined import joined
     from portgeo.units import unique
 
     read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
@@ -60,13 +61,13 @@ def run(args: argparse.Namespace) -> None:
 
         gasket = read_outline(args.gasket, display.unit)
     found = match(up, down, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
-    warnings = unique((*found.warnings, *up.warnings, *down.warnings))
+    result = joined(found, up, down, leave)
     if args.json:
-        sources = {"upstream": up.source, "downstream": down.source}
-        write_json(args.json, match_record(found, sources, leave, warnings, display), force=args.force)
+        write_json(args.json, result.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *match_table(found, display), force=args.force)
+        write_table_csv(args.csv, *result.stations.to_csv(display), force=args.force)
     if not args.quiet:
+        warnings = unique((*found.warnings, *up.warnings, *down.warnings))
         print(match_text(found, f"{args.upstream} -> {args.downstream}", leave, warnings, display))
     if args.picture:
         from portgeo.report.depth_pictures import outlines_chart

@@ -38,9 +38,10 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.errors import InputError
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.io.meshes import read_mesh
-    from portgeo.report.reach_text import reach_record, reach_table, reach_text
+    from portgeo.report.reach_text import reach_table, reach_text
     from portgeo.reshape.placing import in_frame
     from portgeo.reshape.reach import Tool, reach
+    from portgeo.results.reached import reached
 
     check_free([p for p in (args.json, args.csv) if p], args.force, [args.port])
     port = load_port(args.port, args)
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> None:
     found = reach(port, Tool(head, head_length, shank, collet, free), obstacle)
     warnings = port.warnings
     if args.json:
-        write_json(args.json, reach_record(found, port.source, warnings, port.display), force=args.force)
+        write_json(args.json, reached(found, port).to_dict(), force=args.force)
     if args.csv:
         write_table_csv(args.csv, *reach_table(found, port.display), force=args.force)
     if not args.quiet:

@@ -19,9 +19,9 @@ from portgeo.flow.valve import Valve, check_valve, with_port_throat
 from portgeo.io.bench import BenchFile, pick_run, read_bench
 from portgeo.job.results import Given, LeftOut, Part, Sped, Told
 from portgeo.measuring.throat import Throat
-from portgeo.port import Port
 from portgeo.report.speed_pictures import painted
-from portgeo.report.speed_records import airspeed_record, bench_record, beside_record, demand_record
+from portgeo.report.speed_records import bench_record, beside_record, demand_record
+from portgeo.results.air import air_through
 from portgeo.units import M3_S_PER, PA_PER, Display
 
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.
@@ -131,9 +131,7 @@ def sped(given: Given) -> Sped | LeftOut:
         result = air_speed(path, flow, depression, display=display, surveys=surveys)
     except PortgeoError as refusal:
         raise refusal.in_file(part.port.source["file"]) from None
-    parts: list[Port] = [part.port] if runner is None else [runner.port, part.port]
-    warnings = [*(n for one in parts for n in one.warnings), *result.warnings]
-    record = airspeed_record(result, part.port.source, warnings, display)
+    record = air_through(result, part.port).to_dict()
     over_runner = None
     if runner is not None:
         record["runner_source"] = runner.port.source

@@ -21,11 +21,11 @@ from portgeo.job.results import Cut, Given, Part, Reached, Sheets
 from portgeo.job.skin import skin_of
 from portgeo.port import Port
 from portgeo.report.cut_sheet import plan_record, plan_table, plan_text
-from portgeo.report.reach_text import reach_record
 from portgeo.report.template_pages import pages
 from portgeo.report.templates import pdf
 from portgeo.reshape.gauges import gauge_stations, gauges
 from portgeo.reshape.reach import Tool, reach
+from portgeo.results.reached import reached as reach_result
 from portgeo.units import Display
 
 PLANNED_MESH = "meshes/planned.stl"
@@ -65,10 +65,8 @@ def reached(given: Given) -> Reached:
     tool = Tool(table["head"], long, table["shank"], table["collet"], table["length"] - table["grip"])
     with naming(part.port.source["file"]):
         found = reach(part.port, tool)
-    port = part.port
-    record = reach_record(found, port.source, port.warnings, port.display)
     _, place = cKDTree(found.grid.points.reshape(-1, 3)).query(part.skin.vertices)
-    return Reached(record, found.reached.ravel()[place].astype(float))
+    return Reached(reach_result(found, part.port).to_dict(), found.reached.ravel()[place].astype(float))
 
 
 def laid_out(given: Given) -> Sheets:

@@ -24,8 +24,8 @@ from portgeo.measuring import survey
 from portgeo.plane import FloatArray
 from portgeo.port import Port
 from portgeo.report.balance_text import balance_record
-from portgeo.report.joint_text import match_record
 from portgeo.results.changed import changed
+from portgeo.results.joined import joined
 from portgeo.results.measured import measured as measured_record
 from portgeo.units import Display, Notice, unique
 
@@ -125,9 +125,7 @@ def matched(given: Given) -> Told:
             gasket = read_outline(given.paths["gasket"], given.settings["gasket_units"])
     as_drawn = given.settings.get("as_drawn", False)
     found = match(runner, port, gasket=gasket, leave=leave, gasket_as_drawn=as_drawn)
-    told = unique((*found.warnings, *runner.warnings, *port.warnings))
-    sources = {"upstream": runner.source, "downstream": port.source}
-    return Told(match_record(found, sources, leave, told, display), png(outlines_figure(found, display)))
+    return Told(joined(found, runner, port, leave).to_dict(), png(outlines_figure(found, display)))
 
 
 def balanced(given: Given) -> Told:

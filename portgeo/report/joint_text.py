@@ -1,19 +1,14 @@
-"""A joint match as text, record and table.
-
-A Match comes in; text for the bench, a record for JSON and the schedule's rows go out.
-"""
+"""A joint match as text for the bench. A Match comes in."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
-from portgeo.comparing.joint import TOUCHING_MM, Edge, Margin, Match
+from portgeo.comparing.joint import Edge, Margin, Match
 from portgeo.report.notices import notices_lines
-from portgeo.results.notices import notices_record
-from portgeo.units import MM_PER, Display, Notice, clock_text
+from portgeo.units import Display, Notice, clock_text
 
 
 def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice], display: Display) -> str:
@@ -86,53 +81,3 @@ def _verdict(margin: Margin, leave: float, d: Display) -> str:
         left = d.length(margin.greatest)
         return f"metal is left inside the line, up to {left} where {d.length(leave)} was meant"
     return "as meant"
-
-
-def match_record(
-    found: Match, sources: dict[str, Any], leave: float, warnings: Sequence[Notice], display: Display
-) -> dict[str, Any]:
-    """Return the full result of `match`."""
-    return {
-        "schema": "portgeo.match/1",
-        "source": sources,
-        "warnings": notices_record(warnings, display),
-        "upstream_area_mm2": found.upstream_area,
-        "downstream_area_mm2": found.downstream_area,
-        "lip": _edge_record(found.lip),
-        "step": _edge_record(found.step),
-        "offset_left_mm": found.offset[0],
-        "offset_up_mm": found.offset[1],
-        "rotation_deg": None if found.rotation is None else float(np.degrees(found.rotation)),
-        "floor_bend_deg": float(np.degrees(found.floor_bend)),
-        "roof_bend_deg": float(np.degrees(found.roof_bend)),
-        "flange_angle_deg": float(np.degrees(found.flange_angle)),
-        "leave_mm": leave,
-        "gasket": {
-            name: {
-                "least_mm": margin.least,
-                "least_clock": margin.least_clock,
-                "greatest_mm": margin.greatest,
-                "greatest_clock": margin.greatest_clock,
-                "mean_mm": margin.mean,
-                "fault": margin.fault,
-            }
-            for name, margin in found.margins.items()
-        }
-        or None,
-        "stations": [
-            {"station_mm": station, "area_mm2": area} for station, area in zip(found.stations, found.areas, strict=True)
-        ],
-        "joint_station_mm": found.joint_station,
-        "touching_mm": TOUCHING_MM,
-    }
-
-
-def _edge_record(edge: Edge) -> dict[str, Any]:
-    return {"area_mm2": edge.area, "height_mm": edge.height, "clock": edge.clock}
-
-
-def match_table(found: Match, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the head and the rows of the schedule, in the user's unit."""
-    per = MM_PER[display.unit]
-    rows = np.column_stack([found.stations / per, found.areas / per**2])
-    return [f"station_{display.unit}", f"area_{display.unit}2"], rows.tolist()

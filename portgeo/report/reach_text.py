@@ -1,38 +1,26 @@
-"""Where a burr gets to, as text for the bench, a table and the record for JSON. A Reach comes in."""
+"""Where a burr gets to, as text for the bench and a table. A Reach comes in."""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from portgeo.report.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
-from portgeo.results.notices import notices_record
+from portgeo.results.reached import CAUTIONS, everything
 from portgeo.units import Display, Notice, clock_text
 
 MARKS = (".", "E", "X", "B")  # neither, from the entry, from the exit, from both
 MOST_ROWS = 25
-CAUTIONS = (
-    "A long shank whips: keep within the speed its maker gives for the free length, and start it in the port.",
-    "Wear eye and ear protection and a mask for fine metal dust.",
-)  # *common practice, no source*
-
-
-def _everything(found: Reach) -> tuple[float, float]:
-    """Return the free length that reaches all that any straight tool reaches, and that share of the wall."""
-    finite = np.isfinite(found.needed)
-    share = float(found.area[finite].sum() / found.area.sum())
-    return (float(found.needed[finite].max()) if finite.any() else float("nan")), share
 
 
 def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Display) -> str:
     """Return a reach as text: how deep from each end, what is left over, the length for everything, the map."""
     d, tool = display, found.tool
-    length, share = _everything(found)
+    length, share = everything(found)
     ends = [f"  from {name:<6} {_deep(*found.deepest(k == 1), d)}" for k, name in enumerate(("entry", "exit"))]
     too_big = float(found.area[~found.head_fits].sum() / found.area.sum())
     lines = [
@@ -99,39 +87,3 @@ def reach_table(found: Reach, display: Display) -> tuple[list[str], list[list[fl
         for station, row in zip(found.grid.stations, needed, strict=True)
     ]
     return header, rows
-
-
-def reach_record(found: Reach, source: dict[str, Any], warnings: Sequence[Notice], display: Display) -> dict[str, Any]:
-    """Return the full result of `reach`."""
-    tool = found.tool
-    length, share = _everything(found)
-    return {
-        "schema": "portgeo.reach/1",
-        "source": source,
-        "warnings": notices_record(warnings, display),
-        "tool": {
-            "head_mm": tool.head,
-            "head_length_mm": tool.head_length,
-            "shank_mm": tool.shank,
-            "collet_mm": tool.collet,
-            "free_length_mm": tool.free_length,
-        },
-        "share_of_wall": {
-            "both": found.share(3),
-            "entry_only": found.share(1),
-            "exit_only": found.share(2),
-            "neither": found.share(0),
-            "head_too_large": float(found.area[~found.head_fits].sum() / found.area.sum()),
-        },
-        "depth_from_entry_mm": dict(zip(("all_round", "in_places"), found.deepest(), strict=True)),
-        "depth_from_exit_mm": dict(zip(("all_round", "in_places"), found.deepest(True), strict=True)),
-        "free_length_for_all_mm": length,
-        "share_any_straight_tool": share,
-        "stations_mm": found.grid.stations,
-        "clock_hours": found.grid.clock,
-        "reached": found.reached,
-        "reached_means": {"0": "neither", "1": "entry", "2": "exit", "3": "both"},
-        "free_length_from_entry_mm": found.from_entry,
-        "free_length_from_exit_mm": found.from_exit,
-        "cautions": list(CAUTIONS),
-    }

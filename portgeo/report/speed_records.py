@@ -1,115 +1,16 @@
-"""Air speed as plain records for JSON and tables, in the units that their keys name."""
+"""Bench runs, an engine's demand and a planned port's air as plain records for JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-
-from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
+from portgeo.flow.airspeed import AirSpeed, Beside
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, in_common, worth_comparing
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Power
 from portgeo.flow.valve import PASSAGES, Valve
-from portgeo.results.notices import notices_record
-from portgeo.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice
-
-
-def airspeed_record(
-    result: AirSpeed, source: dict[str, Any], warnings: Sequence[Notice], display: Display
-) -> dict[str, Any]:
-    """Return the full result of `airspeed`."""
-    return {
-        "schema": "portgeo.airspeed/1",
-        "source": source,
-        "warnings": notices_record(warnings, display),
-        "what_it_is": WHAT_IT_IS,
-        **speed_record(result),
-    }
-
-
-def speed_record(result: AirSpeed) -> dict[str, Any]:
-    """Return an AirSpeed's numbers."""
-    fall, wall = result.slowing, result.wall
-    return {
-        "flow": {
-            "cfm": result.flow / M3_S_PER["cfm"],
-            "depression_in_h2o": result.depression / PA_PER["in_h2o"],
-            "kg_s": result.flow * result.air.density,
-            "air": {"density_kg_m3": result.air.density, "sound_m_s": result.air.sound},
-        },
-        "stations": [
-            {
-                "station_mm": result.stations[k],
-                "area_mm2": result.area[k],
-                "mean_speed_m_s": result.mean_speed[k],
-                "mean_speed_isentropic_m_s": result.mean_isentropic[k],
-                "mach": result.mach[k],
-                "short_side_over_mean": result.short_over_mean[k],
-                "long_side_over_mean": result.long_over_mean[k],
-                "highest_over_mean": result.highest_over_mean[k],
-                "clock_over_mean": result.clock_over_mean[k],
-            }
-            for k in range(len(result.stations))
-        ],
-        "short_side": None if result.side_peak is None else _peak_record(result, result.side_peak),
-        "highest": _peak_record(result, result.highest),
-        "past_the_ends": {"taken": "straight on", "if_it_keeps_turning": _turning_record(result)},
-        "slowing": None
-        if fall is None
-        else {
-            "from_station_mm": wall.stations[fall.from_here],
-            "at_exit": result.nearest_at_exit,
-            "margin": fall.margin,
-            "parts": fall.parts,
-            "recovered_pressure_share": fall.recovered,
-        },
-        "least_area": {
-            "station_mm": result.least_station,
-            "area_mm2": result.least_area,
-            "choke_cfm": result.choke / M3_S_PER["cfm"],
-        },
-        "throat": {
-            "station_mm": result.throat.station,
-            "area_mm2": result.throat.area,
-            "diameter_mm": result.throat.diameter,
-            "from": result.throat.told_by,
-            "mean_speed_m_s": result.flow / (result.throat.area * 1e-6),
-            "choke_cfm": result.throat_choke / M3_S_PER["cfm"],
-        },
-        "depression_speed_m_s": result.ideal_speed,
-        "grid": {
-            "unknowns": wall.unknowns,
-            "cell_mm": wall.cell,
-            "flux_spread": float(np.ptp(wall.flux)),
-        },
-    }
-
-
-def _turning_record(result: AirSpeed) -> dict[str, Any] | None:
-    """Return the short side if the port keeps turning past its ends, None where it is straight there."""
-    on = result.turning_on
-    if on is None:
-        return None
-    return {
-        "at_entry": on.entry,
-        "at_exit": on.exit,
-        "short_side": _peak_record(result, on.peak),
-        "short_side_over_mean": np.interp(result.stations, result.wall.stations, on.line),
-    }
-
-
-def _peak_record(result: AirSpeed, peak: Peak) -> dict[str, Any]:
-    return {
-        "peak_m_s": peak.speed,
-        "peak_u_m_s": peak.u,
-        "peak_shape_u_m_s": peak.shape_u,
-        "peak_grid_error_m_s": peak.error,
-        "peak_over_mean": peak.over_mean,
-        "station_mm": peak.station,
-        "clock": peak.clock,
-        "at_mm": point_in_source(result.path, peak),
-    }
+from portgeo.results.air import SpeedFigures
+from portgeo.units import M3_S_PER, PA_PER
 
 
 def beside_record(planned: AirSpeed, found: Beside, source: dict[str, Any]) -> dict[str, Any]:
@@ -119,7 +20,7 @@ def beside_record(planned: AirSpeed, found: Beside, source: dict[str, Any]) -> d
         "peak_drop_m_s": found.peak_drop,
         "removed_cc": found.removed / 1000.0,
         "peak_drop_m_s_per_cc": found.drop_per_cc,
-        **speed_record(planned),
+        **SpeedFigures.of(planned).to_dict(),
     }
 
 
@@ -196,28 +97,3 @@ def _change_record(before: Run, after: Run, depression: float) -> dict[str, Any]
         "change_percent": (found.after / found.before - 1.0) * 100.0,
         "read": found.read,
     }
-
-
-def airspeed_table(result: AirSpeed, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the header and rows of the table of stations, in the user's unit."""
-    unit = display.unit
-    speed, name = (FOOT, "ft_s") if unit == "in" else (1.0, "m_s")
-    header = [
-        f"station_{unit}", f"area_{unit}2", f"mean_speed_{name}", "mach",
-        "short_side_over_mean", "long_side_over_mean", "highest_over_mean",
-        *(f"over_mean_at_{hour or 12}" for hour in range(12)), f"mean_speed_isentropic_{name}",
-    ]  # fmt: skip
-    columns = np.column_stack(
-        [
-            result.stations / MM_PER[unit],
-            result.area / MM_PER[unit] ** 2,
-            result.mean_speed / speed,
-            result.mach,
-            result.short_over_mean,
-            result.long_over_mean,
-            result.highest_over_mean,
-            result.clock_over_mean,
-            result.mean_isentropic / speed,
-        ]
-    )
-    return header, columns.tolist()

@@ -15,11 +15,12 @@ from typing import Any, Literal, Self
 import numpy as np
 
 from portgeo.plane import FloatArray
-from portgeo.units import MM_PER, Display
+from portgeo.units import FOOT, MM_PER, Display
 
 CC = 1e-3  # of a mm3
 JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits
 ENDINGS = {"_mm2_per_mm": 1, "_mm_per_mm": 0, "_mm2": 2, "_mm": 1}  # of keys in lengths, and the length's power
+SPEED = "_m_s"  # what a key of a speed ends in
 
 
 @dataclass(frozen=True)
@@ -88,13 +89,17 @@ class Table(Result):
 
 
 def key_in(key: str, display: Display) -> str:
-    """Return a key with its unit of length changed to the user's."""
+    """Return a key with its unit of length, or of speed, changed to the user's."""
+    if key.endswith(SPEED) and display.unit == "in":
+        return key.removesuffix(SPEED) + "_ft_s"
     ending = _ending(key)
     return key.removesuffix(ending) + ending.replace("mm", display.unit)
 
 
 def per(key: str, display: Display) -> float:
     """Return what a figure under a key is divided by to be in the user's unit."""
+    if key.endswith(SPEED):
+        return FOOT if display.unit == "in" else 1.0
     return float(MM_PER[display.unit] ** ENDINGS.get(_ending(key), 0))
 
 

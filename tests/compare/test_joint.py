@@ -9,7 +9,8 @@ import shapely
 from portgeo.comparing.joint import match
 from portgeo.errors import GeometryError
 from portgeo.port import Port, port_from_readings
-from portgeo.report.joint_text import match_record, match_text
+from portgeo.report.joint_text import match_text
+from portgeo.results.joined import joined
 from portgeo.section import Reading, outline_of
 from portgeo.units import Display
 from tests.conftest import elbow_readings
@@ -127,10 +128,11 @@ def test_a_runner_that_shares_its_ports_frame_is_matched():
 
 
 def test_text_and_record_say_the_same():
-    found = match(tube(50, 30), tube(48, 30))
+    runner, port = tube(50, 30), tube(48, 30)
+    found = match(runner, port)
     text = match_text(found, "runner -> port", 0.0, (), Display("mm"))
     assert "1.00 mm high at most" in text
-    record = match_record(found, {}, 0.0, (), Display("mm"))
+    record = joined(found, runner, port, 0.0).to_dict()
     assert record["schema"] == "portgeo.match/1"
-    assert record["lip"]["height_mm"] == found.lip.height
+    assert record["lip"]["height_mm"] == pytest.approx(found.lip.height)
     assert record["gasket"] is None

@@ -15,10 +15,11 @@ from portgeo.measuring import survey
 from portgeo.port import port_from_readings, stations_of
 from portgeo.report.cut_sheet import plan_record
 from portgeo.report.model import Model, Paint
-from portgeo.report.speed_records import airspeed_record, bench_record
+from portgeo.report.speed_records import bench_record
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
+from portgeo.results.air import air_through
 from portgeo.results.changed import changed
 from portgeo.results.measured import measured
 from portgeo.units import M3_S_PER, PA_PER, Display
@@ -34,6 +35,11 @@ DEPRESSION = 28.0 * PA_PER["in_h2o"]
 def record_of(found, source):
     """Return the record of a survey whose port came from a source, told in inches."""
     return measured(replace(found, port=replace(found.port, source=source, display=INCHES))).to_dict()
+
+
+def air_of(air, source):
+    """Return the record of a flow through a port that came from a source, told in inches."""
+    return air_through(air, replace(air.path.ports[-1], source=source, display=INCHES)).to_dict()
 
 
 def net(port):
@@ -100,7 +106,7 @@ def report():
                 "note": "<script>window.broken = 4</script>",
                 "port": record_of(found, source),
                 "runner": None,
-                "airspeed": airspeed_record(air, source, air.warnings, INCHES) if name == CUT else None,
+                "airspeed": air_of(air, source) if name == CUT else None,
                 "flow_note": None,
             }
             for name, found in surveys.items()

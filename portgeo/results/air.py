@@ -1,0 +1,152 @@
+"""The result of a flow through a port: every figure of it, declared once.
+
+An AirSpeed with its port comes in; an AirThrough, which is the JSON of `airspeed`, goes out. Points are in
+the port's own coordinates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Peak, point_in_source
+from portgeo.plane import FloatArray
+from portgeo.port import Port
+from portgeo.results.figures import Result, Table, figure
+from portgeo.results.notices import notices_record
+from portgeo.units import M3_S_PER, PA_PER
+
+
+@dataclass(frozen=True)
+class AirStations(Table):
+    """Speeds by station. Those over the mean are on the wall, over the mean speed of air that thins out."""
+
+    station_mm: FloatArray = figure(lambda a: a.stations, csv="one")
+    area_mm2: FloatArray = figure(lambda a: a.area, csv="one")
+    mean_speed_m_s: FloatArray = figure(lambda a: a.mean_speed, csv="one")
+    mean_speed_isentropic_m_s: FloatArray = figure(lambda a: a.mean_isentropic, csv="one")
+    mach: FloatArray = figure(lambda a: a.mach, csv="one")
+    short_side_over_mean: FloatArray = figure(lambda a: a.short_over_mean, csv="one")
+    long_side_over_mean: FloatArray = figure(lambda a: a.long_over_mean, csv="one")
+    highest_over_mean: FloatArray = figure(lambda a: a.highest_over_mean, csv="one")
+    clock_over_mean: FloatArray = figure(
+        lambda a: a.clock_over_mean, csv=tuple(f"over_mean_at_{hour or 12}" for hour in range(12))
+    )
+
+
+@dataclass(frozen=True)
+class PeakSpeed(Result):
+    """The fastest place on a wall, how sure, and what of that is the shape's and the grid's."""
+
+    peak_m_s: float = figure(lambda a, peak: peak.speed)
+    peak_u_m_s: float = figure(lambda a, peak: peak.u)
+    peak_shape_u_m_s: float = figure(lambda a, peak: peak.shape_u)
+    peak_grid_error_m_s: float = figure(lambda a, peak: peak.error)
+    peak_over_mean: float = figure(lambda a, peak: peak.over_mean)
+    station_mm: float = figure(lambda a, peak: peak.station)
+    clock: float = figure(lambda a, peak: peak.clock)
+    at_mm: FloatArray = figure(lambda a, peak: point_in_source(a.path, peak))
+
+
+def _peak(air: AirSpeed, peak: Peak | None) -> PeakSpeed | None:
+    return None if peak is None else PeakSpeed.of(air, peak)
+
+
+@dataclass(frozen=True)
+class Slowing(Result):
+    """From where the short side asks the air to slow too quickly, or nearest to it."""
+
+    from_station_mm: float = figure(lambda a, fall: a.wall.stations[fall.from_here])
+    at_exit: bool = figure(lambda a, fall: a.nearest_at_exit)
+    margin: float = figure(lambda a, fall: fall.margin)
+    parts: bool = figure(lambda a, fall: fall.parts)
+    recovered_pressure_share: float = figure(lambda a, fall: fall.recovered)
+
+
+@dataclass(frozen=True)
+class ThroatAir(Result):
+    """The throat, the mean speed there and the flow that chokes it."""
+
+    station_mm: float = figure(lambda a: a.throat.station)
+    area_mm2: float = figure(lambda a: a.throat.area)
+    diameter_mm: float = figure(lambda a: a.throat.diameter)
+    from_: str = figure(lambda a: a.throat.told_by)  # "mark" or "least"
+    mean_speed_m_s: float = figure(lambda a: a.flow / (a.throat.area * 1e-6))
+    choke_cfm: float = figure(lambda a: a.throat_choke / M3_S_PER["cfm"])
+
+
+@dataclass(frozen=True)
+class SpeedFigures(Result):
+    """An AirSpeed's figures, whatever port it is through."""
+
+    flow: Mapping[str, Any] = figure(lambda a, *_: _flow(a))
+    stations: AirStations = figure(lambda a, *_: AirStations.of(a))
+    short_side: PeakSpeed | None = figure(lambda a, *_: _peak(a, a.side_peak))
+    highest: PeakSpeed = figure(lambda a, *_: PeakSpeed.of(a, a.highest))
+    past_the_ends: Mapping[str, Any] = figure(
+        lambda a, *_: {"taken": "straight on", "if_it_keeps_turning": _turning_on(a)}
+    )
+    slowing: Slowing | None = figure(lambda a, *_: None if a.slowing is None else Slowing.of(a, a.slowing))
+    least_area: Mapping[str, float] = figure(
+        lambda a, *_: {
+            "station_mm": a.least_station,
+            "area_mm2": a.least_area,
+            "choke_cfm": a.choke / M3_S_PER["cfm"],
+        }
+    )
+    throat: ThroatAir = figure(lambda a, *_: ThroatAir.of(a))
+    depression_speed_m_s: float = figure(lambda a, *_: a.ideal_speed)
+    grid: Mapping[str, float] = figure(
+        lambda a, *_: {
+            "unknowns": a.wall.unknowns,
+            "cell_mm": a.wall.cell,
+            "flux_spread": float(np.ptp(a.wall.flux)),
+        }
+    )
+
+
+@dataclass(frozen=True)
+class Heading(Result):
+    """What stands before the figures."""
+
+    schema: str = figure(lambda a, port: "portgeo.airspeed/1")
+    source: Mapping[str, Any] = figure(lambda a, port: port.source)
+    warnings: Sequence[Mapping[str, str]] = figure(
+        lambda a, port: notices_record((*(n for p in a.path.ports for n in p.warnings), *a.warnings), port.display)
+    )
+    what_it_is: str = figure(lambda a, port: WHAT_IT_IS)
+
+
+@dataclass(frozen=True)
+class AirThrough(SpeedFigures, Heading):
+    """Air through a port, an ideal flow: no bench, and no full viscous simulation."""
+
+
+def air_through(air: AirSpeed, port: Port) -> AirThrough:
+    """Return the result of a flow through a port."""
+    return AirThrough.of(air, port)
+
+
+def _flow(air: AirSpeed) -> dict[str, Any]:
+    return {
+        "cfm": air.flow / M3_S_PER["cfm"],
+        "depression_in_h2o": air.depression / PA_PER["in_h2o"],
+        "kg_s": air.flow * air.air.density,
+        "air": {"density_kg_m3": air.air.density, "sound_m_s": air.air.sound},
+    }
+
+
+def _turning_on(air: AirSpeed) -> dict[str, Any] | None:
+    """Return the short side if the port keeps turning past its ends, None where it is straight there."""
+    on = air.turning_on
+    if on is None:
+        return None
+    return {
+        "at_entry": on.entry,
+        "at_exit": on.exit,
+        "short_side": PeakSpeed.of(air, on.peak),
+        "short_side_over_mean": np.interp(air.stations, air.wall.stations, on.line),
+    }

@@ -1,0 +1,81 @@
+"""The result of matching a joint: every figure of it, declared once.
+
+A Match with its two ports comes in; a Joined, which is the JSON of `match`, goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from portgeo.comparing.joint import TOUCHING_MM, Match
+from portgeo.plane import FloatArray
+from portgeo.port import Port
+from portgeo.results.figures import Result, Table, figure
+from portgeo.results.notices import notices_record
+from portgeo.units import unique
+
+
+@dataclass(frozen=True)
+class JointStations(Table):
+    """One area schedule through both parts."""
+
+    station_mm: FloatArray = figure(lambda m: m.stations, csv="one")
+    area_mm2: FloatArray = figure(lambda m: m.areas, csv="one")
+
+
+@dataclass(frozen=True)
+class EdgeAtJoint(Result):
+    """A lip or a step: its area, its greatest height and at what clock."""
+
+    area_mm2: float = figure(lambda edge: edge.area)
+    height_mm: float = figure(lambda edge: edge.height)
+    clock: float | None = figure(lambda edge: edge.clock)
+
+
+@dataclass(frozen=True)
+class GasketMargin(Result):
+    """What is left to the gasket's line."""
+
+    least_mm: float = figure(lambda margin: margin.least)
+    least_clock: float = figure(lambda margin: margin.least_clock)
+    greatest_mm: float = figure(lambda margin: margin.greatest)
+    greatest_clock: float = figure(lambda margin: margin.greatest_clock)
+    mean_mm: float = figure(lambda margin: margin.mean)
+    fault: float = figure(lambda margin: margin.fault)
+
+
+@dataclass(frozen=True)
+class Joined(Result):
+    """How two parts meet at the flange. `lip` faces the flow, `step` looks away from it."""
+
+    schema: str = figure(lambda m, *_: "portgeo.match/1")
+    source: Mapping[str, Any] = figure(lambda m, up, down, leave: {"upstream": up.source, "downstream": down.source})
+    warnings: Sequence[Mapping[str, str]] = figure(
+        lambda m, up, down, leave: notices_record(unique((*m.warnings, *up.warnings, *down.warnings)), up.display)
+    )
+    upstream_area_mm2: float = figure(lambda m, *_: m.upstream_area)
+    downstream_area_mm2: float = figure(lambda m, *_: m.downstream_area)
+    lip: EdgeAtJoint = figure(lambda m, *_: EdgeAtJoint.of(m.lip))
+    step: EdgeAtJoint = figure(lambda m, *_: EdgeAtJoint.of(m.step))
+    offset_left_mm: float = figure(lambda m, *_: m.offset[0])
+    offset_up_mm: float = figure(lambda m, *_: m.offset[1])
+    rotation_deg: float | None = figure(lambda m, *_: None if m.rotation is None else float(np.degrees(m.rotation)))
+    floor_bend_deg: float = figure(lambda m, *_: float(np.degrees(m.floor_bend)))
+    roof_bend_deg: float = figure(lambda m, *_: float(np.degrees(m.roof_bend)))
+    flange_angle_deg: float = figure(lambda m, *_: float(np.degrees(m.flange_angle)))
+    leave_mm: float = figure(lambda m, up, down, leave: leave)
+    gasket: Mapping[str, GasketMargin] | None = figure(
+        lambda m, *_: {name: GasketMargin.of(margin) for name, margin in m.margins.items()} or None
+    )
+    stations: JointStations = figure(lambda m, *_: JointStations.of(m))
+    joint_station_mm: float = figure(lambda m, *_: m.joint_station)
+    touching_mm: float = figure(lambda m, *_: TOUCHING_MM)
+
+
+def joined(match: Match, upstream: Port, downstream: Port, leave: float) -> Joined:
+    """Return the result of matching a joint. leave : margin to the gasket's line left on purpose, mm."""
+    return Joined.of(match, upstream, downstream, leave)
