@@ -85,6 +85,14 @@ def test_every_figure_of_a_station_is_in_its_row():
     assert list(table.to_rows()[0]) == [f.name for f in fields(table)]
 
 
+def test_a_notebook_shows_a_result_as_tables():
+    measured = pg.survey(pg.port_from_rows(BORE))
+    shown = measured._repr_html_()
+    assert shown.count("<table>") == shown.count("</table>") > 2
+    assert "<th>volume_cc</th><td>125." in shown
+    assert "<th>station_mm</th><th>origin_mm</th>" in shown
+
+
 def test_the_import_is_light():
     """Nothing heavy is loaded before it is used."""
     code = "import sys, portgeo; sys.exit(any(name in sys.modules for name in ('numpy', 'scipy', 'shapely')))"

@@ -6,6 +6,7 @@ computed comes in through each figure's `of`; plain values for JSON, columns for
 
 from __future__ import annotations
 
+import html
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, dataclass, field, fields
@@ -57,6 +58,11 @@ class Result:
         """Return the result as its JSON has it: plain numbers to 9 significant digits, nan and inf as None."""
         return {f.name.rstrip("_"): plain(getattr(self, f.name)) for f in fields(self)}
 
+    def _repr_html_(self) -> str:
+        """Return the result as a notebook shows it: a row a figure, a table in its own."""
+        cells = [(key, _html(getattr(self, f.name))) for f, key in zip(fields(self), self.to_dict(), strict=True)]
+        return "<table>" + "".join(f"<tr><th>{key}</th><td>{cell}</td></tr>" for key, cell in cells) + "</table>"
+
 
 @dataclass(frozen=True)
 class Table(Result):
@@ -69,6 +75,13 @@ class Table(Result):
         """Return the rows as the JSON has them."""
         columns = {f.name: plain(getattr(self, f.name)) for f in fields(self)}
         return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+    def _repr_html_(self) -> str:
+        """Return the rows as a notebook shows them: a column a figure."""
+        rows = self.to_rows()
+        head = "".join(f"<th>{key}</th>" for key in rows[0])
+        body = "".join("<tr>" + "".join(f"<td>{_html(v)}</td>" for v in row.values()) + "</tr>" for row in rows)
+        return f"<table><tr>{head}</tr>{body}</table>"
 
     def to_csv(self, display: Display) -> tuple[list[str], list[list[float]]]:
         """Return the head and the rows of the CSV file, lengths in the user's unit."""
@@ -119,6 +132,16 @@ def cell(key: str, value: float, display: Display) -> str:
 
 def _ending(key: str) -> str:
     return next((ending for ending in ENDINGS if key.endswith(ending)), "")
+
+
+def _html(value: Any) -> str:
+    """Return a figure for a notebook: results and tables as tables, numbers to six digits, text made safe."""
+    if isinstance(value, Result):
+        return value._repr_html_()
+    if isinstance(value, tuple) and value and isinstance(value[0], Result):
+        return "".join(item._repr_html_() for item in value)
+    bare = plain(value)
+    return html.escape(f"{bare:.6g}" if isinstance(bare, float) else str(bare))
 
 
 def plain(value: Any) -> Any:
