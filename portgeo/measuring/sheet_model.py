@@ -216,7 +216,7 @@ def _cornered(reading: Reading, names: tuple[str, ...]) -> tuple[Reading, float]
     """Return a reading with corners less round by CORNER_NUDGE_MM, or more where they are sharp."""
     if reading.shape == "round":
         half = reading.height / 2.0
-        reading = replace(reading, shape="rect", corner_roof=half, corner_floor=half)
+        reading = replace(reading, shape="rect", width=reading.height, corner_roof=half, corner_floor=half)
     if reading.shape != "rect":
         return reading, CORNER_NUDGE_MM
     by = -CORNER_NUDGE_MM if min(getattr(reading, name) for name in names) > CORNER_NUDGE_MM else CORNER_NUDGE_MM
