@@ -165,6 +165,7 @@ def compare_ports(
     bend = before_state.bend
     after_faces = fine_other.port.faces
     rows = station_rows(before, moved, after_faces, table_stations(before, stations), stretch, noise)
+    depth_u = float(np.linalg.norm([_depth_u(alignment, after_wedges, depth), read_depth_u, errors.deepest_u()]))
     return Comparison(
         before=before,
         after=after,
@@ -181,7 +182,7 @@ def compare_ports(
         before_beyond=before_state.volume - before_volume,
         after_beyond=after_state.volume - after_volume,
         depth=depth,
-        depth_u=float(np.linalg.norm([_depth_u(alignment, after_wedges, depth), read_depth_u, errors.deepest_u()])),
+        depth_u=depth_u,
         map=map_,
         walls=by_wall(
             map_,
@@ -190,6 +191,7 @@ def compare_ports(
             gained,
             errors,
             (bend.plane.wall, bend.short.station_from, bend.short.station_to) if bend else None,
+            depth_u,
         ),
         spots=spots(map_, one.tube),
         rows=rows,

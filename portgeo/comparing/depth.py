@@ -6,7 +6,7 @@ is the exact distance to BEFORE's wall, positive where metal was removed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -156,10 +156,12 @@ def by_wall(
     gained: FloatArray,
     errors: CellErrors,
     short_side: tuple[str, float, float] | None,
+    deepest_u: float,
 ) -> dict[str, WallDepth]:
     """Return the depth of each wall, and of the one that `short_side` names, between its two stations.
 
     gained : (n, m), mm3, what the port gained behind each cell of the map. errors : of the cells.
+    deepest_u : standard uncertainty of the deepest cut, on whichever wall it is.
     """
     found: dict[str, WallDepth] = {}
     choices: list[tuple[str, int, tuple[float, float] | None]] = [(name, k, None) for k, name in enumerate(WALLS)]
@@ -185,7 +187,11 @@ def by_wall(
             removed_u=errors.counted_u(shares, gained, 1.0),
             area=float(depth.areas[here].sum()),
         )
-    return found
+    top = max(wall.deepest for wall in found.values())
+    return {
+        name: replace(wall, deepest_u=max(wall.deepest_u, deepest_u)) if wall.deepest == top else wall
+        for name, wall in found.items()
+    }
 
 
 def _on(part: Wedges, wall: int, stretch: tuple[float, float] | None) -> np.ndarray:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.depth_map import Spot
 from portgeo.measuring.sides import like_radii
@@ -42,13 +44,13 @@ def comparison_text(found: Comparison, title: str, metal: str, density: float) -
     if len(found.spots) > MOST_SPOTS:
         spots.append(Notice("spot", f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON"))
     lines += notices_lines([*found.warnings, *spots], d)
-    table = _table(found, d)
+    table = _table(found, d, told=bool(removed or added))
     lines += [*_walls(found, d), "", *table, ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
     lines.append("A wall reaches halfway round to the next: a corner is shared between floor or roof and the side.")
     lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
     if any("(" in line for line in table[2:]):
-        lines.append("A depth in brackets is within its own ±: no cut can be told from it.")
+        lines.append("A depth in brackets is within what the two states scatter: no cut can be told from it.")
     if found.before.readings and found.after.readings:
         lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
         lines.append("swing a few thousandths the other way. A reading taken there tells.")
@@ -99,10 +101,11 @@ def _in_neither(below_noise: float) -> list[str]:
 
 
 def _deepest(found: Comparison, d: Display, *, told: bool) -> str:
-    """Return the deepest cut and where it is: nothing, where no metal is told and its own ± holds nothing."""
-    depth, sure = found.depth, 2.0 * found.depth_u
-    if not told and depth.deepest <= sure:
-        return f"none to tell (under {d.length(max(sure, depth.deepest))})"
+    """Return the deepest cut and where it is: nothing where no metal is told, however deep the map scatters."""
+    depth, sure, rows = found.depth, 2.0 * found.depth_u, found.rows
+    if not told:
+        scatter = float(np.nanmax(np.abs([rows.roof, rows.floor, rows.left, rows.right])))
+        return f"none to tell (under {d.length(max(sure, depth.deepest, scatter))})"
     place = f"at station {d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}"
     return f"{d.length(depth.deepest, label=False)} ± {d.length(sure)} {place}"
 
@@ -156,13 +159,13 @@ def _walls(found: Comparison, d: Display) -> list[str]:
     return lines
 
 
-def _depth(depth: float, u: float, d: Display) -> str:
-    """Return a depth, in brackets where it is within its ±."""
-    told = signed(d.length(depth, label=False))
-    return f"({told})" if abs(depth) < 2.0 * u else told
+def _depth(depth: float, u: float, d: Display, *, told: bool) -> str:
+    """Return a depth, in brackets where it is within its ± or where no metal is told at all."""
+    shown = signed(d.length(depth, label=False))
+    return shown if told and abs(depth) >= 2.0 * u else f"({shown})"
 
 
-def _table(found: Comparison, d: Display) -> list[str]:
+def _table(found: Comparison, d: Display, *, told: bool) -> list[str]:
     rows, unit, area = found.rows, d.unit, d.area_unit
     names = ("station", "before", "after", "change", "%", "roof", "floor", "left", "right")
     units = (unit, area, area, area, "", unit, unit, unit, unit)
@@ -175,7 +178,7 @@ def _table(found: Comparison, d: Display) -> list[str]:
             signed(d.area(rows.change[k], label=False)),
             signed(f"{100.0 * rows.change[k] / rows.before[k]:.1f}"),
             *(
-                _depth(values[k], found.row_depth_u[k, wall], d)
+                _depth(values[k], found.row_depth_u[k, wall], d, told=told)
                 for wall, values in enumerate((rows.roof, rows.floor, rows.left, rows.right))
             ),
         ]
