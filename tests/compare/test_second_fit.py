@@ -87,6 +87,7 @@ def test_what_is_told_of_two_places(alike):
     assert other[0]["apart_mm"] == pytest.approx(1.0, abs=0.05)
 
 
+@pytest.mark.nightly
 def test_wall_that_nobody_cut_settles_it(stock):
     """A box round the roof, or both files in one frame."""
     box = np.array([[[5.0, -8.0, 15.0], [LENGTH - 5.0, 8.0, 25.0]]])

@@ -14,8 +14,8 @@ from portgeo.flow.sense import stands_in_stream
 from portgeo.measuring import survey
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import peak_text, peaks_at_one_flow
-from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
+from portgeo.results.air import SpeedFigures
 from portgeo.section import Reading, Section
 from portgeo.triangles import volume
 from portgeo.units import M3_S_PER, PA_PER, Display
@@ -130,7 +130,7 @@ def test_a_place_at_the_exit_is_told_as_the_exit(elbow):
     at_exit = replace(found, slowing=replace(found.slowing, from_here=len(found.wall.stations) - 1))
     told = airspeed_text(at_exit, "port", (), Display("in"))
     assert "leave the wall only at the exit itself" in " ".join(told.split())
-    record = speed_record(at_exit)
+    record = SpeedFigures.of(at_exit).to_dict()
     assert record["slowing"]["from_station_mm"] == pytest.approx(found.path.last)
     assert peak_text(record, Display("in")).endswith("leave the wall only at the exit itself")
 
@@ -292,10 +292,10 @@ def test_peaks_at_two_flows_are_compared_at_one(elbow):
     """A port of no change, flowed at more: its peak is as it was. (Air thins out a little more: under 1 %.)"""
     port, found = elbow
     more = air_speed(path_of(port), 198.0 * CFM, 28.0 * WATER, unknowns=6000)
-    before, after = peaks_at_one_flow(speed_record(found), speed_record(more))
+    before, after = peaks_at_one_flow(SpeedFigures.of(found).to_dict(), SpeedFigures.of(more).to_dict())
     assert more.side_peak.speed > 1.1 * found.side_peak.speed
     assert after == pytest.approx(before, rel=0.02)
-    assert "at 198.0 cfm" in peak_text(speed_record(more), Display("in"))
+    assert "at 198.0 cfm" in peak_text(SpeedFigures.of(more).to_dict(), Display("in"))
 
 
 @pytest.mark.parametrize(
