@@ -2,6 +2,7 @@
 
 import doctest
 import json
+import re
 import subprocess
 import sys
 from dataclasses import dataclass, fields
@@ -104,3 +105,11 @@ def test_examples_of_the_front_door(monkeypatch, pytestconfig):
     tried = doctest.testmod(portgeo.front)
     assert tried.failed == 0
     assert tried.attempted > 5
+
+
+def test_the_readmes_example_runs(monkeypatch, pytestconfig):
+    monkeypatch.chdir(pytestconfig.rootpath)
+    examples = re.findall(r"```python\n(.*?)```", (pytestconfig.rootpath / "README.md").read_text("utf-8"), re.DOTALL)
+    assert examples
+    for example in examples:
+        exec(example, {})
