@@ -269,6 +269,15 @@ def test_the_same_readings_give_the_same_survey(port):
     assert a.volume_u == b.volume_u
 
 
+@pytest.mark.parametrize("beside", ["first", "last"])
+def test_a_swapped_row_beside_an_end_does_not_accuse_the_end(beside):
+    rows = list(elbow_readings(44.0, 30.0, 8.0, (20.0, 20.0), 40.0, 40.0))
+    k = 1 if beside == "first" else len(rows) - 2
+    rows[k] = replace(rows[k], height=rows[k].width, width=rows[k].height)
+    told = [n for n in survey(port_from_readings(rows), readings_tried=False).warnings if n.code == "swapped"]
+    assert [n.text.split()[1] for n in told] == [str(rows[k].row)]
+
+
 def test_height_and_width_swapped_in_one_row_are_asked_about():
     rows = list(port_readings())
     k = 2

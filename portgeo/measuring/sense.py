@@ -45,28 +45,37 @@ def contradictions(port: Port) -> tuple[Notice, ...]:
 
 
 def _swapped(port: Port) -> list[Notice]:
-    """Return a notice for each row whose height fits its neighbours' widths, and width their heights."""
-    found = []
+    """Return a notice for each row whose height fits its neighbours' widths, and width their heights.
+
+    The row that fits worst is put right before the others are looked at, since it makes its neighbours look wrong.
+    """
     rows = port.readings
-    for k, r in enumerate(rows):
-        a, b = (k - 1, k + 1) if 0 < k < len(rows) - 1 else (1, 2) if k == 0 else (k - 1, k - 2)
-        if len(rows) < 3 or r.shape not in ("rect", "oval"):
-            continue
-        share = (r.station - rows[a].station) / (rows[b].station - rows[a].station)
-        height, width = (
-            getattr(rows[a], name) + share * (getattr(rows[b], name) - getattr(rows[a], name))
-            for name in ("height", "width")
+    sizes = np.array([(r.height, r.width) for r in rows])
+    found: dict[int, Notice] = {}
+    while len(rows) >= 3:
+        beside = np.array([_between_others(port.rows, sizes, k) for k in range(len(rows))])
+        told = np.abs(sizes - beside).sum(axis=1)
+        other_way = np.abs(sizes - beside[:, ::-1]).sum(axis=1)
+        wrong = (told > SWAPPED * beside.sum(axis=1)) & (other_way < told / 3.0)
+        wrong &= [k not in found and r.shape in ("rect", "oval") for k, r in enumerate(rows)]
+        if not wrong.any():
+            break
+        k = int(np.argmax(np.where(wrong, told, -np.inf)))
+        text = (
+            f"row {rows[k].row} at {{at}}: are its height {{height}} and width {{width}} swapped? "
+            "The rows beside it make it {high} high and {wide} wide"
         )
-        told = abs(r.height - height) + abs(r.width - width)
-        other_way = abs(r.height - width) + abs(r.width - height)
-        if told > SWAPPED * (height + width) and other_way < told / 3.0:
-            text = (
-                f"row {r.row} at {{at}}: are its height {{height}} and width {{width}} swapped? "
-                "The rows beside it make it {high} high and {wide} wide"
-            )
-            sizes = {"height": r.height, "width": r.width, "high": float(height), "wide": float(width)}
-            found.append(Notice("swapped", text, {"at": r.station, **sizes}))
-    return found
+        named = dict(zip(("height", "width", "high", "wide"), map(float, (*sizes[k], *beside[k])), strict=True))
+        found[k] = Notice("swapped", text, {"at": rows[k].station, **named})
+        sizes[k] = sizes[k, ::-1].copy()
+    return [found[k] for k in sorted(found)]
+
+
+def _between_others(stations: FloatArray, sizes: FloatArray, k: int) -> FloatArray:
+    """Return height and width (2,) of a row as the two rows nearest to it make them, on a straight line."""
+    a, b = (k - 1, k + 1) if 0 < k < len(sizes) - 1 else (1, 2) if k == 0 else (k - 1, k - 2)
+    share = (stations[k] - stations[a]) / (stations[b] - stations[a])
+    return np.asarray(sizes[a] + share * (sizes[b] - sizes[a]))
 
 
 def _along_the_roof(port: Port) -> list[Notice]:
