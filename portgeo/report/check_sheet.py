@@ -61,7 +61,7 @@ def _short_side(found: Recheck, d: Display) -> list[str]:
     if found.short_radius is None:
         return []
     now, then = found.short_radius
-    return [f"  short side  radius {d.length(now)} now, {d.length(then)} when it is right"]
+    return [f"  short side  radius {d.length(now)} now, {d.length(then)} once what is left is cut"]
 
 
 def _left(found: Recheck, d: Display) -> tuple[FloatArray, FloatArray]:
