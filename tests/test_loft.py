@@ -178,7 +178,7 @@ CALM = settings(
 )
 
 
-@settings(CALM, max_examples=100)
+@settings(CALM, max_examples=60)
 @given(sheets())
 def test_every_sheet_makes_a_sound_mesh_or_is_refused_with_a_reason(readings):
     sound_or_refused(readings)

@@ -15,11 +15,11 @@ from portgeo.job.air import valve_of
 from portgeo.measuring import survey
 from portgeo.measuring.throat import Throat
 from portgeo.port import port_from_readings
-from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
 from portgeo.report.throat_text import throat_notice
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
+from portgeo.results.air import SpeedFigures
 from portgeo.section import Reading
 from portgeo.units import M3_S_PER, PA_PER, Display
 
@@ -112,7 +112,7 @@ def test_choke_is_told_of_the_throat_and_of_the_least_area():
     flux = 101325.0 * np.sqrt(1.4 / (287.053 * 288.15)) * 1.2**-3
     for choke, diameter in ((found.throat_choke, 32.5), (found.choke, 31.0)):
         assert choke * found.air.density == pytest.approx(flux * circle(diameter) * 1e-6, rel=2e-3)
-    record = speed_record(found)["throat"]
+    record = SpeedFigures.of(found).to_dict()["throat"]
     assert record["mean_speed_m_s"] == pytest.approx(100.0 * M3_S_PER["cfm"] / circle(32.5) * 1e6, rel=1e-3)
     told = " ".join(airspeed_text(found, "port", (), Display("mm"), valve=38.0).split())
     assert "throat 32.50 mm, 86% of the valve" in told

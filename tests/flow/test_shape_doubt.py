@@ -14,8 +14,8 @@ from portgeo.io.sheets import read_sheet
 from portgeo.measuring import survey
 from portgeo.port import port_from_readings
 from portgeo.report.page_text import peak_text
-from portgeo.report.speed_records import speed_record
 from portgeo.report.speed_text import airspeed_text
+from portgeo.results.air import SpeedFigures
 from portgeo.units import M3_S_PER, PA_PER, Display
 from tests import sheets_family as family
 from tests.conftest import DEMO, elbow_readings
@@ -68,9 +68,9 @@ def test_the_doubt_of_the_grid_alone_is_no_plus_minus():
     told = airspeed_text(found, "port", (), Display("in"))
     assert found.side_peak.u is None and " ± " not in told.replace("no ± is given", "")
     assert "no ± is given" in " ".join(told.split()) and "of doubt in the peak" in " ".join(told.split())
-    record = speed_record(found)
+    record = SpeedFigures.of(found).to_dict()
     assert record["short_side"]["peak_u_m_s"] is None
-    assert record["short_side"]["peak_grid_error_m_s"] == found.side_peak.error
+    assert record["short_side"]["peak_grid_error_m_s"] == pytest.approx(found.side_peak.error)
     assert "±" not in peak_text(record, Display("in"))
 
 

@@ -90,7 +90,7 @@ def check(files, which, damage, seed):
             assert str(path) in str(refusal) and refusal.mend and "\n" not in str(refusal)
 
 
-@settings(CALM, max_examples=100)
+@settings(CALM, max_examples=60)
 @given(**hurts)
 def test_a_hurt_job_is_read_or_refused(files, which, damage, seed):
     check(files, which, damage, seed)

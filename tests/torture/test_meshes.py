@@ -85,19 +85,19 @@ bytes_hurt = {
 }
 
 
-@settings(CALM, max_examples=6)
+@settings(CALM, max_examples=5)
 @given(**shapes_kept)
 def test_damage_that_leaves_the_shape_leaves_the_answer(name, mesh_damage, kind, seed):
     whole_damage(name, mesh_damage, kind, seed)
 
 
-@settings(CALM, max_examples=16)
+@settings(CALM, max_examples=10)
 @given(**shapes_hurt)
 def test_a_hurt_mesh_ends_in_an_answer_or_a_message(name, mesh_damage, kind, seed):
     measured(name, mesh_damage, kind, [], seed)
 
 
-@settings(CALM, max_examples=38)
+@settings(CALM, max_examples=20)
 @given(**bytes_hurt)
 def test_a_hurt_file_ends_in_an_answer_or_a_message(name, kind, byte_damage, seed):
     measured(name, [], kind, byte_damage, seed)
