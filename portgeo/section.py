@@ -196,6 +196,13 @@ def corner_radii(outline: FloatArray) -> FloatArray:
     return radii
 
 
+def row_key(reading: Reading) -> tuple[object, ...]:
+    """Return what two rows of sheets have alike that are one reading: station, shape, sizes and place."""
+    outline = None if reading.outline is None else reading.outline.tobytes()
+    sizes = (reading.height, reading.width, reading.corner_roof, reading.corner_floor)
+    return (reading.station, reading.shape, *sizes, reading.rise, reading.shift, outline)
+
+
 def outline_of(reading: Reading, chord_error: float = CHORD_MM) -> FloatArray:
     """Return the outline (n, 2) that a reading stands for, centred on the middle of its height and width.
 

@@ -146,7 +146,7 @@ def _run_pair(args: argparse.Namespace) -> None:
     from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
     from portgeo.io.files import write_json, write_table_csv
     from portgeo.report.compare_text import comparison_text
-    from portgeo.results.changed import changed
+    from portgeo.results.changed import StationChanges, changed
     from portgeo.units import MM_PER
 
     before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
@@ -164,11 +164,11 @@ def _run_pair(args: argparse.Namespace) -> None:
     )
     density = args.density or DENSITY_G_CC[args.alloy]
     metal = "metal" if args.density else args.alloy
-    result, display = changed(found, density), before.display
+    display = before.display
     if args.json:
-        write_json(args.json, result.to_dict(), force=args.force)
+        write_json(args.json, changed(found, density).to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *result.stations.to_csv(display), force=args.force)
+        write_table_csv(args.csv, *StationChanges.of(found).to_csv(display), force=args.force)
     title = f"{Path(args.before).name} -> {Path(args.after).name}"
     if not args.quiet:
         print(comparison_text(found, title, metal, density))

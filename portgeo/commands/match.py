@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.comparing.joint import match
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.report.joint_text import match_text
-    from portgeo.results.joined import joined
+    from portgeo.results.joined import JointStations, joined
     from portgeo.units import unique
 
     read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
@@ -61,11 +61,10 @@ def run(args: argparse.Namespace) -> None:
 
         gasket = read_outline(args.gasket, display.unit)
     found = match(up, down, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
-    result = joined(found, up, down, leave)
     if args.json:
-        write_json(args.json, result.to_dict(), force=args.force)
+        write_json(args.json, joined(found, up, down, leave).to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *result.stations.to_csv(display), force=args.force)
+        write_table_csv(args.csv, *JointStations.of(found).to_csv(display), force=args.force)
     if not args.quiet:
         warnings = unique((*found.warnings, *up.warnings, *down.warnings))
         print(match_text(found, f"{args.upstream} -> {args.downstream}", leave, warnings, display))

@@ -46,7 +46,7 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     from portgeo.io.files import check_free, write_json, write_table_csv
     from portgeo.measuring import survey
     from portgeo.report.bench_text import survey_text
-    from portgeo.results.measured import measured
+    from portgeo.results.measured import Stations, measured
 
     check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
     refuse_scan_options(path, args)
@@ -54,11 +54,10 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     name = Path(path).name
     with naming(path):
         found = survey(port, args.stations)
-    result = measured(found)
     if args.json:
-        write_json(args.json, result.to_dict(), force=args.force)
+        write_json(args.json, measured(found).to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *result.stations.to_csv(port.display), force=args.force)
+        write_table_csv(args.csv, *Stations.of(found).to_csv(port.display), force=args.force)
     if args.chart:
         from portgeo.report.charts import schedule_chart
 

@@ -15,7 +15,7 @@ from portgeo.comparing.tube import Tube
 from portgeo.comparing.wedges import Wedges
 from portgeo.plane import FloatArray, IntArray
 from portgeo.port import Port
-from portgeo.section import TOOLS, Reading
+from portgeo.section import TOOLS, row_key
 
 
 def reading_depth_u(before: Port, after: Port) -> float:
@@ -66,11 +66,5 @@ def _moved(tube: Tube, map_: DepthMap, wall: Wedges) -> dict[str, FloatArray]:
 
 def _unlike(port: Port, other: Port) -> Sequence[int]:
     """Return which of a port's readings the other port does not have."""
-    known = {_key(reading) for reading in other.readings}
-    return [k for k, reading in enumerate(port.readings) if _key(reading) not in known]
-
-
-def _key(reading: Reading) -> tuple[object, ...]:
-    outline = None if reading.outline is None else reading.outline.tobytes()
-    sizes = (reading.height, reading.width, reading.corner_roof, reading.corner_floor)
-    return (reading.station, reading.shape, *sizes, reading.rise, reading.shift, outline)
+    known = {row_key(reading) for reading in other.readings}
+    return [k for k, reading in enumerate(port.readings) if row_key(reading) not in known]

@@ -83,9 +83,7 @@ def scatter_of(depth: FloatArray, uncut: np.ndarray, sigma: float, cell: tuple[f
     step = np.rint(_distances(depth.shape, cell) / LAG_MM).astype(np.int64).ravel()
     near = step <= round(FARTHEST_MM / LAG_MM)
     total, count = (np.bincount(step[near], part.ravel()[near]) for part in (products, pairs))
-    profile = total / np.maximum(count, 1.0)
-    ends = np.flatnonzero(profile <= 0.0)
-    profile = profile[: ends[0]] if len(ends) else profile
+    profile = _down_to_nothing(total / np.maximum(count, 1.0))
     if len(profile) == 0:
         return Scatter(sigma, np.array([sigma**2]))
     return Scatter(sigma, np.append(profile * sigma**2 / profile[0], 0.0))
@@ -101,10 +99,14 @@ def scatter_of_points(points: FloatArray, depth: FloatArray) -> Scatter:
     # The nearest are as alike as those a step away: too few pairs are nearer to tell more.
     step = np.maximum(np.rint(apart[near] / LAG_MM).astype(np.int64), 1)
     total = np.bincount(step, (depth[one] * depth[other])[near])
-    profile = (total / np.maximum(np.bincount(step), 1))[1:]
-    ends = np.flatnonzero(profile <= 0.0)
-    profile = profile[: ends[0]] if len(ends) else profile
+    profile = _down_to_nothing((total / np.maximum(np.bincount(step), 1))[1:])
     return Scatter(sigma, np.concatenate([profile[:1], profile, [0.0]]))
+
+
+def _down_to_nothing(profile: FloatArray) -> FloatArray:
+    """Return a covariance by distance (k,) as far as it is more than nothing."""
+    ends = np.flatnonzero(profile <= 0.0)
+    return profile[: ends[0]] if len(ends) else profile
 
 
 def _autocorrelation(values: FloatArray) -> FloatArray:

@@ -21,9 +21,9 @@ import numpy as np
 
 from portgeo.errors import InputError, OutputError
 from portgeo.interrupts import held
+from portgeo.results.figures import plain
 
 BLOCK = 2**24  # bytes written to the disk at a time: a second's work on a slow one
-JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits
 TABLE_DIGITS = 6  # decimals in tables; below 1, significant digits
 
 
@@ -173,22 +173,7 @@ def json_text(result: Mapping[str, Any]) -> str:
 
     Takes numpy scalars and arrays. Lists of plain values stay on one line.
     """
-    return _json(_plain(result), "") + "\n"
-
-
-def _plain(value: Any) -> Any:
-    """Return a value as what JSON knows."""
-    if isinstance(value, np.ndarray | np.generic):
-        return _plain(value.tolist())
-    if isinstance(value, float):
-        return float(f"{value:.{JSON_DIGITS}g}") + 0.0 if math.isfinite(value) else None
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, Path):
-        return str(value)
-    return value
+    return _json(plain(result), "") + "\n"
 
 
 def _json(value: Any, indent: str) -> str:

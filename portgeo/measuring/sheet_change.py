@@ -16,7 +16,7 @@ from portgeo.measuring.sheet_errors import SEED, STATION, Errors, errors_by_sour
 from portgeo.measuring.sheet_model import Model, model_of
 from portgeo.measuring.sheet_uncertainty import bends_in, figures
 from portgeo.plane import FloatArray
-from portgeo.section import Reading
+from portgeo.section import Reading, row_key
 
 READ = 1  # tells the draws of readings from all others
 
@@ -68,10 +68,8 @@ def _off(survey: Survey, model: Model, errors: Errors) -> FloatArray:
 
 
 def _key(reading: Reading) -> tuple[object, ...]:
-    """Return what makes two rows one reading."""
-    outline = None if reading.outline is None else reading.outline.tobytes()
-    sizes = (reading.height, reading.width, reading.corner_roof, reading.corner_floor, reading.rise, reading.shift)
-    return (reading.station, reading.shape, reading.tool, *sizes, outline)
+    """Return what makes two rows one reading: with another tool the same row was read again."""
+    return (reading.tool, row_key(reading))
 
 
 def _keys(model: Model, name: str) -> list[tuple[object, ...]]:

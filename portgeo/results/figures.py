@@ -56,11 +56,11 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result as its JSON has it: plain numbers to 9 significant digits, nan and inf as None."""
-        return {f.name.rstrip("_"): plain(getattr(self, f.name)) for f in fields(self)}
+        return {_key(f): plain(getattr(self, f.name)) for f in fields(self)}
 
     def _repr_html_(self) -> str:
         """Return the result as a notebook shows it: a row a figure, a table in its own."""
-        cells = [(key, _html(getattr(self, f.name))) for f, key in zip(fields(self), self.to_dict(), strict=True)]
+        cells = [(_key(f), _html(getattr(self, f.name))) for f in fields(self)]
         return "<table>" + "".join(f"<tr><th>{key}</th><td>{cell}</td></tr>" for key, cell in cells) + "</table>"
 
 
@@ -99,6 +99,11 @@ class Table(Result):
             yield f.name, values
         elif csv != "none":
             yield from zip(csv, np.transpose(values), strict=True)
+
+
+def _key(f: Field[Any]) -> str:
+    """Return the JSON's key of a field: a word that Python keeps for itself has an underscore after it."""
+    return f.name.rstrip("_")
 
 
 def key_in(key: str, display: Display) -> str:
