@@ -2,6 +2,6 @@
 
 import sys
 
-from portgeo.cli import main
+from portgeo.app.cli import main
 
 sys.exit(main())

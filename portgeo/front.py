@@ -12,11 +12,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from portgeo.errors import InputError
-from portgeo.units import LengthUnit
+from portgeo.core.errors import InputError
+from portgeo.core.units import LengthUnit
 
 if TYPE_CHECKING:
-    from portgeo.port import Port
+    from portgeo.core.port import Port
     from portgeo.results.air import AirThrough
     from portgeo.results.changed import Changed
     from portgeo.results.joined import Joined
@@ -65,7 +65,7 @@ def read(
     >>> round(pg.survey(port).volume_cc)
     119
     """
-    from portgeo.io.ports import ScanSettings, load_port
+    from portgeo.files.ports import ScanSettings, load_port
 
     of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, exit, up, with_stem_mm)
     return load_port(str(path), of_scan, units=units, exhaust=exhaust, bend=bend)
@@ -96,9 +96,9 @@ def port_from_rows(
     >>> round(pg.survey(port).volume_cc)
     126
     """
-    from portgeo.io.columns import LENGTHS
-    from portgeo.io.ports import meant, port_from_sheet
-    from portgeo.io.sheets import sheet_from
+    from portgeo.files.ports import meant, port_from_sheet
+    from portgeo.files.sheets.columns import LENGTHS
+    from portgeo.files.sheets.sheet import sheet_from
 
     names = list(dict.fromkeys(name for row in rows for name in row))
     if not names:
@@ -203,7 +203,7 @@ def match(
     True
     """
     from portgeo.comparing.joint import match as match_ports
-    from portgeo.io.outlines import read_outline
+    from portgeo.files.drawings.outlines import read_outline
     from portgeo.results.joined import joined
 
     line = None if gasket is None else read_outline(gasket, upstream.display.unit)
@@ -233,12 +233,12 @@ def air_speed(port: Port, cfm: float, *, depression_in_h2o: float = 28.0, unknow
     >>> round(air.highest.peak_over_mean, 2)
     1.0
     """
+    from portgeo.core.units import M3_S_PER, PA_PER
     from portgeo.flow.airspeed import air_speed as air_through_path
     from portgeo.flow.path import path_of
     from portgeo.flow.wall import UNKNOWNS
     from portgeo.measuring import survey as survey_port
     from portgeo.results.air import air_through
-    from portgeo.units import M3_S_PER, PA_PER
 
     found = air_through_path(
         path_of(port), cfm * M3_S_PER["cfm"], depression_in_h2o * PA_PER["in_h2o"],
@@ -286,6 +286,6 @@ def write(port: Port, path: str | Path, *, force: bool = False) -> None:
     ------
     OutputError : where the file is there already (without `force`) or cannot be written.
     """
-    from portgeo.io.meshes import write_mesh
+    from portgeo.files.meshes.mesh import write_mesh
 
     write_mesh(path, port.to_source(port.vertices), port.faces, force=force)

@@ -30,7 +30,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 if TYPE_CHECKING:
-    from portgeo.section import Reading
+    from portgeo.core.section import Reading
 
 ROOT = Path(__file__).resolve().parent.parent
 WORD_BITS = 8 * struct.calcsize("P")
@@ -61,7 +61,7 @@ READINGS = (
 
 def readings() -> list[Reading]:
     """Return the invented port's readings."""
-    from portgeo.section import Reading
+    from portgeo.core.section import Reading
 
     return [
         Reading(k + 2, s, height=h, width=w, corner_roof=c, corner_floor=c, turn=np.radians(t))
@@ -75,9 +75,9 @@ def tube(triangles: int, noise: float = 0.0, seed: int = 0, drop: float = 0.0) -
     noise : of its wall's points, off the wall. drop : how deep its floor is cut, over a patch. vertices (n, 3),
     faces (m, 3), origins (SLICES, 3), frames (SLICES, 3, 3).
     """
-    from portgeo.centreline import at
-    from portgeo.loft import outlines_at, skin, surface_from_readings
-    from portgeo.plane import resample
+    from portgeo.core.centreline import at
+    from portgeo.core.loft import outlines_at, skin, surface_from_readings
+    from portgeo.core.plane import resample
 
     surface = surface_from_readings(readings())
     first, last = READINGS[0][0], READINGS[-1][0]
@@ -101,7 +101,7 @@ def scan(triangles: int, path: Path, *, seed: int = 0, drop: float = 0.0) -> Non
     """Write an invented port as a scanner would give it: noisy, turned, in millimetres, a binary STL."""
     from scipy.spatial.transform import Rotation
 
-    from portgeo.io.meshes import write_mesh
+    from portgeo.files.meshes.mesh import write_mesh
 
     vertices, faces, _, _ = tube(triangles, NOISE_MM, seed, drop)
     turn = Rotation.from_euler("zyx", [25.0 + 30.0 * seed, 40.0, -70.0], degrees=True).as_matrix()
@@ -112,8 +112,8 @@ def slicing(triangles: int, folder: Path) -> Figures:
     """Planes through one tube: one pass with the tube's loop picked out, against one call a plane of trimesh."""
     import trimesh
 
-    from portgeo.plane import moments
-    from portgeo.slicing import slice_mesh, tube_sections
+    from portgeo.core.plane import moments
+    from portgeo.core.slicing import slice_mesh, tube_sections
 
     vertices, faces, origins, frames = tube(triangles)
     mesh = trimesh.Trimesh(vertices, faces, process=False)
@@ -136,7 +136,7 @@ def reading(triangles: int, folder: Path) -> Figures:
     """Read and weld a binary STL whose triangles lie in no order: ours against trimesh's."""
     import trimesh
 
-    from portgeo.io.meshes import read_mesh, write_mesh
+    from portgeo.files.meshes.mesh import read_mesh, write_mesh
 
     vertices, faces, _, _ = tube(triangles)
     with tempfile.TemporaryDirectory() as name:
@@ -154,7 +154,7 @@ def reading(triangles: int, folder: Path) -> Figures:
 
 def command(argv: Sequence[str]) -> Figures:
     """A whole command, from its file to its answer, the interpreter and the imports among it."""
-    from portgeo.cli import main as run
+    from portgeo.app.cli import main as run
 
     if run([*argv, "-q"]) != 0:
         raise SystemExit(1)
@@ -217,11 +217,11 @@ def solving(unknowns: int, folder: Path) -> Figures:
     from skfem import Basis, ElementHex1, MeshHex, condense
     from skfem.models.poisson import laplace
 
+    from portgeo.core.port import port_from_readings
     from portgeo.flow.grid import hexahedra, sweep
     from portgeo.flow.path import path_of, sections_along
     from portgeo.flow.potential import QUADRATURE, REFERENCE_ORDER, solve
     from portgeo.flow.wall import size_for, sizing_of
-    from portgeo.port import port_from_readings
 
     path = path_of(port_from_readings(readings()))
     size = size_for(sizing_of(path), unknowns)

@@ -21,9 +21,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from portgeo.errors import PortgeoError
+from portgeo.core.errors import PortgeoError
+from portgeo.core.port import Port
 from portgeo.measuring import survey
-from portgeo.port import Port
 from portgeo.scan import port_from_scan
 from tests.scan import make, molds
 from tests.scan.make import Scan, posed, random_pose, shuffled

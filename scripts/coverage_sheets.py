@@ -21,12 +21,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import numpy as np
 
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.units import M3_S_PER, PA_PER
+from portgeo.files.sheets.sheet import read_sheet
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
-from portgeo.io.sheets import read_sheet
 from portgeo.measuring import survey
-from portgeo.port import Port, port_from_readings
-from portgeo.units import M3_S_PER, PA_PER
 from tests.sheets_exact import TRUE_UNKNOWNS, exact_port
 from tests.sheets_family import HEADING, SmoothPort, arc_port, as_measured, sheet_text, smooth_port
 from tests.sheets_occt import solid_port

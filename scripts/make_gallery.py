@@ -53,7 +53,7 @@ def first_sheet(pdf: Path, picture: Path) -> None:
 
 
 def main() -> int:
-    from portgeo.cli import main as run
+    from portgeo.app.cli import main as run
 
     with tempfile.TemporaryDirectory() as name:
         report = Path(name) / "report"

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from portgeo.port import port_from_readings
-from portgeo.section import Reading
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
 from tests.validation import Collected, check  # noqa: F401 - a fixture of the checks in tests/reference
 
 # A loaded machine is not a fault of the code: no test is timed. All tests meet the same examples at every

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.port import Port, port_from_readings
-from portgeo.section import Reading
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.section import Reading
 from tests.sheets_family import SmoothPort
 
 TRUE_UNKNOWNS = 15_000  # of the grid on which its air speed is solved

@@ -6,17 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo.cli import main
+from portgeo.app.cli import main
 from portgeo.comparing.comparison import compare_ports
-from portgeo.errors import InputError
-from portgeo.grain import Grain, Roughness
+from portgeo.core.errors import InputError
+from portgeo.core.grain import Grain, Roughness
+from portgeo.core.port import port_from_readings, sections_at
+from portgeo.core.section import Reading
 from portgeo.measuring import survey
 from portgeo.measuring.bends import find_bends, meant_bend, port_bends
 from portgeo.measuring.curvature import fit_circles
 from portgeo.measuring.sides import like_radii, many_radii, side, side_points
-from portgeo.port import port_from_readings, sections_at
-from portgeo.report.compare_text import comparison_text
-from portgeo.section import Reading
+from portgeo.present.text.compare import comparison_text
 
 SIZE, CORNER = 24.0, 4.0
 

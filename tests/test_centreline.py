@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad_vec
 
-from portgeo.centreline import at, crossings, heading, through
-from portgeo.errors import GeometryError
+from portgeo.core.centreline import at, crossings, heading, through
+from portgeo.core.errors import GeometryError
 
 
 def test_a_straight_run_a_turn_and_a_straight_run_come_out_exact():

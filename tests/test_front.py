@@ -12,13 +12,13 @@ import pytest
 
 import portgeo as pg
 import portgeo.front
-from portgeo import cli
-from portgeo.errors import InputError
+from portgeo.app import cli
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import Display
 from portgeo.measuring import survey
-from portgeo.plane import FloatArray
 from portgeo.results.figures import Shown, figure
 from portgeo.results.measured import Stations
-from portgeo.units import Display
 
 BORE = [{"station": s, "shape": "round", "diameter": 40.0} for s in (0.0, 60.0, 100.0)]
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.special import erf
 
-from portgeo.headings import fit_angle, fit_headings
-from portgeo.loft import spine_of
-from portgeo.section import Reading
+from portgeo.core.headings import fit_angle, fit_headings
+from portgeo.core.loft import spine_of
+from portgeo.core.section import Reading
 
 DEGREE = np.radians(1.0)
 SIZE = 40.0

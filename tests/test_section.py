@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portgeo.errors import GeometryError
-from portgeo.plane import CHORD_MM, fit_circle, moments
-from portgeo.section import Reading, Section, measure_section, outline_of
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import CHORD_MM, fit_circle, moments
+from portgeo.core.section import Reading, Section, measure_section, outline_of
 
 
 def measured(reading, islands=()):

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import DEFAULT_READING_ERROR_MM, TOOLS
 from portgeo.measuring import survey
 from portgeo.measuring.sheet_change import change_u
-from portgeo.port import port_from_readings
-from portgeo.section import DEFAULT_READING_ERROR_MM, TOOLS
 from tests.conftest import elbow_readings, port_readings
 
 

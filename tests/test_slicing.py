@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from portgeo.centreline import at
-from portgeo.plane import moments
-from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.core.centreline import at
+from portgeo.core.plane import moments
+from portgeo.core.slicing import slice_mesh, tube_sections
 
 
 def torus(islands=False):

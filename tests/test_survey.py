@@ -10,17 +10,17 @@ from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.reading_error import reading_errors
 from portgeo.comparing.tube import walled
 from portgeo.comparing.wedges import finely, wedges
+from portgeo.core.plane import moments
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import TOOLS, Reading, outline_of
+from portgeo.core.units import Display
 from portgeo.measuring import survey
 from portgeo.measuring.bends import find_bends, inner_wall, meant_bend, port_bends
 from portgeo.measuring.sense import rise_left
 from portgeo.measuring.sheet_uncertainty import from_readings
 from portgeo.measuring.sides import side
-from portgeo.plane import moments
-from portgeo.port import port_from_readings
-from portgeo.report.page_text import port_in_words
+from portgeo.present.page.text import port_in_words
 from portgeo.results.measured import measured
-from portgeo.section import TOOLS, Reading, outline_of
-from portgeo.units import Display
 from tests.conftest import elbow_readings, port_readings
 
 

@@ -6,22 +6,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo.cli import main
-from portgeo.errors import InputError
+from portgeo.app.cli import main
+from portgeo.app.job.air import valve_of
+from portgeo.core.errors import InputError
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
+from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.files.ports import load_port
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
-from portgeo.io.ports import load_port
-from portgeo.job.air import valve_of
 from portgeo.measuring import survey
 from portgeo.measuring.throat import Throat
-from portgeo.port import port_from_readings
-from portgeo.report.speed_text import airspeed_text
-from portgeo.report.throat_text import throat_notice
+from portgeo.present.text.speed import airspeed_text
+from portgeo.present.text.throat import throat_notice
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
 from portgeo.results.air import SpeedFigures
-from portgeo.section import Reading
-from portgeo.units import M3_S_PER, PA_PER, Display
 
 # Invented, from the valve on: a seat, the bore under it, then a port that opens towards its flange.
 EXHAUST = (

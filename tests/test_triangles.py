@@ -7,7 +7,7 @@ import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portgeo.triangles import face_areas, meet, volume
+from portgeo.core.triangles import face_areas, meet, volume
 
 
 @given(st.integers(0, 10**6))

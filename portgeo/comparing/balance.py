@@ -15,11 +15,11 @@ import numpy as np
 from portgeo.comparing.register import Alignment, align
 from portgeo.comparing.state import state_of
 from portgeo.comparing.tube import walled
-from portgeo.errors import GeometryError, InputError
-from portgeo.plane import FloatArray, moments
-from portgeo.port import Port, sections_at
-from portgeo.section import measure_section
-from portgeo.units import Notice
+from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.plane import FloatArray, moments
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import measure_section
+from portgeo.core.units import Notice
 
 ROWS = 25  # stations of the table
 ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times

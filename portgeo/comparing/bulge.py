@@ -14,8 +14,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import BLOCK, corners_of, lengths, vector_areas
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.triangles import BLOCK, corners_of, lengths, vector_areas
 
 SHARPEST = 0.6  # radians between the normals at an edge's ends: beyond it is a corner, and no bulge
 

@@ -23,15 +23,15 @@ from portgeo.comparing.stations import StationRows, station_rows
 from portgeo.comparing.tube import Tube, Walled, places, walled
 from portgeo.comparing.volume_error import CellErrors, cell_errors
 from portgeo.comparing.wedges import Wedges, finely, refuse_open, wedges
-from portgeo.errors import GeometryError
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port
+from portgeo.core.triangles import used_by
+from portgeo.core.units import Notice, unique
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.measuring.schedule import table_stations
 from portgeo.measuring.sense import rise_left
 from portgeo.measuring.sheet_change import ChangeUncertainty
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
-from portgeo.triangles import used_by
-from portgeo.units import Notice, unique
 
 T = TypeVar("T")
 

@@ -20,8 +20,8 @@ from portgeo.comparing.depth_map import FLOOR_MM
 from portgeo.comparing.distance import Wall, barycentric, closest
 from portgeo.comparing.greatest import greatest_of
 from portgeo.comparing.scatter import Scatter, scatter_of_points
-from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import lengths, vector_areas
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.triangles import lengths, vector_areas
 
 FITTED_POINTS = 48  # at most, that a quadratic is fitted to: eight times its terms
 REACH_MM = 2.5  # of a quadratic: no wider than a burr's mark

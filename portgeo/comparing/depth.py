@@ -17,10 +17,10 @@ from portgeo.comparing.distance import Wall, signed_distance
 from portgeo.comparing.tube import Tube, places
 from portgeo.comparing.volume_error import CellErrors
 from portgeo.comparing.wedges import Wedges
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
-from portgeo.section import WALLS
-from portgeo.triangles import used_by
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.section import WALLS
+from portgeo.core.triangles import used_by
 
 CALM_ROUNDS = 3  # averagings with the neighbours before a noisy depth is painted or counted by share
 RIM_MM = 1.0  # a rim is not wall: a scanner rounds it, and a mold is trimmed there

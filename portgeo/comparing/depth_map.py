@@ -13,7 +13,7 @@ from scipy import ndimage
 
 from portgeo.comparing.scatter import NONE, Scatter, robust_sigma, scatter_of
 from portgeo.comparing.tube import Places, Tube
-from portgeo.plane import FloatArray, IntArray
+from portgeo.core.plane import FloatArray, IntArray
 
 CELL_MM = 1.0  # of the map: finer than a burr's mark is wide, wide enough to average a scan's noise
 SMOOTH_CELLS, CLEAN_SMOOTH_CELLS = 1.0, 0.5  # standard deviation of the averaging, cells

@@ -12,8 +12,8 @@ import igl
 import numpy as np
 
 from portgeo.comparing.bulge import edge_bulges, vertex_normals
-from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import corners_of, lengths, vector_areas
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.triangles import corners_of, lengths, vector_areas
 
 CALM_ROUNDS = 4  # a normal then averages over about four edges each way
 ON_EDGE = 1e-7  # barycentric: a closest point nearer than this to an edge is on it

@@ -17,8 +17,8 @@ from scipy.spatial.transform import Rotation
 from portgeo.comparing.bulge import bulge_at, edge_bulges
 from portgeo.comparing.distance import Wall, barycentric, closest
 from portgeo.comparing.tube import Walled
-from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import face_areas
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.triangles import face_areas
 
 NEIGHBOURS = 24  # points whose mean tells whether a place was cut: noise falls to a fifth
 OPENING_POINTS = 400  # each: an opening is a plane, three points would do

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial.distance import cdist
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 
 WIDTHS_MM = (3.0, 4.5, 6.5, 10.0, 15.0, 22.0, 33.0)  # over which it is alike, from a burr's mark to a wall
 SIZES = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)  # of its rise and fall, times the noise of a reading

@@ -12,13 +12,13 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from portgeo.centreline import at
 from portgeo.comparing.distance import signed_distance, wall_from
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, chord, moments, resample
-from portgeo.port import Port, sections_at
-from portgeo.section import Section, centred, measure_section
-from portgeo.units import Notice
+from portgeo.core.centreline import at
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, chord, moments, resample
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import Section, centred, measure_section
+from portgeo.core.units import Notice
 
 Lay = Literal["line", "none"]
 

@@ -13,9 +13,9 @@ import numpy as np
 from portgeo.comparing.depth_map import NO_AREA_MM2, DepthMap
 from portgeo.comparing.tube import Tube
 from portgeo.comparing.wedges import Wedges
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
-from portgeo.section import TOOLS, row_key
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port
+from portgeo.core.section import TOOLS, row_key
 
 
 def reading_depth_u(before: Port, after: Port) -> float:

@@ -32,10 +32,10 @@ from portgeo.comparing.fit import (
 from portgeo.comparing.scatter import robust_sigma
 from portgeo.comparing.second_fit import OtherFit, by_openings, held_by, other_fits
 from portgeo.comparing.tube import Walled, places
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.units import Notice
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.units import Notice
 
 Method = Literal["none", "fixed", "auto"]
 

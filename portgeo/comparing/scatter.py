@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.distance import pdist
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 
 FARTHEST_MM = 40.0  # noise is taken to have nothing in common beyond this: the fit takes up what has
 LAG_MM = 1.0  # width of a step of distance: a cell's

@@ -28,8 +28,8 @@ from portgeo.comparing.fit import (
     step_of,
     system_of,
 )
-from portgeo.plane import FloatArray, IntArray
-from portgeo.section import WALLS
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.section import WALLS
 
 MOST_AGREEING = 0.5  # of a wall: one that agrees so far tells of no other place
 AS_CREDIBLE = 0.5  # of the wall that agrees in the first place only, must agree in the other only

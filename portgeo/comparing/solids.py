@@ -19,9 +19,9 @@ from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.depth_map import FAINT, FLOOR_MM, LEAST_PATCH_MM2
 from portgeo.comparing.distance import closest, wall_from
 from portgeo.comparing.tube import walled
-from portgeo.errors import OutputError
-from portgeo.plane import FloatArray, IntArray
-from portgeo.triangles import face_areas, pairs_meet, volume
+from portgeo.core.errors import OutputError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.triangles import face_areas, pairs_meet, volume
 
 SHORT_OF_FOOT = 0.002  # of the depth, that the inner skin stops short: feet in a sharp corner stay apart
 LEAST_KEPT = 0.97  # of the volume: the rest may be left out to have a sound skin

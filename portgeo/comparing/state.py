@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
 from portgeo.measuring.schedule import Survey, survey
 from portgeo.measuring.sheet_change import ChangeUncertainty, change_u
 from portgeo.measuring.sides import Bend, Side
-from portgeo.plane import FloatArray
-from portgeo.port import Port
 
 
 @dataclass(frozen=True)

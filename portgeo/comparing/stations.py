@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.centreline import at
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray, chord
-from portgeo.port import Port
-from portgeo.section import Section, area_of, centroid_of
-from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.core.centreline import at
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray, chord
+from portgeo.core.port import Port
+from portgeo.core.section import Section, area_of, centroid_of
+from portgeo.core.slicing import slice_mesh, tube_sections
 
 END_NUDGE_MM = 0.01  # planes at the ends of the common stretch stand this far inside both openings
 BAND_MM = 1.5  # to each side of the middle: the chords that are averaged on a noisy wall

@@ -11,11 +11,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.centreline import at
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
-from portgeo.slicing import slice_mesh, tube_sections
-from portgeo.triangles import BLOCK, used_by
+from portgeo.core.centreline import at
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port
+from portgeo.core.slicing import slice_mesh, tube_sections
+from portgeo.core.triangles import BLOCK, used_by
 
 PLANE_SPACING_MM = 0.5  # at 60 mm radius two planes then turn by half a degree, and a fraction is exact to 1e-5
 MEASURED_PLANES = 96  # planes on which the section's middle, height and width are read; between them linear

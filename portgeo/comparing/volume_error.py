@@ -16,8 +16,8 @@ from portgeo.comparing.bulge import edge_bulges, mean_bulge
 from portgeo.comparing.depth_map import NO_AREA_MM2, DepthMap, wider
 from portgeo.comparing.register import Alignment
 from portgeo.comparing.wedges import Wedges
-from portgeo.plane import FloatArray
-from portgeo.triangles import lengths
+from portgeo.core.plane import FloatArray
+from portgeo.core.triangles import lengths
 
 ON_THE_WAY = np.array([0.0, 0.25, 0.5, 0.75, 1.0])  # from the first place that fits to another
 SIMPSON = np.array([1.0, 4.0, 2.0, 4.0, 1.0]) / 12.0  # weights of a mean over them

@@ -16,10 +16,10 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from portgeo.comparing.tube import Places, Tube, Walled, joined, places, wall_faces
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
-from portgeo.triangles import BLOCK, corners_of, cross, lengths, vector_areas, volume
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port
+from portgeo.core.triangles import BLOCK, corners_of, cross, lengths, vector_areas, volume
 
 END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide

@@ -11,6 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Section, area_of
+from portgeo.core.units import MILLIMETRES, Display, Notice
 from portgeo.flow.gas import (
     STANDARD,
     Air,
@@ -31,9 +34,6 @@ from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.measuring.schedule import FINE_STATIONS, Survey, table_stations
 from portgeo.measuring.sides import Bend, bend_of
 from portgeo.measuring.throat import Throat, throat_of
-from portgeo.plane import FloatArray
-from portgeo.section import Section, area_of
-from portgeo.units import MILLIMETRES, Display, Notice
 
 WHAT_IT_IS = (
     "An ideal flow, of air that does not rub on the wall (potential flow), through the measured shape: it shows "

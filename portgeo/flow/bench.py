@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.demand import TYPICAL_COEFFICIENT, Engine, mean_coefficient
 from portgeo.flow.gas import STANDARD, Air, depression_speed
 from portgeo.flow.valve import Valve, curtain_area, passage, throat_area
-from portgeo.plane import FloatArray, IntArray
-from portgeo.units import M3_S_PER, PA_PER, Display
 
 REPEATS = 0.01  # of flow: *common practice, no source*, a bench does not repeat much better
 MANIFOLD = re.compile(r"\b(?:manifold|runner)s?\b", re.I)

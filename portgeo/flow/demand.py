@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
 
 EXHAUST = re.compile(r"(?<![a-z])exhausts?(?![a-z])", re.I)
 INDEX_LIMIT = 0.6  # volumetric efficiency falls away past it (C. F. Taylor, vol. 1; from memory)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 
 GAMMA = 1.4  # ratio of specific heats of air
 GAS_CONSTANT = 287.05287  # J/(kg K), ISO 2533

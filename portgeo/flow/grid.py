@@ -13,9 +13,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray, moments
-from portgeo.section import Section
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.section import Section
 
 INNER = 0.5  # size of the inner block in the least direction: its cells and the layers' are then alike
 ROUNDING = 0.5  # of the block's bulge towards the outline: 0 makes its sides straight, 1 its corners flat

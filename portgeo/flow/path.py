@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.centreline import at
-from portgeo.plane import FloatArray, moments
-from portgeo.port import Port, sections_at
-from portgeo.section import Section
-from portgeo.units import Notice
+from portgeo.core.centreline import at
+from portgeo.core.plane import FloatArray, moments
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import Section
+from portgeo.core.units import Notice
 
 STEP_NOTICED = 0.02  # of the area: a smaller step at a joint is within two readings' errors
 

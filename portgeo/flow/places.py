@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
 from portgeo.flow.wall import WallSpeed
 from portgeo.measuring.bends import BendPlane
 from portgeo.measuring.sides import inward_of
-from portgeo.plane import FloatArray
 
 
 def side_line(solution: WallSpeed, plane: BendPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:

@@ -13,9 +13,9 @@ import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.linalg import LinearOperator, cg
 
-from portgeo.errors import GeometryError
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray
 from portgeo.flow.grid import Grid, hexahedra
-from portgeo.plane import FloatArray
 
 TOLERANCE = 1e-10  # of the residual: fluxes are then equal to some 1e-9
 ON_THE_WAY = 1e-6  # of the residual, while the density is still being sought

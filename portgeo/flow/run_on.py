@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Section
 from portgeo.flow.grid import Grid, least_jacobians
-from portgeo.plane import FloatArray
-from portgeo.section import Section
 
 RUN_ON = 1.0  # of the opening's size: the flow is even there, and nothing out there is felt in the port
 STRETCH = 1.3  # growth of cells from ring to ring out there

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray, moments
+from portgeo.core.section import Section, area_of
+from portgeo.core.units import M3_S_PER, PA_PER, Display, Notice
 from portgeo.flow.gas import DEPRESSIONS, PARTED, Air, choke_flow, depression_speed, parting_mach, sonic_speed
 from portgeo.flow.path import Path, joint_notices
-from portgeo.plane import FloatArray, moments
-from portgeo.section import Section, area_of
-from portgeo.units import M3_S_PER, PA_PER, Display, Notice
 
 SLOWEST = 0.5  # m/s through the least area: below, the flow's unit must be wrong
 STANDS = 1e-3  # of a section's area: a smaller island, as a scan's folds make, moves no speed that is told

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 
 RISING, EASING = 0.39, 0.35  # k where the pressure curve bends up, and where it bends down
 HIGHEST_CP = 4.0 / 7.0  # the criterion's inner layer holds up to here; the rest of the rise is beyond it

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray, IntArray
 from portgeo.measuring.throat import Throat
-from portgeo.plane import FloatArray, IntArray
 
 MOST_VALVES = 5  # a cylinder's valves of one kind: none has had more
 PASSAGES = ("seat, square to its face", "seat, edge to edge", "throat less stem")

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray, moments
+from portgeo.core.section import Section
 from portgeo.flow.grid import Pattern, pattern, sweep, wall_nodes
 from portgeo.flow.path import Path, sections_along
 from portgeo.flow.potential import Density, solve, wall_speed
 from portgeo.flow.run_on import distances, end_of, run_on
-from portgeo.plane import FloatArray, moments
-from portgeo.section import Section
 
 UNKNOWNS = 30_000  # some 24 cells from wall to wall in an ordinary port
 LEAST_BLOCK, MOST_BLOCK = 4, 60  # cells across the inner block

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Reading
+from portgeo.core.units import Notice
 from portgeo.measuring.uncertainty import Blame, Budget, Quantity
-from portgeo.plane import FloatArray
-from portgeo.section import Reading
-from portgeo.units import Notice
 
 UNSURE: dict[Quantity, float] = {
     "volume": 0.03,

@@ -11,13 +11,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.centreline import at
-from portgeo.errors import InputError
+from portgeo.core.centreline import at
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.section import WALLS
+from portgeo.core.triangles import volume
 from portgeo.measuring.throat import passage_ends
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.section import WALLS
-from portgeo.triangles import volume
 
 LEAST_BEND = np.radians(10.0)  # a run that turns less is no bend
 ROUNDING = np.radians(1e-6)  # a bend of just ten degrees is one

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 
 REACH_SPREAD = 0.5  # of the log: a port changes its shape over about its own size, give or take this
 REACHES, HEIGHTS = 9, 9  # of the grid on which the roughness is weighed

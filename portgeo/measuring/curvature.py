@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from portgeo.plane import FloatArray, IntArray
+from portgeo.core.plane import FloatArray, IntArray
 
 LEAST_CURVATURE = 0.5  # of the greatest: less is a lead-in
 LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.plane import FloatArray, fit_circle
-from portgeo.port import Port, sections_at
-from portgeo.section import Section
-from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.core.plane import FloatArray, fit_circle
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import Section
+from portgeo.core.slicing import slice_mesh, tube_sections
 
 CLOCK = 12  # positions: 12 o'clock is the roof, 3 the right wall seen looking into the entry
 BESIDE = np.radians([-8.0, -4.0, 0.0, 4.0, 8.0])  # rays about each position, whose mean evens roughness out

@@ -12,13 +12,13 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.grain import Grain, Roughness
+from portgeo.core.grain import Grain, Roughness
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Patch, Port
+from portgeo.core.section import SectionMeasures
+from portgeo.core.triangles import lengths, mesh_edge, vector_areas, volume
 from portgeo.measuring.sides import BAND, Bend, Side
 from portgeo.measuring.uncertainty import Budget, Quantity, Share, Uncertainty, total
-from portgeo.plane import FloatArray
-from portgeo.port import Patch, Port
-from portgeo.section import SectionMeasures
-from portgeo.triangles import lengths, mesh_edge, vector_areas, volume
 
 SAMPLED = 20000  # faces that a mesh's coarseness is told from
 CAP = 0.9  # cosine between a face's normal and the tube's heading: it closes an end

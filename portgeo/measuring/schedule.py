@@ -11,6 +11,11 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from portgeo.core.plane import FloatArray, moments
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import Section, SectionMeasures, area_of, measure_section
+from portgeo.core.triangles import face_areas, mesh_edge
+from portgeo.core.units import Notice
 from portgeo.measuring.advice import unsure
 from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.measuring.flare import Flare, flare
@@ -21,11 +26,6 @@ from portgeo.measuring.sheet_uncertainty import from_readings
 from portgeo.measuring.sides import Bend, Side, bends_of
 from portgeo.measuring.throat import Throat, throat_of
 from portgeo.measuring.uncertainty import Blame, Budget, Quantity, Uncertainty
-from portgeo.plane import FloatArray, moments
-from portgeo.port import Port, sections_at
-from portgeo.section import Section, SectionMeasures, area_of, measure_section
-from portgeo.triangles import face_areas, mesh_edge
-from portgeo.units import Notice
 
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
 EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out

@@ -10,13 +10,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.section import wall_name
+from portgeo.core.units import Notice
 from portgeo.measuring.bends import BendPlane, inner_wall
 from portgeo.measuring.sides import Bend
 from portgeo.measuring.throat import passage_ends
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.section import wall_name
-from portgeo.units import Notice
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
 CONE_LIMIT = np.radians(7.0)  # half-angle: common practice for a diffuser that holds on to its walls

@@ -10,13 +10,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.headings import ANGLES, AngleFit
+from portgeo.core.headings import ANGLES, AngleFit
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Reading, row_key
 from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sheet_errors import SEED, STATION, Errors, errors_by_source, errors_of_readings, reading_normals
 from portgeo.measuring.sheet_model import Model, model_of
 from portgeo.measuring.sheet_uncertainty import bends_in, figures
-from portgeo.plane import FloatArray
-from portgeo.section import Reading, row_key
 
 READ = 1  # tells the draws of readings from all others
 

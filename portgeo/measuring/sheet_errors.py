@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.headings import ANGLES, UNSEEN_HEADING, heading_errors
+from portgeo.core.headings import ANGLES, UNSEEN_HEADING, heading_errors
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.section import HALF_STEP_MM, TOOLS, Reading
 from portgeo.measuring.between_rows import LEAST_SWING, curves_between
 from portgeo.measuring.sheet_model import Model
 from portgeo.measuring.sides import RowNoise
 from portgeo.measuring.uncertainty import Source
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.section import HALF_STEP_MM, TOOLS, Reading
 
 CURVES = 96  # trials of each source: a standard uncertainty then has 7 % of its own
 SEED = 20260  # any number, so that the same sheet gives the same answer

@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
-from portgeo.centreline import at
-from portgeo.headings import ANGLES, AngleFit, fit_headings
-from portgeo.loft import Surface, correspond, outlines_at, slopes_of, spine_of, surface_on
+from portgeo.core.centreline import at
+from portgeo.core.headings import ANGLES, AngleFit, fit_headings
+from portgeo.core.loft import Surface, correspond, outlines_at, slopes_of, spine_of, surface_on
+from portgeo.core.plane import FloatArray, areas_and_centroids
+from portgeo.core.section import Reading, outline_of
 from portgeo.measuring.bends import BendPlane
 from portgeo.measuring.sides import inward_of
-from portgeo.plane import FloatArray, areas_and_centroids
-from portgeo.section import Reading, outline_of
 
 COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
 PLANES = 121  # of a trial, the rows' own besides

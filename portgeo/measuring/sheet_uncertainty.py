@@ -12,7 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.headings import heading_errors
+from portgeo.core.headings import heading_errors
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Reading
 from portgeo.measuring.advice import Suspect, Suspects, advice
 from portgeo.measuring.bends import BendPlane
 from portgeo.measuring.sheet_errors import (
@@ -27,8 +29,6 @@ from portgeo.measuring.sheet_errors import (
 from portgeo.measuring.sheet_model import Model, model_of
 from portgeo.measuring.sides import Bend, Side, many_radii
 from portgeo.measuring.uncertainty import Budget, Quantity, Share, Uncertainty, total
-from portgeo.plane import FloatArray
-from portgeo.section import Reading
 
 CURVES_OF_GAP = 16  # trials of each gap between two rows: they are only told apart
 LONGEST_RADII = 4.0  # times a radius: a trial that straightens the bend out counts as this

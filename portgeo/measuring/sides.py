@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.grain import Roughness
+from portgeo.core.grain import Roughness
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Section
 from portgeo.measuring.bends import TURN_FROM, TURN_TO, BendPlane
 from portgeo.measuring.curvature import LEAST_WINDOW, BentLines, bent_lines, quick_radii_of, smoothed
-from portgeo.plane import FloatArray
-from portgeo.section import Section
 
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
 BAND_AT = np.linspace(-1.0, 1.0, 17)  # places across the band, of half its width

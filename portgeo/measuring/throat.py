@@ -11,9 +11,9 @@ from typing import Literal
 
 import numpy as np
 
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.units import Notice
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.units import Notice
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from typing import Literal
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import Notice
 from portgeo.measuring.sides import Bend
-from portgeo.plane import FloatArray
-from portgeo.units import Notice
 
 Source = Literal["readings", "tool_zero", "headings", "between_rows", "scan_noise", "scale"]
 Quantity = Literal["volume", "least_area", "short_side"]

@@ -11,11 +11,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray
-from portgeo.port import Port, sections_at
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import area_of
 from portgeo.reshape.grid import WallGrid, exits
-from portgeo.section import area_of
 
 ENDS_MM = (1.0, 2.0)  # by which one scan of a port may end before another, tried in turn
 END_ZONE_MM = 4.0  # near an opening in which a plane may graze the other scan's end

@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 
 from portgeo.comparing.wedges import arrays_of, solid_of
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port
 from portgeo.reshape.grid import WallGrid, moved
 
 INSIDE_MM, INSIDE_NOISES = 0.1, 4.0  # a skin this far in is past the mesh's facets, and past a scan's roughness

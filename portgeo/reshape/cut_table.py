@@ -9,14 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import sections_at
+from portgeo.core.section import WALLS, area_of, measure_section
+from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.measuring.scan_uncertainty import facet_area
-from portgeo.plane import FloatArray
-from portgeo.port import sections_at
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.target import wanted_areas
-from portgeo.section import WALLS, area_of, measure_section
-from portgeo.units import MM_PER, LengthUnit
 
 HOURS = np.array([12.0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11])
 MOST_ROWS = 24

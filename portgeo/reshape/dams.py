@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from portgeo.core.section import WALLS, wall_name
+from portgeo.core.units import Notice
 from portgeo.measuring import survey
 from portgeo.measuring.bends import inner_wall
 from portgeo.measuring.sense import DAM_MM
 from portgeo.reshape.plan import Plan
-from portgeo.section import WALLS, wall_name
-from portgeo.units import Notice
 
 
 def dams_made(plan: Plan) -> tuple[Notice, ...]:

@@ -13,16 +13,16 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray, arc_points
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import Section, measure_section, wall_name
+from portgeo.core.units import Display
 from portgeo.measuring.bends import inner_wall, level_plane, meant_bend, port_bends
 from portgeo.measuring.sides import bend_of, side_points
-from portgeo.plane import FloatArray, arc_points
-from portgeo.port import Port, sections_at
 from portgeo.reshape.cut_table import round_stations
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.target import wanted_stations
-from portgeo.section import Section, measure_section, wall_name
-from portgeo.units import Display
 
 Role = Literal["cut", "edge", "today", "mark"]
 STRIP_MM = 12.0  # width of a height or width gauge: stiff in card, and it turns in the port

@@ -11,16 +11,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from portgeo.centreline import at, crossings
-from portgeo.errors import GeometryError
-from portgeo.loft import quarters
+from portgeo.core.centreline import at, crossings
+from portgeo.core.errors import GeometryError
+from portgeo.core.loft import quarters
+from portgeo.core.plane import FloatArray, IntArray, areas, moments
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import area_of, is_simple
+from portgeo.core.skin import skin
+from portgeo.core.triangles import volume
 from portgeo.measuring.bends import BendPlane, meant_bend, port_bends
 from portgeo.measuring.scan_uncertainty import facet_area
-from portgeo.plane import FloatArray, IntArray, areas, moments
-from portgeo.port import Port, sections_at
-from portgeo.section import area_of, is_simple
-from portgeo.skin import skin
-from portgeo.triangles import volume
 
 NORMAL_SPAN_MM = 1.0  # wall over which the outward direction is averaged: past a scan's roughness, under a corner
 LEAST_LEAN = 0.3  # a wall leaning more than 72 degrees out of the section's plane is measured as if by this much

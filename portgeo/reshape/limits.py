@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.section import WALLS
+from portgeo.core.units import Notice, clock_text
 from portgeo.measuring.throat import Throat
-from portgeo.plane import FloatArray, IntArray
 from portgeo.reshape.grid import WallGrid, exits
 from portgeo.reshape.target import Target, wanted_areas
-from portgeo.section import WALLS
-from portgeo.units import Notice, clock_text
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
 UNSURE_MM = 0.25  # 0.010 in more by interpolation than a reading vouches for: the wall is to be measured there

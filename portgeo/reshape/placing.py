@@ -12,11 +12,11 @@ from typing import Literal
 
 from portgeo.comparing.register import align
 from portgeo.comparing.tube import walled
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port, sections_at
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port, sections_at
+from portgeo.core.units import Notice
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, gasket_limit, outer_limit
-from portgeo.units import Notice
 
 
 def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = None) -> tuple[Port, list[Notice]]:

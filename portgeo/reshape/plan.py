@@ -11,11 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.triangles import volume
+from portgeo.core.units import MILLIMETRES, Display, Notice, clock_text
 from portgeo.measuring.scan_uncertainty import volume_inside
 from portgeo.measuring.schedule import survey
 from portgeo.measuring.throat import throat_of, unmarked
-from portgeo.plane import FloatArray
-from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
@@ -24,8 +26,6 @@ from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fai
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, short_side_notices
 from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
-from portgeo.triangles import volume
-from portgeo.units import MILLIMETRES, Display, Notice, clock_text
 
 NODE_MM, MOST_NODES, LEAST_NODES = 2.5, 61, 25  # along the port: unknowns of the cut
 NODES_ROUND = 48

@@ -14,8 +14,8 @@ import shapely
 from scipy.spatial import cKDTree
 
 from portgeo.comparing.tube import walled
-from portgeo.plane import FloatArray, IntArray, resample
-from portgeo.port import Port, sections_at
+from portgeo.core.plane import FloatArray, IntArray, resample
+from portgeo.core.port import Port, sections_at
 from portgeo.reshape.grid import WallGrid, wall_grid, wall_normals
 
 PLACES_ROUND = 36

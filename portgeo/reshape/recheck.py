@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
+from portgeo.core.plane import FloatArray, moments
+from portgeo.core.port import Port
+from portgeo.core.section import Section, read_across
+from portgeo.core.units import LengthUnit, Notice, clock_text
 from portgeo.measuring import survey
 from portgeo.measuring.sides import bend_of
-from portgeo.plane import FloatArray, moments
-from portgeo.port import Port
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.cut_table import TOO_CLOSE_MM, table_stations
 from portgeo.reshape.grid import WallGrid, areas_after, most_place, moved, volume_after
 from portgeo.reshape.plan import Plan
-from portgeo.section import Section, read_across
-from portgeo.units import LengthUnit, Notice, clock_text
 
 TOLERANCE_MM = 0.13  # 0.005 in: *common practice, no source*, what a careful hand with a burr holds
 MISSED_SHARE = 0.2  # of the planned depth: a spot that has had less was missed

@@ -14,13 +14,13 @@ from scipy import sparse
 from scipy.ndimage import label
 from scipy.signal import savgol_filter
 
-from portgeo.errors import GeometryError
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import Section
 from portgeo.measuring.sides import inward_of, side_points
-from portgeo.plane import FloatArray
 from portgeo.reshape.grid import WallGrid, exits, moved
 from portgeo.reshape.solve import Blend, Fairness
 from portgeo.reshape.target import ShortSideWanted
-from portgeo.section import Section
 
 ARC_CHORDS = 256  # chords in a quarter of the rounding circle: within 0.0002 of the radius's hundredth
 ROOM = 4.0  # of the radius: metal is taken to go on this far behind the floor line and past its ends

@@ -13,7 +13,7 @@ import numpy as np
 from scipy import sparse
 from scipy.interpolate import CubicSpline
 
-from portgeo.plane import FloatArray, IntArray
+from portgeo.core.plane import FloatArray, IntArray
 from portgeo.reshape.grid import WallGrid, area_slopes, areas_after
 
 MOST_PASSES = 12  # areas are nearly linear in depth: two or three passes settle them

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import MM_PER_INCH, Notice, clock_text
 from portgeo.reshape.grid import WallGrid, areas_after
 from portgeo.reshape.limits import Limit, together
 from portgeo.reshape.shortside import ShortSideCut
 from portgeo.reshape.solve import mirrored
 from portgeo.reshape.target import ShortSideWanted
-from portgeo.units import MM_PER_INCH, Notice, clock_text
 
 SHORT = 0.001  # of an area: what counts as missed
 OVER = 0.003  # of an area: what counts as more than was wanted

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.errors import InputError
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.section import WALLS
-from portgeo.units import Display
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.section import WALLS
+from portgeo.core.units import Display
 
 BLEND_MM = 8.0  # *common practice, no source*: a cut that fades over less shows as a step to finger and flow
 GREATEST_DEPTH_MM = 2.54  # 0.100 in: *common practice, no source*, a large but ordinary cut

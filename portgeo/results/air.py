@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.units import M3_S_PER, PA_PER
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Peak, point_in_source
-from portgeo.plane import FloatArray
-from portgeo.port import Port
 from portgeo.results.figures import Result, Table, figure
 from portgeo.results.notices import notices_record
-from portgeo.units import M3_S_PER, PA_PER
 
 
 @dataclass(frozen=True)

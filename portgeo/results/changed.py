@@ -12,7 +12,7 @@ from typing import Any
 
 from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.state import State
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 from portgeo.results.figures import CC, Result, Table, figure
 from portgeo.results.notices import notices_record
 

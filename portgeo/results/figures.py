@@ -15,8 +15,8 @@ from typing import Any, Literal, Self
 
 import numpy as np
 
-from portgeo.plane import FloatArray
-from portgeo.units import FOOT, MM_PER, Display
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import FOOT, MM_PER, Display
 
 CC = 1e-3  # of a mm3
 JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 
 from portgeo.comparing.joint import TOUCHING_MM, Match
-from portgeo.plane import FloatArray
-from portgeo.port import Port
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.units import unique
 from portgeo.results.figures import Result, Table, figure
 from portgeo.results.notices import notices_record
-from portgeo.units import unique
 
 
 @dataclass(frozen=True)

@@ -13,13 +13,13 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.core.plane import FloatArray
+from portgeo.core.section import WALLS
 from portgeo.measuring.flare import Flare
 from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sides import Bend, Side
-from portgeo.plane import FloatArray
 from portgeo.results.figures import CC, Result, Shown, Table, figure
 from portgeo.results.notices import notices_record
-from portgeo.section import WALLS
 
 _UNIT_OF = {"volume": CC, "least_area": 1.0, "short_side": 1.0}  # a budget's unit is its figure's: cc, mm2, mm
 

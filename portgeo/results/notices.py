@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from portgeo.units import Display, Notice
+from portgeo.core.units import Display, Notice
 
 
 def notices_record(notices: Sequence[Notice], display: Display) -> list[dict[str, str]]:

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Port
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port
 from portgeo.reshape.reach import Reach
 from portgeo.results.figures import Result, figure
 from portgeo.results.notices import notices_record

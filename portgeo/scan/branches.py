@@ -14,13 +14,13 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
-from portgeo.port import Patch
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Patch
+from portgeo.core.triangles import face_areas
 from portgeo.scan.patch import close_hole
 from portgeo.scan.repair import Body, compact, open_rims
 from portgeo.scan.spine import Curve
-from portgeo.triangles import face_areas
 
 AROUND, ALONG = 36, 0.15  # bins round the tube, and along it in its radii
 USUAL = 2.0  # radii to each side over which a wall's usual distance from the centreline is taken

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from portgeo.plane import BoolArray, FloatArray, IntArray, moments
+from portgeo.core.plane import BoolArray, FloatArray, IntArray, moments
+from portgeo.core.slicing import slice_mesh
+from portgeo.core.triangles import face_areas
 from portgeo.scan.course import plane_frame
-from portgeo.slicing import slice_mesh
-from portgeo.triangles import face_areas
 
 PLANES = 160  # that are tried on the mesh
 SAMPLES = 2000  # faces that each is tried on

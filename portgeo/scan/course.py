@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray
-from portgeo.section import Section
-from portgeo.slicing import slice_mesh, tube_sections
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.section import Section
+from portgeo.core.slicing import slice_mesh, tube_sections
 
 STEP = 0.2  # of the tube's radius, between sections
 ENDS_LEFT = 1.3  # radii at each end of the rough line that lean into a corner of the tube

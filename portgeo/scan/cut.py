@@ -11,8 +11,8 @@ import shapely
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.scan.course import plane_frame
 
 SCRAP = 0.05  # of the tube's area: a loop beside it that is smaller is no other reach of the port

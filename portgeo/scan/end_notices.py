@@ -9,8 +9,8 @@ from typing import Literal
 
 import numpy as np
 
+from portgeo.core.units import Notice
 from portgeo.scan.openings import Opening
-from portgeo.units import Notice
 
 TILTED = np.radians(3.0)  # an opening farther out of square is told of
 NOT_FLAT = 0.1  # mm that an end is out of flat and is told of: four thousandths

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.section import area_of
+from portgeo.core.slicing import slice_mesh, tube_sections
 from portgeo.scan.course import plane_frame
-from portgeo.section import area_of
-from portgeo.slicing import slice_mesh, tube_sections
 
 # Lengths are in radii of the tube's own section (of the circle of its area), where no unit is named.
 RIM = 0.25  # width of the band inside the wall whose face tells where the wall ends

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from portgeo.plane import FloatArray, IntArray
+from portgeo.core.plane import FloatArray, IntArray
 from portgeo.scan.course import plane_frame
 
 # All lengths below are in radii of the tube's own section (of the circle of its area).

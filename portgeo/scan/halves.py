@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from portgeo.plane import FloatArray
+from portgeo.core.plane import FloatArray
 
 TOUCH = 0.006  # of the size: points of two halves nearer than this lie on their common edge
 LEAST_TOUCHING = 40  # such points

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray
-from portgeo.port import Patch
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Patch
+from portgeo.core.units import Notice
 from portgeo.scan.course import Course
 from portgeo.scan.openings import goes_round
 from portgeo.scan.passage import place_of
 from portgeo.scan.patch import close_hole
 from portgeo.scan.repair import Body, surface_area
-from portgeo.units import Notice
 
 MOST_MADE_UP = 0.03  # share of the surface that patches may be: an area is then still the mold's own
 SURE_HOLE = 0.006  # of the surface: the opening of a tube up to 40 diameters long spans more

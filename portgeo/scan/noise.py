@@ -9,8 +9,8 @@ import numpy as np
 from scipy.optimize import nnls
 from scipy.spatial import cKDTree
 
-from portgeo.grain import Band, Grain
-from portgeo.plane import FloatArray
+from portgeo.core.grain import Band, Grain
+from portgeo.core.plane import FloatArray
 
 PATCHES = 40  # places on the surface that are looked at
 SPACINGS = 9.0  # radius of a place, in mean spacings of the points

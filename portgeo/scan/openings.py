@@ -12,12 +12,12 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from portgeo.plane import FloatArray, IntArray, moments
+from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.section import Section
+from portgeo.core.slicing import slice_mesh, tube_sections
 from portgeo.scan.course import plane_frame
 from portgeo.scan.ends import RunIn, rim_plane, run_in
 from portgeo.scan.face import OBLIQUE, WAVY, Face, FlatFace, Region, angle_between, face_of, flat_face, region_about
-from portgeo.section import Section
-from portgeo.slicing import slice_mesh, tube_sections
 
 # All lengths below are in radii of the tube's own section (of the circle of its area).
 AHEAD, ASIDE, BEHIND = 3.0, 4.0, 1.1  # how far beyond the end, beside it and before it the mesh is looked at

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import Notice
 from portgeo.scan.branches import LARGE, LONG, Branch, branch_at, splits, without_branch
 from portgeo.scan.caps import Cap, caps_of
 from portgeo.scan.course import ENDS_LEFT, Course, follow
 from portgeo.scan.repair import Body, coarse_copy
 from portgeo.scan.way import Way, find_way, inside_of
-from portgeo.units import Notice
 
 MOST_BRANCHES = 6  # that are cut off a mold: with more it is no port
 ON_CAP = 0.15  # radii: a point that is given nearer to a flat end lies on it

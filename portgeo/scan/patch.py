@@ -14,9 +14,9 @@ import shapely
 from scipy.interpolate import RBFInterpolator
 from scipy.spatial import Delaunay, cKDTree
 
-from portgeo.plane import BoolArray, FloatArray, IntArray
-from portgeo.port import Patch
-from portgeo.triangles import face_areas, vector_areas
+from portgeo.core.plane import BoolArray, FloatArray, IntArray
+from portgeo.core.port import Patch
+from portgeo.core.triangles import face_areas, vector_areas
 
 BAND = 1.0  # width of the surface round a hole that its patch continues, in radii of the hole
 MOST_BAND = 600  # points of it that are used

@@ -11,11 +11,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.centreline import Centreline
-from portgeo.errors import GeometryError
-from portgeo.grain import Grain
-from portgeo.plane import FloatArray, IntArray, moments
-from portgeo.port import Patch, Port
+from portgeo.core.centreline import Centreline
+from portgeo.core.errors import GeometryError
+from portgeo.core.grain import Grain
+from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.port import Patch, Port
+from portgeo.core.section import Section
+from portgeo.core.triangles import mesh_edge
+from portgeo.core.units import Notice
 from portgeo.scan.branches import Branch, branch_tip
 from portgeo.scan.course import Course, plane_frame
 from portgeo.scan.cut import cut_end
@@ -39,9 +42,6 @@ from portgeo.scan.repair import (
 )
 from portgeo.scan.spine import Settled, centreline_of, sections_of, settle
 from portgeo.scan.stem import without_stem
-from portgeo.section import Section
-from portgeo.triangles import mesh_edge
-from portgeo.units import Notice
 
 ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
 TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.plane import FloatArray, moments, resample
-from portgeo.section import Section
-from portgeo.units import Notice
+from portgeo.core.plane import FloatArray, moments, resample
+from portgeo.core.section import Section
+from portgeo.core.units import Notice
 
 ROUNDER = 0.02  # difference in departure from a circle (share of the radius) that tells two ends apart
 LARGER = 0.03  # difference in area that does

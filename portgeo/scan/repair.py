@@ -13,10 +13,10 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from portgeo.errors import GeometryError
-from portgeo.plane import BoolArray, FloatArray, IntArray
-from portgeo.triangles import face_areas
-from portgeo.units import Notice
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import BoolArray, FloatArray, IntArray
+from portgeo.core.triangles import face_areas
+from portgeo.core.units import Notice
 
 WELDED = 0.75  # vertices a face below which a mesh is joined already (a closed one has 0.5)
 SNAP = 1e-6  # of the size: open edges closer than this are one, single-precision files keep more

@@ -5,9 +5,9 @@ Bare coordinates come in; millimetres and a notice of how they were found go out
 
 from __future__ import annotations
 
-from portgeo.errors import InputError
-from portgeo.plane import FloatArray
-from portgeo.units import MM_PER_INCH, LengthUnit, Notice
+from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import MM_PER_INCH, LengthUnit, Notice
 
 # The longest side of a mold's bounding box. From a short adapter in a small engine to a long runner
 # with silicone spilled over its flange (common practice, no source).

@@ -10,12 +10,12 @@ import numpy as np
 import shapely
 from scipy.interpolate import BSpline
 
-from portgeo.centreline import Centreline, through
-from portgeo.errors import GeometryError
-from portgeo.plane import FloatArray, IntArray, moments
-from portgeo.section import Section
-from portgeo.slicing import slice_mesh, tube_sections
-from portgeo.units import Notice
+from portgeo.core.centreline import Centreline, through
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.section import Section
+from portgeo.core.slicing import slice_mesh, tube_sections
+from portgeo.core.units import Notice
 
 KNOT = 0.3  # of the tube's radius, between knots: shorter waves are not the tube's course but its wall
 PLANES_PER_KNOT = 3  # sections that each stretch is fitted to

@@ -10,10 +10,10 @@ from dataclasses import replace
 import manifold3d
 import numpy as np
 
-from portgeo.errors import GeometryError, InputError
-from portgeo.plane import FloatArray
-from portgeo.port import Port
-from portgeo.units import Notice
+from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.core.units import Notice
 
 SIDES = 96  # of the stem's polygon, whose area is made the circle's
 OVER = 2.0  # stem diameters past the roof and past the exit: clear of slanted walls

@@ -16,8 +16,8 @@ from scipy.sparse.csgraph import dijkstra
 from scipy.sparse.linalg import cg
 from scipy.spatial import cKDTree
 
-from portgeo.errors import GeometryError
-from portgeo.plane import BoolArray, FloatArray, IntArray
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import BoolArray, FloatArray, IntArray
 from portgeo.scan.repair import is_balanced
 
 CELLS = 90_000  # voxels in the box round the scan: some 12 across an ordinary port

@@ -19,10 +19,10 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import portgeo.measuring
-from portgeo.cli import COMMANDS, main
-from portgeo.commands import demo
-from portgeo.io.meshes import read_mesh, write_mesh
-from portgeo.report import pictures
+from portgeo.app.cli import COMMANDS, main
+from portgeo.app.commands import demo
+from portgeo.files.meshes.mesh import read_mesh, write_mesh
+from portgeo.present.pictures import port as pictures
 
 BORE, TURN_RADIUS, TURN, LEGS = 30.0, 40.0, np.radians(60.0), (40.0, 20.0)
 PLACE = np.array([100.0, 50.0, 20.0])  # of the entry, in the sheet's own coordinates
@@ -167,7 +167,7 @@ def test_loft_says_what_it_wrote(sheet, tmp_path, capsys):
 def test_help_loads_nothing_heavy():
     """Help of the tool and of each command comes before any of the large libraries is loaded."""
     script = (
-        "import sys\nfrom portgeo.cli import COMMANDS, main\n"
+        "import sys\nfrom portgeo.app.cli import COMMANDS, main\n"
         "for argv in [['-h'], *([c, '-h'] for c in COMMANDS)]:\n"
         "    try:\n        main(argv)\n    except SystemExit as end:\n        assert end.code == 0\n"
         "loaded = {'numpy', 'scipy', 'pyvista', 'trimesh', 'matplotlib'} & set(sys.modules)\n"
@@ -372,7 +372,7 @@ def test_ctrl_c_while_measuring_leaves_nothing(sheet, tmp_path, monkeypatch, cap
 
 
 def test_ctrl_c_while_writing_leaves_nothing_half_written(sheet, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("portgeo.io.files.os.replace", interrupted)
+    monkeypatch.setattr("portgeo.files.disk.os.replace", interrupted)
     before = listing(tmp_path)
     assert main(words("loft", sheet, "--stations", 9, "-o", tmp_path / "port.3mf")) == 130
     assert listing(tmp_path) == before
@@ -624,7 +624,7 @@ def test_a_word_or_file_in_the_wrong_place_is_told_where_it_belongs(tmp_path, mo
 
 def test_the_threads_that_a_shell_asks_for_change_no_result():
     """How many threads share a sum changes its last bits; the library reads the number once, when it is loaded."""
-    script = "import sys, os, portgeo.cli; print('numpy' in sys.modules, os.environ['OPENBLAS_NUM_THREADS'])"
+    script = "import sys, os, portgeo.app.cli; print('numpy' in sys.modules, os.environ['OPENBLAS_NUM_THREADS'])"
     env = os.environ | {"OPENBLAS_NUM_THREADS": "2"}
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=env)
     assert done.stdout.split() == ["False", "1"]

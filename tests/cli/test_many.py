@@ -4,9 +4,9 @@ import csv
 
 import pytest
 
-import portgeo.commands.many as many
-from portgeo.cli import main
-from portgeo.io.meshes import write_mesh
+import portgeo.app.commands.many as many
+from portgeo.app.cli import main
+from portgeo.files.meshes.mesh import write_mesh
 from tests.scan import make, odd_molds
 
 

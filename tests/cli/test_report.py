@@ -18,15 +18,15 @@ import numpy as np
 import openpyxl
 import pytest
 
-from portgeo.cli import main
-from portgeo.errors import InputError
-from portgeo.io.job import read_job
-from portgeo.io.walls import read_walls
-from portgeo.job import published
-from portgeo.job.keep import MARK, Kept
-from portgeo.job.results import Skin, Told
-from portgeo.job.run import run_job
-from portgeo.job.steps import steps_of
+from portgeo.app.cli import main
+from portgeo.app.job import published
+from portgeo.app.job.keep import MARK, Kept
+from portgeo.app.job.results import Skin, Told
+from portgeo.app.job.run import run_job
+from portgeo.app.job.steps import steps_of
+from portgeo.core.errors import InputError
+from portgeo.files.toml.job import read_job
+from portgeo.files.walls import read_walls
 from portgeo.reshape.limits import WALL_SLOPE
 from tests.new_job import fill_in
 
@@ -302,8 +302,8 @@ def test_a_kept_file_cannot_have_anything_run(tmp_path):
         pickle.dumps(Bad()),
         stored({"array": 0}, **{"0": np.array([Bad()], dtype=object)}),
         stored({"class": ["os", "mkdir"], "fields": {}}),
-        stored({"class": ["portgeo.job.results", "Told"], "fields": {}}),
-        stored({"class": ["portgeo.job.keep", "Path"], "fields": {}}),
+        stored({"class": ["portgeo.app.job.results", "Told"], "fields": {}}),
+        stored({"class": ["portgeo.app.job.keep", "Path"], "fields": {}}),
     ):
         head = MARK + hashlib.sha256(b"k" + payload).hexdigest().encode() + b"\n"
         kept.folder.mkdir(exist_ok=True)
@@ -371,7 +371,7 @@ def test_what_a_job_names_is_refused_with_its_place(tmp_path, capsys, file, old,
 KILLED = 9
 PROGRAM = """
 import os, sys
-from portgeo.cli import main
+from portgeo.app.cli import main
 kind, number, seen = sys.argv.pop(1), int(sys.argv.pop(1)), 0
 
 def count():
@@ -474,10 +474,10 @@ def _new(folder, unit, *more):
 
 
 def test_a_new_folder_has_one_section_sheet_the_one_its_job_names_and_the_job_can_be_planned(tmp_path):
-    from portgeo.io.planning import plan_wanted
-    from portgeo.io.sheets import read_sheet
-    from portgeo.io.target import read_target
-    from portgeo.port import port_from_readings
+    from portgeo.core.port import port_from_readings
+    from portgeo.files.sheets.sheet import read_sheet
+    from portgeo.files.toml.target import read_target
+    from portgeo.planning import plan_wanted
 
     folder = fill_in(_new(tmp_path / "job", "in"))
     book = _new(tmp_path / "book", "in", "--xlsx")

@@ -11,10 +11,10 @@ from scipy.spatial.transform import Rotation
 
 from portgeo.comparing.tube import Places, places, walled
 from portgeo.comparing.wedges import arrays_of, solid_of
-from portgeo.loft import rings_at, skin, surface_from_readings
-from portgeo.plane import resample
-from portgeo.port import Port, port_from_readings
-from portgeo.section import Reading
+from portgeo.core.loft import rings_at, skin, surface_from_readings
+from portgeo.core.plane import resample
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.section import Reading
 
 IN = 25.4
 INVENTED = [
@@ -66,7 +66,7 @@ def meshed(readings: list[Reading], edge: float, shift: float = 0.0) -> Port:
     inner = np.linspace(first, last, round((last - first) / edge) + 1)[1:-1] + shift * edge
     stations = np.concatenate([[first], inner[(inner > first) & (inner < last)], [last]])
     _, frames, _ = rings_at(surface, stations)
-    from portgeo.loft import outlines_at
+    from portgeo.core.loft import outlines_at
 
     outlines = outlines_at(surface, stations)
     count = round(np.linalg.norm(np.diff(outlines[0], axis=0), axis=1).sum() / edge)

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from portgeo.comparing.balance import balance
-from portgeo.errors import GeometryError, InputError
+from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.units import Display
 from portgeo.measuring import survey
-from portgeo.port import Port, port_from_readings
-from portgeo.report.balance_text import balance_record, balance_table, balance_text
-from portgeo.units import Display
+from portgeo.present.text.balance import balance_record, balance_table, balance_text
 
 from .shapes import invented_readings, meshed, mirrored, posed, straight_readings
 

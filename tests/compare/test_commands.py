@@ -6,8 +6,8 @@ import re
 
 import pytest
 
-from portgeo.commands import compare, match
-from portgeo.errors import InputError, OutputError
+from portgeo.app.commands import compare, match
+from portgeo.core.errors import InputError, OutputError
 
 HEAD = "station_in,height_in,width_in,corner_in,turn_deg,rise_in\n"
 ROWS = [(0, 2.05, 1.20, 0.3, 0), (1.5, 1.95, 1.20, 0.3, 0), (3.0, 1.90, 1.30, 0.3, 25)]

@@ -13,11 +13,11 @@ from portgeo.comparing.depth_map import Spot
 from portgeo.comparing.solids import faulty, removed_mesh
 from portgeo.comparing.tube import places, walled
 from portgeo.comparing.wedges import arrays_of, wedges
-from portgeo.errors import GeometryError
-from portgeo.port import Port, port_from_readings
+from portgeo.core.errors import GeometryError
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.triangles import volume
+from portgeo.core.units import Display
 from portgeo.results.changed import changed
-from portgeo.triangles import volume
-from portgeo.units import Display
 from tests.conftest import elbow_readings
 
 from .shapes import (
@@ -295,6 +295,6 @@ def test_places_invert_the_surface():
 
 
 def _axis(known, station, row):
-    from portgeo.centreline import at
+    from portgeo.core.centreline import at
 
     return at(known.port.centreline, station)[1][:, row]

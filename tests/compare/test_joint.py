@@ -7,12 +7,12 @@ import pytest
 import shapely
 
 from portgeo.comparing.joint import match
-from portgeo.errors import GeometryError
-from portgeo.port import Port, port_from_readings
-from portgeo.report.joint_text import match_text
+from portgeo.core.errors import GeometryError
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.section import Reading, outline_of
+from portgeo.core.units import Display
+from portgeo.present.text.joint import match_text
 from portgeo.results.joined import joined
-from portgeo.section import Reading, outline_of
-from portgeo.units import Display
 from tests.conftest import elbow_readings
 
 from .shapes import straight_readings

@@ -8,8 +8,8 @@ from scipy.spatial.transform import Rotation
 
 from portgeo.comparing.register import align
 from portgeo.comparing.tube import walled
-from portgeo.errors import GeometryError
-from portgeo.port import Port
+from portgeo.core.errors import GeometryError
+from portgeo.core.port import Port
 
 from .shapes import (
     gaussian_floor,

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 import trimesh
 
-from portgeo.commands import compare, match
+from portgeo.app.commands import compare, match
 from portgeo.comparing.balance import balance
 from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.comparing.solids import faulty
-from portgeo.io.meshes import read_mesh, write_mesh
-from portgeo.port import Port
+from portgeo.core.port import Port
+from portgeo.core.triangles import volume
+from portgeo.files.meshes.mesh import read_mesh, write_mesh
 from portgeo.scan import ScanOptions, port_from_scan
-from portgeo.triangles import volume
 from scripts.coverage_compare import EDGE_MM, compare_case, trial
 from tests.compare.cuts import cut_mold, deepest, removed_and_added
 from tests.scan import make, molds

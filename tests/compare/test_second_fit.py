@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from portgeo.comparing.comparison import Comparison, compare_ports
-from portgeo.port import Port
-from portgeo.report.compare_text import comparison_text
+from portgeo.core.port import Port
+from portgeo.present.text.compare import comparison_text
 from portgeo.results.changed import changed
 from portgeo.scan import ScanOptions, port_from_scan
 from tests.compare.cuts import cut_mold, removed_and_added, step

@@ -6,19 +6,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo import cli
-from portgeo.errors import InputError
+from portgeo.app import cli
+from portgeo.core.errors import InputError
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading, Section
+from portgeo.core.triangles import volume
+from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import air_speed, beside, point_in_source
 from portgeo.flow.path import join, joint_notices, path_of
 from portgeo.flow.sense import stands_in_stream
 from portgeo.measuring import survey
-from portgeo.port import port_from_readings
-from portgeo.report.page_text import peak_text, peaks_at_one_flow
-from portgeo.report.speed_text import airspeed_text
+from portgeo.present.page.text import peak_text, peaks_at_one_flow
+from portgeo.present.text.speed import airspeed_text
 from portgeo.results.air import SpeedFigures
-from portgeo.section import Reading, Section
-from portgeo.triangles import volume
-from portgeo.units import M3_S_PER, PA_PER, Display
 from tests.conftest import elbow_readings
 
 CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]

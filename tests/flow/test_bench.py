@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portgeo.errors import InputError
+from portgeo.app.job import air
+from portgeo.app.job.blanks import bench_sheet
+from portgeo.core.errors import InputError
+from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.files.bench import pick_run, read_bench
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.valve import Valve
-from portgeo.io.bench import pick_run, read_bench
-from portgeo.io.blanks import bench_sheet
-from portgeo.job import air
-from portgeo.report.speed_records import bench_record
-from portgeo.report.speed_text import bench_text
-from portgeo.units import M3_S_PER, PA_PER, Display
+from portgeo.present.text.speed import bench_text
+from portgeo.results.speeds import bench_record
 from tests.conftest import DEMO
 
 WATER = PA_PER["in_h2o"]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
 from portgeo.flow.demand import Engine, demand, mean_coefficient, power_range
 
 ENGINE = Engine(bore=0.0889, stroke=0.0813, speed=125.0, cylinders=4, valve=0.0445)

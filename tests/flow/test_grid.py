@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from portgeo.errors import GeometryError
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import moments
+from portgeo.core.section import Reading, Section, outline_of
 from portgeo.flow.grid import hexahedra, least_jacobians, pattern, sweep, wall_nodes
-from portgeo.plane import moments
-from portgeo.section import Reading, Section, outline_of
 
 ANGLE = np.linspace(0.0, 2.0 * np.pi, 360, endpoint=False)
 

@@ -6,17 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo import cli
+from portgeo.app import cli
+from portgeo.core.port import port_from_readings
+from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.files.sheets.sheet import read_sheet
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
 from portgeo.flow.shape_doubt import relative_shape_u, vortex_slope
-from portgeo.io.sheets import read_sheet
 from portgeo.measuring import survey
-from portgeo.port import port_from_readings
-from portgeo.report.page_text import peak_text
-from portgeo.report.speed_text import airspeed_text
+from portgeo.present.page.text import peak_text
+from portgeo.present.text.speed import airspeed_text
 from portgeo.results.air import SpeedFigures
-from portgeo.units import M3_S_PER, PA_PER, Display
 from tests import sheets_family as family
 from tests.conftest import DEMO, elbow_readings
 from tests.sheets_exact import TRUE_UNKNOWNS, exact_port

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
 from portgeo.flow.valve import Valve, check_valve, curtain_area, passage, throat_area
 
 

@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse.linalg import cg
 
-from portgeo.centreline import Centreline
+from portgeo.core.centreline import Centreline
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
 from portgeo.flow.path import join, path_of
 from portgeo.flow.wall import size_for, sizing_of, wall_solution
-from portgeo.port import port_from_readings
-from portgeo.section import Reading
 from tests.conftest import elbow_readings
 
 ANGLE = np.linspace(0.0, 2.0 * np.pi, 180, endpoint=False)

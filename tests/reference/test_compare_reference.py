@@ -17,8 +17,8 @@ from OCP.GProp import GProp_GProps
 from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.distance import signed_distance, wall_from
 from portgeo.comparing.joint import match
-from portgeo.port import Port, port_from_readings
-from portgeo.section import Reading
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.section import Reading
 from tests.compare.shapes import meshed, pushed, solid, straight_readings, with_solid
 
 LENGTH, RADIUS = 100.0, 20.0

@@ -10,6 +10,9 @@ import scipy.sparse.linalg
 from CoolProp.CoolProp import PropsSI
 from fluids.atmosphere import ATMOSPHERE_1976
 
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
+from portgeo.core.units import FOOT, M3_S_PER, PA_PER
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.bench import Run, at_depression
 from portgeo.flow.demand import Engine, demand, power_range
@@ -29,9 +32,6 @@ from portgeo.flow.path import path_of
 from portgeo.flow.separation import slowing
 from portgeo.flow.valve import Valve, passage
 from portgeo.flow.wall import size_for, sizing_of, wall_solution
-from portgeo.port import port_from_readings
-from portgeo.section import Reading
-from portgeo.units import FOOT, M3_S_PER, PA_PER
 
 FLOW, DEPRESSION = 200.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"]
 SLOW_FLOW = 5.0 * M3_S_PER["cfm"]  # for sources of incompressible flow: air thins out by less than a ten thousandth

@@ -26,16 +26,16 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 from scipy.special import ellipe
 
-from portgeo.centreline import at
-from portgeo.io.sheets import read_sheet
-from portgeo.loft import quarters, surface_from_readings
+from portgeo.core.centreline import at
+from portgeo.core.loft import quarters, surface_from_readings
+from portgeo.core.plane import fit_circle, moments
+from portgeo.core.port import port_from_readings, sections_at
+from portgeo.core.section import Reading, area_of, outline_of
+from portgeo.core.triangles import volume
+from portgeo.core.units import MM_PER_INCH
+from portgeo.files.sheets.sheet import read_sheet
 from portgeo.measuring import survey
 from portgeo.measuring.sheet_uncertainty import from_readings
-from portgeo.plane import fit_circle, moments
-from portgeo.port import port_from_readings, sections_at
-from portgeo.section import Reading, area_of, outline_of
-from portgeo.triangles import volume
-from portgeo.units import MM_PER_INCH
 from tests.conftest import DEMO, elbow_readings
 
 WITHIN = 5e-4  # volume and every area of the closed-form shapes

@@ -7,11 +7,13 @@ import shapely
 from scipy import sparse
 from scipy.optimize import minimize
 
+from portgeo.core.port import port_from_readings, sections_at
+from portgeo.core.section import Reading
+from portgeo.core.units import Display
 from portgeo.measuring import survey
 from portgeo.measuring.sides import side_points
-from portgeo.port import port_from_readings, sections_at
-from portgeo.report.template_pages import WORD_MM, pages
-from portgeo.report.templates import pdf
+from portgeo.present.paper.template_pages import WORD_MM, pages
+from portgeo.present.paper.templates import pdf
 from portgeo.reshape.gauges import Gauge, Line, gauges
 from portgeo.reshape.grid import areas_after, wall_grid
 from portgeo.reshape.plan import plan_cut
@@ -19,8 +21,6 @@ from portgeo.reshape.reach import Tool, reach
 from portgeo.reshape.shortside import short_side_cut
 from portgeo.reshape.solve import _programme, blend_of, solve
 from portgeo.reshape.target import AreaWanted, ShortSideWanted, Target
-from portgeo.section import Reading
-from portgeo.units import Display
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from fluids.piping import nearest_pipe
 
+from portgeo.core.plane import fit_circle
 from portgeo.measuring import survey
-from portgeo.plane import fit_circle
 from portgeo.scan import port_from_scan
 from tests.scan import make
 

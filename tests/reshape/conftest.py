@@ -2,8 +2,8 @@
 
 import pytest
 
-from portgeo.port import port_from_readings
-from portgeo.section import Reading
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
 from tests.conftest import elbow_readings
 
 

@@ -13,21 +13,21 @@ import pytest
 import svgelements
 import trimesh
 
-from portgeo.commands.common import length_of
-from portgeo.errors import InputError, OutputError, PortgeoError
-from portgeo.io.meshes import read_mesh
+from portgeo.app.commands.common import length_of
+from portgeo.core.errors import InputError, OutputError, PortgeoError
+from portgeo.core.port import port_from_readings
+from portgeo.core.units import Display
+from portgeo.files.meshes.mesh import read_mesh
 from portgeo.measuring import survey as measured
 from portgeo.measuring.bends import meant_bend, port_bends
-from portgeo.port import port_from_readings
-from portgeo.report import cut_sheet
-from portgeo.report.cut_sheet import order_of_work
-from portgeo.report.template_pages import one_sheet
-from portgeo.report.templates import dxf, svg
+from portgeo.present.paper.template_pages import one_sheet
+from portgeo.present.paper.templates import dxf, svg
+from portgeo.present.text import cut_sheet
+from portgeo.present.text.cut_sheet import order_of_work
 from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
 from portgeo.scan import port_from_scan
-from portgeo.units import Display
 from tests.conftest import elbow_readings
 
 SHEET = """station_in,height_in,width_in,corner_roof_in,corner_floor_in,turn_deg
@@ -69,7 +69,7 @@ def bench(tmp_path, monkeypatch):
 
 
 def _run(command, *words):
-    module = importlib.import_module(f"portgeo.commands.{command}")
+    module = importlib.import_module(f"portgeo.app.commands.{command}")
     parser = argparse.ArgumentParser()
     module.add_arguments(parser)
     module.run(parser.parse_args(words))

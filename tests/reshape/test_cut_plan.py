@@ -12,12 +12,15 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from portgeo.comparing.comparison import compare_ports
-from portgeo.errors import GeometryError, InputError
+from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.plane import moments
+from portgeo.core.port import port_from_readings, sections_at
+from portgeo.core.section import WALLS, Reading, area_of, measure_section
+from portgeo.core.triangles import volume
+from portgeo.core.units import Display
 from portgeo.measuring import survey
 from portgeo.measuring.bends import meant_bend, port_bends
-from portgeo.plane import moments
-from portgeo.port import port_from_readings, sections_at
-from portgeo.report.cut_sheet import plan_text
+from portgeo.present.text.cut_sheet import plan_text
 from portgeo.reshape.apart import wall_positions
 from portgeo.reshape.cut_table import cut_table
 from portgeo.reshape.dams import dams_made
@@ -39,9 +42,6 @@ from portgeo.reshape.recheck import recheck
 from portgeo.reshape.solve import blend_of, solve
 from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
 from portgeo.scan import ScanOptions, port_from_scan
-from portgeo.section import WALLS, Reading, area_of, measure_section
-from portgeo.triangles import volume
-from portgeo.units import Display
 from tests.conftest import elbow_readings
 from tests.scan import make
 

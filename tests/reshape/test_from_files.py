@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from portgeo.cli import main
-from portgeo.io.meshes import read_mesh
+from portgeo.app.cli import main
+from portgeo.files.meshes.mesh import read_mesh
 from tests.scan import make
 
 NOISE_MM = 0.03

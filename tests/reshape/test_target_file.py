@@ -4,11 +4,11 @@ import re
 
 import pytest
 
-from portgeo.errors import InputError
-from portgeo.io.blanks import blank_target
-from portgeo.io.target import read_target
-from portgeo.io.walls import read_walls, read_walls_of
-from portgeo.units import Display
+from portgeo.app.job.blanks import blank_target
+from portgeo.core.errors import InputError
+from portgeo.core.units import Display
+from portgeo.files.toml.target import read_target
+from portgeo.files.walls import read_walls, read_walls_of
 
 
 def _written(folder, text, name="wanted.toml"):

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from portgeo.core.port import Port
 from portgeo.measuring import Survey, survey
-from portgeo.port import Port
 from portgeo.scan import port_from_scan
 from tests.scan import molds
 from tests.scan.make import Scan

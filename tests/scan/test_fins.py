@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import pyvista
 
-from portgeo.errors import GeometryError
+from portgeo.core.errors import GeometryError
+from portgeo.core.triangles import volume
 from portgeo.scan import port_from_scan
-from portgeo.triangles import volume
 from tests.scan import make
 
 

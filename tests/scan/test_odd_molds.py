@@ -8,12 +8,12 @@ import manifold3d
 import numpy as np
 import pytest
 
-from portgeo.errors import GeometryError
+from portgeo.core.errors import GeometryError
+from portgeo.core.port import Port
+from portgeo.core.triangles import volume
 from portgeo.measuring import survey
-from portgeo.port import Port
 from portgeo.scan import ScanOptions, port_from_scan
 from portgeo.scan.halves import are_halves
-from portgeo.triangles import volume
 from tests.scan import make
 from tests.scan import odd_molds as odd
 from tests.scan.molds import random_mold

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from portgeo.errors import GeometryError, InputError
+from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.port import Port, sections_at
+from portgeo.core.section import measure_section
+from portgeo.core.triangles import volume
 from portgeo.measuring import Survey, survey
-from portgeo.port import Port, sections_at
 from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor
 from portgeo.scan.noise import scan_noise
 from portgeo.scan.repair import surface_area
-from portgeo.section import measure_section
-from portgeo.triangles import volume
 from tests.scan import make
 
 SHAPE = make.Shape()

@@ -6,13 +6,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from portgeo.errors import InputError
+from portgeo.core.errors import InputError
+from portgeo.core.triangles import volume
 from portgeo.measuring import survey
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.results.measured import measured
 from portgeo.scan import port_from_scan, scale_share
 from portgeo.scan.noise import scan_grain
-from portgeo.triangles import volume
 from tests.scan import molds
 
 EDGE = 0.8

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from portgeo.grain import Band, Grain, Roughness
+from portgeo.core.grain import Band, Grain, Roughness
 from portgeo.measuring.bends import find_bends
 from portgeo.measuring.sides import side
 from tests.scan import molds

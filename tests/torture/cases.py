@@ -16,10 +16,10 @@ from pathlib import Path
 import numpy as np
 import trimesh
 
-from portgeo.cli import main
-from portgeo.io.meshes import write_mesh
-from portgeo.io.stl import TRIANGLE
-from portgeo.plane import FloatArray, IntArray
+from portgeo.app.cli import main
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.files.meshes.mesh import write_mesh
+from portgeo.files.meshes.stl import TRIANGLE
 from tests.scan import make
 from tests.torture import mutate
 

@@ -14,7 +14,7 @@ import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from portgeo.cli import main
+from portgeo.app.cli import main
 
 STUCK = 600.0  # seconds, after which a run that would never end is ended with its stack; no run is timed otherwise
 MOST_BYTES = 2_000_000_000

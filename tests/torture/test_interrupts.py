@@ -11,7 +11,7 @@ import time
 
 import pytest
 
-from portgeo.io.meshes import write_mesh
+from portgeo.files.meshes.mesh import write_mesh
 from tests.conftest import DEMO
 from tests.scan import make
 
@@ -33,7 +33,7 @@ CALLS = (1, 300_000)  # of a run of any of these: each has more
 # The run presses Ctrl-C itself: in the whole terminal, which is its group of processes, or alone.
 PROGRAM = """
 import os, signal, sys
-from portgeo.cli import main
+from portgeo.app.cli import main
 kind, number, group = sys.argv.pop(1), int(sys.argv.pop(1)), sys.argv.pop(1) == "True"
 seen, pressed = 0, []
 

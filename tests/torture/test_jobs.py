@@ -8,10 +8,10 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from portgeo.cli import main
-from portgeo.errors import PortgeoError
-from portgeo.io.job import read_job
-from portgeo.io.target import read_target
+from portgeo.app.cli import main
+from portgeo.core.errors import PortgeoError
+from portgeo.files.toml.job import read_job
+from portgeo.files.toml.target import read_target
 from tests.conftest import DEMO
 from tests.torture import mutate
 

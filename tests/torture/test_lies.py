@@ -180,7 +180,7 @@ def lies():
 
 PROGRAM = """
 import contextlib, io, json, sys
-from portgeo.cli import main
+from portgeo.app.cli import main
 from tests.torture.judge import peak_bytes
 for name in sys.argv[1:]:
     err = io.StringIO()

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from portgeo.io.meshes import write_mesh
+from portgeo.files.meshes.mesh import write_mesh
 from tests.conftest import DEMO
 from tests.scan import make
 from tests.torture import judge
@@ -166,7 +166,7 @@ def test_a_coordinate_that_is_no_number_is_refused(bad, suffix, folder):
 
 
 def test_a_unit_that_the_file_contradicts_is_told(folder, capsys):
-    from portgeo.cli import main
+    from portgeo.app.cli import main
 
     scan = make.tube(make.Shape(), 4.0)
     write_mesh(folder / "scan.stl", scan.vertices / 25.4, scan.faces)  # its header says millimetres

@@ -1,0 +1,397 @@
+"""airspeed: where the air must be fast, at a flow; bench runs; what an engine asks."""
+
+from __future__ import annotations
+
+import argparse
+from os.path import basename
+from typing import TYPE_CHECKING, Any
+
+from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port, naming
+
+if TYPE_CHECKING:
+    from portgeo.core.port import Port
+    from portgeo.core.units import Display
+    from portgeo.files.bench import BenchFile
+    from portgeo.flow.airspeed import AirSpeed
+    from portgeo.flow.bench import Run
+    from portgeo.flow.demand import Engine, Power
+    from portgeo.flow.path import Path
+    from portgeo.flow.valve import Valve
+    from portgeo.measuring.throat import Throat
+
+HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"
+EXAMPLE = """examples:
+  portgeo airspeed port.csv --cfm 215
+  portgeo airspeed port.csv --bench bench.csv --run "as cast" --picture speed.png --chart speed-by-station.png
+  portgeo airspeed port.csv --cfm 215 --beside planned.csv
+  portgeo airspeed port.csv --cfm 215 --runner runner.csv
+  portgeo airspeed port.csv --cfm 215 --bore 3.44in --stroke 3.06in --rpm 7800 --cylinders 4 --valve 1.68in
+  portgeo airspeed --bench bench.csv --valve 1.68in --throat 1.47in --stem 7mm
+
+It is an ideal flow through the measured shape: not a flow bench, and not a full viscous simulation."""
+
+NUMBERS = {
+    "cfm": ("a flow", "cubic feet a minute, such as 215"),
+    "depression": ("a depression", "inches of water, such as 28"),
+    "rpm": ("an engine speed", "revolutions a minute, such as 7500"),
+    "seat_angle": ("a seat angle", "degrees, such as 45"),
+}  # what each option is, and how it is written
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of airspeed."""
+    parser.add_argument("port", metavar="PORT", nargs="?", help="section sheet or mesh; may be left out with --bench")
+    parser.add_argument("--cfm", metavar="F", help="flow through the port, cubic feet a minute")
+    parser.add_argument("--depression", metavar="IN_H2O", help="bench depression, inches of water (28)")
+    parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx): lift, flow, depression")
+    parser.add_argument(
+        "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up"
+    )
+    parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
+    parser.add_argument("--beside", metavar="PLANNED", help="the planned port: does the peak come down")
+    parser.add_argument("--runner", metavar="RUNNER", help="manifold runner bolted to the entry: one path through both")
+    parser.add_argument(
+        "--align",
+        choices=("line", "none"),
+        default="line",
+        help="line: the runner's centreline goes on in the port's; none: both files share one frame",
+    )
+    parser.add_argument(
+        "--points", metavar="N", type=int, help="how many points the flow is solved at (30000); more take longer"
+    )
+    engine = parser.add_argument_group("engine and valve (lengths as 1.68in, 42.7mm, or in the file's unit)")
+    for name, says in (
+        ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, eye to eye"),
+        ("valve", "valve head diameter"), ("throat", "throat diameter (the port's own)"), ("stem", "stem diameter"),
+        ("seat-width", "seat width, measured radially (1.5mm)"),
+    ):  # fmt: skip
+        engine.add_argument(f"--{name}", metavar="LENGTH", help=says)
+    engine.add_argument("--seat-angle", metavar="DEG", default="45", help="seat angle (45)")
+    engine.add_argument(
+        "--exhaust", action="store_true", help="the port is an exhaust's: its valve is at the entry, no power is told"
+    )
+    engine.add_argument("--rpm", metavar="N", help="engine speed; what it asks of a port is told of intakes only")
+    engine.add_argument("--cylinders", metavar="N", type=int, help="cylinders: an estimate of power, of an intake only")
+    engine.add_argument(
+        "--valves", metavar="N", type=int, default=1, help="how many such valves the run or the cylinder has (1)"
+    )
+    engine.add_argument("--max-lift", metavar="LENGTH", help="greatest valve lift, for the mean flow coefficient")
+    parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
+    parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
+    parser.add_argument("--bench-chart", metavar="FILE", help="write the bench curves (png)")
+    add_bend(parser, exhaust=False)
+    add_scan(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Solve and print."""
+    from portgeo.core.errors import InputError
+    from portgeo.core.units import Display
+    from portgeo.files.bench import pick_run, read_bench
+    from portgeo.files.disk import check_free, write_json
+    from portgeo.present.text.speed import bench_text
+    from portgeo.results.speeds import bench_record
+
+    outputs = (args.json, args.csv, args.picture, args.chart, args.bench_chart)
+    check_free([p for p in outputs if p], args.force, [p for p in (args.port, args.bench) if p])
+    if args.port is None and args.bench is None:
+        raise InputError("there is neither a port nor a bench sheet", mend="Name a port, or a sheet with --bench")
+    if args.cfm is not None and args.bench is not None:
+        raise InputError("a flow is given with --cfm and with --bench", mend="Give one of the two")
+    for name in ("run_name", "lift", "bench_chart"):
+        if getattr(args, name) is not None and args.bench is None:
+            option = "--" + name.removesuffix("_name").replace("_", "-")
+            raise InputError(f"{option} needs a bench sheet", mend="Name it with --bench")
+    _refuse_idle_options(args)
+    bench = read_bench(args.bench) if args.bench else None
+    if args.port is not None:
+        _through_port(args, bench)
+        return
+    assert bench is not None
+    for name in ("picture", "chart", "beside", "runner", "csv"):
+        if getattr(args, name):
+            raise InputError(f"--{name} needs a port", mend="Name the port before the options")
+    display = Display(args.units or bench.unit)
+    valve, depression = _valve_of(args, display), _depression(args)
+    if args.run_name:
+        with naming(args.bench):
+            pick_run(bench, args.run_name)
+    if args.json:
+        record = {
+            "schema": "portgeo.airspeed/1",
+            "source": {"file": args.bench, "sha256": bench.sha256},
+            "warnings": [],
+            "bench": bench_record(bench.runs, depression, [valve] * len(bench.runs)),
+        }
+        write_json(args.json, record, force=args.force)
+    if args.bench_chart:
+        _bench_chart(args, bench, depression, display)
+    if not args.quiet:
+        print(bench_text(bench.runs, depression, valve, display))
+
+
+def _refuse_idle_options(args: argparse.Namespace) -> None:
+    """Refuse what says something of an engine or a valve that is not there."""
+    from portgeo.core.errors import InputError
+
+    engine = None not in (args.bore, args.stroke, args.rpm)
+    # Of a bench's port the throat is measured.
+    valve = args.valve is not None and (args.throat is not None or None not in (args.port, args.bench))
+    for name, there, needs in (
+        ("rod", engine, "--bore, --stroke and --rpm"),
+        ("max_lift", engine and args.bench is not None, "--bench, --bore, --stroke and --rpm"),
+        ("stem", valve, "--valve and --throat"),
+        ("seat_width", valve, "--valve and --throat"),
+    ):
+        if getattr(args, name) is not None and not there:
+            raise InputError(f"--{name.replace('_', '-')} says nothing alone", mend=f"Give {needs} too")
+
+
+def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
+    from portgeo.core.triangles import volume
+    from portgeo.core.units import M3_S_PER
+    from portgeo.files.bench import pick_run
+    from portgeo.files.disk import write_json, write_table_csv
+    from portgeo.flow.airspeed import air_speed, beside
+    from portgeo.flow.demand import names_exhaust
+    from portgeo.flow.sense import check_flow
+    from portgeo.flow.wall import UNKNOWNS
+    from portgeo.measuring import survey
+    from portgeo.present.text.speed import NO_DEMAND, airspeed_text, beside_text
+    from portgeo.present.text.throat import throat_notice
+    from portgeo.results.air import AirStations, air_through
+    from portgeo.results.notices import notices_record
+    from portgeo.results.speeds import beside_record, demand_record
+
+    depression = _depression(args)
+    picked = None
+    if bench is not None:
+        with naming(args.bench):
+            picked = pick_run(bench, args.run_name)
+    if picked is None:
+        check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
+    args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
+    port = load_port(args.port, args)
+    display = port.display
+    engine, valve = _engine_of(args, display), _valve_of(args, display)
+    flow = _number(args, "cfm") * M3_S_PER["cfm"] if picked is None else _flow_of(args, picked, depression, display)
+
+    runner = load_port(args.runner, args) if args.runner else None
+    planned = load_port(args.beside, args) if args.beside else None
+    unknowns = UNKNOWNS if args.points is None else _points(args.points)
+    measured = survey(port)
+    surveys = [measured] if runner is None else [survey(runner), measured]
+    result = air_speed(_path(args, runner, port), flow, depression, unknowns=unknowns, display=display, surveys=surveys)
+    warnings = [*port.warnings, *result.warnings]
+    if runner is not None:
+        warnings = [*runner.warnings, *warnings]
+    throat = result.throat
+    # A port that feeds several valves need not end in one throat.
+    if valve is not None and args.valves == 1:
+        marked = throat.told_by == "mark"
+        told = throat_notice(valve.throat, throat.diameter, marked=marked, counts="--throat")
+        warnings += [told] if told is not None else []
+    if valve is None and bench is not None:
+        valve = _over_port(args, throat, display)
+    head = _length(args, "valve", display) if args.valve is not None and args.valves == 1 else None
+    if engine is not None and args.exhaust:
+        warnings.append(NO_DEMAND)
+        engine = None
+    title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
+    if picked is not None:
+        title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
+    record = air_through(result, port).to_dict() | {"warnings": notices_record(warnings, display)}
+    if head is not None:
+        record["throat"]["percent_of_valve"] = throat.percent_of(head)
+    if runner is not None:
+        record["runner_source"] = runner.source
+    texts = [airspeed_text(result, title, warnings, display, head)]
+    shown = [("today" if planned else "this port", result)]
+    if planned is not None:
+        surveys = [*surveys[:-1], survey(planned)]
+        after = air_speed(
+            _path(args, runner, planned), flow, depression, unknowns=unknowns, display=display, surveys=surveys
+        )
+        volumes = [volume(p.vertices, p.faces) for p in (port, planned)]
+        found = beside(result, after, *volumes)
+        texts.append(beside_text(result, after, found, basename(args.beside), display))
+        record["beside"] = beside_record(after, found, planned.source)
+        shown.append(("planned", after))
+    if engine is not None:
+        asked, said, power = _demand(args, engine, valve, picked, result, depression, display)
+        texts += said
+        record["demand"] = demand_record(asked, power)
+    if bench is not None:
+        from portgeo.present.text.speed import bench_text
+        from portgeo.results.speeds import bench_record
+
+        texts.append(bench_text(bench.runs, depression, valve, display))
+        record["bench"] = bench_record(bench.runs, depression, [valve] * len(bench.runs))
+        record["bench_source"] = {"file": args.bench, "sha256": bench.sha256}
+    if args.json:
+        write_json(args.json, record, force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *AirStations.of(result).to_csv(display), force=args.force)
+    if args.chart:
+        from portgeo.present.pictures.speed import speed_chart
+
+        speed_chart(shown, display, args.chart, force=args.force)
+    if args.bench_chart and bench is not None:
+        _bench_chart(args, bench, depression, display)
+    if not args.quiet:
+        print("\n\n".join(texts))
+    if args.picture:
+        from portgeo.present.pictures.speed import speed_picture
+
+        speed_picture(result, measured, display, title, args.picture, force=args.force)
+
+
+def _path(args: argparse.Namespace, runner: Port | None, port: Port) -> Path:
+    import numpy as np
+
+    from portgeo.flow.path import join, path_of
+
+    if runner is None:
+        return path_of(port)
+    shared = port.frame @ np.linalg.inv(runner.frame) if args.align == "none" else None
+    return join(runner, port, shared)
+
+
+def _depression(args: argparse.Namespace) -> float:
+    from portgeo.core.units import PA_PER
+
+    return (28.0 if args.depression is None else _number(args, "depression")) * PA_PER["in_h2o"]
+
+
+def _flow_of(args: argparse.Namespace, picked: Run, depression: float, display: Display) -> float:
+    from portgeo.flow.bench import flow_through
+
+    lift = None if args.lift is None else _length(args, "lift", display)
+    with naming(args.bench):
+        return flow_through(picked, lift, depression, display)
+
+
+def _demand(
+    args: argparse.Namespace,
+    engine: Engine,
+    valve: Valve | None,
+    picked: Run | None,
+    result: AirSpeed,
+    depression: float,
+    display: Display,
+) -> tuple[Any, list[str], Power | None]:
+    """Return the demand, its texts, and the power that the flow could feed."""
+    from portgeo.flow.bench import cfm_at_28, flow_named, inlet_coefficient
+    from portgeo.flow.demand import Power, demand, power_range
+    from portgeo.present.text.speed import demand_text, power_text
+
+    highest = _length(args, "max_lift", display) if picked is not None and args.max_lift else None
+    asked = demand(engine, result.air.sound, inlet_coefficient(engine, picked, highest))
+    said = [demand_text(engine, asked, result.least_area, picked is not None, result.air.sound, display)]
+    power = None
+    if args.cylinders is not None:
+        at_28 = cfm_at_28(result.flow, depression)
+        whose = "the flow of --cfm" if picked is None else flow_named(picked)
+        power = Power(*power_range(at_28, engine.cylinders), at_28, whose)
+        said.append(power_text(power, engine.cylinders))
+    return asked, said, power
+
+
+def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
+    from portgeo.core.errors import InputError
+    from portgeo.flow.demand import Engine, check_engine
+
+    needed = ("bore", "stroke", "rpm", "valve")
+    if args.bore is None and args.stroke is None and args.rpm is None:
+        return None
+    missing = [f"--{name}" for name in needed if getattr(args, name) is None]
+    if missing:
+        raise InputError(
+            f"an engine's demand needs {', '.join(missing)} too", mend="Give bore, stroke, rpm and valve together"
+        )
+    bore, stroke, head = (_length(args, name, display) / 1000.0 for name in ("bore", "stroke", "valve"))
+    rod = _length(args, "rod", display) / 1000.0 if args.rod else None
+    cylinders = 1 if args.cylinders is None else args.cylinders
+    engine = Engine(bore, stroke, _number(args, "rpm") / 60.0, cylinders, head, args.valves, rod)
+    check_engine(engine)
+    return engine
+
+
+def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
+    """Return the valve that is given whole; the throat of a bench's port may be left out, and is then measured."""
+    from portgeo.core.errors import InputError
+    from portgeo.flow.valve import check_valve
+
+    if args.valve is None or args.throat is None:
+        alone = args.port is None or args.valves != 1
+        if args.throat is not None or (alone and None not in (args.bench, args.valve) and args.bore is None):
+            raise InputError("a valve needs --valve and --throat", mend="Give both, and --stem where it has one")
+        return None
+    valve = _valve_over(args, _length(args, "throat", display), display)
+    check_valve(valve)
+    return valve
+
+
+def _over_port(args: argparse.Namespace, throat: Throat, display: Display) -> Valve | None:
+    """Return the valve over the port's own throat, None where none is given or the throat is not the valve's."""
+    from portgeo.core.errors import InputError
+    from portgeo.flow.valve import check_valve, with_port_throat
+
+    if args.valve is None:
+        return None
+    valve = with_port_throat(_valve_over(args, throat.diameter, display), throat)
+    if valve is None:
+        if args.bore is not None:
+            return None
+        what = f"the port's throat of {display.length(throat.diameter)} is not that of such a valve"
+        raise InputError(what, where="--valve", mend="Give the valve's with --throat, or check the valve and stem")
+    check_valve(valve)
+    return valve
+
+
+def _valve_over(args: argparse.Namespace, throat: float, display: Display) -> Valve:
+    import numpy as np
+
+    from portgeo.flow.valve import Valve
+
+    width = _length(args, "seat_width", display) if args.seat_width else 1.5
+    stem = _length(args, "stem", display) if args.stem else 0.0
+    angle = float(np.radians(_number(args, "seat_angle")))
+    return Valve(_length(args, "valve", display), throat, stem, angle, width, args.valves)
+
+
+def _bench_chart(args: argparse.Namespace, bench: BenchFile, depression: float, display: Display) -> None:
+    from portgeo.present.pictures.speed import bench_chart
+
+    bench_chart(bench.runs, depression, display, args.bench_chart, force=args.force)
+
+
+def _number(args: argparse.Namespace, name: str) -> float:
+    from portgeo.core.errors import InputError
+    from portgeo.files.sheets.numbers import read_number
+
+    option = "--" + name.replace("_", "-")
+    if getattr(args, name) is None:
+        raise InputError("there is no flow", mend=f"Give {option}, or a bench sheet with --bench")
+    text = str(getattr(args, name))
+    if "," in text:
+        raise InputError(f"'{text[:40]}' is not a number", where=option, mend="Write it with a decimal point, as 22.5")
+    try:
+        return read_number(text, unit="deg" if name == "seat_angle" else "", decimal_comma=False)
+    except InputError:
+        what, example = NUMBERS[name]
+        mend = f"Write the number alone, in {example}"
+        raise InputError(f"'{text[:40]}' is not {what}", where=option, mend=mend) from None
+
+
+def _length(args: argparse.Namespace, name: str, display: Display) -> float:
+    return length_of(str(getattr(args, name)), display.unit, "--" + name.replace("_", "-"))
+
+
+def _points(count: int) -> int:
+    from portgeo.core.errors import InputError
+
+    if not 1000 <= count <= 2_000_000:
+        raise InputError(f"--points {count} is no useful number", mend="Give a number from 1000 to 2000000")
+    return count

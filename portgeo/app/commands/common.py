@@ -1,0 +1,200 @@
+"""What the commands share: common options, a port from any file, and a progress bar."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from portgeo.core.errors import InputError, naming
+from portgeo.core.units import MM_PER
+
+if TYPE_CHECKING:
+    from portgeo.core.port import Port
+
+__all__ = [
+    "add_bend",
+    "add_common",
+    "add_scan",
+    "add_stations",
+    "length_of",
+    "load_port",
+    "load_ports",
+    "naming",
+    "progress_bar",
+    "refuse_scan_options",
+]
+SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "scale_error_percent", "entry", "exit", "up", "with_stem")
+LONGEST_MM = 5000.0  # no length of a port or a tool is more
+QUOTES = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "′": "'"})  # as phones and word processors type them
+
+
+def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
+    """Add the options that every command has."""
+    parser.add_argument("--json", metavar="FILE", help="write the full result here")
+    if csv:
+        parser.add_argument("--csv", metavar="FILE", help="write the table here")
+    parser.add_argument("--units", choices=("in", "mm"), help="unit of what is printed (the file's own)")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("--force", action="store_true", help="overwrite files that are there already")
+
+
+def add_stations(parser: argparse.ArgumentParser) -> None:
+    """Add --stations."""
+    parser.add_argument("--stations", type=_count, metavar="N", help="how many rows, from opening to opening")
+
+
+def add_bend(parser: argparse.ArgumentParser, *, exhaust: bool = True) -> None:
+    """Add which bend is worked on, and which end the valve is at."""
+    parser.add_argument(
+        "--bend", type=_count_from_one, metavar="N", help="the bend meant, from 1 at the entry (that next to the valve)"
+    )
+    if exhaust:
+        parser.add_argument(
+            "--exhaust", action="store_true", help="the port is an exhaust's: its valve is at the entry"
+        )
+
+
+def _count_from_one(text: str) -> int:
+    value = int(text) if text.isascii() and text.isdigit() and len(text) < 5 else 0
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number of a bend")
+    return value
+
+
+def add_scan(parser: argparse.ArgumentParser) -> None:
+    """Add what can be said of a mesh: its unit, scale, openings and roof."""
+    scan = parser.add_argument_group("of a mesh or mold scan")
+    scan.add_argument("--units-in", choices=("mm", "in"), help="unit of the file's numbers")
+    scan.add_argument("--scale", type=_number, metavar="S", help="multiply lengths by this")
+    scan.add_argument("--shrink-percent", type=_number, metavar="P", help="the mold shrank by P percent")
+    scan.add_argument(
+        "--scale-error-percent",
+        type=_number,
+        metavar="P",
+        help="how sure that scale is, one standard deviation: scanner and shrinkage; it counts in every ±",
+    )
+    scan.add_argument("--entry", type=_point, metavar="X,Y,Z", help="a point on the entry, in the file's coordinates")
+    scan.add_argument("--exit", type=_point, metavar="X,Y,Z", help="a point on the exit")
+    scan.add_argument(
+        "--up", type=_direction, metavar="X,Y,Z", help="direction of the roof, where the port is straight"
+    )
+    scan.add_argument("--with-stem", type=_number, metavar="MM", help="take off a valve stem the mold lacks (diameter)")
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not abs(value) < 1e9:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number")
+    return value
+
+
+def _point(text: str) -> tuple[float, ...]:
+    parts = tuple(_number(part) for part in text.split(","))
+    if len(parts) != 3:
+        raise argparse.ArgumentTypeError(f"'{text}' is not three numbers: X,Y,Z")
+    return parts
+
+
+def _direction(text: str) -> tuple[float, ...]:
+    parts = _point(text)
+    if not any(parts):
+        raise argparse.ArgumentTypeError(f"'{text}' has no direction")
+    return parts
+
+
+def _count(text: str) -> int:
+    try:
+        value = int(text)
+    except ValueError:
+        value = 0
+    if not 2 <= value <= 2000:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 2 to 2000")
+    return value
+
+
+def length_of(text: str, unit: str, where: str) -> float:
+    """Return a length typed on the command line in mm: 6, 1/4, 1 1/2, 6in, 3/8", 152.4mm, 41,3mm.
+
+    unit : of a bare number, the one answers are shown in. where : the option, for a refusal. Raises
+    InputError for what is no length, and for a fraction that is not of an inch or that no rule has.
+    """
+    from portgeo.files.sheets.numbers import FRACTION, TRAILING_UNIT, UNIT_MARKS, read_number
+
+    shown = f"'{text.strip()[:40]}'"
+    mend = "Write for example 6in, 1 1/2in or 152.4mm"
+    mark = TRAILING_UNIT.search(text.strip().translate(QUOTES))
+    named = UNIT_MARKS.get(mark[1].lower()) if mark else None
+    number = text.strip().translate(QUOTES)[: mark.start()] if mark and named else text
+    of: str = named or unit
+    if of not in MM_PER:
+        raise InputError(f"{shown} is not in inches or millimetres", where=where, mend=mend)
+    if "/" in number and of != "in":
+        raise InputError(
+            f"{shown} is a fraction, of millimetres",
+            where=where,
+            mend=f"Write {number.strip()}in if it is of an inch, else a decimal such as 6.35mm",
+        )
+    try:
+        value = read_number(number, unit="in", decimal_comma=True, where=where) * MM_PER[of]
+    except InputError:
+        if FRACTION.fullmatch(number.strip()):
+            raise
+        raise InputError(f"{shown} is not a length", where=where, mend=mend) from None
+    if not 0.0 <= value <= LONGEST_MM:
+        raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)
+    return value
+
+
+def load_port(path: str, args: argparse.Namespace) -> Port:
+    """Return the port in a section sheet or a mesh file. Raises InputError or GeometryError naming it."""
+    from portgeo.files import ports
+
+    given = (getattr(args, name, None) for name in SCAN_OPTIONS)
+    with progress_bar(path, quiet=getattr(args, "quiet", False) or ports.is_sheet(path)) as progress:
+        return ports.load_port(
+            path, ports.ScanSettings(*given), units=getattr(args, "units", None), progress=progress,
+            exhaust=bool(getattr(args, "exhaust", False)), bend=getattr(args, "bend", None),
+        )  # fmt: skip
+
+
+def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Port]:
+    """Return ports as load_port does, several at once: a scan's time is mostly in libraries, which run side by side."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(min(len(asked), os.cpu_count() or 1)) as pool:
+        return [one.result() for one in [pool.submit(load_port, path, args) for path, args in asked]]
+
+
+def refuse_scan_options(path: str, args: argparse.Namespace) -> None:
+    """Refuse what is said of a mesh where the one port is a sheet."""
+    from portgeo.files.ports import is_sheet
+
+    given = [f"--{name.replace('_', '-')}" for name in SCAN_OPTIONS if getattr(args, name) is not None]
+    if given and is_sheet(path):
+        raise InputError(
+            f"{given[0]} says something of a mesh, and this is a section sheet", file=path, mend=f"Leave out {given[0]}"
+        )
+
+
+@contextmanager
+def progress_bar(title: str, *, quiet: bool) -> Iterator[Callable[[str, float], None]]:
+    """Give a function (what, share done) that shows a bar on a terminal, and nothing in a pipe."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda what, share: None
+        return
+    from tqdm import tqdm
+
+    with tqdm(total=1.0, leave=False, bar_format="{desc} {percentage:3.0f}% {bar}", delay=0.5) as bar:
+
+        def show(what: str, share: float) -> None:
+            bar.set_description_str(f"{title}: {what}", refresh=False)
+            bar.update(share - bar.n)
+
+        yield show

@@ -1,0 +1,237 @@
+"""compare: before and after of one port, or the runners of a set side by side."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from portgeo.app.commands.common import add_bend, add_common, add_scan, add_stations, load_ports
+
+HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
+COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
+EXAMPLE = """examples:
+  portgeo compare stock.csv ported.csv
+  portgeo compare stock.stl ported.stl --alloy iron --json cut.json --depth-mesh cut.ply
+  portgeo compare stock.stl ported.stl --align fixed --fixed entry --box 0,-20,30,15,20,45
+  portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
+  portgeo compare --set 1.csv 2.csv --gasket hole.dxf
+
+Two sheets are laid as they were measured, from one entry along one centreline (--align none); where
+a mesh is among the two, --align auto lays them together by the wall that was not cut. Densities of
+the named alloys are handbook values for a common casting alloy: the mass is an estimate."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of compare."""
+    parser.add_argument("before", nargs="?", metavar="BEFORE", help="sheet or mesh of the port as it was")
+    parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
+    parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
+    parser.add_argument("--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner")
+    parser.add_argument(
+        "--gasket",
+        metavar="OUTLINE",
+        help="with --set: the gasket's hole (dxf, svg, csv), drawn from the line the sheets are measured from",
+    )
+    parser.add_argument("--gasket-at", choices=("entry", "exit"), default="entry", help="the opening it lies on")
+    parser.add_argument("--align", choices=("none", "fixed", "auto"), help="how the two are laid together")
+    parser.add_argument(
+        "--fixed",
+        action="append",
+        choices=("entry", "exit"),
+        help="with --align fixed: an opening nobody faced",
+    )
+    parser.add_argument(
+        "--box",
+        action="append",
+        type=_box,
+        metavar="X,Y,Z,X,Y,Z",
+        help="with --align fixed: two corners, in BEFORE's coordinates, round wall nobody machined",
+    )
+    metal = parser.add_mutually_exclusive_group()
+    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="metal of the casting")
+    metal.add_argument("--density", type=_positive, metavar="G_CC", help="its density, grams per cc")
+    add_stations(parser)
+    parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER coloured by depth (ply, glb)")
+    parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
+    parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
+    parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")
+    parser.add_argument("--after-entry", type=_point, metavar="X,Y,Z", help="as --entry, on AFTER's own mesh")
+    parser.add_argument("--after-exit", type=_point, metavar="X,Y,Z", help="as --exit, on AFTER's own mesh")
+    parser.add_argument("--after-units-in", choices=("mm", "in"), help="as --units-in, of AFTER alone")
+    add_bend(parser)
+    add_scan(parser)
+    add_common(parser)
+
+
+def _of_after(args: argparse.Namespace) -> argparse.Namespace:
+    """Return what AFTER is read by. Points on BEFORE's mesh mean nothing on AFTER's, unless both share one frame."""
+    own = argparse.Namespace(**vars(args))
+    if args.align != "none":
+        own.entry = own.exit = own.up = None
+    own.entry, own.exit = args.after_entry or own.entry, args.after_exit or own.exit
+    own.units_in = args.after_units_in or args.units_in
+    return own
+
+
+def _point(text: str) -> list[float]:
+    values = _numbers(text)
+    if len(values) != 3:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a point: three numbers with commas between")
+    return values
+
+
+def _numbers(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a list of numbers with commas between") from None
+
+
+def _box(text: str) -> list[float]:
+    values = _numbers(text)
+    if len(values) != 6:
+        raise argparse.ArgumentTypeError(f"'{text}' is not six numbers: two corners of a box")
+    return values
+
+
+def _positive(text: str) -> float:
+    value = _numbers(text)[0]
+    if not 0.0 < value < 25.0:
+        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
+    return value
+
+
+def run(args: argparse.Namespace) -> None:
+    """Compare and print."""
+    from portgeo.core.errors import InputError
+    from portgeo.files.disk import check_free
+
+    outputs = (args.json, args.csv, args.depth_mesh, args.removed_mesh, args.picture, args.chart)
+    read = [p for p in (args.before, args.after, args.gasket, *(args.set or ())) if p]
+    check_free([p for p in outputs if p], args.force, read)
+    _check_meshes(args)
+    if args.set:
+        if args.before or args.after:
+            raise InputError("there is a port before --set", mend="Name all the runners after --set, and no other")
+        _run_set(args)
+        return
+    if args.gasket:
+        raise InputError("a gasket is compared with the runners of a set", mend="Use --set, or match for one joint")
+    if not args.before or not args.after:
+        raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
+    if args.align is None:
+        from portgeo.files.ports import is_sheet
+
+        args.align = "none" if is_sheet(args.before) and is_sheet(args.after) else "auto"
+    _run_pair(args)
+
+
+def _check_meshes(args: argparse.Namespace) -> None:
+    """Refuse, before any work, a mesh in a format that is not written or that holds no colours."""
+    from portgeo.core.errors import OutputError
+
+    for path, formats in ((args.depth_mesh, COLOURED), (args.removed_mesh, SOLIDS)):
+        if path and Path(path).suffix.lower() not in formats:
+            raise OutputError(
+                "this mesh cannot be written to such a file",
+                file=path,
+                mend=f"End the name in one of {', '.join(formats)}",
+            )
+
+
+def _run_pair(args: argparse.Namespace) -> None:
+    import numpy as np
+
+    from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
+    from portgeo.core.units import MM_PER
+    from portgeo.files.disk import write_json, write_table_csv
+    from portgeo.present.text.compare import comparison_text
+    from portgeo.results.changed import StationChanges, changed
+
+    before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
+    boxes = None
+    if args.box:
+        per = MM_PER[before.source["units"]] * before.source["scale"]
+        boxes = np.array(args.box, float).reshape(-1, 2, 3) * per
+    found = compare_ports(
+        before,
+        after,
+        args.align,
+        boxes=boxes,
+        faces=tuple(args.fixed or ()),
+        stations=args.stations,
+    )
+    density = args.density or DENSITY_G_CC[args.alloy]
+    metal = "metal" if args.density else args.alloy
+    display = before.display
+    if args.json:
+        write_json(args.json, changed(found, density).to_dict(), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *StationChanges.of(found).to_csv(display), force=args.force)
+    title = f"{Path(args.before).name} -> {Path(args.after).name}"
+    if not args.quiet:
+        print(comparison_text(found, title, metal, density))
+    if args.depth_mesh:
+        from portgeo.files.meshes.mesh import write_mesh
+        from portgeo.present.pictures.depth import depth_colours
+
+        vertices, faces, colours = depth_colours(found)
+        write_mesh(args.depth_mesh, vertices, faces, force=args.force, colours=colours)
+    if args.removed_mesh:
+        _write_removed(found, args)
+    if args.chart:
+        from portgeo.present.pictures.depth import schedules_chart
+
+        schedules_chart(found, display, args.chart, force=args.force)
+    if args.picture:
+        from portgeo.present.pictures.depth import depth_picture
+
+        depth_picture(found, display, title, args.picture, force=args.force)
+
+
+def _write_removed(found: Any, args: argparse.Namespace) -> None:
+    from portgeo.comparing.solids import removed_mesh
+    from portgeo.core.errors import OutputError, PortgeoError
+    from portgeo.files.meshes.mesh import write_mesh
+
+    try:
+        vertices, faces = removed_mesh(found)
+    except PortgeoError as refusal:
+        raise refusal.in_file(args.removed_mesh) from None
+    if len(faces) == 0:
+        raise OutputError(
+            "no metal was removed, so there is no solid of it to write",
+            file=args.removed_mesh,
+            mend="Leave out --removed-mesh",
+        )
+    write_mesh(args.removed_mesh, vertices, faces, force=args.force)
+
+
+def _run_set(args: argparse.Namespace) -> None:
+    from portgeo.comparing.balance import balance
+    from portgeo.core.units import unique
+    from portgeo.files.disk import write_json, write_table_csv
+    from portgeo.present.text.balance import balance_record, balance_table, balance_text
+
+    runners = load_ports([(path, args) for path in args.set])
+    display = runners[0].display
+    gasket = None
+    if args.gasket:
+        from portgeo.files.drawings.outlines import read_outline
+
+        gasket = read_outline(args.gasket, display.unit)
+    found = balance(runners, args.flow, gasket=gasket, gasket_end=args.gasket_at)
+    told = [n for one in runners for n in one.warnings]
+    warnings = unique((*found.warnings, *told))
+    if args.json:
+        record = balance_record(found, [one.source for one in runners], warnings, display)
+        write_json(args.json, record, force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *balance_table(found, display), force=args.force)
+    if not args.quiet:
+        print(balance_text(found, args.set, warnings, display))
+    if args.chart:
+        from portgeo.present.pictures.depth import balance_chart
+
+        balance_chart(found, args.set, display, args.chart, force=args.force)

@@ -1,0 +1,74 @@
+"""match: how two parts meet at the flange between them."""
+
+from __future__ import annotations
+
+import argparse
+
+from portgeo.app.commands.common import add_common, add_scan, length_of, load_port
+
+HELP = "match a joint: lip facing the flow, offset, margin to the gasket line, bend of floor and roof"
+EXAMPLE = """examples:
+  portgeo match runner.csv port.csv
+  portgeo match runner.csv port.csv --gasket gasket.dxf --leave 0.5mm --picture joint.png"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of match."""
+    parser.add_argument("upstream", metavar="UPSTREAM", help="sheet or mesh of the part the air leaves")
+    parser.add_argument("downstream", metavar="DOWNSTREAM", help="sheet or mesh of the part it enters")
+    parser.add_argument("--gasket", metavar="OUTLINE", help="outline of the gasket's hole (dxf, svg, csv)")
+    parser.add_argument(
+        "--gasket-as-drawn",
+        action="store_true",
+        help="keep the outline's place: its zero is the joint's centreline (else its middle is)",
+    )
+    parser.add_argument(
+        "--leave",
+        default="0",
+        metavar="LENGTH",
+        help="margin left to the gasket line on purpose: 0.5mm, 0.02in",
+    )
+    parser.add_argument(
+        "--align",
+        choices=("line", "none"),
+        default="line",
+        help="line: one centreline goes on in the other; none: both files share one frame",
+    )
+    parser.add_argument("--picture", metavar="FILE", help="write the outlines laid over each other (png)")
+    add_scan(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Match and print."""
+    from portgeo.comparing.joint import match
+    from portgeo.core.units import unique
+    from portgeo.files.disk import check_free, write_json, write_table_csv
+    from portgeo.present.text.joint import match_text
+    from portgeo.results.joined import JointStations, joined
+
+    read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
+    check_free([p for p in (args.json, args.csv, args.picture) if p], args.force, read)
+    # A point named on an opening is on the joint's: UPSTREAM's exit, DOWNSTREAM's entry.
+    ends = {"entry": (None, args.entry), "exit": (args.exit, None)}
+    own = [argparse.Namespace(**vars(args) | {name: pair[k] for name, pair in ends.items()}) for k in (0, 1)]
+    up, down = load_port(args.upstream, own[0]), load_port(args.downstream, own[1])
+    display = up.display
+    leave = length_of(args.leave, display.unit, "--leave")
+    gasket = None
+    if args.gasket:
+        from portgeo.files.drawings.outlines import read_outline
+
+        gasket = read_outline(args.gasket, display.unit)
+    found = match(up, down, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
+    if args.json:
+        write_json(args.json, joined(found, up, down, leave).to_dict(), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *JointStations.of(found).to_csv(display), force=args.force)
+    if not args.quiet:
+        warnings = unique((*found.warnings, *up.warnings, *down.warnings))
+        print(match_text(found, f"{args.upstream} -> {args.downstream}", leave, warnings, display))
+    if args.picture:
+        from portgeo.present.pictures.depth import outlines_chart
+
+        outlines_chart(found, display, args.picture, force=args.force)

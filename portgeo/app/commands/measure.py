@@ -1,0 +1,78 @@
+"""measure: area schedule, volume, short side and taper of a port, from a sheet or a mesh."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from portgeo.app.commands.common import (
+    add_bend,
+    add_common,
+    add_scan,
+    add_stations,
+    load_port,
+    naming,
+    refuse_scan_options,
+)
+
+HELP = "measure a port: volume, least area, short side, then every station"
+EXAMPLE = """examples:
+  portgeo measure port.csv
+  portgeo measure port.csv --units mm --json port.json --csv schedule.csv
+  portgeo measure port.stl --stations 41
+  portgeo measure *.stl --csv all.csv        one row a port, on all cores; stopped, it goes on"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of measure."""
+    parser.add_argument(
+        "ports",
+        nargs="+",
+        metavar="PORT",
+        help="section sheet (csv, xlsx) or mesh (stl, ply, obj, 3mf, glb, off); several, with --csv, give a row each",
+    )
+    add_stations(parser)
+    parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")
+    parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedule (png)")
+    add_bend(parser)
+    add_scan(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Measure and print."""
+    from portgeo.app.commands.many import measure_many, spread
+
+    names = spread(args.ports)
+    if len(names) == 1:
+        _measure(args, names[0])
+    else:
+        measure_many(args, names)
+
+
+def _measure(args: argparse.Namespace, path: str) -> None:
+    from portgeo.files.disk import check_free, write_json, write_table_csv
+    from portgeo.measuring import survey
+    from portgeo.present.text.bench import survey_text
+    from portgeo.results.measured import Stations, measured
+
+    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
+    refuse_scan_options(path, args)
+    port = load_port(path, args)
+    name = Path(path).name
+    with naming(path):
+        found = survey(port, args.stations)
+    if args.json:
+        write_json(args.json, measured(found).to_dict(), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *Stations.of(found).to_csv(port.display), force=args.force)
+    if args.chart:
+        from portgeo.present.pictures.charts import schedule_chart
+
+        schedule_chart([(name, found)], port.display, args.chart, force=args.force)
+    if not args.quiet:
+        print(survey_text(found, name))
+    if args.picture:
+        from portgeo.present.pictures.port import port_picture
+
+        port_picture(found, port.display, name, args.picture, force=args.force)

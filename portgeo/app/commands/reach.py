@@ -1,0 +1,75 @@
+"""reach: where a straight burr gets to from each end of a port."""
+
+from __future__ import annotations
+
+import argparse
+
+from portgeo.app.commands.common import add_common, add_scan, length_of, load_port
+
+HELP = "show where a burr reaches: from the entry, the exit, both or neither, and how long it must be"
+EXAMPLE = """examples:
+  portgeo reach runner.csv
+  portgeo reach runner.csv --head 1/2in --shank 1/4in --length 6in --grip 1in
+  portgeo reach runner.stl --free 9in --obstacle divider.stl
+
+Lengths that do not end in "in" or "mm" are in the unit the answer is shown in. --length is the whole
+burr and --grip what the collet holds; --free is what is left, from the collet's nose to the tip."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of reach."""
+    parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
+    parser.add_argument("--head", default="0.375in", metavar="D", help="diameter of the head (%(default)s)")
+    parser.add_argument("--head-length", metavar="L", help="length of the head (its diameter: a ball)")
+    parser.add_argument("--shank", default="0.25in", metavar="D", help="diameter of the shank (%(default)s)")
+    parser.add_argument("--collet", default="0.75in", metavar="D", help="diameter of the collet's nose (%(default)s)")
+    parser.add_argument("--length", default="6in", metavar="L", help="length of the whole burr (%(default)s)")
+    parser.add_argument("--grip", default="1in", metavar="L", help="of it held in the collet (%(default)s)")
+    parser.add_argument("--free", metavar="L", help="free length, in place of --length and --grip")
+    parser.add_argument(
+        "--obstacle", metavar="FILE", help="mesh of what stands in the way outside, placed as the port is"
+    )
+    add_scan(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Find the reach and print it."""
+    from portgeo.core.errors import InputError
+    from portgeo.files.disk import check_free, write_json, write_table_csv
+    from portgeo.files.meshes.mesh import read_mesh
+    from portgeo.present.text.reach import reach_table, reach_text
+    from portgeo.reshape.placing import in_frame
+    from portgeo.reshape.reach import Tool, reach
+    from portgeo.results.reached import reached
+
+    check_free([p for p in (args.json, args.csv) if p], args.force, [args.port])
+    port = load_port(args.port, args)
+    unit = port.display.unit
+    head, shank, collet = (length_of(getattr(args, name), unit, f"--{name}") for name in ("head", "shank", "collet"))
+    free = (
+        length_of(args.free, unit, "--free")
+        if args.free
+        else length_of(args.length, unit, "--length") - length_of(args.grip, unit, "--grip")
+    )
+    head_length = length_of(args.head_length, unit, "--head-length") if args.head_length else head
+    if shank > head:
+        raise InputError("the shank is thicker than the head", where="--shank", mend="Check --head and --shank")
+    if head_length < head or free <= head_length:
+        raise InputError(
+            "the head is longer than the free length or shorter than it is thick",
+            where="--head-length",
+            mend="Check --head-length, --length and --grip",
+        )
+    obstacle = None
+    if args.obstacle:
+        mesh = read_mesh(args.obstacle)
+        obstacle = in_frame(port, mesh.vertices), mesh.faces
+    found = reach(port, Tool(head, head_length, shank, collet, free), obstacle)
+    warnings = port.warnings
+    if args.json:
+        write_json(args.json, reached(found, port).to_dict(), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *reach_table(found, port.display), force=args.force)
+    if not args.quiet:
+        print(reach_text(found, args.port, warnings, port.display))

@@ -1,0 +1,74 @@
+"""templates: gauges to print or cut at 1:1."""
+
+from __future__ import annotations
+
+import argparse
+from os.path import basename
+
+from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port
+
+HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
+EXAMPLE = """examples:
+  portgeo templates port.csv --at 0.5in,1.0in,2.25in --out gauges.pdf
+  portgeo templates port.csv --target wanted.toml --at 0.5in,1.0in --out gauges.dxf
+
+With --target the gauges are those of the port as it will be, with today's outline dashed. Print the
+PDF at 100 % and measure its bars; cut a dxf or svg at 1:1, in millimetres. Stations that do not end in
+"in" or "mm" are in the unit the answer is shown in."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of templates."""
+    parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
+    parser.add_argument("--at", metavar="S1,S2,...", help="stations of sections (the measured ones)")
+    parser.add_argument("--target", metavar="FILE", help="what is wanted (toml): gauges of the port as it will be")
+    parser.add_argument("--out", metavar="FILE", required=True, help="a pdf to print, a dxf or svg for a cutter")
+    parser.add_argument("--paper", choices=("A4", "Letter"), help="of the pdf (Letter for inches, else A4)")
+    add_bend(parser)
+    add_scan(parser)
+    add_common(parser, csv=False)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Make the templates and say what there is."""
+    from portgeo.app.commands.reshape import plan_from
+    from portgeo.files.disk import check_free, write_json
+    from portgeo.files.toml.target import read_target
+    from portgeo.present.paper.templates import write_templates
+    from portgeo.reshape.gauges import gauge_stations, gauges
+    from portgeo.results.notices import notices_record
+
+    check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
+    port = load_port(args.port, args)
+    display = port.display
+    asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
+    gauge_stations(port, asked, display, "--at")  # one outside the port is refused before the plan is made
+    warnings = [*port.warnings]
+    plan, title = None, f"{basename(args.port)}, as it is"
+    if args.target:
+        plan, title = plan_from(port, read_target(args.target), args), f"{basename(args.port)}, target"
+        warnings += plan.warnings
+    made = gauges(port, gauge_stations(port, asked, display, "--at", plan), plan)
+    paper = args.paper or ("Letter" if display.unit == "in" else "A4")
+    count = write_templates(args.out, made, display, title, paper=paper, force=args.force)
+    if args.json:
+        record = {
+            "schema": "portgeo.templates/1",
+            "source": port.source,
+            "warnings": notices_record(warnings, display),
+            "file": args.out,
+            "pages": count,
+            "paper": paper if args.out.lower().endswith(".pdf") else None,
+            "gauges": [
+                {"name": g.name, "station_mm": g.station}
+                | {f"{name.replace(' ', '_')}_mm": v for name, v in g.lengths.items()}
+                for g in made
+            ],
+        }
+        write_json(args.json, record, force=args.force)
+    if not args.quiet:
+        if args.out.lower().endswith(".pdf"):
+            sheets = f"{count} {paper} {'page' if count == 1 else 'pages'}; print at 100 %"
+        else:
+            sheets = "one sheet; cut at 1:1, units mm, only what is red (layer CUT),"
+        print(f"{args.out}: {len(made)} gauges on {sheets} and measure the bars before use")

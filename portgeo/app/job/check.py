@@ -1,0 +1,68 @@
+"""What can be refused of a job in a moment, before minutes of work: its small files and its sizes.
+
+A JobFile comes in; nothing goes out, or a refusal naming file, place and mend.
+"""
+
+from __future__ import annotations
+
+from portgeo.app.job.air import engine_of, run_of, valve_of
+from portgeo.app.job.steps import ENGINE_NEEDS, PARTS, VALVE_KEYS
+from portgeo.core.errors import InputError, PortgeoError
+from portgeo.core.units import Display
+from portgeo.files.bench import read_bench
+from portgeo.files.drawings.outlines import read_outline
+from portgeo.files.ports import is_sheet
+from portgeo.files.sheets.sheet import read_sheet
+from portgeo.files.toml.job import JobFile
+from portgeo.files.toml.target import read_target
+from portgeo.files.walls import read_walls
+from portgeo.flow.demand import check_engine
+
+
+def check_job(job: JobFile) -> None:
+    """Raise the first PortgeoError that reading a job's sheets, target, bench and outlines gives."""
+    tables = job.job
+    engine = tables.engine
+    try:
+        if engine is not None:
+            table = engine.model_dump()
+            if all(table[name] is not None for name in ENGINE_NEEDS):
+                check_engine(engine_of(table))
+            if table["valve"] is not None and table["throat"] is not None:
+                valve_of({key: table[key] for key in VALVE_KEYS})
+    except PortgeoError as refusal:
+        raise InputError(refusal.what, file=str(job.path), where=job.where("engine"), mend=refusal.mend) from None
+    drawn = len(tables.state) - 1 if tables.target is None else tables.index(tables.target.state)
+    for k, state in enumerate(tables.state):
+        for part in PARTS:
+            file = getattr(state, part)
+            if file is not None and is_sheet(file):
+                readings = read_sheet(job.folder / file).readings
+                if part == "port" and k == drawn:
+                    _check_templates(job, readings[-1].station - readings[0].station)
+    if tables.bench is not None and tables.bench.file is not None:
+        bench = read_bench(job.folder / tables.bench.file)
+        for k, state in enumerate(tables.state):
+            try:
+                run_of(bench, state.bench_run, state.name)
+            except InputError as refusal:
+                where = job.where("state", k, "bench_run")
+                raise InputError(refusal.what, file=str(job.path), where=where, mend=refusal.mend) from None
+    if tables.target is not None:
+        read_target(job.folder / tables.target.file)
+    if tables.walls is not None:
+        read_walls(job.folder / tables.walls.file)
+    if tables.gasket is not None:
+        read_outline(job.folder / tables.gasket.file, tables.gasket.units or tables.units)
+
+
+def _check_templates(job: JobFile, length: float) -> None:
+    outside = [at for at in job.job.templates.at or () if at > length + 1e-6]
+    if outside:
+        display = Display(job.job.units)
+        raise InputError(
+            f"station {display.length(outside[0])} is outside the port, which is {display.length(length)} long",
+            file=str(job.path),
+            where=job.where("templates", 0, "at"),
+            mend="Name stations along the centreline, from the entry",
+        )

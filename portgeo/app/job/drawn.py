@@ -1,0 +1,65 @@
+"""The steps that draw: charts of the measured figures, and pictures of the models.
+
+Earlier results come in; PNG files by name go out, the same on every machine, with or without OpenGL.
+"""
+
+from __future__ import annotations
+
+from portgeo.app.job.results import Given, LeftOut, Models, Pictures
+from portgeo.core.units import Display
+from portgeo.present.page.contents import slug
+from portgeo.present.page.models import DEPTHS, scales_of
+from portgeo.present.pictures.charts import png, schedule_figure
+from portgeo.present.pictures.flat import model_png
+from portgeo.present.pictures.speed import speed_figure
+
+PLANNED = "planned"
+
+
+def charted(given: Given) -> Pictures:
+    """Return the charts: all area schedules of ports and of runners, all air speeds."""
+    states, display = given.settings["states"], Display(given.settings["units"])
+    files = []
+    for part, name in (("port", "area-schedule.png"), ("runner", "area-schedule-runner.png")):
+        found = [(state, given.needs.get(f"survey {part} {k}")) for k, state in enumerate(states)]
+        if part == "port":
+            found.append((PLANNED, given.needs.get("planned survey")))
+        surveys = [(state, one.survey) for state, one in found if one is not None]
+        if surveys:
+            files.append((name, png(schedule_figure(surveys, display))))
+    found = [(state, given.needs.get(f"speed {k}")) for k, state in enumerate(states)]
+    found.append((PLANNED, given.needs.get("planned speed")))
+    speeds = [(state, one.result) for state, one in found if one is not None and not isinstance(one, LeftOut)]
+    if speeds:
+        files.append(("air-speed.png", png(speed_figure(speeds, display))))
+    return Pictures(tuple(files))
+
+
+def pictured(given: Given) -> Pictures:
+    """Return a picture of every model with each of its paints that says something new of it.
+
+    Section area is drawn where there is no depth of cut: of the first state of a part, once for a runner
+    that stays as it is, and so is its speed. Of the wall left, the last state and the planned port tell all.
+    """
+    models: Models = given.needs["models"]
+    display = Display(given.settings["units"])
+    scales = scales_of(models.models, display)
+    files: dict[str, bytes] = {}
+    runner_drawn = False
+    last = next((m.state for m in reversed(models.models) if m.part == "port" and m.state != PLANNED), "")
+    for model in models.models:
+        state = slug(model.state) + ("-runner" if model.part == "runner" else "")
+        painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
+        again = model.part == "runner" and runner_drawn
+        cut = not painted.isdisjoint(DEPTHS)
+        drawn = painted - ({"area"} if cut else set())
+        drawn -= {"area", "speed"} if again and not cut else set()
+        drawn -= {"wall left"} if model.state not in (PLANNED, last) else set()
+        runner_drawn |= model.part == "runner"
+        for paint in model.paints:
+            if paint.name in drawn:
+                name, k = f"{state}-{slug(paint.name)}.png", 2
+                while name in files:
+                    name, k = f"{state}-{slug(paint.name)}-{k}.png", k + 1
+                files[name] = model_png(model, scales[model.part, paint.name], display)
+    return Pictures(tuple(files.items()))

@@ -1,0 +1,167 @@
+"""The models for the page: every state's skin in one frame, painted with all that is known of it.
+
+Skins and results of earlier steps come in; Models with area, depth of cut, speed, wall left and reach
+go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from portgeo.app.job.results import Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
+from portgeo.comparing.distance import signed_distance, wall_from
+from portgeo.comparing.tube import walled
+from portgeo.core.errors import naming
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port
+from portgeo.files.walls import read_walls_of
+from portgeo.flow.path import join
+from portgeo.measuring.schedule import Survey
+from portgeo.present.pictures.model import Model, Paint
+from portgeo.reshape.grid import wall_grid
+from portgeo.reshape.limits import wall_thickness
+
+PLANNED = "planned"
+REACH_NAMES = ("neither end", "the entry", "the exit", "both ends")
+WALL_ROWS, WALL_ROUND = 61, 120  # places at which the readings are spread over the wall
+NEAREST = 4  # of them that tell a vertex, by the inverse of their distance
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A part with the (4, 4) that takes its port frame into the first state's."""
+
+    part: Part
+    pose: FloatArray
+
+    @property
+    def points(self) -> FloatArray:
+        return moved(self.pose, self.part.skin.vertices)
+
+
+def moved(pose: FloatArray, points: FloatArray) -> FloatArray:
+    """Return points (n, 3) moved by a (4, 4)."""
+    return points @ pose[:3, :3].T + pose[:3, 3]
+
+
+def painted(given: Given) -> Models:
+    """Return the models of every state, and of the planned port."""
+    settings, needs = given.settings, given.needs
+    states = settings["states"]
+    ports = _placed(needs, "port", len(states))
+    runners = _placed(needs, "runner", len(states))
+    cut: Cut | None = needs.get("plan")
+    walls = _Walls(given, ports) if settings["walls"] is not None else None
+    found = []
+    for k, placed in ports.items():
+        paints = [_area(needs[f"survey port {k}"].survey, placed.part)]
+        paints += _depth(needs, "port", k)
+        paints += _speed(needs.get(f"speed {k}"), "port")
+        paints += walls.left(placed) if walls else []
+        if settings["tool"] == k:
+            reached: Reached = needs["reach"]
+            paints.append(Paint("reach", "reached by the burr from", reached.classes, "class", False, REACH_NAMES))
+        found.append(_model(states[k], "port", placed, paints))
+        if k in runners:
+            runner = _before(runners, ports, k)
+            paints = [_area(needs[f"survey runner {k}"].survey, runner.part)]
+            paints += _depth(needs, "runner", k) + _speed(needs.get(f"speed {k}"), "runner")
+            found.append(_model(states[k], "runner", runner, paints))
+    if cut is not None:
+        start = ports[settings["planned"]]
+        placed = _Placed(cut.part, start.pose)
+        paints = [_area(needs["planned survey"].survey, cut.part), _planned_depth(start, cut)]
+        paints += _speed(needs.get("planned speed"), "port")
+        paints += walls.left(placed) if walls else []
+        found.append(_model(PLANNED, "port", placed, paints))
+    return Models(tuple(found))
+
+
+def _placed(needs: Any, part: str, count: int) -> dict[int, _Placed]:
+    """Return the parts of the states that have one, each laid on the first by the comparisons' alignments."""
+    found: dict[int, _Placed] = {}
+    pose, before = np.eye(4), None
+    for k in range(count):
+        this = needs.get(f"{part} {k}")
+        if this is None:
+            continue
+        step: Compared | None = needs.get(f"compare {part} {before} {k}")
+        pose = pose if step is None else pose @ step.matrix
+        found[k], before = _Placed(this, pose), k
+    return found
+
+
+def _before(runners: dict[int, _Placed], ports: dict[int, _Placed], k: int) -> _Placed:
+    """Return a runner where it stands before its port, in the first port's frame.
+
+    Where it is bolted on is told by the first state that has it, so that it does not move from state
+    to state with the port's own entry.
+    """
+    first = min(runners)
+    joined = join(runners[first].part.port, ports[first].part.port).poses[0]
+    return _Placed(runners[k].part, ports[first].pose @ joined @ runners[k].pose)
+
+
+def _model(state: str, part: Literal["port", "runner"], placed: _Placed, paints: list[Paint]) -> Model:
+    skin = placed.part.skin
+    return Model(state, part, placed.points, skin.faces, skin.stations, skin.clocks, tuple(paints))
+
+
+def _area(survey: Survey, part: Part) -> Paint:
+    values = np.interp(part.skin.stations, survey.fine_stations, survey.fine_area)
+    return Paint("area", "section area", values, "area", False)
+
+
+def _depth(needs: Any, part: str, k: int) -> list[Paint]:
+    found = [needs[name] for name in needs if name.startswith(f"compare {part} ") and name.endswith(f" {k}")]
+    # The comparison with the state just before comes first, that of the last with the first after it.
+    return [Paint("depth", "depth of cut", found[0].depth, "length", True)] if found else []
+
+
+def _planned_depth(start: _Placed, cut: Cut) -> Paint:
+    values = signed_distance(_wall(start.part.port), cut.part.skin.vertices)
+    # Another paint than what was cut: its scale is its own, and a light cut ahead shows after a deep one.
+    return Paint("depth to take", "depth to take", values, "length", True)
+
+
+def _wall(port: Port) -> Any:
+    return wall_from(port.vertices, port.faces[walled(port).is_wall], port.noise)
+
+
+def _speed(speed: Sped | LeftOut | None, part: str) -> list[Paint]:
+    values = getattr(speed, part, None)
+    return [] if values is None else [Paint("speed", "speed over mean", values, "ratio", False)]
+
+
+class _Walls:
+    """Wall readings, spread over the wall of the state in which they were taken."""
+
+    def __init__(self, given: Given, ports: dict[int, _Placed]) -> None:
+        at = ports[given.settings["walls"]]
+        port = at.part.port
+        with naming(given.names["walls"]):
+            readings = read_walls_of(given.paths["walls"], port, at.part.port.display)
+        first, last = port.centreline.stations[[0, -1]]
+        # The readings' own stations are among the rows: what was read there is then painted there.
+        read_at = np.clip([reading.station for reading in readings], first, last)
+        grid = wall_grid(port, np.union1d(np.linspace(first, last, WALL_ROWS), read_at), WALL_ROUND)
+        self.into: FloatArray = np.linalg.inv(at.pose).astype(np.float64)
+        self.wall = _wall(port)
+        self.tree = cKDTree(grid.points.reshape(-1, 3))
+        self.thickness = wall_thickness(grid, readings).ravel()
+
+    def left(self, placed: _Placed) -> list[Paint]:
+        """Return the metal left behind a state's wall: what the readings vouch for, less what was cut since.
+
+        Not known (nan) where no reading is near enough.
+        """
+        points = moved(self.into, placed.points)
+        far, place = self.tree.query(points, k=NEAREST)
+        weight = 1.0 / np.maximum(far, 1e-9)
+        there = (weight * self.thickness[place]).sum(axis=1) / weight.sum(axis=1)
+        left = np.where(there > 0.0, there - signed_distance(self.wall, points), np.nan)
+        return [Paint("wall left", "wall left near the readings; grey: nobody measured", left, "length", False)]

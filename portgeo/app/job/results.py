@@ -1,0 +1,131 @@
+"""What the steps of a job make, as it is kept from run to run: plain frozen records of arrays and words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from portgeo.core.plane import FloatArray, IntArray
+    from portgeo.core.port import Port
+    from portgeo.flow.airspeed import AirSpeed
+    from portgeo.measuring.schedule import Survey
+    from portgeo.present.pictures.model import Model
+    from portgeo.reshape.plan import Plan
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a step is made of: its settings, the paths and names of its files and earlier results, by role."""
+
+    settings: Mapping[str, Any]
+    paths: Mapping[str, Path]
+    names: Mapping[str, str]
+    needs: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A step that the job has no data for, and why."""
+
+    why: str
+
+
+@dataclass(frozen=True)
+class Skin:
+    """A wall as an even net for the page: vertices (n, 3), faces (m, 3), stations and clock hours (n,)."""
+
+    vertices: FloatArray
+    faces: IntArray
+    stations: FloatArray
+    clocks: FloatArray
+
+
+@dataclass(frozen=True)
+class Part:
+    """A port or runner as read, with its skin."""
+
+    port: Port
+    skin: Skin
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A part's survey and its record."""
+
+    survey: Survey
+    record: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A comparison's record; matrix (4, 4) takes AFTER into BEFORE's frame; depth (n,) on AFTER's skin."""
+
+    record: dict[str, Any]
+    matrix: FloatArray
+    depth: FloatArray
+
+
+@dataclass(frozen=True)
+class Told:
+    """A record, and a chart of it as PNG where it has one."""
+
+    record: Any
+    chart: bytes | None = None
+
+
+@dataclass(frozen=True)
+class Sped:
+    """An air speed, its record, which flow it is of, at length and in short, and speed over mean on the skins."""
+
+    result: AirSpeed
+    record: dict[str, Any]
+    note: str
+    flow_of: str
+    port: FloatArray
+    runner: FloatArray | None
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A plan, its record, text and table for the bench, and the planned port with its mesh file."""
+
+    plan: Plan
+    record: dict[str, Any]
+    text: str
+    table: tuple[list[str], list[list[float]]]
+    part: Part
+    mesh: bytes
+
+
+@dataclass(frozen=True)
+class Reached:
+    """A reach's record, and on the skin (n,) from which end it is reached (0 neither ... 3 both)."""
+
+    record: dict[str, Any]
+    classes: FloatArray
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """Templates as PDF, and how many gauges on how many pages."""
+
+    pdf: bytes
+    gauges: int
+    pages: int
+
+
+@dataclass(frozen=True)
+class Models:
+    """The models of the page."""
+
+    models: tuple[Model, ...]
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """Pictures as PNG, by file name."""
+
+    files: tuple[tuple[str, bytes], ...]

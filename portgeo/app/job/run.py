@@ -1,0 +1,190 @@
+"""A job run: what is kept is used again, what is not is made on all cores, and the report's files are written.
+
+A JobFile and a folder come in; the folder holds the report when it is done, and a run that was killed
+goes on from where it was.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import json
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from portgeo.app.job.keep import Kept, key_of
+from portgeo.app.job.ledger import Ledger
+from portgeo.app.job.steps import Step, Steps, steps_of
+from portgeo.core.errors import OutputError, PortgeoError
+from portgeo.core.interrupts import LOOK, workers
+from portgeo.files.toml.job import JobFile
+
+if TYPE_CHECKING:
+    from portgeo.present.pictures.model import Model
+
+MOST_WORKERS = 4  # a job has no more steps than that to make at once for long, and each takes memory
+WORTH_WORKERS = 3  # steps to make: for fewer it is quicker to stay in this process
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class JobResults:
+    """What a run came to.
+
+    results : as in results.json. files : names of the report's files. made, kept : how many steps were
+    made, and how many used again. out : the folder.
+    """
+
+    results: dict[str, Any]
+    files: tuple[str, ...]
+    made: int
+    kept: int
+    out: Path
+
+    @property
+    def models(self) -> tuple[Model, ...]:
+        """The models of the page, read from what is kept."""
+        found = Kept(self.out).get(self.results_key)
+        return tuple(found.models) if found is not None else ()
+
+    results_key: str = ""
+
+
+def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False) -> JobResults:
+    """Make a job's report in a folder.
+
+    force : replace files there that no earlier report wrote. Raises PortgeoError where an input is refused
+    or a file cannot be written; what is made by then is kept.
+    """
+    steps = steps_of(job)
+    kept, ledger = Kept(out), Ledger(out)
+    whole = key_of("report", [(step.name, step.key) for step in steps.by_name.values()], steps.skipped, _said(steps))
+    made = 0
+    names = ledger.whole(whole)
+    if names is None:
+        ledger.check(force)
+        if any(not kept.has(step.key) for step in steps.by_name.values()):
+            from portgeo.app.job.check import check_job
+
+            check_job(job)
+        made = _make(steps, kept, progress)
+        from portgeo.app.job.published import files_of
+
+        progress("writing the report", 1.0)
+        names = ledger.write(whole, files_of(steps, _Results(steps, kept)), force)
+        kept.only(step.key for step in steps.by_name.values())
+    results = json.loads((out / "results.json").read_text(encoding="utf-8"))
+    models = steps.by_name["models"].key
+    count = len({step.key for step in steps.by_name.values()})
+    return JobResults(results, names, made, count - made, out, models)
+
+
+def _said(steps: Steps) -> list[Any]:
+    """Return what the report says of a job besides its steps' results."""
+    job = steps.job.job
+    return [job.model_dump(mode="json"), sorted(steps.inputs.items())]
+
+
+class _Results:
+    """Kept results by their step's name, each read once."""
+
+    def __init__(self, steps: Steps, kept: Kept) -> None:
+        self.steps, self.kept, self.read = steps, kept, dict[str, Any]()
+
+    def __call__(self, name: str) -> Any:
+        step = self.steps.by_name.get(name)
+        if step is None:
+            return None
+        if step.key not in self.read:
+            self.read[step.key] = _fetched(self.kept, step.key)
+        return self.read[step.key]
+
+
+def _fetched(kept: Kept, key: str) -> Any:
+    found = kept.get(key)
+    if found is None:
+        raise OutputError(
+            "a result that was just made cannot be read again",
+            file=str(kept.path(key)),
+            mend="Check that nothing else writes into the report's folder, and run it again: it goes on from here",
+        )
+    return found
+
+
+def _make(steps: Steps, kept: Kept, progress: Progress) -> int:
+    """Make every step that is not kept; return how many. Raises the first refusal in the steps' order."""
+    by_key = {step.key: step for step in steps.by_name.values()}
+    missing = {key: step for key, step in by_key.items() if not kept.has(key)}
+    done = set(by_key) - set(missing)
+    count = min(os.cpu_count() or 1, MOST_WORKERS)
+    if count == 1 or len(missing) < WORTH_WORKERS:
+        for number, step in enumerate(missing.values()):
+            progress(step.title, number / len(by_key))
+            make_step(step, _needs(step, steps), str(steps.job.folder), str(kept.folder.parent))
+        return len(missing)
+    refusals: dict[str, PortgeoError] = {}
+    try:
+        with workers(count) as submit:
+            waiting = dict(missing)
+            running: dict[Future[Any], Step] = {}
+            while (waiting and not refusals) or running:
+                for key, step in list(waiting.items()) if not refusals else ():
+                    needs = _needs(step, steps)
+                    if len(running) < count and set(needs.values()) <= done:
+                        folders = str(steps.job.folder), str(kept.folder.parent)
+                        running[submit(_made_apart, step, needs, *folders)] = waiting.pop(key)
+                progress(", ".join(step.title for step in running.values()), len(done) / len(by_key))
+                for future in wait(running, LOOK, FIRST_COMPLETED).done:
+                    step = running.pop(future)
+                    refusal = future.result()
+                    if refusal is None:
+                        done.add(step.key)
+                    else:
+                        refusals[step.key] = refusal
+    except BrokenProcessPool as failure:
+        raise OutputError(
+            "the system ended one of the processes at work, as it does when memory runs out",
+            file=str(kept.folder.parent),
+            mend="Close other programs and run it again: it goes on from here",
+        ) from failure
+    if refusals:
+        raise next(refusals[key] for key in by_key if key in refusals)
+    return len(missing)
+
+
+def _needs(step: Step, steps: Steps) -> dict[str, str]:
+    return {role: steps.by_name[name].key for role, name in step.needs}
+
+
+def _made_apart(step: Step, needs: Mapping[str, str], folder: str, out: str) -> PortgeoError | None:
+    """Make a step in a worker; a refusal is returned, so that steps beside it end as they would."""
+    try:
+        make_step(step, needs, folder, out)
+    except PortgeoError as refusal:
+        return refusal
+    return None
+
+
+def make_step(step: Step, needs: Mapping[str, str], folder: str, out: str) -> None:
+    """Make one step and keep its result. needs : role to key of earlier results."""
+    from portgeo.app.job.results import Given
+
+    kept = Kept(Path(out))
+    module, _, function = step.work.partition(".")
+    work: Callable[[Given], Any] = getattr(importlib.import_module(f"portgeo.app.job.{module}"), function)
+    names = {role: name for role, name, _ in step.files}
+    paths = {role: Path(folder) / name for role, name in names.items()}
+    given = Given(step.settings, paths, names, {role: _fetched(kept, key) for role, key in needs.items()})
+    result = work(given)
+    for role, name, sha in step.files:
+        # Read again after the work: a file changed meanwhile must not be kept under its old hash.
+        if hashlib.sha256(paths[role].read_bytes()).hexdigest() != sha:
+            raise OutputError(
+                "the file changed while the report was made", file=name, mend="Run it again: it goes on from here"
+            )
+    kept.put(step.key, result)

@@ -1,0 +1,1 @@
+"""What all else stands on: units and refusals, plane figures, sections, the centreline, the loft, slicing, the port."""

@@ -1,0 +1,203 @@
+"""Port: the row of sections, the mesh and the two openings, in the port frame.
+
+Readings or a mesh with a centreline come in; one Port goes out, whatever it was measured with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from portgeo.core.centreline import Centreline, at
+from portgeo.core.errors import GeometryError
+from portgeo.core.grain import Grain
+from portgeo.core.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
+from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.section import Mark, Reading, Section
+from portgeo.core.slicing import slice_mesh, tube_sections
+from portgeo.core.units import MILLIMETRES, Display, Notice
+
+if TYPE_CHECKING:
+    import pyvista
+    import trimesh
+
+STATION_GUESSES = 400  # points on the centreline from which a point's own station is sought
+STATION_STEPS = 4
+STATION_PROBE = 0.01  # mm
+END_NUDGE = 1e-7  # of the length: the first and last plane stand this far inside the flat openings
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Wall that a scan lacks, made up: its middle (3,), area, mm2, standard uncertainty of its height, mm."""
+
+    place: FloatArray
+    area: float
+    height_u: float
+
+
+@dataclass(frozen=True)
+class Port:
+    """A tube of air with two openings, in the port frame (millimetres).
+
+    centreline : its spine, entry at its first station. vertices (n, 3), faces (m, 3) : the closed
+    mesh, outward. frame : (4, 4) that takes the source's own coordinates into the port frame.
+    readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
+    sections. noise : standard deviation of the mesh's points off the true wall.
+    grain : how that noise hangs together, None where nobody looked. ends_u : standard uncertainties of where
+    the planes of entry and exit stand; ends_area_u : of their areas, as shares, from where they were read on to
+    the plane. scale_error : standard uncertainty of a scan's scale, as a share, None
+    where it is not stated. warnings : notices from the making. valve_end : the opening at the valve, an
+    intake's exit or an exhaust's entry. bend : number of the bend that is worked on, from 1 at the entry;
+    None: the one next to the valve. marks : what rows are marked as, and their stations. flats : mm2 that a
+    section lacks on average because the mesh's triangles are flat, None where that is to be told from the mesh.
+    patches : wall of a scan that was made up. source : what is recorded of the file it came from; display : the
+    unit it is shown in.
+    """
+
+    centreline: Centreline
+    vertices: FloatArray
+    faces: IntArray
+    frame: FloatArray = field(default_factory=lambda: np.eye(4))
+    readings: tuple[Reading, ...] = ()
+    rows: FloatArray = field(default_factory=lambda: np.zeros(0))
+    noise: float = 0.0
+    grain: Grain | None = None
+    ends_u: tuple[float, float] = (0.0, 0.0)
+    ends_area_u: tuple[float, float] = (0.0, 0.0)
+    scale_error: float | None = None
+    warnings: tuple[Notice, ...] = ()
+    valve_end: Literal["entry", "exit"] = "exit"
+    bend: int | None = None
+    marks: tuple[tuple[Mark, float], ...] = ()
+    flats: float | None = None
+    patches: tuple[Patch, ...] = ()
+    source: dict[str, Any] = field(default_factory=dict)
+    display: Display = MILLIMETRES
+
+    def marked(self, mark: Mark) -> FloatArray:
+        """Return the stations (k,) of the rows with a mark."""
+        return np.array([station for name, station in self.marks if name == mark])
+
+    def section_at(self, station: float) -> Section:
+        """Return the section at a station, mm. Raises GeometryError where the plane there cuts no tube."""
+        return sections_at(self, np.array([float(station)]))[0]
+
+    def to_trimesh(self) -> trimesh.Trimesh:
+        """Return the port's mesh in the source's own coordinates, mm, for trimesh."""
+        import trimesh
+
+        return trimesh.Trimesh(self.to_source(self.vertices), self.faces, process=False)
+
+    def to_pyvista(self) -> pyvista.PolyData:
+        """Return the port's mesh in the source's own coordinates, mm, for pyvista."""
+        import pyvista
+
+        return pyvista.PolyData.from_regular_faces(self.to_source(self.vertices), self.faces.astype(int))
+
+    def to_source(self, points: FloatArray) -> FloatArray:
+        """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""
+        return (np.asarray(points) - self.frame[:3, 3]) @ self.frame[:3, :3]
+
+    def direction_to_source(self, directions: FloatArray) -> FloatArray:
+        """Return directions (n, 3) or (3,) of the port frame in the source's own coordinates."""
+        return np.asarray(directions) @ self.frame[:3, :3]
+
+
+def port_from_readings(
+    readings: Sequence[Reading],
+    *,
+    chord_error: float = CHORD_ERROR_MM,
+    stations: FloatArray | None = None,
+) -> Port:
+    """Return the port lofted through the sections that readings describe.
+
+    stations : where rings stand, by default as close as `chord_error` asks. Raises GeometryError
+    where they do not make one.
+    """
+    surface = surface_from_readings(readings)
+    made = loft(surface, chord_error, stations)
+    spine, frame = _into_port_frame(surface)
+    marks = tuple((mark, float(s)) for r, s in zip(readings, surface.stations, strict=True) for mark in r.mark)
+    return Port(
+        centreline=spine,
+        vertices=made.vertices @ frame[:3, :3].T + frame[:3, 3],
+        faces=made.faces,
+        frame=frame,
+        readings=tuple(readings),
+        rows=surface.stations,
+        marks=marks,
+        valve_end=_valve_end(marks, surface.stations),
+    )
+
+
+def _valve_end(marks: Sequence[tuple[Mark, float]], stations: FloatArray) -> Literal["entry", "exit"]:
+    """Return which opening is at the valve: the one that throat and seat are marked near, else the exit."""
+    at_valve = [station for mark, station in marks if mark in ("throat", "seat")]
+    return "entry" if at_valve and np.mean(at_valve) < np.mean(stations[[0, -1]]) else "exit"
+
+
+def _into_port_frame(surface: Surface) -> tuple[Centreline, FloatArray]:
+    """Return the centreline in the port frame, and the (4, 4) that takes the sheet's into it.
+
+    The origin is the centroid of the entry opening, +x the entry normal, +z the roof.
+    """
+    spine = surface.centreline
+    first = spine.frames[0]
+    centroid = spine.points[0] + moments(surface.outlines[0]).centroid @ first[1:]
+    frame = np.eye(4)
+    frame[:3, :3] = first
+    frame[:3, 3] = -first @ centroid
+    moved = Centreline(
+        spine.stations, spine.points @ first.T + frame[:3, 3], np.einsum("nij,kj->nik", spine.frames, first)
+    )
+    return moved, frame
+
+
+def sections_at(port: Port, stations: FloatArray) -> list[Section]:
+    """Return the sections of the port's mesh at stations (k,), all cut in one pass.
+
+    Stations at the two openings are cut just inside them. Raises GeometryError where a plane cuts
+    no tube.
+    """
+    first, last = port.centreline.stations[[0, -1]]
+    nudge = END_NUDGE * (last - first)
+    points, frames = at(port.centreline, np.clip(stations, first + nudge, last - nudge))
+    sections = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
+    found: list[Section] = []
+    for station, section in zip(stations, sections, strict=True):
+        if section is None:
+            raise GeometryError(
+                f"the plane at station {station:.2f} mm cuts no closed section of the tube",
+                mend="Look at the mesh there: it must be one closed tube between its two openings",
+            )
+        found.append(section)
+    return found
+
+
+def stations_of(port: Port, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the station (n,) of each point (n, 3) and its clock position (n,) in hours from 0 to 12.
+
+    A point's station is that of the plane through it, the nearest where several are: found from the
+    nearest of close points on the centreline and refined until the plane passes through the point.
+    """
+    spine = port.centreline
+    first, last = spine.stations[[0, -1]]
+    close = np.linspace(first, last, STATION_GUESSES)
+    centres, _ = at(spine, close)
+    station = close[cKDTree(centres).query(points)[1]]
+    for _ in range(STATION_STEPS):
+        here, frames = at(spine, station)
+        ahead = np.einsum("ij,ij->i", points - here, frames[:, 0])
+        nearby, turned = at(spine, station + STATION_PROBE)
+        beyond = np.einsum("ij,ij->i", points - nearby, turned[:, 0])
+        rate = np.clip((ahead - beyond) / STATION_PROBE, 0.2, None)  # under 1 on the inside of a turn
+        station = np.clip(station + ahead / rate, first, last)
+    here, frames = at(spine, station)
+    arm = points - here
+    left, up = (np.einsum("ij,ij->i", arm, frames[:, k]) for k in (1, 2))
+    return station, np.degrees(np.arctan2(-left, up)) / 30.0 % 12.0

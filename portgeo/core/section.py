@@ -1,0 +1,256 @@
+"""Section: a plane closed outline in 3D, and its measures; and the outline that readings stand for.
+
+Bench readings or an outline come in; a Section and its numbers go out. In a section's own plane the
+first coordinate is towards the left wall and the second towards the roof, millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import (
+    CHORD_MM,
+    FloatArray,
+    Moments,
+    arc_points,
+    chord,
+    fit_circle,
+    moments,
+    resample,
+    segments_for_arc,
+)
+
+WALLS = ("roof", "right", "floor", "left")  # clockwise from 12, looking into the entry
+Shape = Literal["rect", "round", "oval", "outline"]
+Tool = Literal["micrometer", "caliper", "rule", "template"]
+Mark = Literal["throat", "seat", "guide", "joint"]
+MARKS: tuple[Mark, ...] = ("throat", "seat", "guide", "joint")
+DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
+TEMPLATE_STEP_MM = 25.4 / 32.0  # radius templates come in steps of 1/32 in: common practice, no source
+HALF_STEP_MM = TEMPLATE_STEP_MM / 2.0 / float(np.sqrt(3.0))  # standard uncertainty of the nearest one (JCGM 100, 4.3.7)
+# Standard uncertainties of one reading, and of the zero that all readings of a tool share: common practice, no source.
+TOOLS: dict[Tool, tuple[float, float]] = {
+    "micrometer": (DEFAULT_READING_ERROR_MM, 0.02),
+    "caliper": (0.05, 0.05),
+    "rule": (0.25, 0.1),
+    "template": (HALF_STEP_MM, 0.0),
+}
+HEADING_ERROR = float(np.radians(1.0))  # of a heading read by hand: common practice, no source
+WELD_MM = 1e-4  # points closer than this are one: a single-precision file keeps no more
+CORNER_SAMPLES = 720  # points round an outline when its corner radii are fitted
+
+
+def wall_name(wall: str) -> str:
+    """Return a wall of WALLS as a person says it: left alone would be taken for what is left."""
+    return f"{wall} wall" if wall in ("left", "right") else wall
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One row of a section sheet, in millimetres and radians.
+
+    `row` is the row in the user's file, for messages. `outline` (n, 2) is a traced outline, left
+    and up positive. `place` (3,) is a given place of the section's centre, else None. `error` is
+    the standard uncertainty of the row's readings, each on its own; `tool` says whose zero they
+    share; `turn_error` is the standard uncertainty of the heading.
+    """
+
+    row: int
+    station: float
+    shape: Shape = "rect"
+    height: float = 0.0
+    width: float = 0.0
+    corner_roof: float = 0.0
+    corner_floor: float = 0.0
+    outline: FloatArray | None = None
+    turn: float = 0.0
+    swing: float = 0.0
+    rise: float = 0.0
+    shift: float = 0.0
+    place: FloatArray | None = None
+    error: float = DEFAULT_READING_ERROR_MM
+    tool: Tool = "micrometer"
+    turn_error: float = HEADING_ERROR
+    note: str = ""
+    mark: tuple[Mark, ...] = ()
+
+
+@dataclass(frozen=True)
+class Section:
+    """A plane closed outline in 3D, with islands of metal in it.
+
+    outline : (n, 2), counterclockwise seen looking out of the port (left, up). origin : (3,), where
+    (0, 0) of the plane is. frame : (3, 3), rows are the directions of flow, left and up. islands :
+    outlines (k, 2), clockwise, of what stands in the stream (a guide boss).
+    """
+
+    outline: FloatArray
+    origin: FloatArray
+    frame: FloatArray
+    islands: tuple[FloatArray, ...] = ()
+
+    def in_space(self, points: FloatArray) -> FloatArray:
+        """Return plane points (n, 2) as points in space (n, 3)."""
+        return self.origin + points @ self.frame[1:]
+
+
+@dataclass(frozen=True)
+class SectionMeasures:
+    """What a section measures: millimetres, square millimetres, mm^4.
+
+    `height` and `width` are read across the centroid, as a micrometer reads them; the greatest are
+    those of the outline's bounds. `area`, `perimeter`, `centroid` and `second_moments` (2, 2 about
+    the centroid) take islands off (their edge counts as wetted). `corner_radii` (4,): roof left,
+    roof right, floor right, floor left.
+    """
+
+    area: float
+    perimeter: float
+    centroid: FloatArray
+    height: float
+    width: float
+    greatest_height: float
+    greatest_width: float
+    hydraulic_diameter: float
+    corner_radii: FloatArray
+    second_moments: FloatArray
+
+
+def measure_section(section: Section) -> SectionMeasures:
+    """Return the measures of a section, exact for its polygon.
+
+    Hydraulic diameter is 4 area / wetted perimeter. Corner radii are circles fitted to the outline
+    where its corners are (zero for a sharp one).
+    """
+    parts = [moments(section.outline), *(moments(island) for island in section.islands)]
+    area = sum(part.area for part in parts)
+    perimeter = sum(part.perimeter for part in parts)
+    centroid = _centroid(parts)
+    second = np.zeros((2, 2))
+    for part in parts:
+        arm = part.centroid - centroid
+        second += part.second + part.area * np.outer(arm, arm)
+    whole = parts[0].centroid
+    width, height = read_across(section.outline, whole)
+    extent = np.ptp(section.outline, axis=0)
+    return SectionMeasures(
+        area=area,
+        perimeter=perimeter,
+        centroid=centroid,
+        height=height,
+        width=width,
+        greatest_height=float(extent[1]),
+        greatest_width=float(extent[0]),
+        hydraulic_diameter=4.0 * area / perimeter,
+        corner_radii=corner_radii(section.outline),
+        second_moments=second,
+    )
+
+
+def read_across(outline: FloatArray, middle: FloatArray) -> tuple[float, float]:
+    """Return the width and height of an outline (n, 2) across its middle (2,), as a micrometer reads them."""
+    right, left = chord(outline, middle, 0)
+    floor, roof = chord(outline, middle, 1)
+    return left - right, roof - floor
+
+
+def area_of(section: Section) -> float:
+    """Return a section's area, islands off."""
+    return sum(moments(part).area for part in (section.outline, *section.islands))
+
+
+def centroid_of(section: Section) -> FloatArray:
+    """Return the centroid (2,) of a section, islands off."""
+    return _centroid([moments(part) for part in (section.outline, *section.islands)])
+
+
+def _centroid(parts: list[Moments]) -> FloatArray:
+    return np.average([part.centroid for part in parts], axis=0, weights=[part.area for part in parts])
+
+
+def corner_radii(outline: FloatArray) -> FloatArray:
+    """Return the radii (4,) of circles fitted to an outline's corners; 0 where one is sharp.
+
+    A corner between two square walls at distances a and b, whose extreme point along the diagonal
+    is at d, has the radius (a + b - sqrt(2) d) / (2 - sqrt(2)); the fit then uses the points that
+    lie on that arc, 10 degrees clear of the walls.
+    """
+    points = resample(outline, CORNER_SAMPLES)
+    radii = np.zeros(4)
+    for k, signs in enumerate(np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])):
+        p = points * signs
+        walls = (outline * signs).max(axis=0)
+        diagonal = (outline * signs).sum(axis=1).max() / np.sqrt(2.0)
+        radius = (walls.sum() - np.sqrt(2.0) * diagonal) / (2.0 - np.sqrt(2.0))
+        if radius < 10.0 * CHORD_MM:
+            continue
+        angle = np.degrees(np.arctan2(*(p - (walls - radius)).T[::-1]))
+        on_arc = p[(angle > 10.0) & (angle < 80.0)]
+        fit = fit_circle(on_arc) if len(on_arc) >= 5 else None
+        radii[k] = fit.radius if fit and fit.rms < 0.1 * radius and np.isfinite(fit.radius) else radius
+    return radii
+
+
+def row_key(reading: Reading) -> tuple[object, ...]:
+    """Return what two rows of sheets have alike that are one reading: station, shape, sizes and place."""
+    outline = None if reading.outline is None else reading.outline.tobytes()
+    sizes = (reading.height, reading.width, reading.corner_roof, reading.corner_floor)
+    return (reading.station, reading.shape, *sizes, reading.rise, reading.shift, outline)
+
+
+def outline_of(reading: Reading, chord_error: float = CHORD_MM) -> FloatArray:
+    """Return the outline (n, 2) that a reading stands for, centred on the middle of its height and width.
+
+    Curves are drawn with chords within `chord_error`. Raises GeometryError, with the row, where corners
+    do not fit into the section.
+    """
+    if reading.shape == "rect":
+        return _rounded_rectangle(reading, chord_error)
+    if reading.shape == "outline":
+        assert reading.outline is not None
+        return centred(reading.outline)
+    half_width, half_height = reading.width / 2.0, reading.height / 2.0
+    quarter = segments_for_arc(max(half_width, half_height), np.pi / 2.0, chord_error)
+    angle = np.arange(4 * quarter) * (np.pi / 2.0 / quarter)
+    return np.column_stack([half_width * np.cos(angle), half_height * np.sin(angle)])
+
+
+def centred(outline: FloatArray) -> FloatArray:
+    """Return an outline counterclockwise and about the middle of its height and width."""
+    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2.0
+    out = outline - middle
+    return out if moments(out).area > 0 else out[::-1]
+
+
+def _rounded_rectangle(reading: Reading, chord_error: float) -> FloatArray:
+    half_width, half_height = reading.width / 2.0, reading.height / 2.0
+    roof, floor = reading.corner_roof, reading.corner_floor
+    slack = 1e-9 * max(half_width, half_height)  # corners that meet exactly make a round end
+    if max(roof, floor) > half_width + slack or roof + floor > 2.0 * half_height + slack:
+        raise GeometryError(
+            f"the corner radii do not fit into a section {reading.height:.2f} mm high and "
+            f"{reading.width:.2f} mm wide (roof {roof:.2f} mm, floor {floor:.2f} mm)",
+            where=f"row {reading.row}, corner radius",
+            mend="A corner radius is at most half the width, and roof and floor together at most the height",
+        )
+    corners = []
+    for k, (left, up, radius) in enumerate([(1, 1, roof), (-1, 1, roof), (-1, -1, floor), (1, -1, floor)]):
+        centre = np.array([left * (half_width - radius), up * (half_height - radius)])
+        corners.append(arc_points(centre, radius, k * np.pi / 2.0, np.pi / 2.0, chord_error))
+    outline = np.vstack(corners)
+    step = np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1)
+    return outline[step > slack + 1e-12]
+
+
+def is_simple(outlines: FloatArray) -> np.ndarray:
+    """Return for outlines (k, n, 2) whether each is a closed curve that does not cross itself (k,).
+
+    Points closer than WELD_MM are one, as they will be in a mesh.
+    """
+    drawn = shapely.remove_repeated_points(shapely.polygons(outlines), WELD_MM)
+    return np.asarray(shapely.is_valid(drawn))

@@ -1,0 +1,1 @@
+"""Traced outlines: DXF, SVG and two-column tables."""

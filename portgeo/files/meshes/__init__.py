@@ -1,0 +1,1 @@
+"""Meshes in the open formats, read and written."""

@@ -1,0 +1,161 @@
+"""A port from any file: a section sheet, or a mesh or mold scan with what can be said of it.
+
+A path and settings come in; a Port goes out that knows its source, the unit to show it in and the notices
+of its reading, or a refusal that names the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from portgeo.core.errors import InputError, naming
+from portgeo.core.plane import FloatArray
+from portgeo.core.port import Port, port_from_readings
+from portgeo.core.units import MM_PER, Display, LengthUnit, Notice
+from portgeo.files.meshes.mesh import read_mesh
+from portgeo.files.sheets.sheet import Sheet, read_sheet
+from portgeo.files.toml.tables import TOML, no_port
+from portgeo.measuring.bends import meant_bend, port_bends
+
+SHEET_TYPES = (".csv", ".xlsx")
+OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
+FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
+
+SCALE_EXACT = Notice(
+    "scale_exact",
+    "a scan's scale is taken as exact: no ± here holds an error of the scanner's scale or of the mold's shrinkage. "
+    "Pass --scale-error-percent P where you know how sure it is",
+)
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ScanSettings:
+    """What can be said of a mesh: its unit, what its lengths are multiplied by and how sure, openings, roof, stem.
+
+    entry, exit : points on the openings and up : the direction of the roof, in the file's own
+    coordinates. with_stem_mm : diameter of a stem to take off. Each is None where nothing is said.
+    """
+
+    units: LengthUnit | None = None
+    scale: float | None = None
+    shrink_percent: float | None = None
+    scale_error_percent: float | None = None
+    entry: Point | None = None
+    exit: Point | None = None
+    up: Point | None = None
+    with_stem_mm: float | None = None
+
+
+def is_sheet(path: str | Path) -> bool:
+    """Return whether a file is a section sheet by its suffix."""
+    return Path(path).suffix.lower() in SHEET_TYPES
+
+
+def load_port(
+    path: str,
+    settings: ScanSettings | None = None,
+    *,
+    name: str | None = None,
+    units: LengthUnit | None = None,
+    progress: Callable[[str, float], None] | None = None,
+    exhaust: bool = False,
+    bend: int | None = None,
+) -> Port:
+    """Return the port in a section sheet or a mesh file.
+
+    settings : of a mesh; a sheet takes none. name : of the file in records and refusals, where it is
+    not its path. units : to show it in, the file's own by default. exhaust : its
+    valve is at the entry. bend : number of the bend that is worked on, from 1 at the entry. Raises
+    InputError or GeometryError naming the file.
+    """
+    settings = settings or ScanSettings()
+    with naming(name or path):
+        if is_sheet(path):
+            return meant(port_from_sheet(read_sheet(path), name or path, units), exhaust, bend)
+        if Path(path).suffix.lower() in OTHER_TABLES:
+            raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
+        if Path(path).suffix.lower() == TOML:
+            raise no_port(path)
+        return meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
+
+
+def meant(port: Port, exhaust: bool, bend: int | None) -> Port:
+    """Return a port with what is said of its valve's end and of the bend that is worked on."""
+    port = replace(port, bend=bend, valve_end="entry" if exhaust else port.valve_end)
+    meant_bend(port, port_bends(port))
+    return port
+
+
+def port_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Port:
+    """Return the port that a sheet's readings make. name : of its file, for records. units : to show it in."""
+    port = port_from_readings(sheet.readings)
+    source = {
+        "file": name,
+        "sha256": sheet.sha256,
+        "triangles": len(port.faces),
+        "units": sheet.unit,
+        "scale": 1.0,
+    }
+    return replace(
+        port, source=source, display=Display(units or sheet.unit), warnings=(*sheet.warnings, *port.warnings)
+    )
+
+
+def _from_mesh(
+    path: str,
+    name: str,
+    settings: ScanSettings,
+    units: LengthUnit | None,
+    progress: Callable[[str, float], None] | None,
+) -> Port:
+    from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor, scale_share
+
+    mesh = read_mesh(path, unit=settings.units)
+    notices: list[Notice] = []
+    vertices, unit = mesh.vertices, mesh.unit
+    scale = scale_factor(settings.scale, settings.shrink_percent)
+    scale_error = scale_share(settings.scale_error_percent)
+    if scale_error is None:
+        notices.append(SCALE_EXACT)
+    if unit is None:
+        unit, notice = judge_unit(vertices * scale, Path(name).name)
+        notices.append(notice)
+        vertices = vertices * MM_PER[unit]
+    elif mesh.stated not in (None, unit):
+        notices.append(Notice("unit_contradicted", f"the file says its numbers are in {mesh.stated}; taken as {unit}"))
+    size = MM_PER.get(unit, 1.0) * scale
+    low, high = vertices.min(axis=0) * scale, vertices.max(axis=0) * scale
+
+    def place(which: str) -> FloatArray | None:
+        given = getattr(settings, which)
+        return None if given is None else np.array(given) * size
+
+    for end in ("entry", "exit"):
+        point = place(end)
+        if point is not None and (np.maximum(low - point, point - high) > FAR * (high - low).max()).any():
+            raise InputError(
+                f"the point given with --{end} is far from the mesh, which reaches from "
+                f"{_coordinates(low / size)} to {_coordinates(high / size)}",
+                mend="Give it in the file's own coordinates and unit",
+            )
+    options = ScanOptions(entry=place("entry"), exit=place("exit"), up=place("up"), with_stem_mm=settings.with_stem_mm)
+    port = port_from_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))
+    source = {
+        "file": name,
+        "sha256": mesh.sha256,
+        "triangles": mesh.triangles,
+        "units": unit,
+        "scale": scale,
+    }
+    display = Display(units or ("in" if unit == "in" else "mm"))
+    return replace(port, scale_error=scale_error, source=source, display=display, warnings=(*notices, *port.warnings))
+
+
+def _coordinates(point: FloatArray) -> str:
+    return "(" + ", ".join(f"{value:.4g}" for value in point) + ")"

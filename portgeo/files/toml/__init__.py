@@ -1,0 +1,1 @@
+"""Job and target files."""

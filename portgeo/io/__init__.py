@@ -1,1 +1,0 @@
-"""Reading and writing: sheets, outlines, meshes; atomic writes. Units change here and nowhere deeper."""

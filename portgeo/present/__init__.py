@@ -1,0 +1,1 @@
+"""Results for a person: text, page, paper and pictures; no geometry."""

@@ -1,0 +1,167 @@
+"""The report's charts: which lines each has, out of the records.
+
+Results come in; figures go out, or None where the job has nothing for one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import Display
+from portgeo.present.page.contents import PLANNED_STATE, run_names, speeds_of, surveys_of
+from portgeo.present.page.markup import Element
+from portgeo.present.page.tables import kind_of
+from portgeo.present.pictures.line_chart import STYLES, Reading, Series, Span, line_chart
+
+PLANNED, WANTED = 2, 3  # styles kept for the planned port and for what is wanted
+STATION_LABEL = "station from the entry, {}"
+THROUGH_LABEL = "station from the port’s entry (below 0: in the runner), {}"
+
+
+def styles_of(results: Mapping[str, Any]) -> dict[str, tuple[int, bool]]:
+    """Return each state's style, the same in every chart, and whether its points are marked too.
+
+    Where there are more states than styles, marks tell the later ones from the earlier.
+    """
+    free = [style for style in range(STYLES) if style not in (PLANNED, WANTED)]
+    found = {state["name"]: (free[k % len(free)], k >= len(free)) for k, state in enumerate(results["states"])}
+    if results["plan"]:
+        found[PLANNED_STATE] = (PLANNED, False)
+    return found
+
+
+def _reading(of: str, x: str, y: str, d: Display) -> Reading:
+    """Return how a chart of two kinds of number is read."""
+    kinds = kind_of(x, d), kind_of(y, d)
+    return Reading(of, (kinds[0].unit, kinds[1].unit), (kinds[0].decimals, kinds[1].decimals))
+
+
+def _column(rows: Sequence[Mapping[str, Any]], key: str, per: float = 1.0) -> FloatArray:
+    return np.array([np.nan if row[key] is None else row[key] for row in rows], dtype=float) / per
+
+
+def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element | None:
+    """Return the area schedules of all states of a part, with what is wanted."""
+    surveys = [(state, record) for which, state, record in surveys_of(results) if which == part]
+    if not surveys:
+        return None
+    length, area, styles = 1.0 / d.of_length(1.0), 1.0 / d.of_area(1.0), styles_of(results)
+    series = []
+    for state, record in surveys:
+        rows = record["stations"]
+        band = 2.0 * _column(rows, "area_u_mm2", area)
+        y = _column(rows, "area_mm2", area)
+        series.append(
+            Series(state, _column(rows, "station_mm", length), y, band if band.any() else None, *styles[state])
+        )
+    spans = []
+    if part == "port":
+        if results["plan"]:
+            wanted = results["plan"]["record"]["areas"]
+            if wanted:
+                x, y = _column(wanted, "station_mm", length), _column(wanted, "wanted_mm2", area)
+                series.append(Series("wanted", x, y, None, WANTED, points=True, line=False))
+        side = results["states"][-1]["port"]["short_side"]
+        if side:
+            low, high = d.of_length(side["station_from_mm"]), d.of_length(side["station_to_mm"])
+            spans.append(Span(f"short side, {results['states'][-1]['name']}", low, high))
+    names = ", ".join(state for state, _ in surveys)
+    return line_chart(
+        f"All states of the {part}. Band: 19 times in 20 the true area lies in it.",
+        f"Area against station of the {part}: {names}. The figures are in the tables below.",
+        STATION_LABEL.format(d.unit),
+        f"area, {d.area_unit}",
+        series,
+        _reading("station", "length", "area", d),
+        spans,
+    )
+
+
+def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
+    """Return the speed along the short side over the mean, of all states."""
+    length, styles = 1.0 / d.of_length(1.0), styles_of(results)
+    series: list[Series] = []
+    for state, record in speeds_of(results):
+        rows = record["stations"]
+        x, y = _column(rows, "station_mm", length), _column(rows, "short_side_over_mean")
+        if np.isfinite(y).any():
+            series.append(Series(state, x, y, None, *styles[state]))
+    if not series:
+        return None
+    return line_chart(
+        "Air speed on the short side’s wall, over the mean speed there",
+        "Speed on the short side over mean speed, against station. The figures are in the tables below.",
+        (THROUGH_LABEL if min(s.x.min() for s in series) < 0.0 else STATION_LABEL).format(d.unit),
+        "speed over mean",
+        series,
+        _reading("station", "length", "ratio", d),
+    )
+
+
+def flow_chart(results: Mapping[str, Any], d: Display) -> Element | None:
+    """Return flow against lift, all runs at one depression."""
+    runs = results["bench"]
+    if not runs:
+        return None
+    styles, length = styles_of(results), 1.0 / d.of_length(1.0)
+    own = [styles.get(run["state"], (-1, False))[0] for run in runs]
+    if -1 in own or len(set(own)) < len(own):  # two runs of one state, with different set-ups, differ in style
+        own = [k % STYLES for k in range(len(runs))]
+    series = [
+        Series(name, np.array(run["lift_mm"]) / length, np.array(run["flow_cfm"]), None, style, points=True)
+        for name, run, style in zip(run_names(runs), runs, own, strict=True)
+    ]
+    return line_chart(
+        f"Flow against lift at {runs[0]['depression_in_h2o']:g} inH2O",
+        "Flow against valve lift, a line a run. The figures are in the table below.",
+        f"lift, {d.unit}",
+        "flow, cfm",
+        series,
+        _reading("lift", "length", "flow", d),
+        from_zero=True,
+    )
+
+
+def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
+    """Return the area schedules of a set of runners."""
+    record = results["balance"]
+    if not record:
+        return None
+    x = _column(record["stations"], "station_mm", 1.0 / d.of_length(1.0))
+    areas = np.array([row["area_mm2"] for row in record["stations"]], dtype=float) * d.of_area(1.0)
+    odd = record["odd_one_out"]
+    series = [
+        Series(f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}", x, areas[:, k], None, k % STYLES)
+        for k in range(areas.shape[1])
+    ]
+    return line_chart(
+        "Area along each runner of the set",
+        "Area against station, a line a runner. The figures are in the tables below.",
+        STATION_LABEL.format(d.unit),
+        f"area, {d.area_unit}",
+        series,
+        _reading("station", "length", "area", d),
+    )
+
+
+def joint_chart(one: Mapping[str, Any], d: Display) -> Element:
+    """Return one area schedule through runner and port."""
+    record = one["record"]
+    length = 1.0 / d.of_length(1.0)
+    x = _column(record["stations"], "station_mm", length)
+    y = _column(record["stations"], "area_mm2", 1.0 / d.of_area(1.0))
+    # The joint stands in the schedule twice: the runner's exit, then the port's entry.
+    port = int(np.argmin(np.abs(x - record["joint_station_mm"] / length))) + 1
+    series = [Series("runner", x[:port], y[:port], None, 0), Series("port", x[port:], y[port:], None, 1)]
+    return line_chart(
+        f"Area through runner and port, {one['state']}",
+        "Area against station through both parts. The figures are in the table below.",
+        f"station from the runner’s entry, {d.unit}",
+        f"area, {d.area_unit}",
+        series,
+        _reading("station", "length", "area", d),
+    )

@@ -1,0 +1,95 @@
+"""The report as one page that opens anywhere: no request leaves it, nothing but its own script runs.
+
+Results and models come in; HTML text goes out. The style and the scripts are files in assets/.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Mapping, Sequence
+from html import escape
+from importlib.resources import files
+from string import Template
+from typing import Any
+
+from portgeo.core.units import Display
+from portgeo.present.page.contents import PLANNED_STATE, tables_of
+from portgeo.present.page.markup import Element, el, html, json_for_script, plain_text
+from portgeo.present.page.models import first_shown, scales_of, view_data
+from portgeo.present.page.sections import SECTIONS
+from portgeo.present.page.tables import table_element
+from portgeo.present.page.text import answer, engine_text, tied
+from portgeo.present.page.view import view_section
+from portgeo.present.pictures.model import Model
+
+SCRIPTS = ("page.js", "charts.js", "models.js", "paint.js", "view.js")  # in assets/, one after the other
+
+
+def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> str:
+    """Return the report's page. results : as in results.json. models : decimated, the planned port's last."""
+    tables = tables_of(results)
+    sections = [("answer", "The answer", "answer", _answer(results, tables, display))]
+    if models:
+        sections.append(("port", "The port in 3D", "3D", view_section(results, models, display)))
+    for key, heading, short, make in SECTIONS:
+        inside = make(results, tables, display)
+        if inside is not None:
+            sections.append((key, heading, short, inside))
+    main = el("main", [_section(*one) for one in sections], id="main")
+    body = [el("a", "To the answer", href="#main", class_="skip"), _header(results, sections), main, _footer(results)]
+    style, script = _asset("page.css"), "\n".join(_asset(name) for name in SCRIPTS)
+    data = ""
+    if models:
+        value = view_data(models, scales_of(models, display), first_shown(models, PLANNED_STATE), display)
+        data = f'<script type="application/json" id="view-data">{json_for_script(value)}</script>'
+    return Template(_asset("page.html")).substitute(
+        policy=_policy(style, script),
+        title=escape(plain_text(results["title"])),
+        style=style,
+        body=html(body),
+        data=data,
+        script=script,
+    )
+
+
+def _asset(name: str) -> str:
+    return (files("portgeo.present.page") / "assets" / name).read_text(encoding="utf-8")
+
+
+def _policy(style: str, script: str) -> str:
+    """Return the content security policy: our own style and script by their hashes, pictures of the page, no more."""
+    hashes = [base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script)]
+    return (
+        f"default-src 'none'; script-src 'sha256-{hashes[1]}'; style-src 'sha256-{hashes[0]}'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def _section(key: str, heading: str, _short: str, inside: list[Element]) -> Element:
+    hidden = {"answer": "answer", "bench": "bench cut"}
+    title = [] if key == "answer" else [el("h2", heading, id=f"{key}-heading")]
+    named = {"aria_label": heading} if key == "answer" else {"aria_labelledby": f"{key}-heading"}
+    return el("section", title, inside, id=key, class_=hidden.get(key), **named)
+
+
+def _header(results: Mapping[str, Any], sections: Sequence[tuple[str, str, str, list[Element]]]) -> Element:
+    links = [el("li", el("a", short, href=f"#{key}")) for key, _, short, _ in sections]
+    return el(
+        "header",
+        el("h1", results["title"]),
+        el("p", engine_text(results), class_="about") if engine_text(results) else None,
+        el("nav", el("ul", links), aria_label="Parts of this report"),
+    )
+
+
+def _answer(results: Mapping[str, Any], tables: Mapping[str, Any], d: Display) -> list[Element]:
+    notes = [
+        el("p", el("strong", f"{state['name']}: "), state["note"]) for state in results["states"] if state.get("note")
+    ]
+    return [*(el("p", tied(text)) for text in answer(results, d)), el("div", table_element(tables["states"], d), notes)]
+
+
+def _footer(results: Mapping[str, Any]) -> Element:
+    left_out = "; ".join(f"{one['step']} ({one['why']})" for one in results["skipped"])
+    return el("footer", el("p", f"Left out: {left_out}." if left_out else "Nothing was left out.", class_="note"))

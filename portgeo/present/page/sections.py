@@ -1,0 +1,372 @@
+"""The page's sections: heading, words, charts and tables of each, in the order a person reads them.
+
+Results and models come in; sections go out, None for what the job has not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+from urllib.parse import quote
+
+from portgeo.core.units import Display, clock_text
+from portgeo.flow.airspeed import WHAT_IT_IS
+from portgeo.flow.bench import REPEATS
+from portgeo.flow.demand import INDEX_LIMIT
+from portgeo.measuring.advice import measure_name
+from portgeo.present.page.charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
+from portgeo.present.page.contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
+from portgeo.present.page.markup import Element, el
+from portgeo.present.page.tables import Table, table_element
+from portgeo.present.page.text import (
+    next_step,
+    peak_text,
+    power_text,
+    tied,
+    volume_text,
+)
+from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
+from portgeo.present.text.speed import WHAT_MEAN_IS
+
+TINTS = 4  # of the cut sheet's cells, by share of the deepest
+USUAL_CAUTIONS = (
+    "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
+    "Wear eye and ear protection and a mask for fine metal dust; clamp the work; run burrs within their maker’s speed.",
+    "A port that flows more can make an engine rev and load past what its parts stand: keep to the makers’ limits.",
+)  # *common practice, no source*
+
+
+def fold(summary: str, *inside: Any) -> Element:
+    """Return what is folded away on the screen and open on paper."""
+    return el("details", el("summary", summary), list(inside))
+
+
+def folds(tables: Sequence[Table], d: Display) -> Element:
+    """Return tables folded away, side by side on paper."""
+    return el("div", [fold(table.caption, table_element(table, d)) for table in tables], class_="folds")
+
+
+def named(tables: Mapping[str, Table], start: str) -> list[Table]:
+    """Return the tables whose name begins so."""
+    return [table for name, table in tables.items() if name.startswith(start)]
+
+
+def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return the area schedules of all states."""
+    found = []
+    for part in ("port", "runner"):
+        chart = schedule_chart(results, part, d)
+        if chart is None:
+            continue
+        found.append(chart)
+        found.append(folds(named(tables, f"schedule-{part}-"), d))
+    if results["compare"]:
+        found.append(folds(named(tables, "change-"), d))
+    walls = named(tables, "walls-")
+    return [*found, *([el("h3", "Which wall it came from")] if walls else []), *(table_element(t, d) for t in walls)]
+
+
+def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the short side of all states, and the air on it."""
+    if "short-side" not in tables:
+        return None
+    found: list[Element] = [table_element(tables["short-side"], d)]
+    for part, state, record in surveys_of(results):
+        unsure = (w["message"] for w in record["warnings"] if w["code"] == "unsure")
+        name = f"{state}, runner" if part == "runner" else state
+        found += [el("p", el("strong", f"{name}: "), text + ".") for text in unsure]
+    speeds = speeds_of(results)
+    if speeds:
+        found.append(el("h3", "The air on it"))
+        found.append(
+            el(
+                "ul",
+                [
+                    el(
+                        "li",
+                        el("strong", f"{state}: "),
+                        f"peak {peak_text(record, d)}. {_flow_of(results, state, record)}.",
+                    )
+                    for state, record in speeds
+                ],
+            )
+        )
+        beside = results["plan"] and results["plan"].get("beside")
+        if beside:
+            way = "comes down" if beside["peak_drop_m_s"] >= 0 else "goes up"
+            found.append(
+                el("p", f"With the planned cut the peak {way} by {d.speed(abs(beside['peak_drop_m_s']))}, for "
+                        f"{beside['removed_cc']:.2f} cc of metal.")
+            )  # fmt: skip
+        chart = side_speed_chart(results, d)
+        found += [chart] if chart is not None else []
+        found.append(folds(named(tables, "speed-"), d))
+        found.append(el("p", f"{WHAT_IT_IS} {WHAT_MEAN_IS}", class_="note"))
+    return found
+
+
+def _flow_of(results: Mapping[str, Any], state: str, record: Mapping[str, Any]) -> str:
+    """Return at which flow an air speed is."""
+    notes = {one["name"]: one.get("flow_note") for one in results["states"]}
+    flow = f"{record['flow']['cfm']:.1f} cfm"
+    if state == PLANNED_STATE:
+        flow += f", the flow of {results['plan']['state']}"
+    return f"At {notes.get(state) or flow}".rstrip(".")
+
+
+def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return flow against lift, and what the engine asks."""
+    runs = results["bench"]
+    if not runs and not results["demand"]:
+        return None
+    found: list[Element] = []
+    if runs:
+        chart = flow_chart(results, d)
+        items = []
+        for name, (run, flow, lift) in zip(run_names(runs), best_flows(results), strict=True):
+            text = f"best {flow:.1f} cfm at a lift of {d.length(lift)}"
+            if run["flat_from_lift_mm"] is not None:
+                text += f"; flat, to {REPEATS:.0%}, from {d.length(run['flat_from_lift_mm'])}"
+            if run["falls_from_lift_mm"] is not None:
+                text += f"; flow falls past {d.length(run['falls_from_lift_mm'])}"
+            items.append(el("li", el("strong", f"{name}: "), text))
+        setups = {run["setup"] for run in runs if run["setup"]}
+        found += [el("ul", items), chart, table_element(tables["flow"], d)]
+        if len(setups) == 1:
+            found.append(el("p", f"Bench set-up: {setups.pop()}.", class_="note"))
+    demand = results["demand"]
+    if demand:
+        found += [
+            el("h3", "What the engine asks"),
+            el(
+                "p",
+                f"Mean piston speed {d.speed(demand['mean_piston_speed_m_s'])}. Inlet Mach index "
+                f"{demand['mach_index']:.2f} with a mean flow coefficient of {demand['mean_flow_coefficient']:.2f}; it "
+                f"passes {INDEX_LIMIT:g}, where an engine begins to starve, at {demand['rpm_at_index_limit']:.0f} rpm.",
+            ),
+        ]
+        if demand["power_estimate_hp"]:
+            found.append(el("p", power_text(demand)))
+    return found
+
+
+def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the cut sheet in large type: what to do first, in which order, what the micrometer should read."""
+    if not results["plan"]:
+        return None
+    record = results["plan"]["record"]
+    found = [
+        el("p", tied(next_step(results, d)), class_="first"),
+        *(
+            el("p", el("strong", "Mind: "), tied(w["message"]) + ".")
+            for w in record["warnings"]
+            if w["code"] == "dam_made"
+        ),
+        el("h3", "Order of work"),
+        el("ol", [el("li", step) for step in record["order_of_work"]]),
+        el(
+            "p",
+            f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right.",
+        ),
+        el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),
+        table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
+        table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
+    ]
+    stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
+    if stopped:
+        found += [el("h3", "What stops the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
+    return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
+
+
+def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return what the bench needs where no cut is planned: what to look at first, and the last state's readings."""
+    if results["plan"]:
+        return None
+    last = named(tables, "schedule-port-")[len(results["states"]) - 1]
+    return [
+        el("p", tied(next_step(results, d)), class_="first"),
+        table_element(last, d),
+        *_reach(results, tables, d),
+        *_cautions(USUAL_CAUTIONS),
+    ]
+
+
+def _cautions(cautions: Sequence[str]) -> list[Element]:
+    return [el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
+
+
+def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return what the burr reaches, nothing where no tool is named."""
+    if not results["reach"]:
+        return []
+    record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
+    return [
+        el("h3", "Does the burr get there?"),
+        el(
+            "p",
+            f"Head {d.length(tool['head_mm'])}, shank {d.length(tool['shank_mm'])}, free length "
+            f"{d.length(tool['free_length_mm'])}. From the entry all round to a depth of "
+            f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
+            f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
+        ),
+        table_element(tables["reach"], d),
+    ]
+
+
+def _to_cut(table: Table) -> dict[tuple[int, int], str]:
+    """Return which cells of the micrometer's table ask for more than is there today."""
+    return {
+        (r, c): "go"
+        for r, row in enumerate(table.rows)
+        for c in (2, 4, 6)
+        if row[c] - row[c - 1] >= (SHOWN_MM if c < 6 else SHOWN_MM * row[1])
+    }
+
+
+def _tints(table: Table) -> dict[tuple[int, int], str]:
+    deepest = max((float(v) for row in table.rows for v in row[1:] if v is not None), default=0.0)
+    if deepest < SHOWN_MM:
+        return {}
+    return {
+        (r, c): f"d{min(int(TINTS * float(v) / deepest) + 1, TINTS)}"
+        for r, row in enumerate(table.rows)
+        for c, v in enumerate(row)
+        if c and v is not None and v >= SHOWN_MM
+    }
+
+
+def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the joints between runner and port, and the balance of a set."""
+    found: list[Element] = []
+    for one, table in zip(results["match"], named(tables, "joint-"), strict=True):
+        found += [
+            el("h3", f"Runner to port, {one['state']}"),
+            el("ul", [el("li", text) for text in _joint(one["record"], d)]),
+            joint_chart(one, d),
+            fold(table.caption, table_element(table, d)),
+        ]
+    balance = results["balance"]
+    if balance:
+        odd = balance["odd_one_out"]
+        found += [
+            el("h3", "Balance of the set"),
+            el(
+                "p",
+                f"{len(balance['runners'])} runners: "
+                f"{f'number {odd} is the odd one out' if odd else 'none stands out'}; areas differ by "
+                f"{balance['greatest_spread_percent']:.1f} % at most, at station "
+                f"{d.length(balance['greatest_spread_station_mm'])}.",
+            ),
+            balance_chart(results, d),
+            table_element(tables["balance"], d),
+            fold(tables["balance-stations"].caption, table_element(tables["balance-stations"], d)),
+        ]
+    return found or None
+
+
+def _joint(record: Mapping[str, Any], d: Display) -> list[str]:
+    def edge(one: Mapping[str, Any]) -> str:
+        if one["clock"] is None:
+            return "none"
+        where = clock_text(one["clock"])
+        return f"{d.length(one['height_mm'])} high at most, at {where}; {d.area(one['area_mm2'])} altogether"
+
+    said = [
+        f"Lip facing the flow: {edge(record['lip'])}. This costs flow: take it down first.",
+        f"Step away from the flow: {edge(record['step'])}. It costs little (common practice).",
+        f"Openings: {d.area(record['upstream_area_mm2'])} into {d.area(record['downstream_area_mm2'])}; the port’s "
+        f"sits {_offset(record['offset_left_mm'], record['offset_up_mm'], d)}.",
+    ]
+    for k, (name, key) in enumerate((("Lip facing the flow", "lip"), ("Step away from the flow", "step"))):
+        if record[key]["clock"] is None:
+            said[k] = f"{name}: none."
+    for name, margin in (record["gasket"] or {}).items():
+        verdict = {"past_the_line": "cut past the gasket line", "metal_left": "metal is left inside the line"}
+        said.append(
+            f"To the gasket line, {name}: {d.length(margin['least_mm'])} to {d.length(margin['greatest_mm'])}, "
+            f"{verdict.get(margin['fault'], 'as meant')}."
+        )
+    return said
+
+
+def _offset(left: float, up: float, d: Display) -> str:
+    parts = []
+    if abs(left) >= SHOWN_MM:
+        parts.append(f"{d.length(abs(left))} to the {'left' if left > 0 else 'right'}")
+    if abs(up) >= SHOWN_MM:
+        parts.append(f"{d.length(abs(up))} {'higher' if up > 0 else 'lower'}")
+    return " and ".join(parts) or "in line with it"
+
+
+def warnings_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return what to look at, and which states have nothing to look at."""
+    told = {warning["about"] for warning in results["warnings"]}
+    clear = [state["name"] for state in results["states"] if state["name"] not in told]
+    found = [table_element(tables["warnings"], d)] if told else []
+    return [*found, *(el("p", f"{name}: nothing asks for a second look.") for name in clear)]
+
+
+def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return how it was measured: inputs, version, alignment, uncertainty, files beside the page."""
+    items = [
+        "Each ± is twice the standard uncertainty: the truth lies within it 19 times in 20. For a sheet it follows "
+        "from the error of the readings, for a scan from the roughness of its mesh. A planned port has none: it is "
+        "computed."
+    ]
+    for part, state, record in surveys_of(results):
+        name = f"{state}{', runner' if part == 'runner' else ''}"
+        text = f"{name}: volume {volume_text(record)}, stem and guide not counted"
+        if record["noise_mm"]:
+            text += f"; roughness of the mesh {d.length(record['noise_mm'])}"
+        again = record.get("most_uncertain_reading")
+        if again:
+            least = again["least_area"]
+            text += (
+                f"; the reading most worth taking again is the {measure_name(least['reading'])} at "
+                f"{d.length(least['station_mm'])} ({least['share_of_variance']:.0%} of what the readings one by one "
+                "leave in doubt of the least area)"
+            )
+        items.append(text + ".")
+    for one in results["compare"]:
+        items.append(f"{one['part']}, {one['before']} to {one['after']}: laid together {_alignment(one['record'], d)}.")
+    for state, record in speeds_of(results):
+        grid = record["grid"]
+        items.append(f"Air speed, {state}: {grid['unknowns']} points, cells of {d.length(grid['cell_mm'])}.")
+    found = [
+        el("ul", [el("li", text) for text in items]),
+        table_element(tables["inputs"], d),
+        el("p", f"Made by portgeo {results['portgeo']}; results.json beside this page holds every number."),
+    ]
+    if results["files"]:
+        links = [el("li", el("a", label, href=_relative(path))) for label, path in results["files"].items()]
+        found += [el("h3", "Files beside this page"), el("ul", links)]
+    return found
+
+
+def _relative(path: str) -> str:
+    """Return a link that can only be to a file beside the page."""
+    return "./" + quote(path.replace("\\", "/").lstrip("/"))
+
+
+def _alignment(record: Mapping[str, Any], d: Display) -> str:
+    fit = record["alignment"]
+    if fit["method"] == "none":
+        return "as the files have them"
+    surface = "named surface" if fit["method"] == "fixed" else "wall"
+    return (
+        f"on {100 * fit['fixed_share']:.0f} % of the {surface}, which agrees within {d.length(fit['rms_mm'])} rms; "
+        f"depths to ± {d.length(2 * fit['depth_u_mm'])}"
+    )
+
+
+Section = Callable[[Mapping[str, Any], Mapping[str, Table], Display], "list[Element] | None"]
+SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
+    ("area", "Area along the port", "area", area_section),
+    ("side", "Short side", "short side", side_section),
+    ("flow", "Flow against lift", "flow", flow_section),
+    ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),
+    ("bench", "At the bench", "at the bench", bench_section),
+    ("joint", "Balance and match", "balance and match", joint_section),
+    ("look", "What to look at", "look at", warnings_section),
+    ("how", "How it was measured", "how it was measured", measured_section),
+)

@@ -1,0 +1,319 @@
+"""The report's sentences: how the port is, what comes next, what was done, each in words for a person.
+
+Results come in; sentences in the user's unit go out. Each ± is twice the standard uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from portgeo.core.section import wall_name
+from portgeo.core.units import Display, clock_text
+from portgeo.flow.bench import REPEATS
+from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
+from portgeo.present.page.contents import compared_flows
+from portgeo.present.text.compare import least_text, metal_text
+from portgeo.present.text.throat import of_valve_text
+
+LEAST_PERCENT = 0.5  # of area: a smaller change is not told
+LEAST_SIDE = 0.03  # of a short side's tightest radius and its air's peak: a smaller change is not told
+ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
+
+
+def answer(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the answer in three parts: how the port is now, what comes next, what was done and what it changed."""
+    return [_now(results, d), next_step(results, d), _done(results, d)]
+
+
+def _now(results: Mapping[str, Any], d: Display) -> str:
+    """Return what the next cut hangs on: the least area, a pinch, and the air on the short side."""
+    state = results["states"][-1]
+    side, air = state["port"]["short_side"], state["airspeed"]
+    text = f"{_capital(state['name'])}: the least area is {_least_area(state['port'], d)}"
+    pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
+    if pinch:
+        text += f", with a {pinch.partition(':')[0]}"
+    if side and air and air["short_side"]:
+        radius = f"{side['headline']['name']} {radius_text(side, d)}"
+        text += f". The air on the short side ({radius}) peaks at {peak_text(air, d)}"
+    elif air:
+        text += f". The air peaks at {peak_text(air, d)}"
+    elif side:
+        text += f"; the short side’s {side['headline']['name']} is {radius_text(side, d)}"
+    throat = state["port"]["throat"]
+    if throat["percent_of_valve"] is not None:
+        text += f". The throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}"
+    return text + "."
+
+
+def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
+    """Return the comparison from the first state to the last, None where there is only one."""
+    states = results["states"]
+    for one in results["compare"]:
+        if (one["before"], one["after"], one["part"]) == (states[0]["name"], states[-1]["name"], part):
+            return one["record"]
+    return None
+
+
+def _done(results: Mapping[str, Any], d: Display) -> str:
+    """Return what was done to the port and what that changed; of a single state what it holds and flows."""
+    states, change = results["states"], whole_change(results)
+    if len(states) == 1:
+        port, flows = states[0]["port"], compared_flows(results)[-1:]
+        text = f"The port holds {volume_text(port)} over {d.length(port['length_mm'])}"
+        return text + (f"; {flow_change(flows)}." if flows else ".")
+    went, stayed = changes(results, d)
+    if stayed:
+        names = " and ".join(name for name, _ in stayed)
+        went.append(f"{names} {'stay as they were' if len(stayed) > 1 else 'stays as it was'}")
+    began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
+    return f"{began}{removed_text(change, d)}. {_capital(changed)}" if change else began + changed
+
+
+def removed_text(change: Mapping[str, Any], d: Display) -> str:
+    """Return what metal came out, and how deep."""
+    depth, error = change["depth"], change["removed_u_cc"]
+    removed = metal_text(change["removed_cc"], error)
+    added = metal_text(change["added_cc"], change["added_u_cc"])
+    text = (
+        f"{removed} of metal came out (about {change['removed_g']:.0f} g)"
+        if removed
+        else f"no metal came out that can be told ({least_text(error)})"
+    )
+    if removed or depth["max_mm"] > 2.0 * depth["max_u_mm"]:
+        text += (
+            f", at most {d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
+            f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}"
+        )
+    return text + (f", and {added} was added" if added else "")
+
+
+def volume_text(record: Mapping[str, Any]) -> str:
+    """Return a volume with its doubt."""
+    if not record["volume_u_cc"]:
+        return f"{record['volume_cc']:.2f} cc"
+    return f"{record['volume_cc']:.2f} ± {max(2 * record['volume_u_cc'], 0.01):.2f} cc"
+
+
+def _least_area(record: Mapping[str, Any], d: Display) -> str:
+    """Return the least area with its doubt, and where it is."""
+    least = record["least_area"]
+    area = f"{d.area(least['area_mm2'], label=False)} ± {d.area(2 * least['area_u_mm2'])}"
+    return f"{area}, at station {d.length(least['station_mm'])}"
+
+
+def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tuple[str, str]]]:
+    """Return what became of area, least area, short side and flow; and what of them stayed as it was, with its size."""
+    went: list[str] = []
+    stayed: list[tuple[str, str]] = []
+    states, change = results["states"], whole_change(results)
+    if change:
+        most = max(change["stations"], key=lambda s: abs(s["change_percent"] or 0.0))
+        if abs(most["change_percent"]) >= LEAST_PERCENT:
+            went.append(
+                f"the area {'grew' if most['change_mm2'] > 0 else 'shrank'} most at station "
+                f"{d.length(most['station_mm'])}, from {d.area(most['before_mm2'], label=False)} to "
+                f"{d.area(most['after_mm2'])} ({percent_text(most['change_percent'])})"
+            )
+    first, last = (states[k]["port"]["least_area"] for k in (0, -1))
+    now = _least_area(states[-1]["port"], d)
+    if len(states) == 1:
+        went.append(f"the least area is {now}")
+    elif abs(last["area_mm2"] - first["area_mm2"]) > 2.0 * math.hypot(first["area_u_mm2"], last["area_u_mm2"]):
+        went.append(f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}")
+    else:
+        stayed.append(("the least area", now))
+    one, other = (states[k]["port"]["short_side"] for k in (0, -1))
+    if other and (len(states) == 1 or not one):
+        went.append(f"the short side’s {other['headline']['name']} is {radius_text(other, d)}")
+    elif other:
+        name, (before, after), doubts = like_radii(one, other)
+        now = _with_doubt(after, doubts[1], d)
+        if abs(after - before) > max(2.0 * math.hypot(*doubts), ALIKE_MM):
+            went.append(f"the short side’s {name} went from {d.length(before, label=False)} to {now}")
+        elif told := _side_changes(states, d):
+            went += told
+        else:
+            stayed.append(("the short side", f"{name} {now}"))
+    flows = compared_flows(results)
+    if len(flows) > 1 and abs(gain(flows)) < 100.0 * REPEATS:
+        stayed.append(("the best flow", f"{flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O"))
+    elif flows:
+        went.append(flow_change(flows))
+    return went, stayed
+
+
+def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
+    """Return what changed on a short side whose radius stays within its ±: its tightest place, and the air."""
+    found = []
+    one, other = (states[k]["port"]["short_side"] for k in (0, -1))
+    if (
+        like_radii(one, other)[0] == "radius"
+        and abs(other["least_radius_mm"] / one["least_radius_mm"] - 1.0) > LEAST_SIDE
+    ):
+        tightest = f"{d.length(one['least_radius_mm'], label=False)} to {d.length(other['least_radius_mm'])}"
+        found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
+    airs = [states[k]["airspeed"] for k in (0, -1)]
+    # A runner before the port changes what its short side sees: two peaks with and without one are not alike.
+    if all(airs) and ("runner_source" in airs[0]) == ("runner_source" in airs[1]):
+        first, last = peaks_at_one_flow(*airs)
+        if abs(last / first - 1.0) > LEAST_SIDE:
+            found.append(
+                f"at one flow of {airs[0]['flow']['cfm']:.1f} cfm the air’s peak went from "
+                f"{d.speed(first).split()[0]} to {d.speed(last)}"
+            )
+    return found
+
+
+def peaks_at_one_flow(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[float, float]:
+    """Return the peaks of two air speeds, m/s, the second brought to the flow of the first: a speed goes as its flow.
+
+    Two states are flowed at two flows, and the peak of more air is higher whatever the shape. What air thins out
+    by is that of the second's own flow, which between flows a tenth apart is under a hundredth of a speed.
+    """
+    first, last = ((air["short_side"] or air["highest"])["peak_m_s"] for air in (before, after))
+    return first, last * before["flow"]["cfm"] / after["flow"]["cfm"]
+
+
+def gain(flows: list[tuple[Mapping[str, Any], float, float]]) -> float:
+    """Return the change of the best flow from the first run to the last, percent."""
+    return 100.0 * (flows[-1][1] / flows[0][1] - 1.0)
+
+
+def percent_text(change: float) -> str:
+    """Return a change in percent, with its sign."""
+    return f"{change:+.1f} %".replace("-", "−")
+
+
+def radius_text(side: Mapping[str, Any], d: Display) -> str:
+    """Return the radius of a short side to go by with its doubt, which a planned port has not."""
+    return _with_doubt(side["headline"]["mm"], side["headline"]["u_mm"], d)
+
+
+def _with_doubt(length: float, u: float, d: Display) -> str:
+    return f"{d.length(length, label=False)} ± {d.length(2 * u)}" if u else d.length(length)
+
+
+def like_radii(*sides: Mapping[str, Any]) -> tuple[str, list[float], list[float]]:
+    """Return what radius the records of sides are compared by, each side's and its uncertainty: of like with like."""
+    names = {side["headline"]["name"] for side in sides}
+    if len(names) == 1:
+        return names.pop(), [side["headline"]["mm"] for side in sides], [side["headline"]["u_mm"] for side in sides]
+    return "tightest radius", [s["least_radius_mm"] for s in sides], [s["least_radius_u_mm"] for s in sides]
+
+
+def flow_change(flows: list[tuple[Mapping[str, Any], float, float]]) -> str:
+    """Return the best flow, from the first run to the last."""
+    first, last = flows[0], flows[-1]
+    water = f"at {last[0]['depression_in_h2o']:g} inH2O"
+    if len(flows) == 1:
+        return f"the best flow is {last[1]:.1f} cfm {water}"
+    change = gain(flows)
+    return f"the best flow went from {first[1]:.1f} to {last[1]:.1f} cfm {water} ({percent_text(change)})"
+
+
+def next_step(results: Mapping[str, Any], d: Display) -> str:
+    """Return what to do first now."""
+    plan = results["plan"]
+    if plan:
+        return f"Next, {plan_text(plan['record'], d)}."
+    about_last = [w for w in results["warnings"] if w["about"] == results["states"][-1]["name"]]
+    if about_last:
+        return f"Look first at this: {about_last[0]['message'].rstrip('.')}."
+    return "Nothing measured asks for a second look, and the job names no target for a next cut."
+
+
+NO_STOP = ("short_side_there", "boss_kept", "boss_left_out")  # what a plan tells that keeps no metal in
+
+
+def plan_text(record: Mapping[str, Any], d: Display) -> str:
+    """Return what a plan takes, how deep and where."""
+    deepest = record["deepest"]
+    if record["removed_cc"] < 0.005 and record["added_cc"] < 0.005:
+        stopped = [w["message"].rstrip(".") for w in record["warnings"] if w["code"] not in NO_STOP]
+        return f"nothing may be taken: {stopped[0]}" if stopped else "nothing is left to take: the target is met"
+    text = (
+        f"take {record['removed_cc']:.2f} cc, at most {d.length(deepest['depth_mm'])} deep, at station "
+        f"{d.length(deepest['station_mm'])}, {clock_text(deepest['clock_hours'])}"
+    )
+    if record["added_cc"] >= 0.005:
+        text += f"; put back {record['added_cc']:.2f} cc of epoxy"
+    side = record["short_side"]
+    if side and side["station_from_mm"] is not None:
+        text += (
+            f", which brings the short side to a radius of {d.length(side['radius_mm'])} "
+            f"({d.length(side['wanted_radius_mm'])} is wanted)"
+        )
+    return text
+
+
+def peak_text(record: Mapping[str, Any], d: Display) -> str:
+    """Return the short side's peak speed and whether the wall holds its air."""
+    peak, fall = record["short_side"] or record["highest"], record["slowing"]
+    doubt = f" ± {d.speed(2.0 * peak['peak_u_m_s'])}" if peak.get("peak_u_m_s") else ""
+    speed = d.speed(peak["peak_m_s"])
+    through = " through runner and port" if "runner_source" in record else ""
+    text = (
+        f"{speed.split()[0] + doubt if doubt else speed} at {record['flow']['cfm']:.1f} cfm{through}, "
+        f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
+    )
+    if fall is None:
+        return text
+    if fall["parts"]:
+        station = d.length(fall["from_station_mm"])
+        place = "only at the exit itself" if fall["at_exit"] else f"from about station {station}"
+        return f"{text}; expect the air to leave the wall {place}"
+    return text + "; the wall should hold its air"
+
+
+def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
+    """Return what a port's picture shows, in words."""
+    ends = {opening["role"]: opening["area_mm2"] for opening in record["openings"]}
+    text = (
+        f"{_capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to "
+        f"an exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
+        f"{d.length(record['least_area']['station_mm'])}"
+    )
+    for k, bend in enumerate(record["bends"]):
+        text += (
+            f"{', and' if k else '; it turns'} {bend['turn_deg']:.0f}° towards the {wall_name(bend['wall'])} between "
+            f"stations {d.length(bend['station_from_mm'])} and {d.length(bend['station_to_mm'])}"
+        )
+    return text + "."
+
+
+def power_text(demand: Mapping[str, Any]) -> str:
+    """Return the power that a flow could feed, hp from and to, as an estimate: of which flow, with its caution."""
+    low, high = demand["power_estimate_hp"]
+    flow = demand.get("power_flow")
+    of = f" from {flow['cfm_at_28_in_h2o']:.0f} cfm at 28 inH2O ({flow['of']})" if flow else ""
+    return (
+        f"Power: {low:.0f} to {high:.0f} hp{of}, an estimate by the trade’s rule of {POWER_RULE_LOW:.2f} to "
+        f"{POWER_RULE_HIGH:.2f} hp for each cfm a cylinder at 28 inH2O, naturally aspirated (common practice, no "
+        "source). The upper figure is a ceiling that few engines reach; cam, compression, manifold, exhaust and fuel "
+        "decide what is made. Prove it on a dynamometer, and leave a margin in rods, valve springs and fuel."
+    )
+
+
+def engine_text(results: Mapping[str, Any]) -> str:
+    """Return the engine in a line, as much as is known."""
+    engine = results["engine"] or {}
+    parts = [str(engine["name"])] if engine.get("name") else []
+    if engine.get("cylinders"):
+        parts.append(f"{engine['cylinders']} cylinder{'s' if engine['cylinders'] != 1 else ''}")
+    if engine.get("rpm"):
+        parts.append(f"{engine['rpm']:.0f} rpm")
+    return ", ".join(parts)
+
+
+def tied(text: str) -> str:
+    """Return text whose figures do not part from their units at the end of a line."""
+    text = re.sub(r"(?<=\d) (?=(?:in|mm|sq in|mm²|cc|g|%|cfm|hp|inH2O|ft/s|m/s)\b|%)", "\u00a0", text)
+    return text.replace(" ± ", "\u00a0±\u00a0").replace("sq in", "sq\u00a0in").replace(" o'clock", "\u00a0o’clock")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

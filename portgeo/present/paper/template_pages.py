@@ -1,0 +1,291 @@
+"""Gauges laid out on paper at 1:1: what goes where, on pages or on one sheet for a cutter.
+
+Gauges come in; pages of lines and words in millimetres from the lower left corner go out, each page
+with check bars.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from portgeo.core.plane import FloatArray
+from portgeo.core.units import MM_PER_INCH, Display
+from portgeo.reshape.gauges import Gauge
+
+PAPER_MM: dict[str, tuple[float, float]] = {
+    "A4": (210.0, 297.0),
+    "Letter": (8.5 * MM_PER_INCH, 11.0 * MM_PER_INCH),
+}
+MARGIN_MM = 12.0  # what common printers cannot reach, and a little more
+GAP_MM = 5.0  # between pieces
+COLUMNS = 3  # of pieces on a page
+WORD_MM = 2.8  # height of letters
+LETTER_WIDTH = 0.58  # of their height, on the safe side of a sentence's mean
+LINE_MM = 4.2
+BAR_TICK_MM = 3.0
+BAR_ROOM_MM = 22.0  # for a bar's name
+LEAST_WORDS_MM = 56.0  # in which words are set
+HEAD_MM = 3.0 * LINE_MM + GAP_MM  # title, and how to print
+FOOT_MM = 3.0 * LINE_MM + BAR_TICK_MM + 2.0 * GAP_MM  # what lines mean, and the bars
+LAP_MM = 10.0  # by which pages of a piece that is too large overlap
+Style = Literal["cut", "edge", "today", "mark", "bar"]
+PRINT = (
+    "Print at 100 % (actual size, not fitted to the page) and measure both bars below before you use it.",
+    "Glue it to card or thin sheet, cut along the lines, and file to the middle of the thick edges.",
+)
+LEGEND = (
+    "Thick line: the edge that works. Thin line: the rest of the gauge. Dashed: the wall today, not to be cut.",
+    "+ middle of the section, ^ points to the roof; sections are seen looking in at the entry.",
+    "Where a section will not go into the port whole, halve it through the +.",
+)
+CUTTER = (
+    "Units are millimetres: cut at 1:1 and measure a bar before use.",
+    "Cut only red lines (layer CUT). Grey (TODAY): the wall today. Blue (MARK, BAR, WORDS): not to be cut.",
+)
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A line (n, 2) on a page."""
+
+    points: FloatArray
+    closed: bool
+    style: Style
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text whose left foot is at `at` (2,), in heavier letters where `strong`."""
+
+    at: FloatArray
+    text: str
+    strong: bool = False
+
+
+@dataclass(frozen=True)
+class Page:
+    """A sheet: width and height, strokes and words. `clip` keeps strokes in (low, high), (2, 2)."""
+
+    width: float
+    height: float
+    strokes: tuple[Stroke, ...]
+    words: tuple[Words, ...]
+    clip: FloatArray | None = None
+
+
+@dataclass(frozen=True)
+class _Piece:
+    strokes: tuple[Stroke, ...]
+    words: tuple[Words, ...]
+    size: FloatArray
+
+
+def pages(gauges: Sequence[Gauge], display: Display, title: str, paper: str = "A4") -> list[Page]:
+    """Return gauges laid out on paper (a name in PAPER_MM), as many to a page as fit, larger ones on several."""
+    width, height = PAPER_MM[paper]
+    room = np.array([width - 2.0 * MARGIN_MM, height - 2.0 * MARGIN_MM - HEAD_MM - FOOT_MM])
+    column = (room[0] + GAP_MM) / COLUMNS - GAP_MM
+    pieces = [_fitting(gauge, display, room, column) for gauge in gauges]
+    corner = np.array([MARGIN_MM, MARGIN_MM + FOOT_MM + room[1]])
+    whole = [piece for piece in pieces if (piece.size <= room + 1e-9).all()]
+    # In the order of the port, or with those first that are hardest to place where that saves a page.
+    orders = (
+        whole,
+        sorted(whole, key=lambda p: -p.size[0]),
+        sorted(whole, key=lambda p: (-_span(p, column), -p.size[1])),
+    )
+    best = min((_all_filled(order, room, column) for order in orders), key=len)
+    found = [_page(width, height, [_moved(piece, corner + place) for piece, place in placed]) for placed in best]
+    for piece in pieces:
+        if (piece.size > room + 1e-9).any():
+            found += _tiles(piece, width, height, room)
+    return [_with_notes(page, title, k + 1, len(found)) for k, page in enumerate(found)]
+
+
+def _span(piece: _Piece, column: float) -> int:
+    """Return over how many columns of a page a piece reaches."""
+    return min(int(np.ceil((piece.size[0] + GAP_MM - 1e-9) / (column + GAP_MM))), COLUMNS)
+
+
+def _all_filled(pieces: Sequence[_Piece], room: FloatArray, column: float) -> list[list[tuple[_Piece, FloatArray]]]:
+    """Return pieces page by page, as _filled places them."""
+    found, left = [], list(pieces)
+    while left:
+        placed, left = _filled(left, room, column)
+        found.append(placed)
+    return found
+
+
+def _filled(
+    pieces: Sequence[_Piece], room: FloatArray, column: float
+) -> tuple[list[tuple[_Piece, FloatArray]], list[_Piece]]:
+    """Return the pieces that fill a page, in their order, each with its lower left corner, and those left over.
+
+    A corner is told from the room's upper left. Each piece goes as high as it can, over as many
+    columns as it is wide; one that no longer fits waits for the next page.
+    """
+    used = np.zeros(COLUMNS)
+    placed: list[tuple[_Piece, FloatArray]] = []
+    left: list[_Piece] = []
+    for piece in pieces:
+        span = _span(piece, column)
+        tops = [float(used[k : k + span].max()) for k in range(COLUMNS - span + 1)]
+        first = int(np.argmin(tops))
+        if tops[first] + piece.size[1] > room[1] + 1e-9:
+            left.append(piece)
+            continue
+        placed.append((piece, np.array([first * (column + GAP_MM), -tops[first] - piece.size[1]])))
+        used[first : first + span] = tops[first] + piece.size[1] + GAP_MM
+    return placed, left
+
+
+def _with_notes(page: Page, title: str, number: int, count: int) -> Page:
+    """Return a page with its title, number, what its lines mean, and the bars to check the print by."""
+    top = page.height - MARGIN_MM - WORD_MM
+    words = [Words(np.array([MARGIN_MM, top]), f"{title}: page {number} of {count}", strong=True)]
+    words += [Words(np.array([MARGIN_MM, top - (k + 1) * LINE_MM]), text) for k, text in enumerate(PRINT)]
+    foot = MARGIN_MM + BAR_TICK_MM + GAP_MM
+    words += [Words(np.array([MARGIN_MM, foot + (2 - k) * LINE_MM]), text) for k, text in enumerate(LEGEND)]
+    bars, names = _bars(np.full(2, MARGIN_MM))
+    return Page(page.width, page.height, (*page.strokes, *bars), (*page.words, *words, *names), page.clip)
+
+
+def one_sheet(gauges: Sequence[Gauge], display: Display, title: str) -> Page:
+    """Return all gauges in rows on one sheet as large as they need, for a cutter."""
+    pieces = [_piece(gauge, display, turned=False, least=0.0) for gauge in gauges]
+    across = max(max(float(piece.size[0]) for piece in pieces), 600.0)
+    placed, x, y, row = [], 0.0, 0.0, 0.0
+    for piece in pieces:
+        if x + piece.size[0] > across + 1e-9:
+            x, y, row = 0.0, y + row + GAP_MM, 0.0
+        placed.append((piece, np.array([x, -y - piece.size[1]])))
+        x, row = x + piece.size[0] + GAP_MM, max(row, float(piece.size[1]))
+    height = y + row
+    foot = (1 + len(CUTTER)) * LINE_MM + BAR_TICK_MM + 2.0 * GAP_MM
+    moved = [_moved(piece, place + [MARGIN_MM, MARGIN_MM + foot + height]) for piece, place in placed]
+    texts = [title, *CUTTER]
+    words = [
+        Words(np.array([MARGIN_MM, MARGIN_MM + foot - GAP_MM - (k + 1) * LINE_MM]), text, strong=k == 0)
+        for k, text in enumerate(texts)
+    ]
+    bars, names = _bars(np.full(2, MARGIN_MM))
+    width = max(float(place[0] + piece.size[0]) for piece, place in placed)
+    width = max(width, max(_width(text) for text in texts), 2.0 * (2.0 * MM_PER_INCH + BAR_ROOM_MM))
+    page = _page(width + 2.0 * MARGIN_MM, height + foot + 2.0 * MARGIN_MM, moved)
+    return Page(page.width, page.height, (*page.strokes, *bars), (*page.words, *words, *names))
+
+
+def _page(width: float, height: float, pieces: list[_Piece]) -> Page:
+    return Page(
+        width,
+        height,
+        tuple(stroke for piece in pieces for stroke in piece.strokes),
+        tuple(words for piece in pieces for words in piece.words),
+    )
+
+
+def _fitting(gauge: Gauge, display: Display, room: FloatArray, column: float) -> _Piece:
+    """Return a gauge's piece, turned a quarter where it fits the paper only so."""
+    piece = _piece(gauge, display, turned=False, least=column)
+    if (piece.size <= room + 1e-9).all():
+        return piece
+    turned = _piece(gauge, display, turned=True, least=column)
+    return turned if (turned.size <= room + 1e-9).all() or turned.size[0] < piece.size[0] else piece
+
+
+def _piece(gauge: Gauge, display: Display, turned: bool, least: float) -> _Piece:
+    """Return a gauge with its words under it, from its lower left corner; the words fill `least` mm at least."""
+    lines = [line.points[:, ::-1] * [-1.0, 1.0] if turned else line.points for line in gauge.lines]
+    low = np.min([points.min(axis=0) for points in lines], axis=0)
+    size = np.max([points.max(axis=0) for points in lines], axis=0) - low
+    wide = max(float(size[0]), least, LEAST_WORDS_MM)
+    texts = _labels(gauge, display, int(wide / (WORD_MM * LETTER_WIDTH)))
+    foot = len(texts) * LINE_MM + GAP_MM
+    strokes = [
+        Stroke(points - low + [0.0, foot], line.closed, line.role)
+        for points, line in zip(lines, gauge.lines, strict=True)
+    ]
+    words = [
+        Words(np.array([0.0, foot - GAP_MM / 2.0 - (k + 1) * LINE_MM]), text, strong)
+        for k, (text, strong) in enumerate(texts)
+    ]
+    return _Piece(tuple(strokes), tuple(words), np.array([wide, size[1] + foot]))
+
+
+def _labels(gauge: Gauge, display: Display, letters: int) -> list[tuple[str, bool]]:
+    """Return what is written under a gauge, in lines of so many letters, and which are strong."""
+    place = "" if gauge.station is None else f", station {display.length(gauge.station)}"
+    sizes = ", ".join(f"{name} {display.length(value)}" for name, value in gauge.lengths.items())
+    found: list[tuple[str, bool]] = []
+    for text, strong in ((gauge.name[:1].upper() + gauge.name[1:] + place, True), (sizes, False), (gauge.use, False)):
+        # Strong letters are broader.
+        found += [(line, strong) for line in textwrap.wrap(text, letters - 3 if strong else letters)]
+    return found
+
+
+def _width(text: str) -> float:
+    return len(text) * WORD_MM * LETTER_WIDTH
+
+
+def _bars(at: FloatArray) -> tuple[list[Stroke], list[Words]]:
+    """Return the two bars side by side, from a lower left corner."""
+    strokes, words = [], []
+    foot = at + np.array([0.0, BAR_TICK_MM / 2.0])
+    tick = np.array([0.0, BAR_TICK_MM / 2.0])
+    for length, name in ((50.0, "50 mm"), (2.0 * MM_PER_INCH, "2 in")):
+        end = foot + np.array([length, 0.0])
+        strokes += [
+            Stroke(np.array([foot, end]), False, "bar"),
+            Stroke(np.array([foot - tick, foot + tick]), False, "bar"),
+            Stroke(np.array([end - tick, end + tick]), False, "bar"),
+        ]
+        words.append(Words(end + np.array([2.0, -WORD_MM / 3.0]), name))
+        foot = end + np.array([BAR_ROOM_MM, 0.0])
+    return strokes, words
+
+
+def _moved(piece: _Piece, by: FloatArray) -> _Piece:
+    return _Piece(
+        tuple(Stroke(s.points + by, s.closed, s.style) for s in piece.strokes),
+        tuple(Words(w.at + by, w.text, w.strong) for w in piece.words),
+        piece.size,
+    )
+
+
+def _tiles(piece: _Piece, width: float, height: float, room: FloatArray) -> list[Page]:
+    """Return the pages of a piece too large for one: they overlap by LAP_MM, with marks to join them by."""
+    tile = room - [0.0, LINE_MM]
+    step = tile - LAP_MM
+    count = np.maximum(np.ceil((piece.size - LAP_MM) / step), 1).astype(int)
+    found = []
+    for row in range(count[1]):
+        for column in range(count[0]):
+            corner = np.array([column, row]) * step
+            origin = np.array([MARGIN_MM, MARGIN_MM + FOOT_MM + LINE_MM])
+            clip = np.array([origin, origin + tile])
+            shown = _moved(piece, origin - corner)
+            words = [w for w in shown.words if (w.at >= clip[0]).all() and (w.at <= clip[1]).all()]
+            marks = [Stroke(_cross(place), False, "mark") for place in _joins(clip)]
+            place = (
+                f"Part in column {column + 1} of {count[0]} from the left, row {row + 1} of {count[1]} from the foot: "
+                "lay crosses on crosses and tape."
+            )
+            words.append(Words(np.array([MARGIN_MM, MARGIN_MM + FOOT_MM]), place))
+            found.append(Page(width, height, (*shown.strokes, *marks), tuple(words), clip))
+    return found
+
+
+def _joins(clip: FloatArray) -> list[FloatArray]:
+    """Return where the crosses of a tile stand: half a lap in from its corners."""
+    low, high = clip[0] + LAP_MM / 2.0, clip[1] - LAP_MM / 2.0
+    return [np.array([x, y]) for x in (low[0], high[0]) for y in (low[1], high[1])]
+
+
+def _cross(place: FloatArray) -> FloatArray:
+    arm = LAP_MM / 4.0
+    return place + arm * np.array([[-1, 0], [1, 0], [0, 0], [0, -1], [0, 1]])

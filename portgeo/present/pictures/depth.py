@@ -1,0 +1,278 @@
+"""Pictures of a comparison: depth of cut on the port, both area schedules, outlines at a flange.
+
+A Comparison, a Balance or a Match comes in; picture files, or colours for a mesh, go out.
+
+Depth is painted with matplotlib's PuOr, one of C. Brewer's diverging maps (ColorBrewer 2.0): its two
+arms keep apart for every common kind of colour vision, and grow evenly darker from a near-white
+middle that stands for no cut. Purple is metal removed, orange metal added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.figure import Figure
+
+from portgeo.comparing.balance import Balance
+from portgeo.comparing.comparison import Comparison
+from portgeo.comparing.joint import Match
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.units import Display
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, save
+
+DEPTH_MAP = "PuOr"
+LIP, STEP = "#b2182b", "#4393c3"  # red for what costs flow; told apart by lightness as well
+LEAST_SCALE_MM = 0.05  # a port that was not cut is not painted with its noise
+ROOF_AND_RIGHT = np.array([0.4, -0.4, 0.8])  # where labels stand clear of the floor
+MARKED = np.array([-1.0, -0.5, -0.25, -0.1, 0.0, 0.1, 0.25, 0.5, 1.0])  # shares of the deepest named on the scale
+LABELLED = 9  # stations with a label on the picture
+
+
+def depth_colours(found: Comparison) -> tuple[FloatArray, IntArray, np.ndarray]:
+    """Return AFTER's closed mesh in BEFORE's source coordinates, vertices, faces, and RGBA (n, 4) by depth.
+
+    The openings, where no depth is measured, are white.
+    """
+    limit = depth_scale(found)
+    values = _at_mesh(found)
+    shades = matplotlib.colormaps[DEPTH_MAP](shade(values, limit) / 2.0 + 0.5)
+    rgba = np.round(255.0 * shades).astype(np.uint8)
+    rgba[np.isnan(values)] = 255
+    return found.before.to_source(found.vertices), found.faces, rgba
+
+
+def shade(depth: FloatArray, limit: float) -> FloatArray:
+    """Return how dark depths (n,) are painted: 0 for none, 1 for the deepest, -1 for as much added.
+
+    The root of the share: a hundredth of an inch beside a tenth is then still seen.
+    """
+    share = np.clip(depth / limit, -1.0, 1.0)
+    return np.copysign(np.sqrt(np.abs(share)), share)
+
+
+def depth_scale(found: Comparison) -> float:
+    """Return the depth, mm, at the ends of the scale: the deepest cut, the same on both sides of zero."""
+    calm = found.depth.calm
+    return max(LEAST_SCALE_MM, found.depth.deepest, float(-calm.min(initial=0.0)))
+
+
+def _at_mesh(found: Comparison) -> FloatArray:
+    """Return the depth (n,) at the moved mesh's vertices, nan where none is measured."""
+    values = np.full(len(found.vertices), np.nan)
+    measured = np.unique(found.after_wedges.faces)
+    own = measured[measured < len(found.vertices)]
+    values[own] = found.depth.calm[own]
+    return values
+
+
+def depth_picture(found: Comparison, display: Display, title: str, path: str, *, force: bool = False) -> None:
+    """Write a picture of the after surface painted by depth of cut.
+
+    Raises OutputError where the machine has no working OpenGL.
+    """
+    from portgeo.present.pictures.port import render
+
+    sections = found.rows.after_sections
+    shown = np.unique(np.linspace(0, len(sections) - 1, LABELLED).astype(int))
+    rings = [sections[k].in_space(sections[k].outline) for k in shown]
+    labels = [display.length(found.rows.stations[k], label=False) for k in shown]
+    limit = display.of_length(depth_scale(found))
+    values = np.array([display.of_length(v) for v in _at_mesh(found)])
+    scene = (
+        found.vertices,
+        found.faces,
+        values,
+        limit,
+        rings,
+        labels,
+        found.depth.deepest_at,
+        display.unit,
+        title,
+    )
+    render(draw_depth, scene, path, force=force)
+
+
+def draw_depth(
+    plotter: Any,
+    vertices: FloatArray,
+    faces: IntArray,
+    values: FloatArray,
+    limit: float,
+    rings: Sequence[FloatArray],
+    labels: Sequence[str],
+    deepest_at: FloatArray,
+    unit: str,
+    title: str,
+) -> None:
+    """Draw a port painted by depth (n,), from below and the right, where the floor is seen."""
+    import pyvista
+
+    from portgeo.present.pictures.port import add_title
+
+    bar = {
+        "title": f"depth of cut, {unit} (purple: removed, orange: added)\n",
+        "vertical": False,
+        "position_x": 0.2,
+        "position_y": 0.03,
+        "width": 0.6,
+        "height": 0.08,
+        "title_font_size": 20,
+        "label_font_size": 16,
+        "color": INK,
+        "n_labels": 0,
+    }
+    marks = {float(shade(v, 1.0)): f"{v * limit:.{3 if unit == 'in' else 2}f}" for v in MARKED}  # fmt: skip
+    size = float(np.ptp(vertices, axis=0).max())
+    plotter.set_background("white")
+    plotter.add_mesh(
+        pyvista.make_tri_mesh(vertices, faces.astype(int)), scalars=shade(values, limit), cmap=DEPTH_MAP,
+        clim=(-1.0, 1.0), nan_color="white", smooth_shading=True, split_sharp_edges=True, feature_angle=40.0,
+        ambient=0.3, scalar_bar_args=bar, annotations=marks,
+    )  # fmt: skip
+    places = []
+    for ring in rings:
+        middle = ring.mean(axis=0)
+        closed = middle + 1.003 * (np.vstack([ring, ring[:1]]) - middle)
+        plotter.add_mesh(pyvista.lines_from_points(closed).tube(radius=0.0015 * size), color=INK, lighting=False)
+        places.append(ring[np.argmax(ring @ ROOF_AND_RIGHT)] + 0.03 * size * ROOF_AND_RIGHT)
+    plotter.add_point_labels(
+        np.array(places),
+        list(labels),
+        font_size=18,
+        text_color=INK,
+        shape=None,
+        show_points=False,
+        always_visible=True,
+    )
+    plotter.add_mesh(pyvista.Sphere(radius=0.008 * size, center=deepest_at), color=INK, lighting=False)
+    add_title(plotter, title)
+    plotter.enable_parallel_projection()
+    middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
+    plotter.camera_position = [tuple(middle + np.array([-0.5, -1.0, -0.8])), tuple(middle), (0.0, 0.0, 1.0)]
+    plotter.reset_camera()
+    plotter.camera.zoom(1.1)
+
+
+def schedules_chart(found: Comparison, display: Display, path: str, *, force: bool = False) -> None:
+    """Write a chart of both area schedules on the same planes, and the depth on the four walls."""
+    rows = found.rows
+    x = np.array([display.of_length(s) for s in rows.stations])
+    figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
+    for areas, name, colour, style in zip(
+        (rows.before, rows.after), ("before", "after"), colours(2), LINE_STYLES, strict=False
+    ):
+        top.plot(x, [display.of_area(a) for a in areas], style, color=colour, linewidth=2, marker=".", label=name)
+    walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
+    for (name, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
+        # Left and right are often equal: the left wall's line is wide, so that the right one's lies on it.
+        wide = {"linewidth": 5.0, "alpha": 0.35, "linestyle": "-"} if name == "left" else {"linestyle": style}
+        bottom.plot(x, [display.of_length(v) for v in depth], color=colour, label=name, **wide)
+    top.set_ylabel(f"area, {display.area_unit}")
+    top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
+    bottom.set_ylabel(f"depth, {display.unit}")
+    bottom.set_xlabel(f"station from the entry, {display.unit}")
+    save(_finished((top, bottom), figure), path, force=force)
+
+
+def balance_chart(found: Balance, names: Sequence[str], display: Display, path: str, *, force: bool = False) -> None:
+    """Write a chart of a set's area schedules side by side, and their spread."""
+    save(balance_figure(found, names, display), path, force=force)
+
+
+def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Figure:
+    """Return a chart of a set's area schedules side by side, and their spread."""
+    x = np.array([display.of_length(s) for s in found.stations])
+    figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
+    for k, (name, colour) in enumerate(zip(names, colours(len(names)), strict=True)):
+        style = LINE_STYLES[k % len(LINE_STYLES)]
+        width = 3.0 if k == found.odd else 1.6
+        top.plot(
+            x,
+            [display.of_area(a) for a in found.areas[k]],
+            style,
+            color=colour,
+            linewidth=width,
+            label=f"{k + 1}: {name}",
+        )
+    bottom.plot(x, 100.0 * found.spread, color=INK, label="spread")
+    top.set_ylabel(f"area, {display.area_unit}")
+    top.set_title("Area schedules of the set (thick: the odd one out)", color=INK, fontsize=11)
+    bottom.set_ylabel("spread, %")
+    bottom.set_xlabel(f"station from the entry, {display.unit}")
+    return _finished((top, bottom), figure)
+
+
+def outlines_chart(found: Match, display: Display, path: str, *, force: bool = False) -> None:
+    """Write the outlines at the flange, as seen looking downstream, lip and step filled."""
+    save(outlines_figure(found, display), path, force=force)
+
+
+def outlines_figure(found: Match, display: Display) -> Figure:
+    """Return the outlines at the flange, as seen looking downstream, lip and step filled."""
+    import shapely
+
+    figure = Figure(figsize=(7.0, 7.4), dpi=130, layout="constrained")
+    axes = figure.subplots()
+    one, other = shapely.Polygon(found.upstream), shapely.Polygon(found.downstream)
+    dark, light = colours(2)
+    for area, colour, name in (
+        (one.difference(other), LIP, "lip: faces the flow"),
+        (other.difference(one), STEP, "step: the air drops off it"),
+    ):
+        parts = [p for p in getattr(area, "geoms", [area]) if p.geom_type == "Polygon" and p.area > 0.0]
+        for k, part in enumerate(parts):
+            rings = [np.asarray(part.exterior.coords), *(np.asarray(r.coords) for r in part.interiors)]
+            axes.add_patch(_patch(rings, display, colour, name if k == 0 else None))
+    lines = [(found.upstream, "-", dark, "upstream"), (found.downstream, "--", light, "downstream")]
+    if found.gasket is not None:
+        lines.append((found.gasket, ":", (0.1, 0.1, 0.1, 1.0), "gasket line"))
+    for outline, style, line_colour, name in lines:
+        closed = np.vstack([outline, outline[:1]])
+        # Looking downstream the left wall is on the left.
+        axes.plot(
+            [-display.of_length(v) for v in closed[:, 0]], [display.of_length(v) for v in closed[:, 1]],
+            style, color=line_colour, linewidth=1.2, label=name,
+        )  # fmt: skip
+    for edge, name, colour in ((found.lip, "lip", LIP), (found.step, "step", STEP)):
+        if edge.clock is not None:
+            _name_edge(axes, found.upstream, edge.clock, f"{name} {display.length(edge.height)}", colour, display)
+    axes.set_aspect("equal")
+    axes.set_xlabel(f"to the right wall, {display.unit}")
+    axes.set_ylabel(f"up, {display.unit}")
+    axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
+    return _finished((axes,), figure)
+
+
+def _name_edge(axes: Any, outline: FloatArray, clock: float, text: str, colour: Any, display: Display) -> None:
+    """Name an edge's greatest height inside the outline (n, 2), with an arrow to its clock position."""
+    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2.0
+    angle = clock * np.pi / 6.0
+    towards = np.array([-np.sin(angle), np.cos(angle)])  # left and up
+    arm = outline - middle
+    tip = outline[np.argmax(arm @ towards / np.linalg.norm(arm, axis=1))]
+    start = middle + 0.55 * (tip - middle)
+    (x, y), (at_x, at_y) = ((-display.of_length(p[0]), display.of_length(p[1])) for p in (tip, start))
+    arrow = {"arrowstyle": "->", "color": colour}
+    axes.annotate(text, (x, y), (at_x, at_y), color=colour, fontsize=10, ha="center", va="center", arrowprops=arrow)
+
+
+def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | None) -> Any:
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    scaled = [np.column_stack([-ring[:, 0], ring[:, 1]]) * display.of_length(1.0) for ring in rings]
+    path = Path.make_compound_path(*(Path(ring, closed=True) for ring in scaled))
+    return PathPatch(path, facecolor=colour, edgecolor=colour, linewidth=1.5, label=name)
+
+
+def _finished(all_axes: Sequence[Any], figure: Figure) -> Figure:
+    for axes in all_axes:
+        axes.grid(True, color="#eeeeee")
+        axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
+        axes.spines[["top", "right"]].set_visible(False)
+    return figure

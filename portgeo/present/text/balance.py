@@ -1,0 +1,142 @@
+"""A runner balance as text, record and table.
+
+A Balance comes in, with the names of its ports; text for the bench, a record for JSON and rows for a
+table go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from portgeo.comparing.balance import Balance
+from portgeo.core.units import MM_PER, Display, Notice
+from portgeo.present.text.compare import signed
+from portgeo.present.text.notices import notices_lines
+from portgeo.results.notices import notices_record
+
+
+def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice], display: Display) -> str:
+    """Return a balance as text: the odd one out first, then the runners, then the stations."""
+    d = display
+    lines = [_answer(found, names, d), ""]
+    least = f"least {d.area_unit}"
+    head = f"{'runner':>8} {'volume cc':>10} {least:>12} {'length':>8} {'off mean':>9} {'shape':>12}"
+    lines.append(head + (f" {'flow':>8} {'per area':>9}" if found.flows is not None else ""))
+    for k in range(len(names)):
+        line = (
+            f"{k + 1:>8} {found.volumes[k] / 1000.0:>10.2f} {d.area(found.least_areas[k], label=False):>12} "
+            f"{d.length(found.lengths[k], label=False):>8} {100 * found.off[k]:>8.2f}% "
+            f"{'mirror of 1' if found.mirrored[k] else 'like 1':>12}"
+        )
+        if found.flows is not None:
+            line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.least_areas[k]):>9.2f}"
+        lines.append(line)
+    how = "laid as they were measured" if found.as_measured else "walls laid together"
+    lines += [
+        "",
+        f"openings against the set's mean, {how} ({d.unit}; left and up of the first runner)",
+    ]
+    lines.append(
+        f"{'runner':>8} {'entry left':>11} {'up':>8} {'tilt deg':>9} {'exit left':>11} {'up':>8} {'tilt deg':>9}"
+    )
+    for k in range(len(names)):
+        cells = [
+            f"{signed(d.length(opening.shift[0], label=False)):>11} "
+            f"{signed(d.length(opening.shift[1], label=False)):>8} "
+            f"{np.degrees(opening.tilt):>9.2f}"
+            for opening in (found.entries[k], found.exits[k])
+        ]
+        lines.append(f"{k + 1:>8} " + " ".join(cells))
+    if found.gasket_shifts is not None:
+        lines += [
+            "",
+            f"{found.gasket_end} against the gasket's hole ({d.unit}; the opening's middle, in each file's own frame)",
+        ]
+        lines.append(f"{'runner':>8} {'left':>11} {'up':>8} {'off':>9}")
+        for k, shift in enumerate(found.gasket_shifts):
+            left, up, off = (signed(d.length(v, label=False)) for v in (*shift, float(np.hypot(*shift))))
+            lines.append(f"{k + 1:>8} {left:>11} {up:>8} {off:>9}")
+    lines.append("")
+    lines += notices_lines(warnings, d)
+    lines.append(f"area by station, {d.area_unit}")
+    lines.append(f"{'station':>8} " + " ".join(f"{k + 1:>8}" for k in range(len(names))) + f" {'spread':>8}")
+    for j, station in enumerate(found.stations):
+        row = " ".join(f"{d.area(a, label=False):>8}" for a in found.areas[:, j])
+        lines.append(f"{d.length(station, label=False):>8} {row} {100 * found.spread[j]:>7.2f}%")
+    lines += ["", *(f"runner {k + 1}: {name}" for k, name in enumerate(names))]
+    return "\n".join(lines)
+
+
+def _answer(found: Balance, names: Sequence[str], d: Display) -> str:
+    spread = (
+        f"areas differ by {100 * found.spread[found.worst]:.1f} % at most, at station "
+        f"{d.length(found.stations[found.worst])}; volumes by {np.ptp(found.volumes) / 1000.0:.2f} cc"
+    )
+    if found.odd is None:
+        return f"{len(names)} runners: {spread}; none stands out"
+    return f"{len(names)} runners: number {found.odd + 1} is the odd one out ({names[found.odd]}); {spread}"
+
+
+def balance_record(
+    found: Balance, sources: Sequence[Any], warnings: Sequence[Notice], display: Display
+) -> dict[str, Any]:
+    """Return the full result of `compare --set`."""
+    return {
+        "schema": "portgeo.comparing-set/1",
+        "source": list(sources),
+        "warnings": notices_record(warnings, display),
+        "odd_one_out": None if found.odd is None else found.odd + 1,
+        "greatest_spread_percent": 100.0 * found.spread[found.worst],
+        "greatest_spread_station_mm": found.stations[found.worst],
+        "runners": [
+            {
+                "runner": k + 1,
+                "volume_cc": found.volumes[k] / 1000.0,
+                "length_mm": found.lengths[k],
+                "least_area_mm2": found.least_areas[k],
+                "least_station_mm": found.least_stations[k],
+                "off_mean_percent": 100.0 * found.off[k],
+                "other_hand": found.mirrored[k],
+                "flow": None if found.flows is None else found.flows[k],
+                "entry": _opening(found, "entries", k),
+                "exit": _opening(found, "exits", k),
+                "gasket": _gasket(found, k),
+            }
+            for k in range(len(found.areas))
+        ],
+        "stations": [
+            {
+                "station_mm": station,
+                "area_mm2": found.areas[:, j],
+                "spread_percent": 100.0 * found.spread[j],
+            }
+            for j, station in enumerate(found.stations)
+        ],
+    }
+
+
+def _gasket(found: Balance, k: int) -> dict[str, Any] | None:
+    if found.gasket_shifts is None:
+        return None
+    left, up = found.gasket_shifts[k]
+    return {"at": found.gasket_end, "left_mm": left, "up_mm": up}
+
+
+def _opening(found: Balance, which: str, k: int) -> dict[str, float]:
+    opening = getattr(found, which)[k]
+    return {
+        "left_mm": opening.shift[0],
+        "up_mm": opening.shift[1],
+        "tilt_deg": float(np.degrees(opening.tilt)),
+    }
+
+
+def balance_table(found: Balance, display: Display) -> tuple[list[str], list[list[float]]]:
+    """Return the head and the rows by station, in the user's unit."""
+    unit, per = display.unit, MM_PER[display.unit]
+    head = [f"station_{unit}", *(f"area_{k + 1}_{unit}2" for k in range(len(found.areas))), "spread_percent"]
+    columns = np.column_stack([found.stations / per, found.areas.T / per**2, 100.0 * found.spread])
+    return head, columns.tolist()

@@ -1,0 +1,83 @@
+"""A joint match as text for the bench. A Match comes in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from portgeo.comparing.joint import Edge, Margin, Match
+from portgeo.core.units import Display, Notice, clock_text
+from portgeo.present.text.notices import notices_lines
+
+
+def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice], display: Display) -> str:
+    """Return a joint as text: the lip that faces the flow first."""
+    d = display
+    lines = [
+        title,
+        f"  lip facing the flow   {_edge(found.lip, d)}",
+        f"  step, air drops off   {_edge(found.step, d)}",
+        f"  openings              {d.area(found.upstream_area, label=False)} -> {d.area(found.downstream_area)}",
+        f"  offset                {_offset(found, d)}",
+        f"  rotation              {_rotation(found)}",
+        f"  bend at the joint     floor {_bend(found.floor_bend)}, roof {_bend(found.roof_bend)}",
+    ]
+    for name, margin in found.margins.items():
+        lines.append(f"  to the gasket line    {name}: {_margin(margin, d)}")
+        lines.append(f"                        {_verdict(margin, leave, d)}")
+    lines.append("")
+    lines += notices_lines(warnings, d)
+    lines.append(f"{'station':>9} {'area':>9}   one schedule through both parts, {d.unit} and {d.area_unit}")
+    for station, area in zip(found.stations, found.areas, strict=True):
+        mark = "  joint" if abs(station - found.joint_station) < 1e-6 else ""
+        lines.append(f"{d.length(station, label=False):>9} {d.area(area, label=False):>9}{mark}")
+    lines += [
+        "",
+        "A lip that faces the flow costs flow; the same step the other way costs little (common practice).",
+    ]
+    return "\n".join(lines)
+
+
+def _edge(edge: Edge, d: Display) -> str:
+    if edge.clock is None:
+        return "none"
+    return f"{d.length(edge.height)} high at most, at {clock_text(edge.clock)}; {d.area(edge.area)} in all"
+
+
+def _offset(found: Match, d: Display) -> str:
+    left, up = found.offset
+    return (
+        f"the downstream opening sits {d.length(abs(left))} to the {'left' if left > 0 else 'right'} and "
+        f"{d.length(abs(up))} {'higher' if up > 0 else 'lower'}"
+    )
+
+
+def _rotation(found: Match) -> str:
+    if found.rotation is None:
+        return "cannot be told of a round opening"
+    turn = np.degrees(found.rotation)
+    return f"{abs(turn):.1f} deg {'clockwise' if turn > 0 else 'counterclockwise'} looking downstream"
+
+
+def _bend(angle: float) -> str:
+    turn = np.degrees(angle)
+    if abs(turn) < 0.05:
+        return "none"
+    return f"{abs(turn):.1f} deg towards the {'roof' if turn > 0 else 'floor'}"
+
+
+def _margin(margin: Margin, d: Display) -> str:
+    return (
+        f"{d.length(margin.least, label=False)} ({clock_text(margin.least_clock)}) to "
+        f"{d.length(margin.greatest)} ({clock_text(margin.greatest_clock)})"
+    )
+
+
+def _verdict(margin: Margin, leave: float, d: Display) -> str:
+    if margin.fault == "past_the_line":
+        return f"cut past the gasket line by up to {d.length(-margin.least)}"
+    if margin.fault == "metal_left":
+        left = d.length(margin.greatest)
+        return f"metal is left inside the line, up to {left} where {d.length(leave)} was meant"
+    return "as meant"

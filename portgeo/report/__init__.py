@@ -1,1 +1,0 @@
-"""Pictures, charts, records and pages made of results; no geometry is computed here."""
