@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from portgeo.front import air_speed, compare, match, port_from_rows, reach, read, survey, write
 
 __all__ = ["air_speed", "compare", "match", "port_from_rows", "reach", "read", "survey", "write"]
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 
 def __getattr__(name: str) -> Any:

@@ -112,7 +112,7 @@ class SpeedFigures(Result):
 class Heading(Result):
     """What stands before the figures."""
 
-    schema: str = figure(lambda a, port: "portgeo.airspeed/1")
+    schema: str = figure(lambda a, port: "portgeo.airspeed/2")
     source: Mapping[str, Any] = figure(lambda a, port: port.source)
     warnings: Sequence[Mapping[str, str]] = figure(
         lambda a, port: notices_record((*(n for p in a.path.ports for n in p.warnings), *a.warnings), port.display)

@@ -105,7 +105,7 @@ class Changed(Result):
     Pairs are of `before` and `after`.
     """
 
-    schema: str = figure(lambda c, density: "portgeo.compare/1")
+    schema: str = figure(lambda c, density: "portgeo.compare/2")
     source: Mapping[str, Any] = figure(lambda c, density: {"before": c.before.source, "after": c.after.source})
     warnings: Sequence[Mapping[str, str]] = figure(lambda c, density: notices_record(c.warnings, c.before.display))
     removed_cc: float = figure(lambda c, density: CC * c.removed)

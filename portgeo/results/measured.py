@@ -144,7 +144,7 @@ class Measured(Result):
     `uncertainty` says what each source of doubt adds to volume, least area and short side.
     """
 
-    schema: str = figure(lambda s, valve: "portgeo.measure/1")
+    schema: str = figure(lambda s, valve: "portgeo.measure/2")
     source: Mapping[str, Any] = figure(lambda s, valve: s.port.source)
     warnings: Sequence[Mapping[str, str]] = figure(lambda s, valve: notices_record(s.warnings, s.port.display))
     volume_cc: float = figure(lambda s, valve: CC * s.volume)

@@ -211,7 +211,7 @@ def test_how_many_rows_are_asked_for_changes_no_answer(sheet, tmp_path):
 
 
 def test_the_record_has_every_promised_key(elbow):
-    assert elbow["schema"] == "portgeo.measure/1"
+    assert elbow["schema"] == "portgeo.measure/2"
     assert set(elbow) >= TOP_KEYS
     assert set(elbow["source"]) >= {"file", "sha256", "triangles", "units", "scale"}
     assert all(set(station) >= STATION_KEYS for station in elbow["stations"])

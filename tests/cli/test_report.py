@@ -159,7 +159,7 @@ def test_a_report_has_all_its_files_and_the_figures_are_the_bores(made):
     assert {path.name for path in (report / "meshes").iterdir()} == {
         "as-cast.stl", "as-cast-runner.stl", "b-bored-b-x.stl", "b-bored-b-x-runner.stl",
     }  # fmt: skip
-    assert results["schema"] == "portgeo.report/1" and len(results["source"]) == 6
+    assert results["schema"] == "portgeo.report/2" and len(results["source"]) == 6
     by_hand = np.pi / 4.0 * LENGTH_MM * np.array([BORE_MM**2, (BORE_MM + 2 * CUT_MM) ** 2]) / 1000.0
     ports = [state["port"] for state in results["states"]]
     assert [port["volume_cc"] for port in ports] == pytest.approx(by_hand, rel=5e-4)

@@ -45,7 +45,7 @@ def test_compare_answers_first_and_writes_whole_files(sheets, capsys):
     assert "least area" in lines[3] and "short side" in lines[4]
     assert any(line.startswith("Between the rows of a sheet the wall is a curve") for line in lines[-3:])
     result = json.loads(paths["cut.json"].read_text())
-    assert result["schema"] == "portgeo.compare/1"
+    assert result["schema"] == "portgeo.compare/2"
     assert result["density_g_cc"] == 7.15
     identity = result["removed_cc"] - result["added_cc"] + result["below_noise_cc"]
     assert identity == pytest.approx(result["net_cc"], abs=1e-7)

@@ -221,7 +221,7 @@ def test_sheet_read_anew_is_not_a_cut():
 def test_record_has_the_promised_keys(dug):
     found = dug
     record = changed(found, 2.68).to_dict()
-    assert record["schema"] == "portgeo.compare/1"
+    assert record["schema"] == "portgeo.compare/2"
     promised = {"removed_cc", "added_cc", "below_noise_cc", "net_cc", "removed_g", "density_g_cc", "source"}
     assert promised | {"alignment", "depth", "stations", "walls", "warnings"} <= record.keys()
     assert {"method", "matrix", "rms_mm", "fixed_share"} <= record["alignment"].keys()

@@ -91,7 +91,7 @@ def test_reading_is_bounded(tmp_path):
 def test_json_keeps_order_and_rounds_to_nine_digits(tmp_path):
     path = tmp_path / "r.json"
     result = {
-        "schema": "portgeo.measure/1",
+        "schema": "portgeo.measure/2",
         "b": np.float64(1.0 / 3.0),
         "a": np.array([[1.0, np.nan], [np.inf, -0.0]]),
         "n": np.int32(7),

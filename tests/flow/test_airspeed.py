@@ -204,7 +204,7 @@ def test_the_command_answers_first_and_writes_every_key(small, tmp_path, capsys)
     for word in ("ft/s", "not a flow bench", "estimate", "ceiling", "for each cc", "Mach"):
         assert word in " ".join(out.split())
     record = json.loads(made.read_text(encoding="utf-8"))
-    assert record["schema"] == "portgeo.airspeed/1"
+    assert record["schema"] == "portgeo.airspeed/2"
     assert set(record["source"]) >= {"file", "sha256", "triangles", "units", "scale"}
     assert record["flow"]["cfm"] == pytest.approx(215.0)
     assert record["flow"]["depression_in_h2o"] == pytest.approx(28.0)

@@ -92,7 +92,7 @@ def report():
     air = air_speed(path_of(cut), 143.0 * M3_S_PER["cfm"], DEPRESSION, unknowns=2000)
     source = {"file": "<i>port</i>.csv", "sha256": "0" * 64, "triangles": 1, "units": "mm", "scale": 1.0}
     results = {
-        "schema": "portgeo.report/1",
+        "schema": "portgeo.report/2",
         "portgeo": "0",
         "title": TITLE,
         "customer": "A note.",

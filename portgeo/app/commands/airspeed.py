@@ -119,7 +119,7 @@ def run(args: argparse.Namespace) -> None:
             pick_run(bench, args.run_name)
     if args.json:
         record = {
-            "schema": "portgeo.airspeed/1",
+            "schema": "portgeo.airspeed/2",
             "source": {"file": args.bench, "sha256": bench.sha256},
             "warnings": [],
             "bench": bench_record(bench.runs, depression, [valve] * len(bench.runs)),

@@ -79,7 +79,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
     if isinstance(demand, LeftOut):
         skipped.append({"step": "the engine's demand", "why": demand.why})
     results = {
-        "schema": "portgeo.report/1",
+        "schema": "portgeo.report/2",
         "portgeo": __version__,
         "title": job.title,
         "customer": job.customer,

@@ -85,7 +85,7 @@ def balance_record(
 ) -> dict[str, Any]:
     """Return the full result of `compare --set`."""
     return {
-        "schema": "portgeo.comparing-set/1",
+        "schema": "portgeo.compare-set/1",
         "source": list(sources),
         "warnings": notices_record(warnings, display),
         "odd_one_out": None if found.odd is None else found.odd + 1,
