@@ -8,6 +8,7 @@ from hypothesis import settings
 
 from portgeo.core.port import port_from_readings
 from portgeo.core.section import Reading
+from portgeo.measuring import Survey, survey
 from tests.validation import Collected, check  # noqa: F401 - a fixture of the checks in tests/reference
 
 # A loaded machine is not a fault of the code: no test is timed. All tests meet the same examples at every
@@ -88,3 +89,13 @@ def round_elbow():
 def port():
     """A port from a tall entry to a round throat."""
     return port_from_readings(port_readings())
+
+
+@pytest.fixture(scope="session")
+def rect_elbow_survey(rect_elbow) -> Survey:
+    return survey(rect_elbow)
+
+
+@pytest.fixture(scope="session")
+def port_survey(port) -> Survey:
+    return survey(port)

@@ -17,10 +17,10 @@ def shares_within(cases, times):
 
 
 def test_what_is_told_of_smooth_ports_holds_their_truth():
-    """Six ports: of so few one may lie outside; areas are 150."""
-    within = shares_within([measured_case(seed)[1] for seed in range(6)], 2.0)
+    """Four ports: of so few one may lie outside; areas are 100."""
+    within = shares_within([measured_case(seed)[1] for seed in range(4)], 2.0)
     assert within["areas"] >= 0.9
-    assert all(within[name] >= 5.0 / 6.0 for name in QUANTITIES)
+    assert all(within[name] >= 3.0 / 4.0 for name in QUANTITIES)
 
 
 def test_a_loft_of_open_cascade_is_held_too():

@@ -33,8 +33,8 @@ def straight(rows):
     return [Reading(k + 2, float(s), shape="round", height=d, width=d) for k, (s, d) in enumerate(rows)]
 
 
-def test_measured_stations_have_their_own_sections_areas(port):
-    found = survey(port)
+def test_measured_stations_have_their_own_sections_areas(port, port_survey):
+    found = port_survey
     at_rows = np.isin(found.stations, port.rows)
     exact = [moments(outline_of(r)).area for r in port_readings()]
     assert found.area[at_rows] == pytest.approx(exact, rel=2e-4)
@@ -241,8 +241,8 @@ def test_a_tool_s_zero_moves_all_rows_together():
     assert budget_of(found, "volume")["tool_zero"] == pytest.approx(60.0 * zero, rel=0.15)
 
 
-def test_uncertainties_by_source_make_the_whole(rect_elbow):
-    found = survey(rect_elbow)
+def test_uncertainties_by_source_make_the_whole(rect_elbow_survey):
+    found = rect_elbow_survey
     for quantity, whole in (("volume", found.volume_u), ("least_area", found.least_area_u)):
         assert np.sqrt(sum(u**2 for u in budget_of(found, quantity).values())) == pytest.approx(whole)
     assert np.sqrt(sum(u**2 for u in budget_of(found, "short_side").values())) == pytest.approx(
@@ -250,9 +250,9 @@ def test_uncertainties_by_source_make_the_whole(rect_elbow):
     )
 
 
-def test_uncertainty_grows_with_the_reading_error(rect_elbow):
-    worse = port_from_readings([replace(r, error=0.25) for r in rect_elbow.readings])
-    a, b = (budget_of(survey(port), "least_area")["readings"] for port in (rect_elbow, worse))
+def test_uncertainty_grows_with_the_reading_error(rect_elbow, rect_elbow_survey):
+    worse = survey(port_from_readings([replace(r, error=0.25) for r in rect_elbow.readings]))
+    a, b = (budget_of(found, "least_area")["readings"] for found in (rect_elbow_survey, worse))
     assert 2.0 * a < b < 10.5 * a  # its corners are read by template, whatever the micrometer
 
 
@@ -263,8 +263,8 @@ def test_a_reading_error_as_large_as_a_gap_of_stations_gives_its_large_doubt():
     assert large.area == pytest.approx(np.pi / 2.0 * np.array([40.0, 38.0]), rel=0.2)
 
 
-def test_the_same_readings_give_the_same_survey(port):
-    a, b = survey(port), survey(port_from_readings(port_readings()))
+def test_the_same_readings_give_the_same_survey(port_survey):
+    a, b = port_survey, survey(port_from_readings(port_readings()))
     assert (a.area_u == b.area_u).all()
     assert a.volume_u == b.volume_u
 

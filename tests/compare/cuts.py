@@ -18,7 +18,7 @@ from tests.scan.molds import FloatArray, Mold
 
 Depths = Callable[[FloatArray, FloatArray], FloatArray]  # of stations and clock turns from the roof, mm
 
-TRUE_EDGE_MM = 0.3  # of the meshes that volumes are read from: their chord errors are alike and cancel
+TRUE_EDGE_MM = 0.6  # of the meshes that volumes are read from: their chord errors are alike and cancel to 1e-4
 STEP_MM = 1e-4  # of the differences along the station
 
 

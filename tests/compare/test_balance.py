@@ -18,7 +18,7 @@ from .shapes import invented_readings, meshed, mirrored, posed, straight_reading
 def runner(width: float = 1.0, shift: float = 0.0) -> Port:
     """A runner that also swings aside, so that its hands differ; its width scaled."""
     rows = [replace(r, width=r.width * width, swing=0.3 * r.station / 117.0) for r in invented_readings()]
-    return meshed([replace(r, shift=shift if k == 0 else 0.0) for k, r in enumerate(rows)], 2.0)
+    return meshed([replace(r, shift=shift if k == 0 else 0.0) for k, r in enumerate(rows)], 2.6)
 
 
 @pytest.fixture(scope="module")

@@ -27,12 +27,12 @@ from .shapes import (
 
 @pytest.fixture(scope="module")
 def before() -> Port:
-    return meshed(invented_readings(), 1.2)
+    return meshed(invented_readings(), 1.4)
 
 
 @pytest.fixture(scope="module")
 def after() -> Port:
-    return meshed(invented_readings(), 1.1, 0.4)
+    return meshed(invented_readings(), 1.3, 0.4)
 
 
 def error_of(found: np.ndarray, true: np.ndarray, port: Port) -> tuple[float, float]:
@@ -58,9 +58,10 @@ def test_cut_surface_does_not_pull_the_fit(before, after, cut, noise):
     assert 0.5 < found.fixed_share < 1.0
 
 
-def test_uncertainty_of_the_fit_covers_its_error(before, after):
+@pytest.mark.parametrize("count", [2, pytest.param(12, marks=pytest.mark.nightly)])
+def test_uncertainty_of_the_fit_covers_its_error(before, after, count):
     ratios = []
-    for seed in range(3):
+    for seed in range(count):
         ported, true = posed(pushed(after, gaussian_floor), seed=seed)
         found = align(walled(noisy(before, 0.03, 20 + seed)), walled(noisy(ported, 0.03, seed)))
         slip = found.matrix @ np.linalg.inv(true)
@@ -71,7 +72,7 @@ def test_uncertainty_of_the_fit_covers_its_error(before, after):
             ]
         )
         ratios += list(np.abs(step) / np.sqrt(np.diag(found.covariance)))
-    assert np.sqrt(np.mean(np.square(ratios))) < 2.0  # 1 in expectation; 18 correlated draws
+    assert np.sqrt(np.mean(np.square(ratios))) < 2.0  # 1 in expectation; six correlated draws a fit
 
 
 def test_metal_added_is_laid_together_as_well(before, after):
@@ -128,7 +129,7 @@ def test_a_port_with_roof_and_floor_exchanged_is_laid_together(before, after):
 
 
 def test_other_hand_is_recognised(before):
-    swung = meshed([replace(r, swing=0.25 * r.station / 117.0) for r in invented_readings()], 1.5)
+    swung = meshed([replace(r, swing=0.25 * r.station / 117.0) for r in invented_readings()], 2.4)
     with pytest.raises(GeometryError, match="other hand"):
         align(walled(swung), walled(mirrored(swung)))
     found = align(walled(swung), walled(mirrored(swung)), hands=(False, True))
@@ -158,10 +159,11 @@ def test_unit_mistake_is_named(before):
         align(walled(before), walled(shrunk))
 
 
-def test_unlike_parts_are_refused(before):
-    other = meshed(straight_readings(30.0, 30.0, 110.0, 15.0), 1.5)
+def test_unlike_parts_are_refused():
+    before = meshed(invented_readings(), 2.4)
+    other = meshed(straight_readings(30.0, 30.0, 110.0, 15.0), 2.4)
     with pytest.raises(GeometryError, match="nothing in common"):
         align(walled(before), walled(other))
-    short = meshed(straight_readings(50.0, 30.0, 40.0, 6.0), 1.5)
+    short = meshed(straight_readings(50.0, 30.0, 40.0, 6.0), 2.4)
     with pytest.raises(GeometryError, match="not two states of one port"):
         align(walled(before), walled(short))

@@ -50,31 +50,46 @@ def alike(stock) -> Comparison:
     return compare_ports(stock, straight(0.5, 0.5, 2, 1.5))
 
 
-def check(found: Comparison, floor: float, roof: float) -> None:
-    """Hold what is told against how far floor and roof were opened."""
+def errors_of(found: Comparison, floor: float, roof: float) -> np.ndarray:
+    """Floor, roof, both, the deepest and the net, off from how far floor and roof were opened, in their own u.
+
+    What is told to be so unsure is no surer than it may be, and the rows hold what was cut.
+    """
     assert "fits_in_two_places" in codes(found)
     taken = WIDTH * LENGTH
-    for name, row, depth in (("floor", 1, floor), ("roof", 0, roof)):
-        wall = found.walls[name]
-        assert abs(wall.removed - depth * taken) < 2.0 * wall.removed_u < 1.5 * (floor + roof) * taken
-        depths = getattr(found.rows, name)
-        assert (np.abs(depths - depth) < 2.0 * found.row_depth_u[:, row]).mean() > 0.9
     # Moved up or down as a whole, the port holds as much.
     total = (floor + roof) * taken
-    assert abs(found.removed - total) < 2.0 * found.removed_u < 0.12 * total
-    assert abs(found.net - total) < 3.0 * found.net_u < 0.12 * total
-    assert abs(found.depth.deepest - max(floor, roof)) < 2.0 * found.depth_u
+    off = [
+        (found.removed - total) / found.removed_u,
+        (found.depth.deepest - max(floor, roof)) / found.depth_u,
+        (found.net - total) / found.net_u,
+    ]
+    for name, row, depth in (("floor", 1, floor), ("roof", 0, roof)):
+        wall = found.walls[name]
+        off.insert(0, (wall.removed - depth * taken) / wall.removed_u)
+        assert 2.0 * wall.removed_u < 1.5 * total
+        depths = getattr(found.rows, name)
+        assert (np.abs(depths - depth) < 2.0 * found.row_depth_u[:, row]).mean() > 0.9
+    assert 2.0 * found.removed_u < 0.12 * total
+    assert 3.0 * found.net_u < 0.12 * total
+    return np.abs(off)
 
 
 def test_a_straight_port_does_not_tell_floor_from_roof(alike):
-    check(alike, 0.5, 0.5)
+    off = errors_of(alike, 0.5, 0.5)
+    assert off[:4].max() < 2.0 and off[4] < 3.0
 
 
 @pytest.mark.nightly
-@pytest.mark.parametrize("seed", range(2, 14))
-def test_many_straight_ports_do_not_tell_floor_from_roof(stock, seed):
-    floor, roof = np.random.default_rng(seed).uniform(0.15, 0.9, 2) * [1.0, seed % 3 > 0]
-    check(compare_ports(stock, straight(floor, roof, seed, 1.5)), floor, roof)
+def test_many_straight_ports_do_not_tell_floor_from_roof(stock):
+    """JCGM 100: two standard uncertainties hold 19 times in 20; here twelve ports of five figures each."""
+    off = []
+    for seed in range(2, 14):
+        floor, roof = np.random.default_rng(seed).uniform(0.15, 0.9, 2) * [1.0, seed % 3 > 0]
+        off.append(errors_of(compare_ports(stock, straight(floor, roof, seed, 1.5)), floor, roof))
+    print(np.round(off, 2))
+    assert np.mean(np.array(off) < 2.0) >= 0.93
+    assert np.max(off) < 3.0
 
 
 def test_what_is_told_of_two_places(alike):
@@ -116,7 +131,7 @@ def test_openings_tell_of_a_port_that_turns():
         return 0.5 * step((0.16 - np.abs((turn + 0.25) % 0.5 - 0.25)) / 0.05) * np.ones_like(s)
 
     shape = replace(SHAPE, width=(30.0, 34.0), height=(46.0, 36.0), middle=(32.0, 40.0, 3.0))
-    found = compare_ports(read(rough(shape, 1.1, 1), shape), read(rough(cut_mold(shape, depths), 1.0, 2), shape))
+    found = compare_ports(read(rough(shape, 1.4, 1), shape), read(rough(cut_mold(shape, depths), 1.3, 2), shape))
     assert "told_by_openings" in codes(found)
     assert "fits_in_two_places" not in codes(found)
     for row, name in enumerate(("roof", "floor")):

@@ -14,7 +14,7 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeSphere
 from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
 from OCP.GProp import GProp_GProps
 
-from portgeo.comparing.comparison import compare_ports
+from portgeo.comparing.comparison import Comparison, compare_ports
 from portgeo.comparing.distance import signed_distance, wall_from
 from portgeo.comparing.joint import match
 from portgeo.core.port import Port, port_from_readings
@@ -41,14 +41,19 @@ def dug() -> tuple[Port, Port]:
     return before, with_solid(before, solid(before) + ball)
 
 
-def test_hollow_of_a_ball_against_open_cascade(dug, check):
+@pytest.fixture(scope="module")
+def hollow_compared(dug) -> Comparison:
+    return compare_ports(*dug, "none")
+
+
+def test_hollow_of_a_ball_against_open_cascade(hollow_compared, check):
     """Sphere less cylinder: Open CASCADE's boolean and its exact volume."""
     axis = gp_Ax2(gp_Pnt(0, 0, 0), gp_Dir(1, 0, 0))
     tube = BRepPrimAPI_MakeCylinder(axis, RADIUS, LENGTH).Shape()
     ball = BRepPrimAPI_MakeSphere(gp_Pnt(LENGTH / 2, 0, -(RADIUS + REACH - BALL)), BALL).Shape()
     properties = GProp_GProps()
     BRepGProp.VolumeProperties_s(BRepAlgoAPI_Cut(ball, tube).Shape(), properties)
-    found = compare_ports(*dug, "none")
+    found = hollow_compared
     what = "ball-shaped hollow in a tube's floor: "
     check(what + "removed, mm3", "Open CASCADE, boolean", found.removed, properties.Mass(), rel=0.005)
     check(what + "deepest, mm", "as made", found.depth.deepest, REACH, abs=0.02)
@@ -56,9 +61,9 @@ def test_hollow_of_a_ball_against_open_cascade(dug, check):
     check(what + "station of the deepest, mm", "as made", found.depth.deepest_station, LENGTH / 2, abs=0.5)
 
 
-def test_hollow_of_a_ball_against_manifold(dug, check):
+def test_hollow_of_a_ball_against_manifold(dug, hollow_compared, check):
     before, after = dug
-    found = compare_ports(before, after, "none")
+    found = hollow_compared
     removed = solid(after) - solid(before)
     what = "ball-shaped hollow in a tube's floor: "
     check(what + "removed, mm3", "manifold3d, boolean", found.removed, removed.volume(), rel=0.005)

@@ -58,11 +58,11 @@ def test_frustum_by_mensuration(check):
     assert s.short_side is None
 
 
-def test_rounded_rectangle_elbow_by_pappus(rect_elbow, check):
+def test_rounded_rectangle_elbow_by_pappus(rect_elbow_survey, check):
     """Pappus's centroid theorem: V = A R t for the turn, A L for the legs; short side R - h / 2."""
     area = 44.0 * 32.0 - (4.0 - np.pi) * 81.0
     turn = np.radians(75.0)
-    s = survey(rect_elbow)
+    s = rect_elbow_survey
     what = "rounded-rectangle elbow: "
     check(what + "volume, mm3", PAPPUS, s.volume, area * (58.0 + 22.0 + 40.0 * turn), rel=WITHIN)
     check(what + "area at every station, mm2", HANDBOOK, s.area, area, rel=WITHIN)

@@ -26,7 +26,7 @@ def both_ends(scan: Scan, made, *arguments) -> Scan:
     return scan
 
 
-@pytest.mark.parametrize("height", [0.05, 0.3, -0.3])
+@pytest.mark.parametrize("height", [0.05, -0.3, pytest.param(0.3, marks=pytest.mark.nightly)])
 def test_a_domed_end_has_the_area_of_its_tube(height):
     rng = np.random.default_rng(1)
     mold = molds.random_mold(rng)
@@ -40,7 +40,7 @@ def test_a_domed_end_has_the_area_of_its_tube(height):
         assert notice.lengths["band"] == pytest.approx(abs(height), rel=0.2)
 
 
-@pytest.mark.parametrize("height", [0.05, 0.12, 0.2])
+@pytest.mark.parametrize("height", [0.2, *(pytest.param(h, marks=pytest.mark.nightly) for h in (0.05, 0.12))])
 def test_a_waved_end_has_the_area_of_its_tube(height):
     rng = np.random.default_rng(2)
     mold = molds.random_mold(rng)
@@ -50,7 +50,7 @@ def test_a_waved_end_has_the_area_of_its_tube(height):
     assert measured.length == pytest.approx(mold.length, abs=0.1)
 
 
-@pytest.mark.parametrize("white", [1.0, 0.3])
+@pytest.mark.parametrize("white", [0.3, pytest.param(1.0, marks=pytest.mark.nightly)])
 def test_a_rough_flat_end_has_the_area_of_its_tube(white):
     rng = np.random.default_rng(3)
     mold = molds.random_mold(rng)
@@ -59,7 +59,9 @@ def test_a_rough_flat_end_has_the_area_of_its_tube(white):
     assert measured.length == pytest.approx(mold.length, abs=0.05)
 
 
-@pytest.mark.parametrize(("seed", "depth"), [(4, 1.0), (5, 1.7), (6, 2.4)])
+@pytest.mark.parametrize(
+    ("seed", "depth"), [(6, 2.4), *(pytest.param(*each, marks=pytest.mark.nightly) for each in ((4, 1.0), (5, 1.7)))]
+)
 def test_a_chipped_end_is_carried_on_from_where_it_is_whole(seed, depth):
     rng = np.random.default_rng(seed)
     mold = molds.random_mold(rng)
