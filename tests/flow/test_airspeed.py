@@ -292,7 +292,7 @@ def test_peaks_at_two_flows_are_compared_at_one(elbow):
     """A port of no change, flowed at more: its peak is as it was. (Air thins out a little more: under 1 %.)"""
     port, found = elbow
     more = air_speed(path_of(port), 198.0 * CFM, 28.0 * WATER, unknowns=6000)
-    before, after = peaks_at_one_flow(SpeedFigures.of(found).to_dict(), SpeedFigures.of(more).to_dict())
+    (before, _), (after, _) = peaks_at_one_flow(SpeedFigures.of(found).to_dict(), SpeedFigures.of(more).to_dict())
     assert more.side_peak.speed > 1.1 * found.side_peak.speed
     assert after == pytest.approx(before, rel=0.02)
     assert "at 198.0 cfm" in peak_text(SpeedFigures.of(more).to_dict(), Display("in"))

@@ -19,7 +19,8 @@ from portgeo.present.text.compare import least_text, metal_text
 from portgeo.present.text.throat import of_valve_text
 
 LEAST_PERCENT = 0.5  # of area: a smaller change is not told
-LEAST_SIDE = 0.03  # of a short side's tightest radius and its air's peak: a smaller change is not told
+
+Peak = tuple[float, float]  # of the air's speed at the wall, with its standard uncertainty, m/s
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
@@ -147,35 +148,44 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
 
 
 def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
-    """Return what changed on a short side whose radius stays within its ±: its tightest place, and the air."""
+    """Return what changed past its own ± on a short side whose radius did not: its tightest place, and the air."""
     found = []
     one, other = (states[k]["port"]["short_side"] for k in (0, -1))
-    if (
-        like_radii(one, other)[0] == "radius"
-        and abs(other["least_radius_mm"] / one["least_radius_mm"] - 1.0) > LEAST_SIDE
+    if like_radii(one, other)[0] == "radius" and _differ(
+        *((side["least_radius_mm"], side["least_radius_u_mm"]) for side in (one, other))
     ):
         tightest = f"{d.length(one['least_radius_mm'], label=False)} to {d.length(other['least_radius_mm'])}"
         found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
     airs = [states[k]["airspeed"] for k in (0, -1)]
     # A runner before the port changes what its short side sees: two peaks with and without one are not alike.
     if all(airs) and ("runner_source" in airs[0]) == ("runner_source" in airs[1]):
-        first, last = peaks_at_one_flow(*airs)
-        if abs(last / first - 1.0) > LEAST_SIDE:
+        peaks = peaks_at_one_flow(*airs)
+        if _differ(*peaks):
             found.append(
                 f"at one flow of {airs[0]['flow']['cfm']:.1f} cfm the air’s peak went from "
-                f"{d.speed(first).split()[0]} to {d.speed(last)}"
+                f"{d.speed(peaks[0][0]).split()[0]} to {d.speed(peaks[1][0])}"
             )
     return found
 
 
-def peaks_at_one_flow(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[float, float]:
-    """Return the peaks of two air speeds, m/s, the second brought to the flow of the first: a speed goes as its flow.
+def _differ(*figures: tuple[float, float]) -> bool:
+    """Return whether two figures, each with its uncertainty, are farther apart than these explain."""
+    (one, one_u), (other, other_u) = figures
+    return abs(other - one) > 2.0 * math.hypot(one_u, other_u)
+
+
+def peaks_at_one_flow(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[Peak, Peak]:
+    """Return the peaks of two air speeds, the second brought to the flow of the first: a speed goes as its flow.
 
     Two states are flowed at two flows, and the peak of more air is higher whatever the shape. What air thins out
     by is that of the second's own flow, which between flows a tenth apart is under a hundredth of a speed.
     """
-    first, last = ((air["short_side"] or air["highest"])["peak_m_s"] for air in (before, after))
-    return first, last * before["flow"]["cfm"] / after["flow"]["cfm"]
+    first, last = (air["short_side"] or air["highest"] for air in (before, after))
+    at_one_flow = before["flow"]["cfm"] / after["flow"]["cfm"]
+    return (
+        (first["peak_m_s"], first["peak_u_m_s"] or 0.0),
+        (last["peak_m_s"] * at_one_flow, (last["peak_u_m_s"] or 0.0) * at_one_flow),
+    )
 
 
 def gain(flows: list[tuple[Mapping[str, Any], float, float]]) -> float:
