@@ -164,6 +164,8 @@ def test_work_half_done_is_checked_against_the_plan(bench, capsys):
     record = json.loads((bench / "left.json").read_text(encoding="utf-8"))
     assert 0.0 < record["left_cc"] < record["planned_cc"]
     assert (bench / "left.csv").read_text(encoding="utf-8").startswith("station_in,left_12_oclock_in")
+    _run("reshape", "port.csv", "areas.toml", "--check", "port.csv")
+    assert capsys.readouterr().out.splitlines()[1].endswith("planned; nothing is done yet")
 
 
 def test_reach_prints_depth_from_each_end_and_a_map(bench, capsys):

@@ -25,10 +25,12 @@ from portgeo.results.notices import notices_record
 def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display: Display) -> str:
     """Return the state of a cut as text: what is left, what is too deep, what was missed, the new table."""
     d, grid = display, found.plan.grid
-    done = volume_text(max(found.plan.removed - found.left_volume, 0.0))
+    done = "nothing is done yet"
+    if (found.taken > found.tolerance).any():
+        done = f"{volume_text(max(found.plan.removed - found.left_volume, 0.0))} is done"
     lines = [
         title,
-        f"  left        {volume_text(found.left_volume)} of {volume_text(found.plan.removed)} planned; {done} is done",
+        f"  left        {volume_text(found.left_volume)} of {volume_text(found.plan.removed)} planned; {done}",
         f"  do next     {_next(found, d)}",
         f"  most left   {_spot(_worst(found, found.left), d)}",
         f"  missed      {_spots(found.missed, d)}",
