@@ -7,6 +7,7 @@ import portgeo
 
 PACKAGE = Path(portgeo.__file__).parent
 ROOMS = (
+    "words",
     "core",
     "measuring",
     "scan",

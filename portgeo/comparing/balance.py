@@ -16,10 +16,10 @@ from portgeo.comparing.register import Alignment, align
 from portgeo.comparing.state import state_of
 from portgeo.comparing.tube import walled
 from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import measure_section
-from portgeo.core.units import Notice
 
 ROWS = 25  # stations of the table
 ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times

@@ -24,10 +24,10 @@ from portgeo.comparing.tube import Tube, Walled, places, walled
 from portgeo.comparing.volume_error import CellErrors, cell_errors
 from portgeo.comparing.wedges import Wedges, finely, refuse_open, wedges
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice, unique
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
 from portgeo.core.triangles import used_by
-from portgeo.core.units import Notice, unique
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.measuring.schedule import table_stations
 from portgeo.measuring.sense import rise_left
@@ -296,33 +296,13 @@ def _notices(
 ) -> list[Notice]:
     found = []
     if added > 1000.0 * ADDED_CC and added > MOSTLY_ADDED * removed:
-        found.append(
-            Notice(
-                "smaller_after",
-                f"AFTER is smaller: {added / 1000.0:.2f} cc of metal was added and "
-                f"{removed / 1000.0:.2f} cc removed. "
-                "Either the port was filled, or the two files are the wrong way round",
-            )
-        )
+        found.append(Notice("smaller_after", added=added, removed=removed))
     length = before.centreline.stations[[0, -1]]
     ends = np.array([stretch[0] - length[0], length[1] - stretch[1]])
     other = after.centreline.length - (stretch[1] - stretch[0])
     if max(ends.max(), other) > ENDS_DIFFER_MM:
-        found.append(
-            Notice(
-                "ends_differ",
-                "the two do not end in the same places: what one has beyond the other (before {before}, "
-                "after {after} of its length) is compared with nothing and counted in no volume here",
-                {"before": float(ends.sum()), "after": max(float(other), 0.0)},
-            )
-        )
+        found.append(Notice("ends_differ", before=ends.sum(), after=max(other, 0.0)))
     noise = float(np.hypot(before.noise, after.noise))
     if alignment.method != "none" and alignment.rms > max(2.0 * noise, 0.1):
-        found.append(
-            Notice(
-                "poor_agreement",
-                "where they should be equal the two differ by {rms} (rms), more than noise explains",
-                {"rms": alignment.rms},
-            )
-        )
+        found.append(Notice("poor_agreement", rms=alignment.rms))
     return found

@@ -15,10 +15,10 @@ import shapely
 from portgeo.comparing.distance import signed_distance, wall_from
 from portgeo.core.centreline import at
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, chord, moments, resample
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import Section, centred, measure_section
-from portgeo.core.units import Notice
 
 Lay = Literal["line", "none"]
 
@@ -175,11 +175,7 @@ def _alike(upstream: Port, downstream: Port, areas: FloatArray) -> tuple[Notice,
         or np.abs(np.log(ratio)).max() > np.log1p(ALIKE_AREA)
     ):
         return ()
-    text = (
-        "the two parts are alike all along: two states of one port? Then use `portgeo compare`; here the exit of the "
-        "first meets the entry of the second"
-    )
-    return (Notice("two_states", text),)
+    return (Notice("two_states"),)
 
 
 def _own_stations(port: Port) -> FloatArray:

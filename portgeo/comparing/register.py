@@ -33,9 +33,9 @@ from portgeo.comparing.scatter import robust_sigma
 from portgeo.comparing.second_fit import OtherFit, by_openings, held_by, other_fits
 from portgeo.comparing.tube import Walled, places
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.units import Notice
 
 Method = Literal["none", "fixed", "auto"]
 
@@ -51,14 +51,6 @@ UNSURE_MM = 0.05  # standard uncertainty of the fit anywhere on the wall: above 
 PLAINLY = 0.9  # of the wall in agreement: the other hand need not be tried
 MIRRORED_BETTER = 1.25  # times the wall in agreement: more than a cut on one side makes of a port that is even
 ENDS = ("entry", "exit")
-TOLD_BY_OPENINGS = (
-    Notice(
-        "told_by_openings",
-        "by the wall alone the two fit in more than one place; where they lie, and so which wall was cut and how deep, "
-        "is told by the planes of the openings. If an opening was faced, or the mold cut off elsewhere, name wall that "
-        "nobody cut (--align fixed --box)",
-    ),
-)
 ROLLS = tuple(block_diag(1.0, [[c, -s], [s, c]], 1.0) for c, s in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)))
 
 
@@ -158,7 +150,7 @@ def align(
     if others:
         ends_u = float(np.linalg.norm([*before.ends_u, *after.ends_u]))
         fit, settled = by_openings(target, points, fit, others, kernel, ends_u)
-        others, told = ((), TOLD_BY_OPENINGS) if settled else (others, ())
+        others, told = ((), (Notice("told_by_openings"),)) if settled else (others, ())
     if method == "fixed":
         if (boxes is None or len(boxes) == 0) and not faces:
             raise GeometryError(
@@ -207,15 +199,7 @@ def _with_neighbours(points: AfterPoints, noise: float) -> AfterPoints:
 def _two_places(others: tuple[OtherFit, ...]) -> tuple[Notice, ...]:
     """Return a notice for each other place where the two fit as well."""
     return tuple(
-        Notice(
-            "fits_in_two_places",
-            f"which wall was cut cannot be told: as the two are laid the {one.here} agrees, and {{apart}} over the "
-            f"{one.there} agrees as well, so the cut may be on either or be shared. What came off in all holds; "
-            "each wall's depth and metal have a wide ±. Name wall that nobody cut (--align fixed --box), or use "
-            "--align none if both files share one frame",
-            {"apart": one.apart},
-        )
-        for one in others
+        Notice("fits_in_two_places", here=other.here, there=other.there, apart=other.apart) for other in others
     )
 
 
@@ -248,13 +232,7 @@ def _other_hand(target: Target, after: Walled, normals: FloatArray, fit: Fit, ke
     other = seek(target, sampled(after, normals, COARSE_POINTS, True), np.eye(4), kernel)
     if other.share < MIRRORED_BETTER * fit.share:
         return ()
-    return (
-        Notice(
-            "other_hand",
-            f"mirrored, {100 * other.share:.0f} % of AFTER's wall agrees, as it is {100 * fit.share:.0f} %: "
-            "one of the two may be of the other hand, or was mirrored by mistake",
-        ),
-    )
+    return (Notice("other_hand", mirrored=other.share, as_is=fit.share),)
 
 
 def _reading_error(port: Port) -> float:
@@ -270,30 +248,11 @@ def _doubts(target: Target, fit: Fit, method: Method) -> tuple[Notice, ...]:
     found = []
     loose = loosest(target, fit)
     if method == "auto" and fit.share < ENOUGH_SHARE:
-        found.append(
-            Notice(
-                "little_uncut_surface",
-                f"only {100 * fit.share:.0f} % of the wall agrees between the two: too little uncut surface "
-                "is left to be sure how they lie together. Name a surface nobody machined (--align fixed), or "
-                "use --align none if both files share one frame",
-            )
-        )
+        found.append(Notice("little_uncut_surface", share=fit.share))
     if loose > UNSURE_MM:
-        found.append(
-            Notice(
-                "loose_fit",
-                "the fit may slide by {loose}: the surface it rests on does not hold it in every direction",
-                {"loose": loose},
-            )
-        )
+        found.append(Notice("loose_fit", loose=loose))
     if fit.rests_on_openings and method == "auto":
-        found.append(
-            Notice(
-                "held_by_openings",
-                "the wall alone does not fix how far in the two lie, so the planes of the openings were "
-                "used: if an opening was faced, or the mold was cut off elsewhere, stations move by as much",
-            )
-        )
+        found.append(Notice("held_by_openings"))
     return tuple(found)
 
 

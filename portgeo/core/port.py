@@ -16,10 +16,11 @@ from portgeo.core.centreline import Centreline, at
 from portgeo.core.errors import GeometryError
 from portgeo.core.grain import Grain
 from portgeo.core.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.section import Mark, Reading, Section
 from portgeo.core.slicing import slice_mesh, tube_sections
-from portgeo.core.units import MILLIMETRES, Display, Notice
+from portgeo.core.units import MILLIMETRES, Display
 
 if TYPE_CHECKING:
     import pyvista

@@ -5,8 +5,7 @@ Comes in: numbers and unit names from the edge. Goes out: millimetres, or text f
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 LengthUnit = Literal["mm", "in"]
@@ -33,10 +32,12 @@ def rounded(value: float, decimals: int) -> str:
 class Display:
     """How lengths, areas and volumes are shown: the user's unit and its usual decimals.
 
-    Volumes are cubic centimetres in both systems, as a burette reads.
+    Volumes are cubic centimetres in both systems, as a burette reads. asks : what a notice names that the user may
+    give, the options of a command or the keys of a job's file.
     """
 
     unit: LengthUnit
+    asks: Literal["option", "key"] = "option"
 
     def length(self, mm: float, *, label: bool = True) -> str:
         """Return a length: inches to three decimals or millimetres to two."""
@@ -78,34 +79,3 @@ def clock_text(hours: float) -> str:
 
 
 MILLIMETRES = Display("mm")  # where nobody has said how lengths are to be shown
-
-
-@dataclass(frozen=True)
-class Notice:
-    """Something the user should know that stops nothing: a code, and a text for a person.
-
-    `text` may hold fields such as ``{at}``, filled from `lengths` (mm) and `areas` (mm2) in the
-    user's unit when it is shown.
-    """
-
-    code: str
-    text: str
-    lengths: dict[str, float] = field(default_factory=dict)
-    areas: dict[str, float] = field(default_factory=dict)
-
-    def message(self, display: Display) -> str:
-        """Return the text in the user's unit."""
-        if not self.lengths and not self.areas:
-            return self.text
-        shown = {name: display.length(value) for name, value in self.lengths.items()}
-        shown |= {name: display.area(value) for name, value in self.areas.items()}
-        return self.text.format(**shown)
-
-
-def unique(notices: Iterable[Notice]) -> list[Notice]:
-    """Return notices without those said before."""
-    found: list[Notice] = []
-    for notice in notices:
-        if notice not in found:
-            found.append(notice)
-    return found

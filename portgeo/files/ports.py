@@ -13,9 +13,10 @@ from pathlib import Path
 import numpy as np
 
 from portgeo.core.errors import InputError, naming
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, port_from_readings
-from portgeo.core.units import MM_PER, Display, LengthUnit, Notice
+from portgeo.core.units import MM_PER, Display, LengthUnit
 from portgeo.files.meshes.mesh import read_mesh
 from portgeo.files.sheets.sheet import Sheet, read_sheet
 from portgeo.files.toml.tables import TOML, no_port
@@ -24,12 +25,6 @@ from portgeo.measuring.bends import meant_bend, port_bends
 SHEET_TYPES = (".csv", ".xlsx")
 OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
 FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
-
-SCALE_EXACT = Notice(
-    "scale_exact",
-    "a scan's scale is taken as exact: no ± here holds an error of the scanner's scale or of the mold's shrinkage. "
-    "Pass --scale-error-percent P where you know how sure it is",
-)
 
 Point = tuple[float, float, float]
 
@@ -122,13 +117,13 @@ def _from_mesh(
     scale = scale_factor(settings.scale, settings.shrink_percent)
     scale_error = scale_share(settings.scale_error_percent)
     if scale_error is None:
-        notices.append(SCALE_EXACT)
+        notices.append(Notice("scale_exact"))
     if unit is None:
         unit, notice = judge_unit(vertices * scale, Path(name).name)
         notices.append(notice)
         vertices = vertices * MM_PER[unit]
     elif mesh.stated not in (None, unit):
-        notices.append(Notice("unit_contradicted", f"the file says its numbers are in {mesh.stated}; taken as {unit}"))
+        notices.append(Notice("unit_contradicted", stated=mesh.stated, unit=unit))
     size = MM_PER.get(unit, 1.0) * scale
     low, high = vertices.min(axis=0) * scale, vertices.max(axis=0) * scale
 

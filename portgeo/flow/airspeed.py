@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import Section, area_of
-from portgeo.core.units import MILLIMETRES, Display, Notice
+from portgeo.core.units import MILLIMETRES, Display
 from portgeo.flow.gas import (
     STANDARD,
     Air,

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from portgeo.core.centreline import at
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import Section
-from portgeo.core.units import Notice
 
 STEP_NOTICED = 0.02  # of the area: a smaller step at a joint is within two readings' errors
 
@@ -111,14 +111,6 @@ def joint_notices(path: Path) -> tuple[Notice, ...]:
         out = moments(sections_at(before, before.centreline.stations[-1:])[0].outline).area
         into = moments(sections_at(after, after.centreline.stations[:1])[0].outline).area
         if abs(into / out - 1.0) > STEP_NOTICED:
-            lip = ", and a lip that faces the flow costs more than it shows" if into < out else ""
-            notices.append(
-                Notice(
-                    "joint_step",
-                    "at the joint ({at}) the opening goes from {out} to {into}; the wall-speed solution runs "
-                    f"over the step as a short ramp{lip}",
-                    {"at": float(start)},
-                    {"out": out, "into": into},
-                )
-            )
+            case = "lip" if into < out else "opens"
+            notices.append(Notice("joint_step", case=case, station=start, before=out, after=into))
     return tuple(notices)

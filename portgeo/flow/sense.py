@@ -8,9 +8,10 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.core.errors import InputError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.section import Section, area_of
-from portgeo.core.units import M3_S_PER, PA_PER, Display, Notice
+from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.gas import DEPRESSIONS, PARTED, Air, choke_flow, depression_speed, parting_mach, sonic_speed
 from portgeo.flow.path import Path, joint_notices
 
@@ -69,51 +70,17 @@ def flow_notices(
     """
     notices = list(joint_notices(path))
     if stands_in_stream(sections):
-        notices.append(
-            Notice(
-                "boss_left_out",
-                "something stands in the stream (a guide boss): mean speeds have its area taken off, the "
-                "wall-speed solution runs as if it were not there",
-            )
-        )
+        notices.append(Notice("boss_left_out", case="air"))
     mean, ideal = flow / (least * 1e-6), depression_speed(depression, air)
     if mean > ideal:
         notices.append(
-            Notice(
-                "more_than_the_depression",
-                f"the mean speed through the least area at {{at}} would be {mean:.0f} m/s, more than the "
-                f"{ideal:.0f} m/s that {depression / PA_PER['in_h2o']:.1f} inH2O gives without any loss: check "
-                "flow, depression and the readings there",
-                {"at": least_at},
-            )
+            Notice("more_than_the_depression", station=least_at, mean=mean, ideal=ideal, depression=depression)
         )
     fastest = float(np.nanmax(mach))
     if fastest > parting_mach():
-        notices.append(
-            Notice(
-                "compressible",
-                f"Mach {fastest:.2f} at the least area: past Mach {parting_mach():.2f} the true mean speed is "
-                f"over {PARTED:.0%} above flow over area; mean speeds and speeds on the wall allow for it",
-            )
-        )
+        notices.append(Notice("compressible", mach=fastest, limit=parting_mach(), share=PARTED))
     if fastest > UNFAIR_MEAN:
-        notices.append(
-            Notice(
-                "mach_mean",
-                f"Mach {fastest:.2f} in the mean at {{at}}: past about {UNFAIR_MEAN:g} a port is close to choking, "
-                "and friction, which is left out here, decides what happens: take these speeds for no more than "
-                "where the trouble is",
-                {"at": least_at},
-            )
-        )
+        notices.append(Notice("mach_mean", mach=fastest, station=least_at, limit=UNFAIR_MEAN))
     if top[0] > sonic_speed(air):
-        notices.append(
-            Notice(
-                "mach_local",
-                f"on the wall at {{at}} this flow would pass the speed of sound ({top[0]:.0f} m/s, Mach 1 is "
-                f"{sonic_speed(air):.0f} m/s there): real air shocks and leaves the wall, and the speeds near there "
-                "are no fair answer",
-                {"at": top[1]},
-            )
-        )
+        notices.append(Notice("mach_local", station=top[1], speed=top[0], sonic=sonic_speed(air)))
     return tuple(notices)

@@ -1,6 +1,6 @@
 """What would make a sheet's figures surer: the largest source of their doubt, and what to do about it.
 
-Figures under one error at a time come in; notices in words go out, lengths left for the user's unit.
+Figures under one error at a time come in; notices go out.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import Reading
-from portgeo.core.units import Notice
 from portgeo.measuring.uncertainty import Blame, Budget, Quantity
 
 UNSURE: dict[Quantity, float] = {
@@ -19,7 +19,7 @@ UNSURE: dict[Quantity, float] = {
     "least_area": 0.03,
     "short_side": 0.15,
 }  # of itself: a ± past it is told
-WORDS: dict[Quantity, str] = {"volume": "volume", "least_area": "least area", "short_side": "short side"}
+WORDS: dict[Quantity, str] = {"volume": "volume", "least_area": "minimum area", "short_side": "short side"}
 MEASURES = {
     "corner": "corner radius",
     "corner_roof": "roof corner",
@@ -27,7 +27,7 @@ MEASURES = {
     "turn": "turn",
     "swing": "swing",
 }
-MOST = 0.5  # of the doubt: what makes more is most of it
+MOST = 0.5  # of what one source makes of the doubt: a reading that makes more is named alone
 
 
 @dataclass(frozen=True)
@@ -67,23 +67,21 @@ class Suspects:
 
 
 def advice(suspects: Suspects, budget: dict[Quantity, Budget]) -> dict[Quantity, Notice]:
-    """Return for each quantity what makes most of its doubt and what to do about it."""
+    """Return for each quantity what to do about its doubt, and what share of it (of the variance) that is about."""
     told: dict[Quantity, Notice] = {}
     for quantity, shares in budget.items():
         variance = sum(share.u**2 for share in shares)
         if variance == 0.0:
             continue
         largest = max(shares, key=lambda share: share.u)
-        amount = largest.u**2 / variance
-        much = "most of it" if amount > MOST else f"the largest part of it ({amount:.0%})"
+        share = largest.u**2 / variance
         if largest.source == "between_rows":
-            told[quantity] = _of_gap(suspects, quantity, much)
+            told[quantity] = _of_gap(suspects, quantity, share)
         elif largest.source == "tool_zero":
-            tools = " and ".join(sorted({r.tool for r in suspects.readings}))
-            text = f"the zero of the {tools} is {much}: check it against a ring or a block before you read on"
-            told[quantity] = Notice("advice", text)
+            tools = sorted({r.tool for r in suspects.readings})
+            told[quantity] = Notice("advice", case="zero", tools=tools, share=share)
         else:
-            told[quantity] = _of_reading(suspects, quantity, largest.source == "headings", much)
+            told[quantity] = _of_reading(suspects, quantity, largest.source == "headings", share)
     return told
 
 
@@ -92,14 +90,14 @@ def measure_name(name: str) -> str:
     return MEASURES.get(name, name)
 
 
-def _of_gap(suspects: Suspects, quantity: Quantity, much: str) -> Notice:
-    gap = int(np.argmax(suspects.by_gap[quantity]))
-    at = {"a": float(suspects.stations[gap]), "b": float(suspects.stations[gap + 1])}
-    text = f"what the port does between {{a}} and {{b}}, where nobody read, is {much}: one more row there helps most"
-    return Notice("advice", text, at)
+def _of_gap(suspects: Suspects, quantity: Quantity, share: float) -> Notice:
+    squares = suspects.by_gap[quantity] ** 2
+    gap = int(np.argmax(squares))
+    start, end = suspects.stations[gap : gap + 2]
+    return Notice("advice", case="gap", start=start, end=end, share=share * squares[gap] / squares.sum())
 
 
-def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, much: str) -> Notice:
+def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, share: float) -> Notice:
     moved = np.array(
         [
             by if (suspect.name in ("turn", "swing")) == angles else 0.0
@@ -107,24 +105,24 @@ def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, much: str)
         ]
     )
     worst = suspects.named[int(np.abs(moved).argmax())]
-    at = {"at": float(suspects.stations[worst.row])}
-    name = measure_name(worst.name)
+    at, name = suspects.stations[worst.row], measure_name(worst.name)
     # The one reading may be most of its kind or one of many that share the doubt alike.
     lead = float(np.abs(moved).max() ** 2 / max(float((moved**2).sum()), 1e-300))
+    alone = lead > MOST
+    share *= lead if alone else 1.0
     if angles:
-        degrees = np.degrees(worst.error)
-        doubt = "a degree" if abs(degrees - 1.0) < 0.05 else f"{degrees:.2g} degrees"
-        if lead > MOST:
-            return Notice("advice", f"{doubt} of doubt in the {name} at {{at}} is {much}: measure that angle again", at)
-        mend = "measure the angles again, first that at {at}, with a gauge if you can; more rows in the bend help too"
-        text = f"{doubt} of doubt in each {name} read is {much}: {mend}"
-        return Notice("advice", text, at)
-    mend = "try the templates on each side of it" if "corner" in worst.name else "read it again, twice if you can"
-    if worst.name == "station":
-        mend = "lay it off again"
-    if lead > MOST:
-        return Notice("advice", f"the {name} at {{at}} is {much}: {mend}", at)
-    return Notice("advice", f"the readings one by one are {much}, and first the {name} at {{at}}: {mend}", at)
+        return Notice(
+            "advice",
+            case="angle" if alone else "angles",
+            measure=name,
+            station=at,
+            error=worst.error,
+            share=share,
+        )
+    if not alone:
+        return Notice("advice", case="readings", measure=name, station=at, share=share)
+    case = "corner" if "corner" in worst.name else "station" if worst.name == "station" else "reading"
+    return Notice("advice", case=case, measure=name, station=at, share=share)
 
 
 def unsure(told: dict[Quantity, Notice], doubts: dict[Quantity, tuple[float, float]]) -> list[Notice]:
@@ -133,7 +131,5 @@ def unsure(told: dict[Quantity, Notice], doubts: dict[Quantity, tuple[float, flo
     for quantity, (value, u) in doubts.items():
         share = 2.0 * u / max(value, 1e-300)
         if quantity in told and share > UNSURE[quantity]:
-            why = told[quantity]
-            text = f"{WORDS[quantity]}: sure to ± {share:.0%} only; {why.text}"
-            found.append(Notice("unsure", text, why.lengths))
+            found.append(Notice("unsure", quantity=WORDS[quantity], share=share, advice=told[quantity]))
     return found

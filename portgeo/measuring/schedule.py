@@ -11,11 +11,11 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import Section, SectionMeasures, area_of, measure_section
 from portgeo.core.triangles import face_areas, mesh_edge
-from portgeo.core.units import Notice
 from portgeo.measuring.advice import unsure
 from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.measuring.flare import Flare, flare
@@ -30,6 +30,7 @@ from portgeo.measuring.uncertainty import Blame, Budget, Quantity, Uncertainty
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
 EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, that even an area out
 ROUNDING = 1e-6  # of the length: stations closer than this are one
+LEAST_CROSSED = 0.01  # of the sections: a smaller share is shown as this, not as 0%
 TOUCHING = 5e-4  # of its area, that an outline which only touches itself may be off by
 ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
@@ -206,15 +207,8 @@ def _cut_through(stations: FloatArray, sections: list[Section], port: Port) -> l
     at = stations[crossing[np.abs(bounded - counted) > TOUCHING * counted]]
     if len(at) == 0:
         return []
-    share = len(at) / len(sections)
-    return [
-        Notice(
-            "cuts_itself",
-            f"the mesh passes through itself in {max(share, 0.01):.0%} of its sections, from {{first}} to "
-            "{last}: areas there are off by what is counted twice",
-            lengths={"first": float(at[0]), "last": float(at[-1])},
-        )
-    ]
+    share = max(len(at) / len(sections), LEAST_CROSSED)
+    return [Notice("cuts_itself", share=share, start=at[0], end=at[-1])]
 
 
 def _evened(stations: FloatArray, area: FloatArray, port: Port) -> FloatArray:

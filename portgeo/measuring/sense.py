@@ -10,10 +10,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.section import wall_name
-from portgeo.core.units import Notice
 from portgeo.measuring.bends import BendPlane, inner_wall
 from portgeo.measuring.sides import Bend
 from portgeo.measuring.throat import passage_ends
@@ -61,12 +60,15 @@ def _swapped(port: Port) -> list[Notice]:
         if not wrong.any():
             break
         k = int(np.argmax(np.where(wrong, told, -np.inf)))
-        text = (
-            f"row {rows[k].row} at {{at}}: are its height {{height}} and width {{width}} swapped? "
-            "The rows beside it make it {high} high and {wide} wide"
+        found[k] = Notice(
+            "swapped",
+            row=rows[k].row,
+            station=rows[k].station,
+            height=sizes[k, 0],
+            width=sizes[k, 1],
+            beside_height=beside[k, 0],
+            beside_width=beside[k, 1],
         )
-        named = dict(zip(("height", "width", "high", "wide"), map(float, (*sizes[k], *beside[k])), strict=True))
-        found[k] = Notice("swapped", text, {"at": rows[k].station, **named})
         sizes[k] = sizes[k, ::-1].copy()
     return [found[k] for k in sorted(found)]
 
@@ -89,11 +91,7 @@ def _along_the_roof(port: Port) -> list[Notice]:
     read = rows[-1].station - rows[0].station
     if abs(read - middle) < STATIONS_AGREE * middle or abs(read - roof) > abs(read - middle) / 2.0:
         return []
-    text = (
-        "the stations end at {read}, as long as the roof ({roof}): along the middle the places given make it {middle}. "
-        "Stations are measured along the middle"
-    )
-    return [Notice("along_the_roof", text, {"read": float(read), "roof": float(roof), "middle": middle})]
+    return [Notice("along_the_roof", last=read, roof=roof, middle=middle)]
 
 
 def rise_left(before: Port, after: Port) -> tuple[Notice, ...]:
@@ -107,12 +105,8 @@ def rise_left(before: Port, after: Port) -> tuple[Notice, ...]:
     if not grown or any(abs(a.rise - b.rise) > 0.0 for a, b in grown):
         return ()
     most = max(grown, key=lambda pair: pair[1].height - pair[0].height)
-    text = (
-        f"the height grew in {len(grown)} row(s), by {{by}} at {{at}}, and rise is as it was: half of that is told as "
-        "cut from the roof and half from the floor. If it was the floor alone, write the rise less by half of what "
-        "the height grew; if the roof, more by half"
-    )
-    return (Notice("rise_left", text, {"by": most[1].height - most[0].height, "at": most[1].station}),)
+    by = most[1].height - most[0].height
+    return (Notice("rise_left", rows=len(grown), grown=by, station=most[1].station),)
 
 
 def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:
@@ -120,9 +114,7 @@ def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:
     wall = inner_wall(bend)
     if wall == "floor" or not port.readings:
         return ()
-    code = "turns_to_roof" if wall == "roof" else "turns_to_side"
-    text = f"the port turns towards what the sheet calls the {wall_name(wall)}; the short side is on that wall"
-    return (Notice(code, text),)
+    return (Notice("turns_to_roof" if wall == "roof" else "turns_to_side", wall=wall),)
 
 
 def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
@@ -130,29 +122,11 @@ def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
     extremes = _swings(area)
     found = []
     for before, k, after in zip(extremes[:-2], extremes[1:-1], extremes[2:], strict=True):
-        at = {"at": float(stations[k])}
-        if area[k] < area[before]:
-            share = 1.0 - area[k] / min(area[before], area[after])
-            found.append(
-                Notice(
-                    "pinch",
-                    f"pinch at {{at}}: the area there, {{here}}, is {share:.1%} under both sides of it "
-                    f"(limit {REVERSAL:.0%})",
-                    at,
-                    {"here": float(area[k])},
-                )
-            )
-        else:
-            share = area[k] / max(area[before], area[after]) - 1.0
-            found.append(
-                Notice(
-                    "taper_reverses",
-                    f"the taper reverses at {{at}}: the area there, {{here}}, is {share:.1%} over both "
-                    f"sides of it (limit {REVERSAL:.0%})",
-                    at,
-                    {"here": float(area[k])},
-                )
-            )
+        pinched = area[k] < area[before]
+        beside = min(area[before], area[after]) if pinched else max(area[before], area[after])
+        share = abs(area[k] / beside - 1.0)
+        code = "pinch" if pinched else "taper_reverses"
+        found.append(Notice(code, station=stations[k], area=area[k], share=share, limit=REVERSAL))
     return found
 
 
@@ -180,20 +154,16 @@ def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
     """Return a notice for each stretch whose equivalent cone opens or closes too fast."""
     half_angle = np.arctan(np.gradient(np.sqrt(area / np.pi), stations))
     found = []
-    for sign, word in ((1, "opens"), (-1, "closes")):
+    for sign, case in ((1, "opens"), (-1, "closes")):
         steep = np.flatnonzero(sign * half_angle > CONE_LIMIT)
         for run in np.split(steep, np.flatnonzero(np.diff(steep) > 1) + 1):
             if len(run) < 2:
                 continue  # a step at one plane is the row's own doing
             worst = run[np.argmax(np.abs(half_angle[run]))]
-            degrees = np.degrees(abs(half_angle[worst]))
+            start, end = stations[run[[0, -1]]]
+            steepest = abs(half_angle[worst])
             found.append(
-                Notice(
-                    "sudden_change",
-                    f"the area {word} suddenly between {{a}} and {{b}}: like a cone of {degrees:.1f} degrees "
-                    f"half-angle (limit {np.degrees(CONE_LIMIT):.0f}, common practice)",
-                    {"a": float(stations[run[0]]), "b": float(stations[run[-1]])},
-                )
+                Notice("sudden_change", case=case, start=start, end=end, half_angle=steepest, limit=CONE_LIMIT)
             )
     return found
 
@@ -237,14 +207,7 @@ def _dams(bend: Bend) -> list[Notice]:
             continue  # a dent in the crown of the dam before
         length = float(np.linalg.norm(flat[b] - flat[foot]))
         if height > max(DAM_MM, DAM_SLOPE * length):
-            found.append(
-                Notice(
-                    "dam",
-                    f"dam on the {wall_name(plane.wall)} line at {{at}}: it rises {{height}} over {{length}} "
-                    "(limit {limit})",
-                    {"at": float(at[b]), "height": float(height), "length": length, "limit": DAM_MM},
-                )
-            )
+            found.append(Notice("dam", wall=plane.wall, station=at[b], height=height, length=length, limit=DAM_MM))
     return found
 
 

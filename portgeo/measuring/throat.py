@@ -11,9 +11,9 @@ from typing import Literal
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.units import Notice
 
 
 @dataclass(frozen=True)
@@ -57,11 +57,7 @@ def unmarked(throat: Throat, port: Port) -> tuple[Notice, ...]:
     """Return a notice that nobody marked the throat that percentages are of."""
     if throat.told_by == "mark":
         return ()
-    text = (
-        f"no row is marked throat: percentages are of {{area}} at {{at}}, the least area within a diameter of the "
-        f"{port.valve_end}; write throat in that row's column mark, or give throat_diameter"
-    )
-    return (Notice("throat_unmarked", text, {"at": throat.station}, {"area": throat.area}),)
+    return (Notice("throat_unmarked", area=throat.area, station=throat.station, end=port.valve_end),)
 
 
 def passage_ends(port: Port) -> tuple[float, float]:

@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.units import Notice
 from portgeo.measuring.sides import Bend
 
 Source = Literal["readings", "tool_zero", "headings", "between_rows", "scan_noise", "scale"]

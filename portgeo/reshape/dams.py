@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from portgeo.core.section import WALLS, wall_name
-from portgeo.core.units import Notice
+from portgeo.core.notices import Notice
+from portgeo.core.section import WALLS
 from portgeo.measuring import survey
 from portgeo.measuring.bends import inner_wall
 from portgeo.measuring.sense import DAM_MM
@@ -24,12 +24,10 @@ def dams_made(plan: Plan) -> tuple[Notice, ...]:
         return ()
     found = []
     for dam in survey(plan.after, 2, readings_tried=False).warnings:
-        at = dam.lengths.get("at", 0.0)
-        there, before = float(np.interp(at, grid.stations, floor)), floor[grid.stations <= at]
-        if dam.code == "dam" and before.max() - there > DAM_MM:
-            text = (
-                f"the cut makes a dam on the {wall_name(wall)} line at {{at}}: before it the {wall_name(wall)} is cut "
-                "{step} deeper than there (limit {limit}); cut it there too, or let the other walls share the cut"
-            )
-            found.append(Notice("dam_made", text, {"at": at, "step": float(before.max()) - there, "limit": DAM_MM}))
+        if dam.code != "dam":
+            continue
+        at = dam.values["station"]
+        step = floor[grid.stations <= at].max() - np.interp(at, grid.stations, floor)
+        if step > DAM_MM:
+            found.append(Notice("dam_made", wall=wall, station=at, step=step, limit=DAM_MM))
     return tuple(found)

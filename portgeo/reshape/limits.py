@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.section import WALLS
-from portgeo.core.units import Notice, clock_text
 from portgeo.measuring.throat import Throat
 from portgeo.reshape.grid import WallGrid, exits
 from portgeo.reshape.target import Target, wanted_areas
@@ -126,13 +126,14 @@ def thin_walls(readings: Sequence[WallReading], least_wall: float) -> list[Notic
     thin = sorted((r for r in readings if r.thickness < least_wall), key=lambda r: r.thickness)
     if not thin:
         return []
-    more = f", and at {len(thin) - 1} more readings" if len(thin) > 1 else ""
     return [
         Notice(
             "wall_thin",
-            "the wall is thinner already than the {least} to be left: {thickness} at station {at}, "
-            f"{clock_text(thin[0].clock)}{more}. Nothing may be cut there",
-            {"least": least_wall, "thickness": thin[0].thickness, "at": thin[0].station},
+            limit=least_wall,
+            count=len(thin),
+            thickness=thin[0].thickness,
+            station=thin[0].station,
+            clock=thin[0].clock,
         )
     ]
 

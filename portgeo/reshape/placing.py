@@ -12,9 +12,9 @@ from typing import Literal
 
 from portgeo.comparing.register import align
 from portgeo.comparing.tube import walled
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, sections_at
-from portgeo.core.units import Notice
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, gasket_limit, outer_limit
 

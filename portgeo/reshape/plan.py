@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 from portgeo.core.triangles import volume
-from portgeo.core.units import MILLIMETRES, Display, Notice, clock_text
+from portgeo.core.units import MILLIMETRES, Display
 from portgeo.measuring.scan_uncertainty import volume_inside
 from portgeo.measuring.schedule import survey
 from portgeo.measuring.throat import throat_of, unmarked
@@ -38,16 +39,6 @@ SURE_NOISES = 2.0  # of two scans' noise together, once it is quieted: a differe
 UNLIKE_NOISES = 4.0
 UNLIKE_MM = 0.1  # a wanted shape inside today's wall by more than this is told
 
-BOSS_KEPT = Notice(
-    "boss_kept",
-    "the guide boss and stem stay as they are in the target mesh, so it holds what a burette should read; at the "
-    "boss's root the cut goes round it: name it under [[keep]] if it may not be touched",
-)
-BOSS_LEFT_OUT = Notice(
-    "boss_left_out",
-    "the guide boss and stem could not be put into the target mesh, so it and its survey hold more than a burette "
-    "will read; the volumes and areas of the cut sheet have them taken off",
-)
 CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
     "Wear eye and ear protection and a mask for fine metal dust: aluminium and iron dust harm lungs.",
@@ -175,7 +166,7 @@ def plan_cut(
     added = removed - (volumes[2] - volumes[0])
     whole = opened(port, grid, travel) if grid.islands and target.fill == 0.0 else None
     if grid.islands:
-        notices.append(BOSS_LEFT_OUT if whole is None else BOSS_KEPT)
+        notices.append(Notice("boss_left_out", case="target") if whole is None else Notice("boss_kept"))
     if whole is not None or not grid.islands:
         after = _with_flats(whole or after, volume_before + removed - added)
     radius = _radius_got(after, cut)
@@ -188,8 +179,7 @@ def plan_cut(
         *(short_side_notices(grid, target.short_side, cut, radius, limits) if target.short_side and cut else ()),
     ]
     if solution.gap > LARGEST_GAP:
-        text = f"the cut found may cost up to {solution.gap:.1%} more than the best one; the solver got no nearer"
-        notices.append(Notice("not_optimal", text))
+        notices.append(Notice("not_optimal", gap=solution.gap))
     return Plan(
         port=port,
         target=target,
@@ -256,8 +246,5 @@ def _unlike(grid: WallGrid, travel: FloatArray, lowest: FloatArray, noise: float
     if inside.max() < max(UNLIKE_MM, UNLIKE_NOISES * noise):
         return []
     row, column = np.unravel_index(int(np.argmax(inside)), inside.shape)
-    text = (
-        f"the port to be copied is smaller here and there: by up to {{by}} at station {{at}}, "
-        f"{clock_text(grid.clock[row, column])}; metal cannot be put back"
-    )
-    return [Notice("smaller_than_today", text, {"by": float(inside.max()), "at": float(grid.stations[row])})]
+    station, clock = grid.stations[row], grid.clock[row, column]
+    return [Notice("smaller_than_today", by=inside.max(), station=station, clock=clock)]

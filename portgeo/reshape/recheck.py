@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port
 from portgeo.core.section import Section, read_across
-from portgeo.core.units import LengthUnit, Notice, clock_text
+from portgeo.core.units import LengthUnit
 from portgeo.measuring import survey
 from portgeo.measuring.sides import bend_of
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
@@ -99,14 +100,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM, *, as_measur
     ]
     # What is left runs out past where it is more than the tolerance.
     rest = travel + np.maximum(sure_cut(grid, plan.travel - travel, tolerance, plan.target.blend), 0.0)
-    warnings = [
-        Notice(
-            "past_limit",
-            f"station {{at}}, {clock_text(spot.clock)}: {{by}} past its limit; stop there and test the wall",
-            {"at": spot.station, "by": spot.depth},
-        )
-        for spot in spots[2][:3]
-    ]
+    warnings = [Notice("past_limit", station=spot.station, clock=spot.clock, by=spot.depth) for spot in spots[2][:3]]
     return Recheck(
         plan=plan,
         taken=travel * grid.lean,

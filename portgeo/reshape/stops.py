@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.units import MM_PER_INCH, Notice, clock_text
+from portgeo.core.units import MM_PER_INCH, clock_text
 from portgeo.reshape.grid import WallGrid, areas_after
 from portgeo.reshape.limits import Limit, together
 from portgeo.reshape.shortside import ShortSideCut
@@ -28,6 +29,7 @@ NOTHING_MM = 0.0127  # half a thousandth of an inch
 ALIKE = "left and right being alike"
 ROUNDED = "the short side's radius"
 FADES = "the length over which the cut fades"
+UNMEASURED = "the unmeasured wall"
 PLACES = 2  # decimals of a millimetre to which two places are alike
 SAME_STRETCH_MM = 12.0  # stations closer than this are one remark
 
@@ -61,21 +63,17 @@ class Stop:
         return "all round" if self.all_round else clock_text(self.clock)
 
     @property
-    def says(self) -> str:
-        """What stops the cut, for a person; {depth} is to be filled in."""
-        return stop_text(self.limit, self.depth, self.unmeasured)
+    def notice(self) -> Notice:
+        """What stops the cut there."""
+        return stop_notice(self.limit, self.depth, self.unmeasured)
 
 
-def stop_text(limit: str, depth: float, unmeasured: bool) -> str:
-    """Return how a limit stops a cut at a place, for a person; {depth} is to be filled in."""
-    none = depth < NOTHING_MM
+def stop_notice(limit: str, depth: float, unmeasured: bool) -> Notice:
+    """Return how a limit stops a cut at a place."""
+    nothing = depth < NOTHING_MM
     if unmeasured:
-        return (
-            "no wall reading is near enough to cut by; sonic-test there, or take nothing"
-            if none
-            else "the nearest wall reading is too far off to allow more than a cut of {depth}"
-        )
-    return f"{limit} lets nothing be taken" if none else f"{limit} stops the cut at {{depth}}"
+        return Notice("stop", case="unmeasured" if nothing else "far", depth=depth)
+    return Notice("stop", case="none" if nothing else "depth", limit=limit, depth=depth)
 
 
 def find_stops(
@@ -216,47 +214,31 @@ def area_notices(
         found.append(
             Notice(
                 "area_missed",
-                f"station {{at}}, {stop.place}: {stop.says}; "
-                f"target area missed by {stop.short:.1%} ({{got}} of {{wanted}}){_shares(stop)}",
-                {"at": stop.station, "depth": stop.depth},
-                {"got": float(area[stop.row]), "wanted": float(wanted[stop.row])},
+                case="several" if stop.also else "one",
+                station=stop.station,
+                clock=None if stop.all_round else stop.clock,
+                stop=stop.notice,
+                short=stop.short,
+                area=area[stop.row],
+                wanted=wanted[stop.row],
+                costs=_costs(stop),
             )
         )
     over = np.nan_to_num(area / wanted - 1.0, nan=0.0)
     if over.max() > OVER:
         row = int(np.argmax(over))
         today = grid.areas[row] >= area[row] * (1.0 - OVER)
-        why = (
-            "the port is that large already" + ("" if both_ways else " and metal cannot be put back")
-            if today
-            else "the short side or the shape asked for takes more there"
-        )
-        text = f"station {{at}}: the area comes out {over[row]:.1%} over the target ({{got}} for {{wanted}}); {why}"
+        case = "needed" if not today else "already" if both_ways else "for_good"
         if today and over[row] > FAR_OVER:
-            text = "station {at}: the area there, {got}, is today more than twice the {wanted} asked for"
-            in_inches = float(area[row] / (wanted[row] * MM_PER_INCH**2))
-            text += "; is that in square inches?" if 0.5 < in_inches < 2.0 else ": check it and its unit"
-        found.append(
-            Notice(
-                "area_over",
-                text,
-                {"at": float(grid.stations[row])},
-                {"got": float(area[row]), "wanted": float(wanted[row])},
-            )
-        )
+            case = "inches" if 0.5 < area[row] / (wanted[row] * MM_PER_INCH**2) < 2.0 else "slip"
+        station, got, asked = grid.stations[row], area[row], wanted[row]
+        found.append(Notice("area_over", case=case, station=station, over=over[row], area=got, wanted=asked))
     return found
 
 
-def _shares(stop: Stop) -> str:
-    """Return what each thing costs, where more than one does."""
-    if not stop.also:
-        return ""
-    name = "the unmeasured wall" if stop.unmeasured else stop.limit
-    shares = ", ".join(f"{each} {cost:.1%}" for each, cost in ((name, stop.gain), *stop.also))
-    return f"; each alone costs: {shares}"
-
-
-NOT_OPENED = "short side: not opened towards the {wanted} radius wanted"
+def _costs(stop: Stop) -> tuple[tuple[str, float], ...]:
+    """Return what each thing costs by itself, a name and the share of the wanted area."""
+    return (UNMEASURED if stop.unmeasured else stop.limit, stop.gain), *stop.also
 
 
 def short_side_notices(
@@ -276,26 +258,17 @@ def short_side_notices(
         return [
             Notice(
                 "short_side_missed",
-                ("short side: {radius} of the {wanted} radius wanted" if cut.depth.any() else NOT_OPENED)
-                + f"; at station {{at}}, {stop.place}, {stop.says}",
-                {"radius": radius, "wanted": wanted.radius, "at": stop.station, "depth": depth},
+                case="limit" if cut.depth.any() else "limit_uncut",
+                radius=radius,
+                wanted=wanted.radius,
+                station=stop.station,
+                clock=stop.clock,
+                stop=stop.notice,
             )
         ]
     if cut.stopped_by_stations:
-        return [
-            Notice(
-                "short_side_missed",
-                ("short side: {radius} of the {wanted} radius wanted" if cut.depth.any() else NOT_OPENED)
-                + "; a larger arc would not begin and end between the stations it may use",
-                {"radius": radius, "wanted": wanted.radius},
-            )
-        ]
+        case = "stations" if cut.depth.any() else "stations_uncut"
+        return [Notice("short_side_missed", case=case, radius=radius, wanted=wanted.radius)]
     if not cut.depth.any():
-        return [
-            Notice(
-                "short_side_there",
-                "the short side has the radius wanted, {wanted}, already",
-                {"wanted": wanted.radius},
-            )
-        ]
+        return [Notice("short_side_there", wanted=wanted.radius)]
     return []

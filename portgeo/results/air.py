@@ -6,7 +6,7 @@ the port's own coordinates.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,7 @@ from portgeo.core.port import Port
 from portgeo.core.units import M3_S_PER, PA_PER
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Peak, point_in_source
 from portgeo.results.figures import Result, Table, figure
-from portgeo.results.notices import notices_record
+from portgeo.results.notices import Remark, remarks
 
 
 @dataclass(frozen=True)
@@ -114,8 +114,8 @@ class Heading(Result):
 
     schema: str = figure(lambda a, port: "portgeo.airspeed/2")
     source: Mapping[str, Any] = figure(lambda a, port: port.source)
-    warnings: Sequence[Mapping[str, str]] = figure(
-        lambda a, port: notices_record((*(n for p in a.path.ports for n in p.warnings), *a.warnings), port.display)
+    warnings: tuple[Remark, ...] = figure(
+        lambda a, port: remarks((*(n for p in a.path.ports for n in p.warnings), *a.warnings), port.display)
     )
     what_it_is: str = figure(lambda a, port: WHAT_IT_IS)
 

@@ -14,7 +14,7 @@ from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.state import State
 from portgeo.core.plane import FloatArray
 from portgeo.results.figures import CC, Result, Table, figure
-from portgeo.results.notices import notices_record
+from portgeo.results.notices import Remark, remarks
 
 CC_DIGITS = 9  # the last digits of sums made in several threads are not the same each time
 
@@ -107,7 +107,7 @@ class Changed(Result):
 
     schema: str = figure(lambda c, density: "portgeo.compare/2")
     source: Mapping[str, Any] = figure(lambda c, density: {"before": c.before.source, "after": c.after.source})
-    warnings: Sequence[Mapping[str, str]] = figure(lambda c, density: notices_record(c.warnings, c.before.display))
+    warnings: tuple[Remark, ...] = figure(lambda c, density: remarks(c.warnings, c.before.display))
     removed_cc: float = figure(lambda c, density: CC * c.removed)
     removed_u_cc: float = figure(lambda c, density: CC * c.removed_u)
     added_cc: float = figure(lambda c, density: CC * c.added)

@@ -5,18 +5,18 @@ A Match with its two ports comes in; a Joined, which is the JSON of `match`, goe
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from portgeo.comparing.joint import TOUCHING_MM, Match
+from portgeo.core.notices import unique
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.units import unique
 from portgeo.results.figures import Result, Table, figure
-from portgeo.results.notices import notices_record
+from portgeo.results.notices import Remark, remarks
 
 
 @dataclass(frozen=True)
@@ -54,8 +54,8 @@ class Joined(Result):
 
     schema: str = figure(lambda m, *_: "portgeo.match/1")
     source: Mapping[str, Any] = figure(lambda m, up, down, leave: {"upstream": up.source, "downstream": down.source})
-    warnings: Sequence[Mapping[str, str]] = figure(
-        lambda m, up, down, leave: notices_record(unique((*m.warnings, *up.warnings, *down.warnings)), up.display)
+    warnings: tuple[Remark, ...] = figure(
+        lambda m, up, down, leave: remarks(unique((*m.warnings, *up.warnings, *down.warnings)), up.display)
     )
     upstream_area_mm2: float = figure(lambda m, *_: m.upstream_area)
     downstream_area_mm2: float = figure(lambda m, *_: m.downstream_area)

@@ -19,7 +19,7 @@ from portgeo.measuring.flare import Flare
 from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sides import Bend, Side
 from portgeo.results.figures import CC, Result, Shown, Table, figure
-from portgeo.results.notices import notices_record
+from portgeo.results.notices import Remark, remarks
 
 _UNIT_OF = {"volume": CC, "least_area": 1.0, "short_side": 1.0}  # a budget's unit is its figure's: cc, mm2, mm
 
@@ -146,7 +146,7 @@ class Measured(Result):
 
     schema: str = figure(lambda s, valve: "portgeo.measure/2")
     source: Mapping[str, Any] = figure(lambda s, valve: s.port.source)
-    warnings: Sequence[Mapping[str, str]] = figure(lambda s, valve: notices_record(s.warnings, s.port.display))
+    warnings: tuple[Remark, ...] = figure(lambda s, valve: remarks(s.warnings, s.port.display))
     volume_cc: float = figure(lambda s, valve: CC * s.volume)
     volume_u_cc: float = figure(lambda s, valve: CC * s.volume_u)
     wetted_area_mm2: float = figure(lambda s, valve: s.wetted_area)

@@ -1,12 +1,33 @@
-"""Notices as records for JSON, told in the user's unit."""
+"""Notices as a result gives them out: code, sentence in the user's unit, and values with their unit in each key."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
-from portgeo.core.units import Display, Notice
+from portgeo.core.notices import Notice
+from portgeo.core.units import Display
+from portgeo.results.figures import Result, figure
 
 
-def notices_record(notices: Sequence[Notice], display: Display) -> list[dict[str, str]]:
-    """Return notices as records."""
-    return [{"code": n.code, "message": n.message(display)} for n in notices]
+@dataclass(frozen=True)
+class Remark(Result):
+    """What to look at: `code` says what it is, `message` says it in words, `values` are the numbers in it."""
+
+    code: str = figure(lambda notice, display: notice.code)
+    message: str = figure(lambda notice, display: notice.message(display))
+    values: Mapping[str, Any] = figure(lambda notice, display: notice.record())
+
+    def __str__(self) -> str:
+        return self.message
+
+
+def remarks(notices: Sequence[Notice], display: Display) -> tuple[Remark, ...]:
+    """Return notices as a result has them."""
+    return tuple(Remark.of(notice, display) for notice in notices)
+
+
+def notices_record(notices: Sequence[Notice], display: Display) -> list[dict[str, Any]]:
+    """Return notices as a JSON has them."""
+    return [remark.to_dict() for remark in remarks(notices, display)]

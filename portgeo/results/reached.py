@@ -15,7 +15,7 @@ from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
 from portgeo.reshape.reach import Reach
 from portgeo.results.figures import Result, figure
-from portgeo.results.notices import notices_record
+from portgeo.results.notices import Remark, remarks
 
 CAUTIONS = (
     "A long shank whips: keep within the speed its maker gives for the free length, and start it in the port.",
@@ -51,7 +51,7 @@ class Reached(Result):
 
     schema: str = figure(lambda r, port: "portgeo.reach/1")
     source: Mapping[str, Any] = figure(lambda r, port: port.source)
-    warnings: Sequence[Mapping[str, str]] = figure(lambda r, port: notices_record(port.warnings, port.display))
+    warnings: tuple[Remark, ...] = figure(lambda r, port: remarks(port.warnings, port.display))
     tool: ToolTried = figure(lambda r, port: ToolTried.of(r.tool))
     share_of_wall: ShareOfWall = figure(lambda r, port: ShareOfWall.of(r))
     depth_from_entry_mm: Mapping[str, float] = figure(lambda r, port: _depth(r, from_exit=False))

@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Patch
-from portgeo.core.units import Notice
 from portgeo.scan.course import Course
 from portgeo.scan.openings import goes_round
 from portgeo.scan.passage import place_of
@@ -72,11 +72,4 @@ def holes_told(body: Body, made: list[Patch]) -> list[Notice]:
         return []
     areas = [patch.area for patch in made]
     share = sum(areas) / surface_area(body.vertices, body.faces)
-    return [
-        Notice(
-            "holes_closed",
-            f"{len(made)} hole{'s' if len(made) > 1 else ''} closed by a surface that continues the rim: {{made}} made "
-            f"up, {share:.2%} of the surface, the largest {{widest}}",
-            areas={"made": sum(areas), "widest": max(areas)},
-        )
-    ]
+    return [Notice("holes_closed", count=len(made), made=sum(areas), share=share, widest=max(areas))]

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.units import Notice
 from portgeo.scan.branches import LARGE, LONG, Branch, branch_at, splits, without_branch
 from portgeo.scan.caps import Cap, caps_of
 from portgeo.scan.course import ENDS_LEFT, Course, follow
@@ -110,15 +110,7 @@ def cut_branch(body: Body, tip: FloatArray, radius: float) -> tuple[Body, Branch
 
 def branches_told(cut: list[Branch]) -> list[Notice]:
     """Return a notice of each branch that was cut off."""
-    return [
-        Notice(
-            "legs_cut",
-            f"a branch of the mold, {{wide}} thick and {{long}} long, was cut off where it leaves the port about "
-            f"{place_of(branch.root)} mm, and the wall closed there",
-            lengths={"wide": 2.0 * branch.radius, "long": branch.length},
-        )
-        for branch in cut
-    ]
+    return [Notice("legs_cut", thick=2.0 * branch.radius, length=branch.length, place=branch.root) for branch in cut]
 
 
 def place_of(point: FloatArray) -> str:

@@ -14,11 +14,11 @@ import numpy as np
 from portgeo.core.centreline import Centreline
 from portgeo.core.errors import GeometryError
 from portgeo.core.grain import Grain
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.port import Patch, Port
 from portgeo.core.section import Section
 from portgeo.core.triangles import mesh_edge
-from portgeo.core.units import Notice
 from portgeo.scan.branches import Branch, branch_tip
 from portgeo.scan.course import Course, plane_frame
 from portgeo.scan.cut import cut_end
@@ -273,7 +273,7 @@ def _posed(
     tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
     sections = tuple(_end_section(tube, o) for o in openings)
     if options.entry is not None or options.exit is not None:
-        first, rule = True, Notice("entry_rule", "the entry is where --entry or --exit puts it")
+        first, rule = True, Notice("entry_rule", case="given")
     else:
         first, rule = entry_first((sections[0], sections[1]), tangents, along)
     if not first:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments, resample
 from portgeo.core.section import Section
-from portgeo.core.units import Notice
 
 ROUNDER = 0.02  # difference in departure from a circle (share of the radius) that tells two ends apart
 LARGER = 0.03  # difference in area that does
@@ -40,25 +40,18 @@ def entry_first(sections: tuple[Section, Section], headings: FloatArray, along: 
     """
     round_by = [out_of_round(s) for s in sections]
     if abs(round_by[0] - round_by[1]) > ROUNDER:
-        return round_by[0] > round_by[1], Notice(
-            "entry_rule", "the entry is the opening that is less round: a valve throat is the rounder end"
-        )
+        return round_by[0] > round_by[1], Notice("entry_rule", case="rounder")
     area = [moments(s.outline).area for s in sections]
     if abs(area[0] - area[1]) > LARGER * max(area):
-        return area[0] > area[1], Notice("entry_rule", "the entry is the larger opening; both are as round")
+        return area[0] > area[1], Notice("entry_rule", case="larger")
     legs = []
     for order in (slice(None), slice(None, None, -1)):
         h, s = headings[order], np.abs(along[order] - along[order][0])
         turned = np.arccos(np.clip(h @ h[0], -1.0, 1.0)) > STRAIGHT_LEG
         legs.append(float(s[np.argmax(turned)]) if turned.any() else float(s[-1]))
     if abs(legs[0] - legs[1]) > LONGER * abs(along[-1] - along[0]):
-        return legs[0] > legs[1], Notice(
-            "entry_rule", "the entry is the opening with the longer straight leg; both are as round and as large"
-        )
-    return True, Notice(
-        "entry_unsure",
-        "nothing tells the two openings apart, so one was taken for the entry; pass --entry X,Y,Z if it is the other",
-    )
+        return legs[0] > legs[1], Notice("entry_rule", case="straighter")
+    return True, Notice("entry_unsure")
 
 
 def roof_direction(tangents: FloatArray, entry: Section, up: FloatArray | None) -> tuple[FloatArray, Notice]:
@@ -73,12 +66,12 @@ def roof_direction(tangents: FloatArray, entry: Section, up: FloatArray | None) 
         roof = np.asarray(up, dtype=float) - (np.asarray(up, dtype=float) @ first) * first
         size = float(np.linalg.norm(roof))
         if size > 0.05 * float(np.linalg.norm(up)):
-            return roof / size, Notice("roof_rule", "the roof is where --up points")
+            return roof / size, Notice("roof_rule", case="given")
     swept = np.cross(tangents[:-1], tangents[1:]).sum(axis=0)
     if np.linalg.norm(swept) >= LEAST_TURN:
         inward = np.cross(swept, first)
         roof = -(inward - (inward @ first) * first)
-        return roof / np.linalg.norm(roof), Notice("roof_rule", "the roof is the outside of the turn")
+        return roof / np.linalg.norm(roof), Notice("roof_rule", case="turn")
     m = moments(entry.outline)
     axis = np.linalg.eigh(m.second)[1][:, 1]
     along = (resample(entry.outline, 720) - m.centroid) @ axis
@@ -86,11 +79,7 @@ def roof_direction(tangents: FloatArray, entry: Section, up: FloatArray | None) 
         axis = -axis
     roof = axis @ entry.frame[1:]
     roof -= (roof @ first) * first
-    return roof / np.linalg.norm(roof), Notice(
-        "roof_unsure",
-        "the port is straight, so its turn does not show the roof: it was taken along the entry's longer axis; "
-        "pass --up X,Y,Z to say where it is",
-    )
+    return roof / np.linalg.norm(roof), Notice("roof_unsure")
 
 
 def port_frame(origin: FloatArray, heading: FloatArray, roof: FloatArray) -> FloatArray:

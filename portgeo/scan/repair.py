@@ -14,9 +14,9 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import BoolArray, FloatArray, IntArray
 from portgeo.core.triangles import face_areas
-from portgeo.core.units import Notice
 
 WELDED = 0.75  # vertices a face below which a mesh is joined already (a closed one has 0.5)
 SNAP = 1e-6  # of the size: open edges closer than this are one, single-precision files keep more
@@ -55,7 +55,7 @@ def tube_body(vertices: FloatArray, faces: IntArray, near: FloatArray | None = N
         vertices, faces = weld(vertices, faces)
     whole = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
     if not whole.all():
-        notices.append(Notice("degenerate_dropped", f"{(~whole).sum()} triangles without area were dropped"))
+        notices.append(Notice("degenerate_dropped", count=(~whole).sum()))
         faces = faces[whole]
     vertices, faces, dropped = _keep_tube(vertices, faces, near)
     notices += dropped
@@ -75,7 +75,7 @@ def tube_body(vertices: FloatArray, faces: IntArray, near: FloatArray | None = N
     if size < 0:
         faces = faces[:, ::-1]
         loops = tuple(loop[::-1] for loop in loops)
-        notices.append(Notice("turned_outward", "the mesh was inside out; its faces were turned outward"))
+        notices.append(Notice("turned_outward"))
     return Body(vertices, np.ascontiguousarray(faces), loops), notices
 
 
@@ -198,11 +198,7 @@ def _keep_tube(
     if lost == 0:
         return *compact(vertices, faces), []
     count = int((np.bincount(of_face) > 0).sum()) - 1
-    notice = Notice(
-        "debris_dropped",
-        f"{count} loose piece{'s' if count > 1 else ''} ({lost} triangles, {{area}}) beside the mold left out",
-        areas={"area": float(area.sum() - area[kept])},
-    )
+    notice = Notice("debris_dropped", count=count, triangles=lost, area=area.sum() - area[kept])
     return *compact(vertices, faces[mine]), [notice]
 
 
@@ -235,17 +231,17 @@ def _mend_edges(
     notices = []
     kept = _single_faces(faces)
     if len(kept) < len(faces):
-        notices.append(Notice("duplicates_dropped", f"{len(faces) - len(kept)} doubled triangles were dropped"))
+        notices.append(Notice("duplicates_dropped", count=len(faces) - len(kept)))
         faces = kept
     hanging = _hanging_faces(vertices, faces)
     if hanging.any():
-        notices.append(Notice("fins_dropped", f"{hanging.sum()} triangles that stood off the surface were dropped"))
+        notices.append(Notice("fins_dropped", count=hanging.sum()))
         vertices, faces = compact(vertices, faces[~hanging])
     edges = _open_edges(faces, len(vertices))
     if len(edges):
         vertices, faces, joined = _snap(vertices, faces, np.unique(edges))
         if joined:
-            notices.append(Notice("edges_joined", f"{joined} points along open edges were joined to their neighbours"))
+            notices.append(Notice("edges_joined", count=joined))
     key = _edge_keys(faces, len(vertices))
     _, sides = np.unique(key, return_counts=True)
     if (sides > 1).any():  # two faces run along an edge in one direction
@@ -254,7 +250,7 @@ def _mend_edges(
         faces = turned
         changed = min(changed, len(faces) - changed)
         if changed:
-            notices.append(Notice("winding_mended", f"{changed} triangles that faced the other way were turned"))
+            notices.append(Notice("winding_mended", count=changed))
     edges = _open_edges(faces, len(vertices))
     if len(edges) > MOST_TORN * 3 * len(faces):
         raise GeometryError(

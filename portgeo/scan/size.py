@@ -6,8 +6,9 @@ Bare coordinates come in; millimetres and a notice of how they were found go out
 from __future__ import annotations
 
 from portgeo.core.errors import InputError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.units import MM_PER_INCH, LengthUnit, Notice
+from portgeo.core.units import MM_PER_INCH, LengthUnit
 
 # The longest side of a mold's bounding box. From a short adapter in a small engine to a long runner
 # with silicone spilled over its flange (common practice, no source).
@@ -38,12 +39,7 @@ def judge_unit(vertices: FloatArray, file: str = "the file") -> tuple[LengthUnit
             mend="Pass --units-in mm or --units-in in, with --scale where the file is in another unit",
         )
     unit: LengthUnit = "mm" if as_mm else "in"
-    name, other = ("millimetres", "inches") if as_mm else ("inches", "millimetres")
-    text = (
-        f"{file} does not say its unit; taken to be {name} from its size ({both} at its longest). "
-        f"Pass --units-in if it is in {other}"
-    )
-    return unit, Notice("unit_judged", text)
+    return unit, Notice("unit_judged", case=unit, file=file, as_mm=longest, as_inches=longest * MM_PER_INCH)
 
 
 def scale_factor(scale: float | None = None, shrink_percent: float | None = None) -> float:

@@ -12,10 +12,10 @@ from scipy.interpolate import BSpline
 
 from portgeo.core.centreline import Centreline, through
 from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.section import Section
 from portgeo.core.slicing import slice_mesh, tube_sections
-from portgeo.core.units import Notice
 
 KNOT = 0.3  # of the tube's radius, between knots: shorter waves are not the tube's course but its wall
 PLANES_PER_KNOT = 3  # sections that each stretch is fitted to
@@ -136,12 +136,8 @@ class Settled:
         """Return the notice that the curve was stiffened, with its stations."""
         if self.stretch is None:
             return []
-        still = ", and still cross there" if self.crossing else ""
-        text = (
-            "between stations {start} and {end} planes square to the line of centroids would cross inside the "
-            "port: the line was eased there until they do not" + still
-        )
-        return [Notice("planes_relaxed", text, lengths={"start": self.stretch[0], "end": self.stretch[1]})]
+        start, end = self.stretch
+        return [Notice("planes_relaxed", case="crossing" if self.crossing else "eased", start=start, end=end)]
 
 
 def settle(

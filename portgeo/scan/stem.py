@@ -11,9 +11,9 @@ import manifold3d
 import numpy as np
 
 from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.units import Notice
 
 SIDES = 96  # of the stem's polygon, whose area is made the circle's
 OVER = 2.0  # stem diameters past the roof and past the exit: clear of slanted walls
@@ -54,16 +54,11 @@ def without_stem(port: Port, diameter: float) -> Port:
             mend="Mend the mesh in the scanner's own software and export it again",
         )
     left = (solid - stem.transform(turn)).to_mesh64()
-    notice = Notice(
-        "stem_taken_off",
-        "a round stem {diameter} thick on the exit's axis, which the mold does not have, was taken off",
-        lengths={"diameter": diameter},
-    )
     return replace(
         port,
         vertices=np.ascontiguousarray(left.vert_properties[:, :3]),
         faces=np.asarray(left.tri_verts, dtype=np.int64),
-        warnings=(*port.warnings, notice),
+        warnings=(*port.warnings, Notice("stem_taken_off", diameter=diameter)),
     )
 
 

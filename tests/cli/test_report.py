@@ -558,7 +558,7 @@ def test_a_throat_that_is_in_no_state_is_told_of(made):
         (folder / "throat.toml").write_text(JOB.replace("throat = 30", f"throat = {throat}"), encoding="utf-8")
         found = list(published._throat(steps_of(read_job(folder / "throat.toml")), states))
         assert len(found) == told
-        assert not told or f"given as {throat:.2f} mm, and the port's is 31.00 mm" in found[0]["message"]
+        assert not told or f"given as {throat:.2f} mm, but the port measures 31.00 mm" in found[0]["message"]
 
 
 def test_a_state_that_is_named_anew_is_not_silently_without_its_bench_run(tmp_path):

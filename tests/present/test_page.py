@@ -50,10 +50,10 @@ def test_a_stop_for_want_of_a_wall_reading_says_so():
         stops_texts([], [STOP | {"measured": m, "depth_mm": t}], [], INCHES) for m in (True, False) for t in (0.0, 0.5)
     ]
     assert [text.removeprefix("station 2.000 in, 6 o'clock: ") for (text,) in told] == [
-        "wall lets nothing be taken",
+        "wall allows no cut",
         "wall stops the cut at 0.020 in",
-        "no wall reading is near enough to cut by; sonic-test there, or take nothing",
-        "the nearest wall reading is too far off to allow more than a cut of 0.020 in",
+        "do not cut: no wall reading nearby; sonic-test there first",
+        "the nearest wall reading is too far off to allow more than 0.020 in",
     ]
 
 
@@ -64,7 +64,7 @@ def test_of_areas_that_nobody_asked_for_or_that_are_missed_none_is_said_to_be_me
 
 
 def test_what_stops_a_cut_is_told_once_where_it_costs_area():
-    missed = {"code": "area_missed", "message": "station 2.000 in, 6 o'clock: wall lets nothing be taken."}
+    missed = {"code": "area_missed", "message": "station 2.000 in, 6 o'clock: wall allows no cut."}
     (text,) = stops_texts([{"missed_percent": 2.0}], [STOP | {"area_missed_percent": 2.0}], [missed], INCHES)
     assert text == missed["message"].rstrip(".")
 
@@ -343,9 +343,9 @@ def test_the_answer_begins_with_what_the_next_cut_hangs_on(report):
 def test_the_short_side_says_what_it_hangs_on_where_it_is_not_sure(report):
     results = report[0]
     last = results["states"][1]
-    port = last["port"] | {"warnings": [{"code": "unsure", "message": "short side: sure to ± 41% only"}]}
+    port = last["port"] | {"warnings": [{"code": "unsure", "message": "short side: good only to ± 41%"}]}
     page = write_page(results | {"states": [results["states"][0], last | {"port": port}]}, (), INCHES)
-    assert "short side: sure to ± 41% only." in page.partition('id="side"')[2].partition("</section>")[0]
+    assert "short side: good only to ± 41%." in page.partition('id="side"')[2].partition("</section>")[0]
 
 
 def test_a_dam_that_the_cut_makes_stands_by_the_cut_sheet(report):

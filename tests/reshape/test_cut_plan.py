@@ -315,12 +315,12 @@ def test_what_stops_a_cut_is_named_for_what_it_is(bend):
     # Only the floor was measured: the other walls are shut for want of a reading, and the floor by its wall.
     readings = [WallReading(s, 6.0, 4.0) for s in (10.0, 25.0, 40.0)]
     measured = plan_cut(bend, Target(areas=wanted, greatest_depth=6.0), [lambda g: wall_limit(g, readings, 2.5)])
-    assert "no wall reading is near enough to cut by; sonic-test there" in told(measured)
+    assert "do not cut: no wall reading nearby" in told(measured)
     assert next(s for s in measured.stops if s.short).unmeasured
     # A part kept, and the greatest depth, both cost area: each is told with its share.
     kept = plan_cut(bend, Target(areas=wanted, greatest_depth=2.0, keep=(Keep("pushrod side", 0.0, 60.0, 1.5, 4.5),)))
     text = told(kept)
-    assert "pushrod side lets nothing be taken" in text and "each alone costs: pushrod side" in text
+    assert "pushrod side allows no cut" in text and "each alone costs: pushrod side" in text
     assert "greatest depth" in text
     stop = next(s for s in kept.stops if s.short)
     row = stop.row
@@ -380,7 +380,7 @@ def test_epoxy_makes_a_section_smaller_only_where_it_is_allowed():
     wanted = (AreaWanted(30.0, 30.0, 960.0, 960.0),)  # today 1017.9
     without = plan_cut(tube, Target(areas=wanted))
     assert without.removed == without.added == 0.0
-    assert any(n.code == "area_over" and "metal cannot be put back" in n.text for n in without.warnings)
+    assert any(n.code == "area_over" and n.values["case"] == "for_good" for n in without.warnings)
     filled = plan_cut(tube, Target(areas=wanted, fill=1.5))
     row = int(np.argmin(np.abs(filled.grid.stations - 30.0)))
     assert filled.area_after[row] == pytest.approx(960.0, rel=1e-4)
@@ -559,10 +559,11 @@ def test_a_hollow_cut_in_the_floor_before_the_turn_is_told_as_a_dam_that_the_cut
 
     hollow = np.exp(-(((stations - 30.0) / 8.0) ** 2))
     (made,) = told(2.5 * hollow)
-    assert made.code == "dam_made" and made.lengths["step"] == pytest.approx(2.5, abs=0.1)
-    assert 40.0 < made.lengths["at"] < 62.0
+    assert made.code == "dam_made" and made.values["step"] == pytest.approx(2.5, abs=0.1)
+    assert 40.0 < made.values["station"] < 62.0
     assert told(0.4 * hollow) == () and told(2.5 * (stations < 200.0)) == ()
     # Turned over, the same sheet has the same dam on its roof.
     (above,) = told(2.5 * hollow, over=-1.0)
-    assert above.lengths == pytest.approx(made.lengths, abs=1e-3)
-    assert above.text == made.text.replace("floor", "roof")
+    assert (made.values["wall"], above.values["wall"]) == ("floor", "roof")
+    for name in ("station", "step"):
+        assert above.values[name] == pytest.approx(made.values[name], abs=1e-3)

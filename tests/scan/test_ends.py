@@ -37,7 +37,7 @@ def test_a_domed_end_has_the_area_of_its_tube(height):
     told = [w for w in port.warnings if w.code == "end_not_flat"]
     assert len(told) == (2 if abs(height) > 0.1 else 0)
     for notice in told:  # seen over all but its highest and lowest fiftieth
-        assert notice.lengths["band"] == pytest.approx(abs(height), rel=0.2)
+        assert notice.values["band"] == pytest.approx(abs(height), rel=0.2)
 
 
 @pytest.mark.parametrize("height", [0.2, *(pytest.param(h, marks=pytest.mark.nightly) for h in (0.05, 0.12))])

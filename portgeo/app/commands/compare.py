@@ -210,7 +210,7 @@ def _write_removed(found: Any, args: argparse.Namespace) -> None:
 
 def _run_set(args: argparse.Namespace) -> None:
     from portgeo.comparing.balance import balance
-    from portgeo.core.units import unique
+    from portgeo.core.notices import unique
     from portgeo.files.disk import write_json, write_table_csv
     from portgeo.present.text.balance import balance_record, balance_table, balance_text
 

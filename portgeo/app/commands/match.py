@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Match and print."""
     from portgeo.comparing.joint import match
-    from portgeo.core.units import unique
+    from portgeo.core.notices import unique
     from portgeo.files.disk import check_free, write_json, write_table_csv
     from portgeo.present.text.joint import match_text
     from portgeo.results.joined import JointStations, joined

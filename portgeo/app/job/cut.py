@@ -34,7 +34,7 @@ PLANNED_MESH = "meshes/planned.stl"
 def planned(given: Given) -> Cut:
     """Return the plan for a target."""
     part: Part = given.needs["part"]
-    port, display, metal = part.port, Display(given.settings["units"]), given.settings["metal"]
+    port, display, metal = part.port, Display(given.settings["units"], "key"), given.settings["metal"]
     name = given.names["target"]
     with naming(name):
         wanted = read_target(given.paths["target"])

@@ -5,7 +5,6 @@ What each is made of comes in; a result to keep goes out.
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -18,9 +17,9 @@ from portgeo.comparing.distance import Wall, barycentric, closest, wall_from
 from portgeo.comparing.joint import match
 from portgeo.comparing.register import Method
 from portgeo.core.errors import PortgeoError, naming
+from portgeo.core.notices import unique
 from portgeo.core.plane import FloatArray
-from portgeo.core.port import Port
-from portgeo.core.units import Display, Notice, unique
+from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.ports import ScanSettings, load_port
 from portgeo.measuring import survey
@@ -28,26 +27,9 @@ from portgeo.present.text.balance import balance_record
 from portgeo.results.changed import changed
 from portgeo.results.joined import joined
 from portgeo.results.measured import measured as measured_record
+from portgeo.words import in_job_words
 
-KEYS = {
-    "units-in": "units",
-    "shrink-percent": "shrink_percent",
-    "scale-error-percent": "scale_error_percent",
-    "with-stem": "with_stem",
-}
 OFF_MM = 0.3  # a point of the skin farther than this from the compared wall is past its ends
-OPTION = re.compile(r"--(units-in|scale-error-percent|scale|shrink-percent|entry|exit|up|with-stem)( X,Y,Z| MM| P)?\b")
-
-
-def in_job_words(text: str) -> str:
-    """Return a text that speaks of a command's options, speaking of the job file's keys."""
-
-    def key(found: re.Match[str]) -> str:
-        name = KEYS.get(found[1], found[1])
-        return f"{name} = [X, Y, Z]" if found[2] == " X,Y,Z" else name
-
-    told = OPTION.sub(key, text)
-    return told if told == text else told.replace("Pass ", "In its scan's table give ").replace("pass ", "give ")
 
 
 def read(given: Given) -> Part:
@@ -61,17 +43,10 @@ def read(given: Given) -> Part:
             str(given.paths["part"]), ScanSettings(**scan), name=name, units=given.settings["units"],
             exhaust=given.settings["exhaust"],
         )  # fmt: skip
-        return Part(_in_job_words(port), skin_of(port))
+        return Part(replace(port, display=replace(port.display, asks="key")), skin_of(port))
     except PortgeoError as refusal:
         what, mend = in_job_words(refusal.what), in_job_words(refusal.mend)
         raise type(refusal)(what, mend=mend, file=refusal.file or name, where=refusal.where) from None
-
-
-def _in_job_words(port: Port) -> Port:
-    def told(notices: tuple[Notice, ...]) -> tuple[Notice, ...]:
-        return tuple(replace(notice, text=in_job_words(notice.text)) for notice in notices)
-
-    return replace(port, warnings=told(port.warnings))
 
 
 def measured(given: Given) -> Measured:
@@ -133,7 +108,7 @@ def balanced(given: Given) -> Told:
     from portgeo.present.pictures.charts import png
     from portgeo.present.pictures.depth import balance_figure
 
-    names, display = given.settings["names"], Display(given.settings["units"])
+    names, display = given.settings["names"], Display(given.settings["units"], "key")
     runners = [given.needs[f"runner {k}"].port for k in range(len(names))]
     found = balance(runners, given.settings["flows"])
     told = unique((*found.warnings, *(n for one in runners for n in one.warnings)))

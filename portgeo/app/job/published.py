@@ -12,7 +12,8 @@ from typing import Any
 from portgeo import __version__
 from portgeo.app.job.results import Cut, LeftOut, Models, Pictures, Sheets, Told
 from portgeo.app.job.steps import PARTS, Steps
-from portgeo.core.units import Display
+from portgeo.core.notices import Notice
+from portgeo.core.units import MILLIMETRES, Display
 from portgeo.files.disk import json_text, table_text
 from portgeo.files.meshes.stl import write_stl
 from portgeo.files.sheets.workbooks import workbook_of
@@ -155,8 +156,7 @@ def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, st
         counts = "the row marked throat" if marked else "[engine] throat"
         found.append(throat_notice(engine.throat, throat["diameter_mm"], marked=marked, counts=counts))
     if found and found[-1] is not None and None not in found:
-        message = found[-1].message(Display(steps.job.job.units))
-        yield {"code": found[-1].code, "message": message, "about": f"[engine] throat and {states[-1]['name']}"}
+        yield _warning(found[-1], f"[engine] throat and {states[-1]['name']}", Display(steps.job.job.units, "key"))
 
 
 def _unnamed_runs(
@@ -168,15 +168,12 @@ def _unnamed_runs(
         if run["state"] and not any(is_run_of(run, state) for state in states):
             rows.setdefault(run["state"], []).extend(run["rows"])
     for name, lines in rows.items():
-        yield {
-            "code": "bench_state_unknown",
-            "message": (
-                f"rows {min(lines)} to {max(lines)} are of a state '{name}', and no [[state]] has that name: they are "
-                f'not counted with any state of the port. Give both one name, or write  bench_run = "{name}"  in '
-                "the [[state]] that they are of"
-            ),
-            "about": "the bench sheet",
-        }
+        yield _warning(Notice("bench_state_unknown", first=min(lines), last=max(lines), name=name), "the bench sheet")
+
+
+def _warning(notice: Notice, about: str, display: Display = MILLIMETRES) -> dict[str, str]:
+    """Return a notice as the results have it: its code, its sentence and what it is about."""
+    return {"code": notice.code, "message": notice.message(display), "about": about}
 
 
 def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:

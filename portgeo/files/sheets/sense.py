@@ -11,15 +11,15 @@ import numpy as np
 
 from portgeo.core.centreline import heading
 from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.notices import Notice
 from portgeo.core.section import TOOLS, Reading
-from portgeo.core.units import LengthUnit, Notice
+from portgeo.core.units import LengthUnit
 from portgeo.files.sheets.columns import Column
 from portgeo.files.sheets.rows import LONGEST_MM, Row
 
 LIKELY_MM = (6.0, 300.0)  # a sheet whose largest size is outside is read, with a notice
 SAME_STATION_MM = 0.001
 SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
-NAMED_ROWS = 12  # a notice names so many rows and counts the rest
 
 
 def check_headings(rows: Sequence[Row]) -> None:
@@ -35,21 +35,15 @@ def heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:
     """Return a notice of a sheet that says nowhere how its port turns."""
     if columns.keys() & {"turn", "swing", "x"}:
         return ()
-    return (Notice("no_heading", "the sheet has no column turn_deg or swing_deg: the port was taken to be straight"),)
+    return (Notice("no_heading"),)
 
 
 def tool_notices(rows: Sequence[Row]) -> tuple[Notice, ...]:
     """Return a notice of rows that do not say what they were read with."""
     if all(row.text("tool") for row in rows):
         return ()
-    rest = "" if not any(row.text("tool") for row in rows) else " where no tool is named"
-    return (
-        Notice(
-            "tool_rule",
-            f"readings were taken to be an inside micrometer's{rest} (column tool: {', '.join(TOOLS)}): all share the "
-            "zero of one tool",
-        ),
-    )
+    case = "some" if any(row.text("tool") for row in rows) else "all"
+    return (Notice("tool_rule", case=case, tools=tuple(TOOLS)),)
 
 
 def check_marks(rows: Sequence[Row], readings: Sequence[Reading]) -> None:
@@ -100,15 +94,7 @@ def corner_notices(rows: Sequence[Row], readings: Sequence[Reading]) -> tuple[No
     ]
     if not sharp:
         return ()
-    named = ", ".join(f"row {r.row} (station {{at_{r.row}}})" for r in sharp[:NAMED_ROWS])
-    more = f" and {len(sharp) - NAMED_ROWS} more" if len(sharp) > NAMED_ROWS else ""
-    return (
-        Notice(
-            "corner_missing",
-            f"no corner radius in {named}{more}: taken as sharp, which makes the area too large",
-            {f"at_{r.row}": r.station for r in sharp[:NAMED_ROWS]},
-        ),
-    )
+    return (Notice("corner_missing", rows=[r.row for r in sharp], stations=[r.station for r in sharp]),)
 
 
 def unit_notices(readings: Sequence[Reading], unit: LengthUnit) -> tuple[Notice, ...]:
@@ -116,5 +102,4 @@ def unit_notices(readings: Sequence[Reading], unit: LengthUnit) -> tuple[Notice,
     largest = max(max(r.height, r.width) for r in readings)
     if LIKELY_MM[0] <= largest <= LIKELY_MM[1]:
         return ()
-    text = f"the largest section measures {{largest}}, odd for a port: are the readings really in {unit}?"
-    return (Notice("unit_doubt", text, {"largest": largest}),)
+    return (Notice("unit_doubt", largest=largest, unit=unit),)

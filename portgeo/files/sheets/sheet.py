@@ -18,9 +18,10 @@ from scipy.interpolate import CubicSpline
 
 from portgeo.core.centreline import turn_and_swing
 from portgeo.core.errors import GeometryError, InputError, PortgeoError
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import HEADING_ERROR, MARKS, TOOLS, Mark, Reading, Shape, Tool, outline_of
-from portgeo.core.units import LengthUnit, Notice
+from portgeo.core.units import LengthUnit
 from portgeo.files.disk import read_bounded
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.inside import kept_inside

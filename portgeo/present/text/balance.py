@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 
 from portgeo.comparing.balance import Balance
-from portgeo.core.units import MM_PER, Display, Notice
+from portgeo.core.notices import Notice
+from portgeo.core.units import MM_PER, Display
 from portgeo.present.text.compare import signed
 from portgeo.present.text.notices import notices_lines
 from portgeo.results.notices import notices_record

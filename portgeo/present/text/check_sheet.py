@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import WALLS, wall_name
-from portgeo.core.units import MILLIMETRES, Display, Notice, clock_text
+from portgeo.core.units import MILLIMETRES, Display, clock_text
 from portgeo.present.text.cut_sheet import caution_lines, depth_lines, volume_text
 from portgeo.present.text.notices import notices_lines
 from portgeo.reshape.cut_table import HOURS, at_hours, at_stations

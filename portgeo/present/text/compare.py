@@ -11,7 +11,7 @@ import numpy as np
 
 from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.depth_map import Spot
-from portgeo.core.units import Display, Notice, clock_text
+from portgeo.core.units import Display, clock_text
 from portgeo.measuring.sides import like_radii
 from portgeo.present.text.notices import notices_lines
 
@@ -40,10 +40,10 @@ def comparison_text(found: Comparison, title: str, metal: str, density: float) -
         f"  laid together  {_alignment(found, d)}",
         "",
     ]
-    spots = [Notice("spot", spot_text(spot, d)) for spot in found.spots[:MOST_SPOTS]]
+    spots = [spot_text(spot, d) for spot in found.spots[:MOST_SPOTS]]
     if len(found.spots) > MOST_SPOTS:
-        spots.append(Notice("spot", f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON"))
-    lines += notices_lines([*found.warnings, *spots], d)
+        spots.append(f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON")
+    lines += notices_lines(found.warnings, d, spots)
     table = _table(found, d, told=bool(removed or added))
     lines += [*_walls(found, d), "", *table, ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")

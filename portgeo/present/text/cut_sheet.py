@@ -11,15 +11,16 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import WALLS, wall_name
-from portgeo.core.units import Display, Notice, clock_text
+from portgeo.core.units import Display, clock_text
 from portgeo.measuring.bends import inner_wall
 from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.plan import CAUTIONS, Plan
-from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_text
+from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_notice
 from portgeo.results.notices import notices_record
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
@@ -112,9 +113,9 @@ def stops_texts(
     met = bool(areas) and all(area["missed_percent"] < LEAST_MISSED for area in areas)
     for stop in limits:
         if stop["area_missed_percent"] < LEAST_MISSED:
-            says = stop_text(stop["name"], stop["depth_mm"], not stop["measured"])
+            stopped = stop_notice(stop["name"], stop["depth_mm"], not stop["measured"]).message(d)
             place = "all round" if stop["all_round"] else clock_text(stop["clock_hours"])
-            text = f"station {d.length(stop['station_mm'])}, {place}: {says.format(depth=d.length(stop['depth_mm']))}"
+            text = f"station {d.length(stop['station_mm'])}, {place}: {stopped}"
             found.append(f"{text}; the areas asked for are met all the same" if met else text)
     return found
 

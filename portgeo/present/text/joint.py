@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from portgeo.comparing.joint import Edge, Margin, Match
-from portgeo.core.units import Display, Notice, clock_text
+from portgeo.core.notices import Notice
+from portgeo.core.units import Display, clock_text
 from portgeo.present.text.notices import notices_lines
 
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from portgeo.core.units import Display, Notice, clock_text
+from portgeo.core.notices import Notice
+from portgeo.core.units import Display, clock_text
 from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from portgeo.core.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, Notice, clock_text
+from portgeo.core.notices import Notice
+from portgeo.core.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, clock_text
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
 from portgeo.flow.bench import REPEATS, Run, What, at_depression, at_valve, change, flattens, worth_comparing
 from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine, Power
@@ -23,10 +24,7 @@ from portgeo.present.text.throat import of_valve_text
 HEADING = 14  # columns before what a heading says
 SAME_DEPRESSION = 0.005  # of itself: a bench's gauge is read no finer
 MOST_ON_PASSAGE = 1.05  # a bench's and a lift's own error is less than the rest
-NO_DEMAND = Notice(
-    "exhaust",
-    "what an engine asks of a port and the estimate of power are rules for intakes: an exhaust gets neither",
-)
+NO_DEMAND = Notice("exhaust")
 WHAT_ON_IS = (
     "On curtain, throat and passage: the flow over what would go through that area at the depression without loss. "
     "Curtain is valve circumference times lift; throat is less the stem; passage is the smallest way past the valve."

@@ -5,7 +5,7 @@ Sizes come in; words go out, and a Notice where two are not of one throat.
 
 from __future__ import annotations
 
-from portgeo.core.units import Notice
+from portgeo.core.notices import Notice
 
 APART = 0.05  # of the diameter: *a choice, no source*; a slip or another state, not an error of reading
 
@@ -24,9 +24,9 @@ def throat_notice(throat: float, measured: float, *, marked: bool, counts: str) 
         return None
     return Notice(
         "throat_differs",
-        "the valve's throat is given as {given}, and the port's is {measured} (a circle of its area"
-        f"{', at the row marked throat' if marked else ', the least near the valve: no row is marked throat'}), "
-        f"{abs(measured / throat - 1.0):.0%} {'more' if measured > throat else 'less'}: measure it again; until then "
-        f"{counts} counts",
-        lengths={"given": throat, "measured": measured},
+        case="marked" if marked else "unmarked",
+        given=throat,
+        measured=measured,
+        off=measured / throat - 1.0,
+        counts=counts,
     )
