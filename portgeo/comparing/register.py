@@ -16,12 +16,14 @@ from scipy.spatial import cKDTree
 from portgeo.comparing.bulge import vertex_normals
 from portgeo.comparing.distance import Wall, wall_from
 from portgeo.comparing.fit import (
+    MAJORITY,
     MIRROR,
     NEIGHBOURS,
     AfterPoints,
     Fit,
     Target,
     approach,
+    calm_over,
     calm_residual,
     loosest,
     sampled,
@@ -43,6 +45,9 @@ COARSE_POINTS, FINE_POINTS = 2500, 30000  # 30000 points of 0.03 mm noise place 
 SECOND_POINTS = 5000  # a second fit is sought to tell how far it is off, not to lay anything by
 NARROWEST_KERNEL_MM = 0.02  # chord errors of two clean meshes stay within half of it
 KERNEL_NOISES = 3.0  # kernel over noise: 2 sigma then still pulls with half its weight
+PLAIN_CUT = 3.0  # times what the wall scatters by round a point: that was cut
+EDGE_MM = 5.0  # round a plain cut: there it fades out under the noise, as the margin of the map has it
+LEAST_AWAY = 0.3  # of the wall, away from every plain cut: less does not hold the fit better than all of it
 KERNEL_ROUNDS, KERNEL_SETTLED = 3, 1.1  # a kernel that the next would widen by less is wide enough
 LOOSE_MM = 0.01  # sliding less certain than this on the wall alone, the openings help to hold it
 LEAST_SHARE = 0.15  # of the wall in agreement: below it the two are not states of one port
@@ -144,6 +149,8 @@ def align(
     if loosest(target, fit) > LOOSE_MM:
         # What nothing held may have slid out of the openings' reach.
         fit = settle(target, points, laid, kernel, noise, openings=True)
+    if noise > 0.0:
+        fit = _off_the_edges(target, points, fit, kernel, noise)
     fewer = _with_neighbours(sampled(after_walled, normals, SECOND_POINTS, mirrored), noise)
     others = other_fits(target, fewer, fit, kernel, lambda moved: places(before_walled.tube, moved).wall)
     told: tuple[Notice, ...] = ()
@@ -194,6 +201,24 @@ def _with_neighbours(points: AfterPoints, noise: float) -> AfterPoints:
     if noise == 0.0:
         return points
     return replace(points, around=cKDTree(points.wall).query(points.wall, k=NEIGHBOURS)[1])
+
+
+def _off_the_edges(target: Target, points: AfterPoints, fit: Fit, kernel: float, noise: float) -> Fit:
+    """Return the fit by the wall well away from what was plainly cut, where enough is left.
+
+    The edge of a cut fades out under the noise: too shallow to be let go of, it draws the fit into the cut.
+    """
+    calm, over = calm_over(target, points, fit.motion)
+    plainly = over & (np.abs(calm) > PLAIN_CUT * robust_sigma(calm[over]))
+    plainly &= plainly[points.around].mean(axis=1) > MAJORITY  # and not one point of a wave
+    if not plainly.any():
+        return fit
+    apart, _ = cKDTree(points.wall[plainly]).query(points.wall, distance_upper_bound=EDGE_MM)
+    away = ~np.isfinite(apart)
+    if away[over].mean() < LEAST_AWAY:
+        return fit
+    fitted = settle(target, replace(points, pulls=away), fit.motion, kernel, noise, openings=fit.rests_on_openings)
+    return replace(fitted, share=fit.share)
 
 
 def _two_places(others: tuple[OtherFit, ...]) -> tuple[Notice, ...]:
