@@ -2,6 +2,7 @@
 runners of either hand, and the solids and coloured meshes that are written."""
 
 import argparse
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -188,13 +189,16 @@ def test_removed_solid_and_depth_mesh_as_they_are_read_again(tmp_path, capsys):
         scan = rough(shape, edge, seed)
         write_mesh(tmp_path / name, scan.vertices, scan.faces)
     run(compare, tmp_path / "a.stl", tmp_path / "b.stl", "--removed-mesh", tmp_path / "r.stl",
-        "--depth-mesh", tmp_path / "d.glb", "-q")  # fmt: skip
+        "--depth-mesh", tmp_path / "d.glb", "--json", tmp_path / "c.json", "-q")  # fmt: skip
+    told = json.loads((tmp_path / "c.json").read_text(encoding="utf-8"))
     removed = read_mesh(tmp_path / "r.stl")
     solid = trimesh.load(tmp_path / "r.stl")
     assert solid.is_watertight and solid.is_winding_consistent
     assert not faulty(removed.vertices, removed.faces).any()
     true, _ = removed_and_added(SHAPE, hollow)
-    assert 0.85 * true < volume(removed.vertices, removed.faces) < 1.05 * true  # its faint edges are left out
+    assert abs(told["removed_cc"] - true / 1000.0) < 2.0 * told["removed_u_cc"]
+    whole = 1000.0 * told["removed_cc"]
+    assert 0.85 * whole < volume(removed.vertices, removed.faces) < 1.05 * whole  # its faint edges are left out
     painted = trimesh.load(tmp_path / "d.glb", force="mesh")
     before = read_mesh(tmp_path / "a.stl")
     colours = np.asarray(painted.visual.vertex_colors)
