@@ -77,7 +77,9 @@ def _run(command, *words):
 
 def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
     _run("reshape", "port.csv", "wanted.toml", "--out", "plan", "--json", "plan-2.json")
-    lines = capsys.readouterr().out.splitlines()
+    said = capsys.readouterr().out
+    _check_said(" ".join(said.split()))
+    lines = said.splitlines()
     assert lines[1].startswith("  take out") and "g of aluminium" in lines[1]
     assert any(line.startswith("order of work") for line in lines) and any("scrap casting" in line for line in lines)
     record = json.loads((bench / "plan" / "plan.json").read_text(encoding="utf-8"))
@@ -107,9 +109,8 @@ def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
     assert compared["net_cc"] == pytest.approx(record["removed_cc"], rel=0.02)
 
 
-def test_what_is_counted_with_a_wall_and_with_the_short_side_is_said(bench, capsys):
-    _run("reshape", "port.csv", "wanted.toml")
-    text = " ".join(capsys.readouterr().out.split())
+def _check_said(text):
+    """What is counted with a wall and with the short side is said."""
     # A bare "left 0.18 cc" reads as what is left to take.
     assert re.search(r"left wall \d\.\d\d cc", text) and not re.search(r"\b(left|right) \d\.\d\d cc", text)
     assert "A wall reaches halfway round to the next, so the corners are shared." in text

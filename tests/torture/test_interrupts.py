@@ -144,7 +144,13 @@ def left_of(group):
     return True
 
 
-@pytest.mark.parametrize("work", WORKS)
+# What stops a run is the same for all; these read, work and write in all the ways there are.
+DAILY = ("measure", "many", "compare", "reshape", "demo")
+
+
+@pytest.mark.parametrize(
+    "work", [work if work in DAILY else pytest.param(work, marks=pytest.mark.nightly) for work in WORKS]
+)
 def test_ctrl_c_ends_a_run_and_leaves_nothing_half_done(work, bench):
     check(work, bench, ("calls", random.Random(work).randint(*CALLS)), group=True)
 

@@ -97,7 +97,7 @@ def test_a_hurt_mesh_ends_in_an_answer_or_a_message(name, mesh_damage, kind, see
     measured(name, mesh_damage, kind, [], seed)
 
 
-@settings(CALM, max_examples=20)
+@settings(CALM, max_examples=15)
 @given(**bytes_hurt)
 def test_a_hurt_file_ends_in_an_answer_or_a_message(name, kind, byte_damage, seed):
     measured(name, [], kind, byte_damage, seed)

@@ -105,13 +105,13 @@ def hurt(suffix, damage, seed):
 hurt_files = {"suffix": st.sampled_from([".csv", ".xlsx"]), "damage": byte_damage, "seed": st.integers(0, 2**32 - 1)}
 
 
-@settings(CALM, max_examples=80)
+@settings(CALM, max_examples=50)
 @given(sheets())
 def test_any_sheet_is_lofted_or_refused(text):
     lofted(text.encode("utf-8", "replace"))
 
 
-@settings(CALM, max_examples=60)
+@settings(CALM, max_examples=40)
 @given(**hurt_files)
 def test_a_hurt_sheet_is_lofted_or_refused(suffix, damage, seed):
     hurt(suffix, damage, seed)
