@@ -1,8 +1,9 @@
 """Print how often a sheet's ± holds the truth, by rows and by source, on smooth ports measured as a person does.
 
 The truth is integrated in tests/sheets_family.py and shares nothing with portgeo. Run from the top of the
-repository: ``python scripts/coverage_sheets.py [--cases 200] [--full 24] [--write]``. A true peak speed is solved by
-portgeo's own solver on the true shape: that row is of what the shape's ± does to it, and not of the solver.
+repository: ``python scripts/coverage_sheets.py [--cases 200] [--peaks 200] [--full 24] [--write]``. A true peak
+speed is solved by portgeo's own solver on the true shape: that row is of what the shape's ± does to it, and not
+of the solver.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -159,15 +162,21 @@ def main() -> None:
     parser.add_argument("--full", type=int, default=24, help="of them, again with 18 rows")
     parser.add_argument("--arcs", type=int, default=60, help="ports that turn in one arc, and half as many again in 18")
     parser.add_argument("--solids", type=int, default=40, help="ports of Open CASCADE")
-    parser.add_argument("--peaks", type=int, default=40, help="of the cases, with their air speed")
+    parser.add_argument("--peaks", type=int, default=200, help="of the cases, with their air speed")
+    parser.add_argument("--cores", type=int, default=os.cpu_count())
     parser.add_argument("--write", action="store_true", help="write the tables into docs/validation.md")
     args = parser.parse_args()
-    found = [measured_case(seed, peak=seed < args.peaks) for seed in range(args.cases)]
-    full = [measured_case(seed, FULL) for seed in range(args.full)]
+    with ProcessPoolExecutor(args.cores) as pool:
+        found = list(pool.map(partial(measured_case, peak=True), range(args.peaks)))
+        found += pool.map(measured_case, range(args.peaks, args.cases))
+        full = list(pool.map(partial(measured_case, rows=FULL), range(args.full)))
+        one_arc = list(pool.map(partial(measured_case, port=arc_port), range(args.arcs)))
+        full_arc = list(pool.map(partial(measured_case, rows=FULL, port=arc_port), range(args.arcs // 2)))
+        solids = list(pool.map(partial(measured_case, port=solid_port), range(args.solids)))
     others = {
-        f"{FEWEST} to {MOST}, one arc": [measured_case(seed, port=arc_port)[1] for seed in range(args.arcs)],
-        f"{FULL}, one arc": [measured_case(seed, FULL, arc_port)[1] for seed in range(args.arcs // 2)],
-        f"{FEWEST} to {MOST}, Open CASCADE": [measured_case(seed, port=solid_port)[1] for seed in range(args.solids)],
+        f"{FEWEST} to {MOST}, one arc": [case for _, case, _ in one_arc],
+        f"{FULL}, one arc": [case for _, case, _ in full_arc],
+        f"{FEWEST} to {MOST}, Open CASCADE": [case for _, case, _ in solids],
     }
     groups = {
         f"{FEWEST} to {MOST}": [case for _, case, _ in found],
