@@ -92,7 +92,7 @@ def test_rings_are_as_close_as_the_chord_error_asks():
     surface = surface_from_readings(elbow_readings(44.0, 32.0, 9.0, (58.0, 22.0), 40.0, 75.0))
     for chord in (0.02, 0.005):
         made = loft(surface, chord)
-        step = np.diff(made.rings[(made.rings >= 58.0) & (made.rings <= 58.0 + 40.0 * np.radians(75))])
+        step = np.diff(made.stations[(made.stations >= 58.0) & (made.stations <= 58.0 + 40.0 * np.radians(75))])
         sagitta = 62.0 * (1.0 - np.cos(step.max() / 40.0 / 2.0))
         assert chord / 4.5 < sagitta < chord
 

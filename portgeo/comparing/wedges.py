@@ -19,7 +19,7 @@ from portgeo.comparing.tube import Places, Tube, Walled, joined, places, wall_fa
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
-from portgeo.core.triangles import BLOCK, corners_of, cross, lengths, vector_areas, volume
+from portgeo.core.triangles import BLOCK, Triangles, corners_of, cross, lengths, vector_areas, volume
 
 END_SLACK_MM = 1e-4  # a flat opening's points are not cut off for their last digits
 LONGEST_EDGE_MM = 1.0  # of the triangles that depth is measured on: a cut is many times as wide
@@ -113,7 +113,7 @@ def finely(part: Walled) -> Walled:
         return part
     solid = solid_of(port.vertices, port.faces, "the port")
     vertices, faces = arrays_of(solid.refine_to_length(LONGEST_EDGE_MM))
-    fine = replace(port, vertices=vertices, faces=faces)
+    fine = replace(port, mesh=Triangles(vertices, faces))
     return Walled(fine, part.tube, wall_faces(fine, part.tube))
 
 

@@ -8,24 +8,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from portgeo.core.centreline import Centreline, at, crossings, heading, through
+from portgeo.core.cubic import Cubic, cubic_through, monotone_slopes
 from portgeo.core.errors import GeometryError
 from portgeo.core.headings import ANGLES, fit_headings
 from portgeo.core.plane import CHORD_MM, FloatArray, IntArray, areas, chord, moments
 from portgeo.core.section import WELD_MM, Reading, is_simple, outline_of
-from portgeo.core.skin import folds, skin
-from portgeo.core.triangles import cross, meet
+from portgeo.core.skin import Rings
+from portgeo.core.triangles import meet
 
 CHORD_ERROR_MM = 0.005  # rings this close: an elbow's volume then comes within 0.02 % of Pappus's
 LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to paint and to compare
 SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
 CALMING = (0.5, 0.5, 0.5, 0.0)  # of the slopes, try by try, where an outline would cross itself
 NODES = 1.0 / 20.0  # of the least height: a smooth turn is drawn in arcs so long
+OUTLINES_KEPT = 512  # of a sheet being typed: its rows, each with every measure nudged
 MOST_HALVINGS = 9  # of the stretch between two measured sections
 
 
@@ -44,14 +46,15 @@ class Surface:
     centreline: Centreline
     rows: tuple[int, ...]
 
+    @cached_property
+    def walls(self) -> Cubic:
+        """The wall lines: cubics with values (2, m), left and up."""
+        return cubic_through(self.stations, self.outlines.swapaxes(1, 2), self.slopes.swapaxes(1, 2))
 
-@dataclass(frozen=True)
-class Loft:
-    """A lofted mesh: vertices (n, 3), faces (m, 3) outward, and the stations of its rings."""
-
-    vertices: FloatArray
-    faces: IntArray
-    rings: FloatArray
+    @cached_property
+    def areas(self) -> FloatArray:
+        """The areas (n,) of the measured sections."""
+        return areas(self.outlines)
 
 
 def surface_from_readings(readings: Sequence[Reading], chord_error: float = CHORD_MM) -> Surface:
@@ -94,7 +97,8 @@ def spine_of(readings: Sequence[Reading]) -> tuple[Centreline, FloatArray]:
 
 def surface_on(outlines: FloatArray, centreline: Centreline, stations: FloatArray, rows: tuple[int, ...]) -> Surface:
     """Return the surface through corresponding outlines (n, m, 2) at stations (n,) of a centreline."""
-    return Surface(stations, outlines, slopes_of(stations, outlines), centreline, rows)
+    # A line of the monotone cubic never overshoots its readings, and stays put between two that are equal.
+    return Surface(stations, outlines, monotone_slopes(stations, outlines), centreline, rows)
 
 
 def correspond(outlines: Sequence[FloatArray], rows: Sequence[int], chord_error: float = CHORD_MM) -> FloatArray:
@@ -104,16 +108,21 @@ def correspond(outlines: Sequence[FloatArray], rows: Sequence[int], chord_error:
     quarter by equal shares of arc length and of turning, so a corner meets a corner whatever the
     section's proportions. Every outline's own points are kept, to within `chord_error`.
     """
-    stretches = [quarters(outline, row) for outline, row in zip(outlines, rows, strict=True)]
+    stretches = [_shared(np.ascontiguousarray(o).tobytes(), row) for o, row in zip(outlines, rows, strict=True)]
     girth = max(moments(outline).perimeter for outline in outlines)
     parts = []
     for k in range(4):
-        arcs = [q[k] for q in stretches]
-        shares = [_share(arc) for arc in arcs]
+        arcs, shares = zip(*(stretch[k] for stretch in stretches), strict=True)
         common: FloatArray = np.unique(np.round(np.concatenate(shares), 12))
         stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
         parts.append(_thin(stack, chord_error, girth * LONGEST_EDGE)[:, :-1])
     return np.concatenate(parts, axis=1)
+
+
+@lru_cache(maxsize=OUTLINES_KEPT)
+def _shared(outline: bytes, row: int) -> list[tuple[FloatArray, FloatArray]]:
+    """Return an outline's four stretches, each with its points' shares; kept, since one typed row changes one."""
+    return [(arc, _share(arc)) for arc in quarters(np.frombuffer(outline).reshape(-1, 2), row)]
 
 
 def quarters(outline: FloatArray, row: int) -> list[FloatArray]:
@@ -193,28 +202,32 @@ def _thin(stack: FloatArray, tolerance: float, longest: float) -> FloatArray:
     """Return stacked stretches (n, k, 2) with no more points than all of them need.
 
     A point stays where one of the stretches would else be off by `tolerance` (Douglas and Peucker's
-    rule on all at once); edges are then split to be no longer than `longest`.
+    rule on all at once, all spans of a round together); edges are then split to be no longer than `longest`.
     """
     keep = np.zeros(stack.shape[1], dtype=bool)
     keep[[0, -1]] = True
-    spans = [(0, stack.shape[1] - 1)]
     x, y = (np.ascontiguousarray(stack[:, :, k]) for k in range(2))
-    while spans:
-        a, b = spans.pop()
-        if b - a < 2:
-            continue
+    a, b = np.array([0]), np.array([stack.shape[1] - 1])
+    while (b - a > 1).any():
+        a, b = a[b - a > 1], b[b - a > 1]
+        count = b - a - 1
+        first = np.cumsum(count) - count
+        span = np.repeat(np.arange(len(a)), count)
+        point = np.arange(len(span)) - first[span] + a[span] + 1
         run_x, run_y = x[:, b] - x[:, a], y[:, b] - y[:, a]
-        square = np.maximum(run_x * run_x + run_y * run_y, 1e-300)
-        arm_x, arm_y = x[:, a + 1 : b] - x[:, a : a + 1], y[:, a + 1 : b] - y[:, a : a + 1]
-        run_x, run_y = run_x[:, None], run_y[:, None]
-        along = np.clip((arm_x * run_x + arm_y * run_y) / square[:, None], 0.0, 1.0)
+        square = np.maximum(run_x * run_x + run_y * run_y, 1e-300)[:, span]
+        arm_x, arm_y = x[:, point] - x[:, a[span]], y[:, point] - y[:, a[span]]
+        run_x, run_y = run_x[:, span], run_y[:, span]
+        along = np.clip((arm_x * run_x + arm_y * run_y) / square, 0.0, 1.0)
         arm_x -= along * run_x
         arm_y -= along * run_y
         off = np.sqrt((arm_x * arm_x + arm_y * arm_y).max(axis=0))
-        worst = int(np.argmax(off))
-        if off[worst] > tolerance:
-            keep[a + 1 + worst] = True
-            spans += [(a, a + 1 + worst), (a + 1 + worst, b)]
+        most = np.maximum.reduceat(off, first)
+        far = np.flatnonzero(most > tolerance)
+        at_most = np.flatnonzero(off == most[span])
+        worst = point[at_most[np.searchsorted(span[at_most], far)]]
+        keep[worst] = True
+        a, b = np.concatenate([a[far], worst]), np.concatenate([worst, b[far]])
     thin = stack[:, keep]
     edge = np.linalg.norm(np.diff(thin, axis=1), axis=2).max(axis=0)
     pieces = np.maximum(np.ceil(edge / longest).astype(int), 1)
@@ -222,18 +235,6 @@ def _thin(stack: FloatArray, tolerance: float, longest: float) -> FloatArray:
     fraction = np.concatenate([np.arange(n) / n for n in pieces])[None, :, None]
     split = thin[:, at_edge] * (1 - fraction) + thin[:, at_edge + 1] * fraction
     return np.concatenate([split, thin[:, -1:]], axis=1)
-
-
-def slopes_of(stations: FloatArray, outlines: FloatArray) -> FloatArray:
-    """Return the slopes (n, m, 2) of wall lines at the measured sections.
-
-    Those of the monotone cubic (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 1980): a line never
-    overshoots its readings, and stays put between two that are equal.
-    """
-    if len(stations) == 2:
-        slope = np.diff(outlines, axis=0) / np.diff(stations)[:, None, None]
-        return np.repeat(slope, 2, axis=0)
-    return np.asarray(PchipInterpolator(stations, outlines).derivative()(stations))
 
 
 def _calmed(surface: Surface, folded: FloatArray, scale: float) -> Surface:
@@ -255,25 +256,31 @@ def outlines_at(surface: Surface, stations: FloatArray) -> FloatArray:
     range of the two sections beside it, the outline is scaled about its middle into that range.
     """
     s = np.asarray(stations, dtype=float)
-    outlines = CubicHermiteSpline(surface.stations, surface.outlines, surface.slopes)(s)
-    measured = areas(surface.outlines)
+    outlines = surface.walls.at(s).swapaxes(1, 2)
+    measured = surface.areas
     k = np.clip(np.searchsorted(surface.stations, s, side="right") - 1, 0, len(measured) - 2)
     area = areas(outlines)
     wanted = np.clip(area, np.minimum(measured[k], measured[k + 1]), np.maximum(measured[k], measured[k + 1]))
-    middle = (outlines.min(axis=1, keepdims=True) + outlines.max(axis=1, keepdims=True)) / 2.0
-    scale = np.sqrt(wanted / area)[:, None, None]
-    return np.where(scale == 1.0, outlines, middle + (outlines - middle) * scale)
+    out = np.flatnonzero(wanted != area)
+    middle = (outlines[out].min(axis=1, keepdims=True) + outlines[out].max(axis=1, keepdims=True)) / 2.0
+    outlines[out] = middle + (outlines[out] - middle) * np.sqrt(wanted[out] / area[out])[:, None, None]
+    return outlines
 
 
 def rings_at(surface: Surface, stations: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the centreline's points (k, 3) and frames (k, 3, 3), and rings (k, m, 3) in space."""
     points, frames = at(surface.centreline, stations)
-    outlines = outlines_at(surface, stations)
-    return points, frames, points[:, None, :] + outlines @ frames[:, 1:]
+    return points, frames, _in_space(points, frames, outlines_at(surface, stations))
 
 
-def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatArray | None = None) -> Loft:
-    """Return the watertight mesh of a surface.
+def _in_space(points: FloatArray, frames: FloatArray, outlines: FloatArray) -> FloatArray:
+    space = frames[:, 1:].swapaxes(1, 2) @ outlines.swapaxes(1, 2)
+    space += points[:, :, None]
+    return np.asarray(space.swapaxes(1, 2))
+
+
+def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatArray | None = None) -> Rings:
+    """Return the rings of a surface, whose skin is a watertight mesh.
 
     Rings stand at the measured sections and, between them, as close as the chord error asks (or at
     the given stations). Raises GeometryError, with the rows, where the mesh would cut itself: where
@@ -282,14 +289,16 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
     """
     for scale in (*CALMING, None):
         if stations is None:
-            rings = _ring_stations(surface, chord_error)
+            where = _ring_stations(surface, chord_error)
         else:
-            rings = np.union1d(np.asarray(stations, float), surface.stations)
-            rings = rings[np.concatenate([[True], np.diff(rings) > 10 * WELD_MM])]
-        points, frames, space = rings_at(surface, rings)
-        mended = ~is_simple(outlines_at(surface, rings))
-        mended[:-1] |= folds(space)
-        folded = rings[mended]
+            where = np.union1d(np.asarray(stations, float), surface.stations)
+            where = where[np.concatenate([[True], np.diff(where) > 10 * WELD_MM])]
+        points, frames = at(surface.centreline, where)
+        outlines = outlines_at(surface, where)
+        rings = Rings(where, _in_space(points, frames, outlines), frames)
+        mended = ~is_simple(outlines)
+        mended[:-1] |= rings.folds
+        folded = where[mended]
         if len(folded) == 0:
             break
         if scale is None:
@@ -299,37 +308,50 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
                 mend="Measure or trace one more section between them",
             )
         surface = _calmed(surface, folded, scale)
-    crossing = crossings(points, frames, space)
+    crossing = crossings(points, frames, rings.space)
     if crossing.any():
         raise GeometryError(
             "the turn is too tight for the sections there: they overlap on the inside of the turn",
-            where=_rows_about(surface, float(rings[:-1][crossing][0])),
+            where=_rows_about(surface, float(where[:-1][crossing][0])),
             mend="Check the heading (turn_deg, swing_deg), the stations and the height of these rows",
         )
-    _refuse_overlap(surface, rings, points, frames, space)
-    vertices, faces = skin(space, frames)
-    return Loft(vertices, faces, rings)
+    _refuse_overlap(surface, rings, points)
+    return rings
 
 
 def _ring_stations(surface: Surface, chord_error: float) -> FloatArray:
-    """Return the stations of rings between which no wall line is farther than chord_error from its chord."""
-    a = surface.stations  # a wall has no corner where the centreline changes its rate of turn
-    a, b = a[:-1], a[1:]
-    settled = [np.array([b[-1]])]
+    """Return the stations of rings between which no wall line is farther than chord_error from its chord.
+
+    A stretch is halved until a quarter, half and three quarters of it are near enough; its halves have their ends
+    and middles from it.
+    """
+
+    def rings(stations: FloatArray) -> FloatArray:
+        return rings_at(surface, stations)[2].swapaxes(1, 2)
+
+    a, b = surface.stations[:-1], surface.stations[1:]  # a wall has no corner where the centreline changes its turn
+    ends = rings(surface.stations)
+    begin, half, end = ends[:-1], rings(a + 0.5 * (b - a)), ends[1:]
+    settled = [np.array([surface.stations[-1]])]
     for _ in range(MOST_HALVINGS):
-        ends = [rings_at(surface, s)[2] for s in (a, b)]
-        run = ends[1] - ends[0]
-        length = np.maximum(np.linalg.norm(run, axis=2), 1e-12)
+        quarter, last = (rings(a + fraction * (b - a)) for fraction in (0.25, 0.75))
+        run = end - begin
+        square = np.maximum(np.einsum("kim,kim->km", run, run), 1e-24)
         off = np.zeros(len(a))
-        for fraction in (0.25, 0.5, 0.75):
-            arm = rings_at(surface, a + fraction * (b - a))[2] - ends[0]
-            off = np.maximum(off, (np.linalg.norm(cross(arm, run), axis=2) / length).max(axis=1))
-        split = off > chord_error
+        for between in (quarter, half, last):
+            arm = between - begin
+            x, y, z = (arm[:, i] * run[:, j] - arm[:, j] * run[:, i] for i, j in ((1, 2), (2, 0), (0, 1)))
+            off = np.maximum(off, ((x * x + y * y + z * z) / square).max(axis=1))
+        split = off > chord_error**2
         settled.append(a[~split])
         if not split.any():
             break
         a, b = a[split], b[split]
         middle = (a + b) / 2.0
+        begin, half, end = (
+            np.concatenate(pair)
+            for pair in ((begin[split], half[split]), (quarter[split], last[split]), (half[split], end[split]))
+        )
         a, b = np.concatenate([a, middle]), np.concatenate([middle, b])
     else:
         settled.append(a)
@@ -341,27 +363,56 @@ def _rows_about(surface: Surface, station: float) -> str:
     return f"rows {surface.rows[k]} and {surface.rows[k + 1]}"
 
 
-def _refuse_overlap(
-    surface: Surface, rings: FloatArray, points: FloatArray, frames: FloatArray, space: FloatArray
-) -> None:
+def _refuse_overlap(surface: Surface, rings: Rings, points: FloatArray) -> None:
     """Refuse a port one reach of which runs into another.
 
     Neighbouring slabs touch only in their common ring, since their planes do not cross. Two others
     are apart where the plane at the end of one, or at the start of the other, parts them; only a
     port that turns back on itself has pairs left, and their faces are tried one on one.
     """
-    a, b = np.triu_indices(len(rings) - 1, k=2)
-    low = np.minimum(space[:-1].min(axis=1), space[1:].min(axis=1))
-    high = np.maximum(space[:-1].max(axis=1), space[1:].max(axis=1))
+    space, normals = rings.space, rings.frames[:, 0]
+    a, b = np.triu_indices(len(space) - 1, k=2)
+    low, high = space.min(axis=1), space.max(axis=1)
+    low, high = np.minimum(low[:-1], low[1:]), np.maximum(high[:-1], high[1:])
     near = (low[a] <= high[b]).all(axis=1) & (low[b] <= high[a]).all(axis=1)
     a, b = a[near], b[near]
-
-    normals = frames[:, 0]
     offsets = np.einsum("ij,ij->i", points, normals)
+    # The rectangle about a ring is quick to try, and mostly tells.
+    for corners in (_boxes(rings, points), space):
+        a, b = _not_parted(a, b, corners, normals, offsets)
+    count = space.shape[1]
+    flat = space.reshape(-1, 3)
+    j = np.arange(count)
+    quads = np.stack(
+        [j, (j + 1) % count, (j + 1) % count + count, j, (j + 1) % count + count, j + count], axis=1
+    ).reshape(-1, 3)
+    for i, k in zip(a, b, strict=True):
+        if meet(flat, quads + i * count, quads + k * count):
+            raise GeometryError(
+                "the port runs into itself",
+                where=f"{_rows_about(surface, float(rings.stations[i]))} and "
+                f"{_rows_about(surface, float(rings.stations[k]))}",
+                mend="Check the headings (turn_deg, swing_deg) and the stations of these rows",
+            )
+
+
+def _boxes(rings: Rings, points: FloatArray) -> FloatArray:
+    """Return the corners (k, 4, 3) of the rectangles, in their own planes, about rings."""
+    flat = (rings.space - points[:, None]) @ rings.frames[:, 1:].swapaxes(1, 2)
+    low, high = flat.min(axis=1), flat.max(axis=1)
+    (left, floor), (right, roof) = low.T, high.T
+    corners = np.stack([left, floor, left, roof, right, roof, right, floor], axis=1).reshape(-1, 4, 2)
+    return np.asarray(points[:, None] + corners @ rings.frames[:, 1:])
+
+
+def _not_parted(
+    a: IntArray, b: IntArray, space: FloatArray, normals: FloatArray, offsets: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Return the pairs of slabs, from rings a and b (p,) on, that no plane of theirs parts; space (k, n, 3)."""
 
     def along(pairs: Sequence[tuple[IntArray, IntArray]], extreme: np.ufunc) -> FloatArray:
         """Return the extreme of how far points of rings (k,) lie ahead of planes (k,), over the pairs of each place."""
-        wanted = np.zeros((len(rings), len(rings)), dtype=bool)
+        wanted = np.zeros((len(space), len(space)), dtype=bool)
         for ring, plane in pairs:
             wanted[ring, plane] = True
         far = np.empty(wanted.shape)
@@ -373,16 +424,4 @@ def _refuse_overlap(
     ahead = along([(b, a + 1), (b + 1, a + 1)], np.minimum) >= 0
     a, b = a[~ahead], b[~ahead]
     behind = along([(a, b), (a + 1, b)], np.maximum) <= 0
-    count = space.shape[1]
-    flat = space.reshape(-1, 3)
-    j = np.arange(count)
-    quads = np.stack(
-        [j, (j + 1) % count, (j + 1) % count + count, j, (j + 1) % count + count, j + count], axis=1
-    ).reshape(-1, 3)
-    for i, k in zip(a[~behind], b[~behind], strict=True):
-        if meet(flat, quads + i * count, quads + k * count):
-            raise GeometryError(
-                "the port runs into itself",
-                where=f"{_rows_about(surface, float(rings[i]))} and {_rows_about(surface, float(rings[k]))}",
-                mend="Check the headings (turn_deg, swing_deg) and the stations of these rows",
-            )
+    return a[~behind], b[~behind]

@@ -14,6 +14,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+WELL_POSED = 1e-9  # determinant of normal equations over their trace cubed: an arc of 20 degrees is
 CHORD_MM = 0.002  # outlines of curves stay this close to the curve: a tenth of the loft's chord error
 
 
@@ -70,8 +71,12 @@ def areas_and_centroids(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _crosses(outlines: FloatArray) -> FloatArray:
-    following = np.roll(outlines, -1, axis=1)
-    return np.asarray(outlines[..., 0] * following[..., 1] - following[..., 0] * outlines[..., 1])
+    x, y = outlines[..., 0], outlines[..., 1]
+    crosses = np.empty(x.shape)
+    np.multiply(x[:, :-1], y[:, 1:], out=crosses[:, :-1])
+    crosses[:, :-1] -= x[:, 1:] * y[:, :-1]
+    crosses[:, -1] = x[:, -1] * y[:, 0] - x[:, 0] * y[:, -1]
+    return crosses
 
 
 def chord(outline: FloatArray, through: FloatArray, axis: int) -> tuple[float, float]:
@@ -116,18 +121,27 @@ def fit_circle(points: FloatArray) -> CircleFit:
         return CircleFit(np.full(2, np.nan), float("inf"), 0.0)
     centre = solution[:2]
     radius = float(np.sqrt(max(solution[2] + centre @ centre, 0.0)))
+    jacobian = np.ones((len(p), 3))
     for _ in range(50):
         arm = p - centre
-        distance = np.linalg.norm(arm, axis=1)
+        distance = np.sqrt(np.einsum("ij,ij->i", arm, arm))
         distance[distance == 0.0] = 1e-300
-        jacobian = np.column_stack([-arm / distance[:, None], -np.ones(len(p))])
-        step, *_ = np.linalg.lstsq(jacobian, -(distance - radius), rcond=None)
+        np.divide(arm, distance[:, None], out=jacobian[:, :2])
+        step = _least_squares(jacobian, distance - radius)
         centre, radius = centre + step[:2], radius + float(step[2])
         if np.abs(step).max() < 1e-12 * max(1.0, radius):
             break
     residual = np.linalg.norm(p - centre, axis=1) - radius
     rms = float(np.sqrt(np.mean(residual**2)))
     return CircleFit(centre * scale + middle, radius * scale, rms * scale)
+
+
+def _least_squares(rows: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the least-squares solution (3,) of rows (n, 3): by the normal equations where those are well posed."""
+    normal = rows.T @ rows
+    if np.linalg.det(normal) > WELL_POSED * normal.trace() ** 3:
+        return np.asarray(np.linalg.solve(normal, rows.T @ values))
+    return np.asarray(np.linalg.lstsq(rows, values, rcond=None)[0])
 
 
 def arc_points(

@@ -6,11 +6,10 @@ Readings or a mesh with a centreline come in; one Port goes out, whatever it was
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from portgeo.core.centreline import Centreline, at
 from portgeo.core.errors import GeometryError
@@ -19,7 +18,9 @@ from portgeo.core.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readin
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.section import Mark, Reading, Section
-from portgeo.core.slicing import slice_mesh, tube_sections
+from portgeo.core.skin import Rings
+from portgeo.core.slicing import slice_mesh, slice_rings, tube_sections
+from portgeo.core.triangles import Triangles
 from portgeo.core.units import MILLIMETRES, Display
 
 if TYPE_CHECKING:
@@ -45,8 +46,9 @@ class Patch:
 class Port:
     """A tube of air with two openings, in the port frame (millimetres).
 
-    centreline : its spine, entry at its first station. vertices (n, 3), faces (m, 3) : the closed
-    mesh, outward. frame : (4, 4) that takes the source's own coordinates into the port frame.
+    centreline : its spine, entry at its first station. mesh : its closed mesh, outward, or the rings that a
+    lofted port's is made of once it is asked for; vertices (n, 3) and faces (m, 3) are the mesh's.
+    frame : (4, 4) that takes the source's own coordinates into the port frame.
     readings : the rows it was lofted from, none for a scan. rows : (k,) stations of the measured
     sections. noise : standard deviation of the mesh's points off the true wall.
     grain : how that noise hangs together, None where nobody looked. ends_u : standard uncertainties of where
@@ -61,8 +63,7 @@ class Port:
     """
 
     centreline: Centreline
-    vertices: FloatArray
-    faces: IntArray
+    mesh: Triangles | Rings
     frame: FloatArray = field(default_factory=lambda: np.eye(4))
     readings: tuple[Reading, ...] = ()
     rows: FloatArray = field(default_factory=lambda: np.zeros(0))
@@ -79,6 +80,16 @@ class Port:
     patches: tuple[Patch, ...] = ()
     source: dict[str, Any] = field(default_factory=dict)
     display: Display = MILLIMETRES
+
+    @property
+    def vertices(self) -> FloatArray:
+        """The mesh's vertices (n, 3)."""
+        return self.mesh.vertices
+
+    @property
+    def faces(self) -> IntArray:
+        """The mesh's faces (m, 3)."""
+        return self.mesh.faces
 
     def marked(self, mark: Mark) -> FloatArray:
         """Return the stations (k,) of the rows with a mark."""
@@ -120,14 +131,11 @@ def port_from_readings(
     stations : where rings stand, by default as close as `chord_error` asks. Raises GeometryError
     where they do not make one.
     """
-    surface = surface_from_readings(readings)
-    made = loft(surface, chord_error, stations)
-    spine, frame = _into_port_frame(surface)
+    surface, frame = _into_port_frame(surface_from_readings(readings))
     marks = tuple((mark, float(s)) for r, s in zip(readings, surface.stations, strict=True) for mark in r.mark)
     return Port(
-        centreline=spine,
-        vertices=made.vertices @ frame[:3, :3].T + frame[:3, 3],
-        faces=made.faces,
+        centreline=surface.centreline,
+        mesh=loft(surface, chord_error, stations),
         frame=frame,
         readings=tuple(readings),
         rows=surface.stations,
@@ -142,8 +150,8 @@ def _valve_end(marks: Sequence[tuple[Mark, float]], stations: FloatArray) -> Lit
     return "entry" if at_valve and np.mean(at_valve) < np.mean(stations[[0, -1]]) else "exit"
 
 
-def _into_port_frame(surface: Surface) -> tuple[Centreline, FloatArray]:
-    """Return the centreline in the port frame, and the (4, 4) that takes the sheet's into it.
+def _into_port_frame(surface: Surface) -> tuple[Surface, FloatArray]:
+    """Return the surface in the port frame, and the (4, 4) that takes the sheet's into it.
 
     The origin is the centroid of the entry opening, +x the entry normal, +z the roof.
     """
@@ -156,7 +164,7 @@ def _into_port_frame(surface: Surface) -> tuple[Centreline, FloatArray]:
     moved = Centreline(
         spine.stations, spine.points @ first.T + frame[:3, 3], np.einsum("nij,kj->nik", spine.frames, first)
     )
-    return moved, frame
+    return replace(surface, centreline=moved), frame
 
 
 def sections_at(port: Port, stations: FloatArray) -> list[Section]:
@@ -168,6 +176,10 @@ def sections_at(port: Port, stations: FloatArray) -> list[Section]:
     first, last = port.centreline.stations[[0, -1]]
     nudge = END_NUDGE * (last - first)
     points, frames = at(port.centreline, np.clip(stations, first + nudge, last - nudge))
+    if isinstance(port.mesh, Rings):
+        outlines = slice_rings(port.mesh, stations, points, frames)
+        if outlines is not None:
+            return [Section(*each) for each in zip(outlines, points, frames, strict=True)]
     sections = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
     found: list[Section] = []
     for station, section in zip(stations, sections, strict=True):
@@ -186,6 +198,8 @@ def stations_of(port: Port, points: FloatArray) -> tuple[FloatArray, FloatArray]
     A point's station is that of the plane through it, the nearest where several are: found from the
     nearest of close points on the centreline and refined until the plane passes through the point.
     """
+    from scipy.spatial import cKDTree
+
     spine = port.centreline
     first, last = spine.stations[[0, -1]]
     close = np.linspace(first, last, STATION_GUESSES)

@@ -6,6 +6,7 @@ first coordinate is towards the left wall and the second towards the roof, milli
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,6 +19,7 @@ from portgeo.core.plane import (
     FloatArray,
     Moments,
     arc_points,
+    areas,
     chord,
     fit_circle,
     moments,
@@ -162,6 +164,13 @@ def read_across(outline: FloatArray, middle: FloatArray) -> tuple[float, float]:
 def area_of(section: Section) -> float:
     """Return a section's area, islands off."""
     return sum(moments(part).area for part in (section.outline, *section.islands))
+
+
+def areas_of(sections: Sequence[Section]) -> FloatArray:
+    """Return the areas (n,) of sections, islands off; all at once where they have as many points."""
+    if any(section.islands for section in sections) or len({len(section.outline) for section in sections}) != 1:
+        return np.array([area_of(section) for section in sections])
+    return areas(np.array([section.outline for section in sections]))
 
 
 def centroid_of(section: Section) -> FloatArray:

@@ -1,9 +1,12 @@
 """Skin: rings of corresponding points become a closed mesh; and whether its strips fold over.
 
-Rings in space come in; vertices and outward faces go out.
+Rings in space come in; vertices and outward faces go out, and what can be told of them without making any.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
 
 import manifold3d
 import numpy as np
@@ -14,6 +17,108 @@ from portgeo.core.section import WELD_MM
 from portgeo.core.triangles import cross, pairs_meet
 
 FOLD_REACH = 16  # faces to each side along a strip: a fold is a matter of neighbours, thin as they may be
+SURELY_FLAT = np.pi / 2.0 - 1e-6  # radians: a run of faces that turns by less, face by face, does not turn back
+
+
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """A tube with flat ends: rings of corresponding points, and its closed mesh, made when it is first asked for.
+
+    stations : (k,), rising. space : (k, m, 3) the rings' points. frames : (k, 3, 3) of their planes.
+    """
+
+    stations: FloatArray
+    space: FloatArray
+    frames: FloatArray
+
+    @cached_property
+    def _mesh(self) -> tuple[FloatArray, IntArray]:
+        return skin(self.space, self.frames)
+
+    @property
+    def vertices(self) -> FloatArray:
+        """The mesh's vertices (n, 3)."""
+        return self._mesh[0]
+
+    @property
+    def faces(self) -> IntArray:
+        """The mesh's faces (n, 3), outward."""
+        return self._mesh[1]
+
+    @cached_property
+    def face_count(self) -> int:
+        """How many faces the mesh has: one for each side of a ring in each strip beside it, and two flat ends."""
+        sides = _kept(self.space).sum(axis=1)
+        return int(2 * sides.sum() - 4)
+
+    @cached_property
+    def diagonals(self) -> NDArray[np.bool_]:
+        """Which way each patch between two rings is parted (k - 1, m): from its first ring's point to the next one's.
+
+        Else from the next ring's point to the first one's.
+        """
+        here, on = self.space[:-1], self.space[1:]
+        ac = _along(np.roll(on, -1, axis=1) - here)
+        bd = _along(on - np.roll(here, -1, axis=1))
+        return np.asarray(ac <= bd + WELD_MM)  # a tie goes one way, whatever the rounding
+
+    @cached_property
+    def _normals(self) -> FloatArray:
+        """Vector areas, twice, of each patch's two faces (k - 1, 2 m, 3) in order round their strips."""
+        a, d = self.space[:-1], self.space[1:]
+        b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
+        by_ac = self.diagonals[..., None]
+        far, near = np.where(by_ac, c, b), np.where(by_ac, a, d)
+        normals = np.empty((len(a), a.shape[1], 2, 3))
+        normals[:, :, 0] = cross(far - a, d - a)
+        normals[:, :, 1] = cross(b - near, c - near)
+        return normals.reshape(len(a), -1, 3)
+
+    @cached_property
+    def _ends(self) -> tuple[FloatArray, FloatArray]:
+        """Vector areas, twice, of the two flat ends, outward (2, 3), and a point of each (2, 3)."""
+        points = self.space[[0, -1]]
+        arm = points - points[:, :1]
+        return cross(arm, np.roll(arm, -1, axis=1)).sum(axis=1) * [[-1.0], [1.0]], points[:, 0]
+
+    @cached_property
+    def volume(self) -> float:
+        """Volume of the mesh (divergence theorem, as triangles.volume)."""
+        middle = self.space.mean(axis=(0, 1))
+        a, b = self.space[:-1] - middle, np.roll(self.space[:-1], -1, axis=1) - middle
+        # The first face of a patch has its first point, the second one the next: any point of a face does.
+        normals = self._normals.reshape(*a.shape[:2], 2, 3)
+        walls = np.einsum("kmi,kmi->", a, normals[:, :, 0]) + np.einsum("kmi,kmi->", b, normals[:, :, 1])
+        ends, points = self._ends
+        return float((walls + np.einsum("ki,ki->", points - middle, ends)) / 6.0)
+
+    @cached_property
+    def area(self) -> float:
+        """Area of the mesh, its two ends among it."""
+        return float((_along(self._normals).sum() + np.linalg.norm(self._ends[0], axis=1).sum()) / 2.0)
+
+    @cached_property
+    def folds(self) -> NDArray[np.bool_]:
+        """Whether the strip after each ring but the last cuts itself, (k - 1,).
+
+        Where a strip's faces turn by less than 90 degrees from any to those FOLD_REACH beyond it none can.
+        """
+        kept = _kept(self.space)
+        normals, size = self._normals, _along(self._normals)
+        following, its_size = (np.roll(part, -1, axis=1) for part in (normals, size))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            cosine = np.einsum("kni,kni->kn", normals, following) / (size * its_size)
+        turn = np.arccos(np.clip(np.nan_to_num(cosine, nan=-1.0), -1.0, 1.0))
+        reach = min(FOLD_REACH, turn.shape[1])
+        total = np.cumsum(np.concatenate([np.zeros((len(turn), 1)), turn, turn[:, :reach]], axis=1), axis=1)
+        # Points that are one make faces of nothing, which turn to nowhere.
+        doubtful = ~(kept[:-1] & kept[1:]).all(axis=1)
+        doubtful |= (total[:, reach:] - total[:, :-reach]).max(axis=1) > SURELY_FLAT
+        folded = np.zeros(len(turn), dtype=bool)
+        tried = np.flatnonzero(doubtful)
+        for run in np.split(tried, np.flatnonzero(np.diff(tried) > 1) + 1) if len(tried) else ():
+            folded[run] = folds(self.space[run[0] : run[-1] + 2, kept.any(axis=0)])
+        return folded
 
 
 def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -48,7 +153,7 @@ def _strips(space: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
 
     Faces follow each other round their strip; where points are one, some have no area.
     """
-    keep = np.linalg.norm(space - np.roll(space, 1, axis=1), axis=2) > WELD_MM
+    keep = _kept(space)
     count = keep.sum(axis=1)
     first = np.concatenate([[0], np.cumsum(count)])
     index = first[:-1, None] + (np.cumsum(keep, axis=1) - 1) % count[:, None]
@@ -61,6 +166,16 @@ def _strips(space: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
     one = np.where(by_ac, np.stack([a, c, d], axis=2), np.stack([a, b, d], axis=2))
     other = np.where(by_ac, np.stack([a, b, c], axis=2), np.stack([b, c, d], axis=2))
     return vertices, first, np.stack([one, other], axis=2).reshape(len(space) - 1, -1, 3)
+
+
+def _kept(space: FloatArray) -> NDArray[np.bool_]:
+    """Return which points of rings (k, m, 3) are apart from the point before them (k, m)."""
+    return np.asarray(_along(space - np.roll(space, 1, axis=1)) > WELD_MM)
+
+
+def _along(vectors: FloatArray) -> FloatArray:
+    """Return the lengths (...) of vectors (..., 3)."""
+    return np.sqrt(np.einsum("...i,...i->...", vectors, vectors))
 
 
 def _sound(faces: IntArray) -> NDArray[np.bool_]:

@@ -5,14 +5,43 @@ Vertices and faces come in; numbers and yes or no go out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
 import numpy as np
-from scipy.sparse import csr_array
 
 from portgeo.core.plane import FloatArray, IntArray
 
 IN_PLANE = 1e-9  # radians: an edge this near to a face's plane lies in it and passes through nothing
 PAIRS_AT_ONCE = 2_000_000  # triangle pairs tested in one numpy pass: bounds the memory
 BLOCK = 16384  # faces per pass: what is worked out of them stays in a core's cache
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+
+@dataclass(frozen=True, eq=False)
+class Triangles:
+    """A mesh: vertices (n, 3) and faces (m, 3)."""
+
+    vertices: FloatArray
+    faces: IntArray
+
+    @cached_property
+    def volume(self) -> float:
+        """The volume inside."""
+        return volume(self.vertices, self.faces)
+
+    @cached_property
+    def area(self) -> float:
+        """The area of all faces."""
+        return float(face_areas(self.vertices, self.faces).sum())
+
+    @property
+    def face_count(self) -> int:
+        """How many faces there are."""
+        return len(self.faces)
 
 
 def volume(vertices: FloatArray, faces: IntArray) -> float:
@@ -66,6 +95,8 @@ def corners_of(faces: IntArray, count: int) -> csr_array:
     Its product with values at the vertices sums them over each face; its transpose's with values of
     the faces sums them round each vertex. Several times as fast as numpy's bincount.
     """
+    from scipy.sparse import csr_array
+
     first = np.arange(0, faces.size + 1, 3)
     return csr_array((np.ones(faces.size), faces.ravel(), first), shape=(len(faces), count))
 

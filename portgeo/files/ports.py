@@ -93,7 +93,7 @@ def port_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Port:
     source = {
         "file": name,
         "sha256": sheet.sha256,
-        "triangles": len(port.faces),
+        "triangles": port.mesh.face_count,
         "units": sheet.unit,
         "scale": 1.0,
     }

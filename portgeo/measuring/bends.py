@@ -16,7 +16,6 @@ from portgeo.core.errors import InputError
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 from portgeo.core.section import WALLS
-from portgeo.core.triangles import volume
 from portgeo.measuring.throat import passage_ends
 
 LEAST_BEND = np.radians(10.0)  # a run that turns less is no bend
@@ -56,7 +55,7 @@ def port_bends(port: Port) -> tuple[BendPlane, ...]:
     nodes = port.centreline.stations
     own = nodes[(nodes > first) & (nodes < last)]
     stations = np.union1d(np.linspace(first, last, FINE_STATIONS), own)
-    size = float(np.sqrt(volume(port.vertices, port.faces) / (nodes[-1] - nodes[0])))
+    size = float(np.sqrt(port.mesh.volume / (nodes[-1] - nodes[0])))
     return find_bends(stations, at(port.centreline, stations)[1], size)
 
 

@@ -49,13 +49,8 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     LEAST_WINDOW, are looked for: a hump before a bend is no part of it. All circles are geometric least
     squares of the points themselves.
     """
-    _, slope, second = _parabolas(lines.shape[1], window)
-    first, bend = slope @ lines, second @ lines
-    speed = np.linalg.norm(first, axis=2)
-    across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
+    heading, curvature = headings_and_curvatures(lines, window)
     step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1, keepdims=True)
-    curvature = across / np.maximum(speed, 1e-300) ** 3
-    heading = np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1)
     a, b = _bent_part(curvature, turning)
     place = np.arange(lines.shape[1])
     centre, radius, rms = fit_circles(lines, (place >= a[:, None]) & (place <= b[:, None]))
@@ -69,17 +64,22 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 
+def headings_and_curvatures(lines: FloatArray, window: int) -> tuple[FloatArray, FloatArray]:
+    """Return the headings and curvatures (t, n) of lines (t, n, 2), as `bent_lines` takes them."""
+    _, slope, second = _parabolas(lines.shape[1], window)
+    first, bend = slope @ lines, second @ lines
+    across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
+    curvature = across / np.maximum(np.linalg.norm(first, axis=2), 1e-300) ** 3
+    return np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1), curvature
+
+
 def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[FloatArray, FloatArray]:
     """Return the radii and the tightest radii (t,) of lines (t, n, 2), as `bent_lines` but with algebraic circles.
 
     On a smooth line the algebraic circle (Kasa, IEEE Trans. Instrum. Meas. 25, 1976), in closed form from
     running sums, is the geometric one to within what trials by the hundred can show.
     """
-    _, slope, second = _parabolas(lines.shape[1], window)
-    first, bend = slope @ lines, second @ lines
-    across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
-    curvature = across / np.maximum(np.linalg.norm(first, axis=2), 1e-300) ** 3
-    whole = np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1)
+    whole, curvature = headings_and_curvatures(lines, window)
     heading = whole[:, turning]
     step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1)
     x, y = np.moveaxis(lines - lines.mean(axis=1, keepdims=True), 2, 0)

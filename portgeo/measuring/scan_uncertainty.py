@@ -10,13 +10,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from portgeo.core.grain import Grain, Roughness
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Patch, Port
 from portgeo.core.section import SectionMeasures
-from portgeo.core.triangles import lengths, mesh_edge, vector_areas, volume
+from portgeo.core.triangles import lengths, mesh_edge, vector_areas
 from portgeo.measuring.sides import BAND, Bend, Side
 from portgeo.measuring.uncertainty import Budget, Quantity, Share, Uncertainty, total
 
@@ -118,7 +117,7 @@ def facet_area(port: Port) -> float:
 
 def volume_inside(port: Port) -> float:
     """Return the volume of a port, mm3: its mesh's and what that one's flats cut off."""
-    return volume(port.vertices, port.faces) + facet_area(port) * float(np.ptp(port.centreline.stations[[0, -1]]))
+    return port.mesh.volume + facet_area(port) * float(np.ptp(port.centreline.stations[[0, -1]]))
 
 
 def _facets(port: Port) -> tuple[float, float]:
@@ -129,6 +128,8 @@ def _facets(port: Port) -> tuple[float, float]:
     """
     if port.readings or port.noise == 0.0:
         return 0.0, 0.0
+    from scipy.spatial import cKDTree
+
     faces = port.faces[:: max(len(port.faces) // SAMPLED, 1)]
     corners = port.vertices[faces]
     normal = vector_areas(port.vertices, faces)

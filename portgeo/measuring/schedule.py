@@ -14,8 +14,8 @@ import shapely
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import Section, SectionMeasures, area_of, measure_section
-from portgeo.core.triangles import face_areas, mesh_edge
+from portgeo.core.section import Section, SectionMeasures, areas_of, measure_section
+from portgeo.core.triangles import mesh_edge
 from portgeo.measuring.advice import unsure
 from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.measuring.flare import Flare, flare
@@ -32,6 +32,7 @@ EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, t
 ROUNDING = 1e-6  # of the length: stations closer than this are one
 LEAST_CROSSED = 0.01  # of the sections: a smaller share is shown as this, not as 0%
 TOUCHING = 5e-4  # of its area, that an outline which only touches itself may be off by
+SAME_AREA = 1e-9  # of an area: sections that differ by less are as small, and the first of them is told
 ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
@@ -120,12 +121,12 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     both = np.union1d(fine[apart], own)
     sections = sections_at(port, both)
     facets = facet_area(port)
-    area_at = np.array([area_of(section) for section in sections]) + facets
+    area_at = areas_of(sections) + facets
     rows = np.searchsorted(both, table)
     measures = tuple(measure_section(sections[k]) for k in rows)
 
     level = _evened(both, area_at, port)
-    least = int(np.argmin(level))
+    least = int(np.argmax(level <= level.min() * (1.0 + SAME_AREA)))
     noise = row_noise(port) or side_roughness(port, measures)
     bends = bends_of(both, sections, port_bends(port), noise)
     planes = [b.plane for b in bends]
@@ -163,7 +164,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
         least_station=float(both[least]),
         volume=inside,
         volume_u=u.volume,
-        wetted_area=float(face_areas(port.vertices, port.faces).sum() - area_at[0] - area_at[-1]),
+        wetted_area=float(port.mesh.area - area_at[0] - area_at[-1]),
         length=length,
         mean_area=inside / length,
         bends=u.bends,

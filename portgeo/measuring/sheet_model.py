@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
 
 from portgeo.core.centreline import at
+from portgeo.core.cubic import cubic_through, monotone_slopes
 from portgeo.core.headings import ANGLES, AngleFit, fit_headings
-from portgeo.core.loft import Surface, correspond, outlines_at, slopes_of, spine_of, surface_on
+from portgeo.core.loft import Surface, correspond, outlines_at, spine_of, surface_on
 from portgeo.core.plane import FloatArray, areas_and_centroids
 from portgeo.core.section import Reading, outline_of
 from portgeo.measuring.bends import BendPlane
@@ -174,10 +174,9 @@ def _lofted(surface: Surface, stations: FloatArray, values: FloatArray) -> Float
     known = np.isfinite(values)
     if known.sum() < 2:
         return np.full(len(stations), float(np.nanmean(values)))
-    line = np.repeat(values[known][:, None, None], 2, axis=2)
-    rows = surface.stations[known]
-    cubic = CubicHermiteSpline(rows, line, slopes_of(rows, line))
-    return np.asarray(cubic(np.clip(stations, rows[0], rows[-1]))[:, 0, 0])
+    rows, read = surface.stations[known], values[known]
+    cubic = cubic_through(rows, read, monotone_slopes(rows, read))
+    return cubic.at(np.clip(stations, rows[0], rows[-1]))
 
 
 def _measures(readings: Sequence[Reading]) -> list[Measure]:

@@ -14,7 +14,14 @@ from portgeo.core.grain import Roughness
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import Section
 from portgeo.measuring.bends import TURN_FROM, TURN_TO, BendPlane
-from portgeo.measuring.curvature import LEAST_WINDOW, BentLines, bent_lines, quick_radii_of, smoothed
+from portgeo.measuring.curvature import (
+    LEAST_WINDOW,
+    BentLines,
+    bent_lines,
+    headings_and_curvatures,
+    quick_radii_of,
+    smoothed,
+)
 
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
 BAND_AT = np.linspace(-1.0, 1.0, 17)  # places across the band, of half its width
@@ -111,9 +118,8 @@ def side_points(sections: Sequence[Section], plane: BendPlane, inner: bool) -> F
     inward = inward_of(frames, plane) * (1.0 if inner else -1.0)
     # What a step left and a step up in a section are inward and along the axis.
     to_depth, to_aside = np.einsum("kij,kj->ki", frames[:, 1:], inward), frames[:, 1:] @ plane.axis
-    reach = np.array(
-        [_extreme(section.outline @ to_depth[k], section.outline @ to_aside[k]) for k, section in enumerate(sections)]
-    )
+    outlines = _stacked([section.outline for section in sections])
+    reach = _extremes((outlines @ to_depth[:, :, None])[..., 0], (outlines @ to_aside[:, :, None])[..., 0])
     sideways = np.cross(frames[:, 0], inward)
     sideways *= np.sign(sideways @ plane.axis)[:, None]
     # A step along the section's own sideways goes farther than it does along the axis, where the port is askew.
@@ -129,19 +135,35 @@ def inward_of(frames: FloatArray, plane: BendPlane) -> FloatArray:
     return np.asarray(inward / np.maximum(np.linalg.norm(inward, axis=1, keepdims=True), 1e-9))
 
 
-def _extreme(depth: FloatArray, aside: FloatArray) -> tuple[float, float]:
-    """Return the greatest depth of an outline, by a parabola over a band of its innermost wall, and where it is."""
-    deepest = int(np.argmax(depth))
-    half = BAND * float(aside.max() - aside.min())
-    on_wall = depth > (depth.max() + depth.min()) / 2.0
+def _stacked(outlines: Sequence[FloatArray]) -> FloatArray:
+    """Return outlines (k, 2) as one array (n, m, 2), the shorter with their last point again and again."""
+    most = max(len(outline) for outline in outlines)
+    if any(len(outline) != most for outline in outlines):
+        outlines = [np.concatenate([o, np.repeat(o[-1:], most - len(o), axis=0)]) for o in outlines]
+    return np.array(outlines)
+
+
+def _extremes(depth: FloatArray, aside: FloatArray) -> FloatArray:
+    """Return the greatest depths of outlines, by a parabola over a band of their innermost wall, and where (n, 2).
+
+    depth, aside (n, m) : of the outlines' points.
+    """
+    deepest, half = depth.max(axis=1), BAND * np.ptp(aside, axis=1)
+    on_wall = depth > ((deepest + depth.min(axis=1)) / 2.0)[:, None]
     # A flat wall has one extreme as good as another: the band is about the middle of the nearly deepest.
-    level = on_wall & (depth > depth[deepest] - half / 4.0)
-    middle = (aside[level].min() + aside[level].max()) / 2.0
-    order = np.argsort(aside[on_wall], kind="stable")
-    c, b, a = BAND_FIT @ np.interp(middle + half * BAND_AT, aside[on_wall][order], depth[on_wall][order])
-    if a < 0 and abs(b) < -2.0 * a:
-        return float(c - b * b / (4.0 * a)), float(middle - half * b / (2.0 * a))
-    return float(c), float(middle)
+    level = on_wall & (depth > (deepest - half / 4.0)[:, None])
+    low, high = np.where(level, aside, np.inf).min(axis=1), np.where(level, aside, -np.inf).max(axis=1)
+    middle = (low + high) / 2.0
+    depths = np.empty((len(depth), len(BAND_AT)))
+    for k, wall in enumerate(on_wall):
+        x, y = aside[k, wall], depth[k, wall]
+        order = np.argsort(x, kind="stable")
+        depths[k] = np.interp(middle[k] + half[k] * BAND_AT, x[order], y[order])
+    c, b, a = BAND_FIT @ depths.T
+    crowned = (a < 0) & (np.abs(b) < -2.0 * a)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        top = c - b * b / (4.0 * a), middle - half * b / (2.0 * a)
+    return np.column_stack([np.where(crowned, top[0], c), np.where(crowned, top[1], middle)])
 
 
 @dataclass(frozen=True)
@@ -276,9 +298,8 @@ def _quiet_window(
         error = noise.sigma * np.sqrt(720.0 / max(width / noise.reach, 1.0)) / width**2
         if isinstance(noise, RowNoise):
             error = min(error, CUBIC * noise.sigma / noise.reach**2)
-        if error <= CURVATURE_ERROR * float(
-            bent_lines(line.points[None], window, line.turning).curvature[0, line.turning].max()
-        ):
+        _, curvature = headings_and_curvatures(line.points[None], window)
+        if error <= CURVATURE_ERROR * float(curvature[0, line.turning].max()):
             break
         window = 2 * round(GROWTH * window / 2.0) + 1
     return min(window, ALONG // 2 - 1)

@@ -31,9 +31,7 @@ def wall_positions(grid: WallGrid, port: Port, other: Port) -> FloatArray:
     all the rest.
     """
     travel = np.empty(grid.lean.shape)
-    rows, sections = _rows_of(
-        grid, replace(port, vertices=other.vertices, faces=other.faces), bool(port.noise or other.noise)
-    )
+    rows, sections = _rows_of(grid, replace(port, mesh=other.mesh), bool(port.noise or other.noise))
     for row, section in zip(rows, sections, strict=True):
         travel[row] = exits(grid.outlines[row], grid.outward[row], section.outline)
     travel[: rows[0]], travel[rows[-1] + 1 :] = travel[rows[0]], travel[rows[-1]]

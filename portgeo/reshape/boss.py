@@ -14,6 +14,7 @@ from portgeo.comparing.wedges import arrays_of, solid_of
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
+from portgeo.core.triangles import Triangles
 from portgeo.reshape.grid import WallGrid, moved
 
 INSIDE_MM, INSIDE_NOISES = 0.1, 4.0  # a skin this far in is past the mesh's facets, and past a scan's roughness
@@ -38,7 +39,7 @@ def opened(port: Port, grid: WallGrid, travel: FloatArray) -> Port | None:
     pieces = sorted(air.decompose(), key=lambda piece: -piece.volume())
     made = replace(port, readings=(), rows=np.zeros(0))
     vertices, faces = arrays_of(pieces[0])
-    return replace(made, vertices=vertices, faces=faces)
+    return replace(made, mesh=Triangles(vertices, faces))
 
 
 def _jacket(inner: FloatArray, outer: FloatArray) -> tuple[FloatArray, IntArray]:

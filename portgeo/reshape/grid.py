@@ -18,7 +18,7 @@ from portgeo.core.plane import FloatArray, IntArray, areas, moments
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import area_of, is_simple
 from portgeo.core.skin import skin
-from portgeo.core.triangles import volume
+from portgeo.core.triangles import Triangles, volume
 from portgeo.measuring.bends import BendPlane, meant_bend, port_bends
 from portgeo.measuring.scan_uncertainty import facet_area
 
@@ -204,7 +204,7 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
             mend="Ask for a lesser greatest_depth, area or short-side radius there",
         )
     vertices, faces = skin(space, grid.frames)
-    return replace(port, vertices=vertices, faces=faces, readings=(), warnings=(), flats=None)
+    return replace(port, mesh=Triangles(vertices, faces), readings=(), warnings=(), flats=None)
 
 
 def most_place(grid: WallGrid, values: FloatArray, preferred: FloatArray | None = None) -> tuple[int, int]:

@@ -15,6 +15,7 @@ from portgeo.comparing.tube import walled
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, sections_at
+from portgeo.core.triangles import Triangles
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, gasket_limit, outer_limit
 
@@ -27,9 +28,13 @@ def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = No
     """
     chosen = method or ("none" if other.readings and port.readings else "auto")
     if chosen == "none":
-        return replace(other, vertices=in_frame(port, other.to_source(other.vertices)), frame=port.frame), []
+        return _placed(other, in_frame(port, other.to_source(other.vertices)), port), []
     found = align(walled(port), walled(other), "auto")
-    return replace(other, vertices=found.moved(other.vertices), frame=port.frame), list(found.warnings)
+    return _placed(other, found.moved(other.vertices), port), list(found.warnings)
+
+
+def _placed(other: Port, vertices: FloatArray, port: Port) -> Port:
+    return replace(other, mesh=Triangles(vertices, other.faces), frame=port.frame)
 
 
 def in_frame(port: Port, points: FloatArray) -> FloatArray:

@@ -18,7 +18,7 @@ from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.port import Patch, Port
 from portgeo.core.section import Section
-from portgeo.core.triangles import mesh_edge
+from portgeo.core.triangles import Triangles, mesh_edge
 from portgeo.scan.branches import Branch, branch_tip
 from portgeo.scan.course import Course, plane_frame
 from portgeo.scan.cut import cut_end
@@ -295,8 +295,7 @@ def _posed(
     )
     port = Port(
         centreline=placed,
-        vertices=tube[0] @ frame[:3, :3].T + frame[:3, 3],
-        faces=tube[1],
+        mesh=Triangles(tube[0] @ frame[:3, :3].T + frame[:3, 3], tube[1]),
         frame=frame,
         noise=noise,
         grain=grain,

@@ -14,6 +14,7 @@ from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
+from portgeo.core.triangles import Triangles
 
 SIDES = 96  # of the stem's polygon, whose area is made the circle's
 OVER = 2.0  # stem diameters past the roof and past the exit: clear of slanted walls
@@ -56,8 +57,7 @@ def without_stem(port: Port, diameter: float) -> Port:
     left = (solid - stem.transform(turn)).to_mesh64()
     return replace(
         port,
-        vertices=np.ascontiguousarray(left.vert_properties[:, :3]),
-        faces=np.asarray(left.tri_verts, dtype=np.int64),
+        mesh=Triangles(np.ascontiguousarray(left.vert_properties[:, :3]), np.asarray(left.tri_verts, dtype=np.int64)),
         warnings=(*port.warnings, Notice("stem_taken_off", diameter=diameter)),
     )
 

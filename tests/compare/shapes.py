@@ -11,10 +11,12 @@ from scipy.spatial.transform import Rotation
 
 from portgeo.comparing.tube import Places, places, walled
 from portgeo.comparing.wedges import arrays_of, solid_of
-from portgeo.core.loft import rings_at, skin, surface_from_readings
+from portgeo.core.loft import rings_at, surface_from_readings
 from portgeo.core.plane import resample
 from portgeo.core.port import Port, port_from_readings
 from portgeo.core.section import Reading
+from portgeo.core.skin import skin
+from portgeo.core.triangles import Triangles
 
 IN = 25.4
 INVENTED = [
@@ -78,7 +80,7 @@ def meshed(readings: list[Reading], edge: float, shift: float = 0.0) -> Port:
     space = points[:, None] + np.einsum("kmi,kij->kmj", np.array(rings), frames[:, 1:])
     vertices, faces = skin(space, frames)
     moved = vertices @ port.frame[:3, :3].T + port.frame[:3, 3]
-    return replace(port, vertices=moved, faces=faces, readings=())
+    return replace(port, mesh=Triangles(moved, faces), readings=())
 
 
 def solid(port: Port) -> manifold3d.Manifold:
@@ -87,7 +89,7 @@ def solid(port: Port) -> manifold3d.Manifold:
 
 def with_solid(port: Port, made: manifold3d.Manifold) -> Port:
     vertices, faces = arrays_of(made)
-    return replace(port, vertices=vertices, faces=faces, readings=())
+    return replace(port, mesh=Triangles(vertices, faces), readings=())
 
 
 def pushed(port: Port, depth: Callable[[Places], np.ndarray]) -> Port:
@@ -95,7 +97,7 @@ def pushed(port: Port, depth: Callable[[Places], np.ndarray]) -> Port:
     tube = walled(port).tube
     where = places(tube, port.vertices)
     k = np.clip(np.searchsorted(tube.stations, where.station), 0, len(tube.stations) - 1)
-    return replace(port, vertices=port.vertices - depth(where)[:, None] * tube.frames[k, 2])
+    return replace(port, mesh=Triangles(port.vertices - depth(where)[:, None] * tube.frames[k, 2], port.faces))
 
 
 def smooth(x: np.ndarray) -> np.ndarray:
@@ -113,7 +115,7 @@ def noisy(port: Port, sigma: float, seed: int) -> Port:
         flow = known.tube.frames[end, 0]
         mine = np.unique(caps[np.abs((port.vertices[caps] - known.tube.middles[end]) @ flow).max(axis=1) < 0.1])
         noise[mine] -= np.outer(noise[mine] @ flow, flow)
-    return replace(port, vertices=port.vertices + noise, noise=sigma)
+    return replace(port, mesh=Triangles(port.vertices + noise, port.faces), noise=sigma)
 
 
 def posed(port: Port, seed: int, slip_mm: float = 0.8, slip_deg: float = 2.0) -> tuple[Port, np.ndarray]:
@@ -135,7 +137,7 @@ def posed(port: Port, seed: int, slip_mm: float = 0.8, slip_deg: float = 2.0) ->
     source[:3, :3] = Rotation.random(random_state=seed).as_matrix()
     source[:3, 3] = rng.normal(size=3) * 200.0
     vertices = port.vertices @ slip[:3, :3].T + slip[:3, 3]
-    return replace(port, vertices=vertices, centreline=spine, frame=source), np.linalg.inv(slip)
+    return replace(port, mesh=Triangles(vertices, port.faces), centreline=spine, frame=source), np.linalg.inv(slip)
 
 
 def mirrored(port: Port) -> Port:
@@ -146,7 +148,7 @@ def mirrored(port: Port) -> Port:
         points=port.centreline.points @ hand,
         frames=np.einsum("ij,njk,kl->nil", np.diag([1.0, -1.0, 1.0]), port.centreline.frames, hand),
     )
-    return replace(port, vertices=port.vertices @ hand, faces=port.faces[:, ::-1], centreline=spine, readings=())
+    return replace(port, mesh=Triangles(port.vertices @ hand, port.faces[:, ::-1]), centreline=spine, readings=())
 
 
 def gaussian_floor(where: Places) -> np.ndarray:

@@ -15,7 +15,7 @@ from portgeo.comparing.tube import places, walled
 from portgeo.comparing.wedges import arrays_of, wedges
 from portgeo.core.errors import GeometryError
 from portgeo.core.port import Port, port_from_readings
-from portgeo.core.triangles import volume
+from portgeo.core.triangles import Triangles, volume
 from portgeo.core.units import Display
 from portgeo.results.changed import changed
 from tests.conftest import elbow_readings
@@ -96,7 +96,7 @@ def test_volumes_are_those_of_the_solids(before, after):
     ported, back = posed(pushed(after, lambda w: gaussian_floor(w) - 0.5 * smooth((w.up - 15.0) / 5.0)), seed=1)
     found = compare_ports(noisy(before, 0.03, 5), noisy(ported, 0.03, 4))
     one = solid(before)
-    other = solid(replace(ported, vertices=ported.vertices @ back[:3, :3].T + back[:3, 3]))
+    other = solid(replace(ported, mesh=Triangles(ported.vertices @ back[:3, :3].T + back[:3, 3], ported.faces)))
     assert abs(found.net - (other.volume() - one.volume())) < 2.5 * found.net_u
     removed, added = (other - one).volume(), (one - other).volume()
     assert found.removed == pytest.approx(removed, abs=max(0.02 * removed, 30.0))
@@ -110,7 +110,7 @@ def test_volumes_are_those_of_the_solids(before, after):
 def test_walls_share_the_removed_metal(before, dug):
     """The hollow is in the floor's middle and within it: manifold3d's boolean tells what came off."""
     found = dug
-    gone = solid(replace(dug.before, vertices=dug.vertices, faces=dug.faces)) - solid(before)
+    gone = solid(replace(dug.before, mesh=Triangles(dug.vertices, dug.faces))) - solid(before)
     assert found.walls["floor"].removed == pytest.approx(gone.volume(), rel=0.01)
     assert found.walls["roof"].removed < 0.001 * gone.volume()
     assert found.walls["roof"].deepest < 0.01
@@ -176,7 +176,7 @@ def test_smaller_after_is_said(before):
 
 
 def test_open_mesh_is_refused(before):
-    torn = replace(before, faces=before.faces[:-40])
+    torn = replace(before, mesh=Triangles(before.vertices, before.faces[:-40]))
     with pytest.raises(GeometryError, match=r"AFTER is not closed"):
         compare_ports(before, torn, "none")
 
@@ -239,7 +239,7 @@ def test_record_has_the_promised_keys(dug):
 
 def test_solids_agree_with_wedges(before, dug):
     """manifold3d's boolean of the two meshes is the second opinion."""
-    made = solid(replace(dug.before, vertices=dug.vertices, faces=dug.faces)) - solid(before)
+    made = solid(replace(dug.before, mesh=Triangles(dug.vertices, dug.faces))) - solid(before)
     assert made.volume() == pytest.approx(dug.removed, rel=0.005)
 
 

@@ -10,6 +10,7 @@ from portgeo.comparing.register import align
 from portgeo.comparing.tube import walled
 from portgeo.core.errors import GeometryError
 from portgeo.core.port import Port
+from portgeo.core.triangles import Triangles
 
 from .shapes import (
     gaussian_floor,
@@ -122,7 +123,7 @@ def test_a_port_with_roof_and_floor_exchanged_is_laid_together(before, after):
     """A sheet may turn towards its roof; a scan of the same port has its floor there."""
     turned = np.diag([1.0, -1.0, -1.0])
     spine = replace(after.centreline, points=after.centreline.points @ turned, frames=after.centreline.frames @ turned)
-    rolled = replace(after, vertices=after.vertices @ turned, centreline=spine)
+    rolled = replace(after, mesh=Triangles(after.vertices @ turned, after.faces), centreline=spine)
     found = align(walled(before), walled(rolled))
     assert found.fixed_share > 0.9
     assert found.matrix[:3, :3] == pytest.approx(turned, abs=1e-3)
