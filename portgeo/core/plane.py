@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-WELL_POSED = 1e-9  # determinant of normal equations over their trace cubed: an arc of 20 degrees is
+CIRCLE_STEPS = 8  # of Gauss and Newton's method from the algebraic circle; it settles in three or four
 CHORD_MM = 0.002  # outlines of curves stay this close to the curve: a tenth of the loft's chord error
 
 
@@ -121,13 +121,12 @@ def fit_circle(points: FloatArray) -> CircleFit:
         return CircleFit(np.full(2, np.nan), float("inf"), 0.0)
     centre = solution[:2]
     radius = float(np.sqrt(max(solution[2] + centre @ centre, 0.0)))
-    jacobian = np.ones((len(p), 3))
     for _ in range(50):
         arm = p - centre
-        distance = np.sqrt(np.einsum("ij,ij->i", arm, arm))
+        distance = np.linalg.norm(arm, axis=1)
         distance[distance == 0.0] = 1e-300
-        np.divide(arm, distance[:, None], out=jacobian[:, :2])
-        step = _least_squares(jacobian, distance - radius)
+        jacobian = np.column_stack([-arm / distance[:, None], -np.ones(len(p))])
+        step, *_ = np.linalg.lstsq(jacobian, -(distance - radius), rcond=None)
         centre, radius = centre + step[:2], radius + float(step[2])
         if np.abs(step).max() < 1e-12 * max(1.0, radius):
             break
@@ -136,12 +135,50 @@ def fit_circle(points: FloatArray) -> CircleFit:
     return CircleFit(centre * scale + middle, radius * scale, rms * scale)
 
 
-def _least_squares(rows: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the least-squares solution (3,) of rows (n, 3): by the normal equations where those are well posed."""
-    normal = rows.T @ rows
-    if np.linalg.det(normal) > WELL_POSED * normal.trace() ** 3:
-        return np.asarray(np.linalg.solve(normal, rows.T @ values))
-    return np.asarray(np.linalg.lstsq(rows, values, rcond=None)[0])
+def fit_circles(lines: FloatArray, used: BoolArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return centres (t, 2), radii and rms distances (t,) of geometric least-squares circles.
+
+    lines (t, n, 2), used (t, n) : which of a line's points are fitted. As `fit_circle`, for many
+    lines at once. Points on a line give a radius of infinity.
+    """
+    weight = used / np.maximum(used.sum(axis=1, keepdims=True), 1)
+    middle = np.einsum("tn,tni->ti", weight, lines)
+    arm = lines - middle[:, None]
+    scale = np.sqrt(np.einsum("tn,tni,tni->t", weight, arm, arm))[:, None]
+    p = arm / np.maximum(scale, 1e-300)[:, None]
+    square = np.einsum("tni,tni->tn", p, p)
+    system = np.concatenate([2.0 * p, np.ones((*p.shape[:2], 1))], axis=2)
+    solution = _least_squares(system, square, weight)
+    # A line that is straight, at first or on the way, has no circle: it stays where it is.
+    sound = np.isfinite(solution).all(axis=1)
+    solution[~sound] = 0.0
+    centre, radius = solution[:, :2], np.sqrt(np.maximum(solution[:, 2] + (solution[:, :2] ** 2).sum(axis=1), 0.0))
+    for _ in range(CIRCLE_STEPS):
+        out = p - centre[:, None]
+        distance = np.maximum(np.linalg.norm(out, axis=2), 1e-300)
+        jacobian = np.concatenate([out / distance[..., None], np.ones((*p.shape[:2], 1))], axis=2)
+        move = _least_squares(jacobian, distance - radius[:, None], weight)
+        sound &= np.isfinite(move).all(axis=1)
+        move[~sound] = 0.0
+        centre, radius = centre + move[:, :2], radius + move[:, 2]
+    off = np.linalg.norm(p - centre[:, None], axis=2) - radius[:, None]
+    rms = np.sqrt(np.einsum("tn,tn,tn->t", weight, off, off))
+    scale = scale[:, 0]
+    return (
+        centre * scale[:, None] + middle,
+        np.where(sound, np.abs(radius) * scale, np.inf),
+        np.where(sound, rms * scale, 0.0),
+    )
+
+
+def _least_squares(rows: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the weighted least-squares solutions (t, 3) of rows (t, n, 3) and values (t, n)."""
+    weighted = (rows * weight[..., None]).swapaxes(1, 2)
+    normal = weighted @ rows
+    straight = np.linalg.cond(normal) > 1.0 / np.finfo(float).eps
+    normal[straight] = np.eye(3)
+    found = np.linalg.solve(normal, weighted @ values[..., None])[..., 0]
+    return np.where(straight[:, None], np.inf, found)
 
 
 def arc_points(

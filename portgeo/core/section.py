@@ -21,7 +21,7 @@ from portgeo.core.plane import (
     arc_points,
     areas,
     chord,
-    fit_circle,
+    fit_circles,
     moments,
     resample,
     segments_for_arc,
@@ -44,6 +44,7 @@ TOOLS: dict[Tool, tuple[float, float]] = {
 }
 HEADING_ERROR = float(np.radians(1.0))  # of a heading read by hand: common practice, no source
 WELD_MM = 1e-4  # points closer than this are one: a single-precision file keeps no more
+SIGNS = np.array([[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]])  # of the corners, from the roof's left one on
 CORNER_SAMPLES = 720  # points round an outline when its corner radii are fitted
 
 
@@ -124,11 +125,21 @@ class SectionMeasures:
 
 
 def measure_section(section: Section) -> SectionMeasures:
-    """Return the measures of a section, exact for its polygon.
+    """Return the measures of a section, as measure_sections."""
+    return measure_sections([section])[0]
 
-    Hydraulic diameter is 4 area / wetted perimeter. Corner radii are circles fitted to the outline
-    where its corners are (zero for a sharp one).
+
+def measure_sections(sections: Sequence[Section]) -> tuple[SectionMeasures, ...]:
+    """Return the measures of sections, exact for their polygons.
+
+    Hydraulic diameter is 4 area / wetted perimeter. Corner radii are circles fitted to the outlines
+    where their corners are (zero for a sharp one).
     """
+    radii = corner_radii([section.outline for section in sections])
+    return tuple(_measured(section, each) for section, each in zip(sections, radii, strict=True))
+
+
+def _measured(section: Section, radii: FloatArray) -> SectionMeasures:
     parts = [moments(section.outline), *(moments(island) for island in section.islands)]
     area = sum(part.area for part in parts)
     perimeter = sum(part.perimeter for part in parts)
@@ -149,7 +160,7 @@ def measure_section(section: Section) -> SectionMeasures:
         greatest_height=float(extent[1]),
         greatest_width=float(extent[0]),
         hydraulic_diameter=4.0 * area / perimeter,
-        corner_radii=corner_radii(section.outline),
+        corner_radii=radii,
         second_moments=second,
     )
 
@@ -182,27 +193,32 @@ def _centroid(parts: list[Moments]) -> FloatArray:
     return np.average([part.centroid for part in parts], axis=0, weights=[part.area for part in parts])
 
 
-def corner_radii(outline: FloatArray) -> FloatArray:
-    """Return the radii (4,) of circles fitted to an outline's corners; 0 where one is sharp.
+def corner_radii(outlines: Sequence[FloatArray]) -> FloatArray:
+    """Return the radii (n, 4) of circles fitted to outlines' corners; 0 where one is sharp.
 
     A corner between two square walls at distances a and b, whose extreme point along the diagonal
     is at d, has the radius (a + b - sqrt(2) d) / (2 - sqrt(2)); the fit then uses the points that
     lie on that arc, 10 degrees clear of the walls.
     """
-    points = resample(outline, CORNER_SAMPLES)
-    radii = np.zeros(4)
-    for k, signs in enumerate(np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])):
-        p = points * signs
-        walls = (outline * signs).max(axis=0)
-        diagonal = (outline * signs).sum(axis=1).max() / np.sqrt(2.0)
-        radius = (walls.sum() - np.sqrt(2.0) * diagonal) / (2.0 - np.sqrt(2.0))
-        if radius < 10.0 * CHORD_MM:
-            continue
-        angle = np.degrees(np.arctan2(*(p - (walls - radius)).T[::-1]))
-        on_arc = p[(angle > 10.0) & (angle < 80.0)]
-        fit = fit_circle(on_arc) if len(on_arc) >= 5 else None
-        radii[k] = fit.radius if fit and fit.rms < 0.1 * radius and np.isfinite(fit.radius) else radius
-    return radii
+    points = np.array([resample(outline, CORNER_SAMPLES) for outline in outlines])
+    corners = points[:, None] * SIGNS[:, None]
+    turned = [outline[None] * SIGNS[:, None] for outline in outlines]
+    walls = np.array([each.max(axis=1) for each in turned])
+    diagonal = np.array([each.sum(axis=2).max(axis=1) for each in turned]) / np.sqrt(2.0)
+    radii = (walls.sum(axis=2) - np.sqrt(2.0) * diagonal) / (2.0 - np.sqrt(2.0))
+    angle = np.degrees(np.arctan2(*np.moveaxis(corners - (walls - radii[..., None])[:, :, None], 3, 0)[::-1]))
+    on_arc = (angle > 10.0) & (angle < 80.0)
+    rounded = radii >= 10.0 * CHORD_MM
+    fitted = np.argwhere(rounded & (on_arc.sum(axis=2) >= 5))
+    if len(fitted):
+        # Each corner's own points, as many places as the fullest has.
+        of = tuple(fitted.T)
+        order = np.argsort(~on_arc[of], axis=1, kind="stable")[:, : int(on_arc[of].sum(axis=1).max())]
+        used = np.take_along_axis(on_arc[of], order, axis=1)
+        _, radius, rms = fit_circles(np.take_along_axis(corners[of], order[..., None], axis=1), used)
+        sound = (rms < 0.1 * radii[of]) & np.isfinite(radius)
+        radii[of] = np.where(sound, radius, radii[of])
+    return np.where(rounded, radii, 0.0)
 
 
 def row_key(reading: Reading) -> tuple[object, ...]:

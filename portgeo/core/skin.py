@@ -63,7 +63,7 @@ class Rings:
         return np.asarray(ac <= bd + WELD_MM)  # a tie goes one way, whatever the rounding
 
     @cached_property
-    def _normals(self) -> FloatArray:
+    def normals(self) -> FloatArray:
         """Vector areas, twice, of each patch's two faces (k - 1, 2 m, 3) in order round their strips."""
         a, d = self.space[:-1], self.space[1:]
         b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
@@ -87,7 +87,7 @@ class Rings:
         middle = self.space.mean(axis=(0, 1))
         a, b = self.space[:-1] - middle, np.roll(self.space[:-1], -1, axis=1) - middle
         # The first face of a patch has its first point, the second one the next: any point of a face does.
-        normals = self._normals.reshape(*a.shape[:2], 2, 3)
+        normals = self.normals.reshape(*a.shape[:2], 2, 3)
         walls = np.einsum("kmi,kmi->", a, normals[:, :, 0]) + np.einsum("kmi,kmi->", b, normals[:, :, 1])
         ends, points = self._ends
         return float((walls + np.einsum("ki,ki->", points - middle, ends)) / 6.0)
@@ -95,7 +95,7 @@ class Rings:
     @cached_property
     def area(self) -> float:
         """Area of the mesh, its two ends among it."""
-        return float((_along(self._normals).sum() + np.linalg.norm(self._ends[0], axis=1).sum()) / 2.0)
+        return float((_along(self.normals).sum() + np.linalg.norm(self._ends[0], axis=1).sum()) / 2.0)
 
     @cached_property
     def folds(self) -> NDArray[np.bool_]:
@@ -104,7 +104,7 @@ class Rings:
         Where a strip's faces turn by less than 90 degrees from any to those FOLD_REACH beyond it none can.
         """
         kept = _kept(self.space)
-        normals, size = self._normals, _along(self._normals)
+        normals, size = self.normals, _along(self.normals)
         following, its_size = (np.roll(part, -1, axis=1) for part in (normals, size))
         with np.errstate(divide="ignore", invalid="ignore"):
             cosine = np.einsum("kni,kni->kn", normals, following) / (size * its_size)

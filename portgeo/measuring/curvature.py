@@ -10,13 +10,12 @@ from functools import lru_cache
 
 import numpy as np
 
-from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.plane import FloatArray, IntArray, fit_circles
 
 LEAST_CURVATURE = 0.5  # of the greatest: less is a lead-in
 LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted
 # Of the window and of the curvature: by how much a parabola's heading at an arc's end is short of the arc's.
 SMEAR = 5.0 / 64.0
-CIRCLE_STEPS = 8  # of Gauss and Newton's method from the algebraic circle; it settles in three or four
 LEAST_POINTS = 5  # of a circle, and of a parabola
 
 
@@ -160,49 +159,3 @@ def _tightest(heading: FloatArray) -> IntArray:
         start = int(np.argmin(beyond - (np.searchsorted(each, each, side="right") - 1.0)))
         ends.append((start, max(int(np.ceil(beyond[start])), start + LEAST_POINTS - 1)))
     return np.array(ends).T
-
-
-def fit_circles(lines: FloatArray, used: np.ndarray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return centres (t, 2), radii and rms distances (t,) of geometric least-squares circles.
-
-    lines (t, n, 2), used (t, n) : which of a line's points are fitted. As `plane.fit_circle`, for many
-    lines at once. Points on a line give a radius of infinity.
-    """
-    weight = used / np.maximum(used.sum(axis=1, keepdims=True), 1)
-    middle = np.einsum("tn,tni->ti", weight, lines)
-    arm = lines - middle[:, None]
-    scale = np.sqrt(np.einsum("tn,tni,tni->t", weight, arm, arm))[:, None]
-    p = arm / np.maximum(scale, 1e-300)[:, None]
-    square = np.einsum("tni,tni->tn", p, p)
-    system = np.concatenate([2.0 * p, np.ones((*p.shape[:2], 1))], axis=2)
-    solution = _least_squares(system, square, weight)
-    # A line that is straight, at first or on the way, has no circle: it stays where it is.
-    sound = np.isfinite(solution).all(axis=1)
-    solution[~sound] = 0.0
-    centre, radius = solution[:, :2], np.sqrt(np.maximum(solution[:, 2] + (solution[:, :2] ** 2).sum(axis=1), 0.0))
-    for _ in range(CIRCLE_STEPS):
-        out = p - centre[:, None]
-        distance = np.maximum(np.linalg.norm(out, axis=2), 1e-300)
-        jacobian = np.concatenate([out / distance[..., None], np.ones((*p.shape[:2], 1))], axis=2)
-        move = _least_squares(jacobian, distance - radius[:, None], weight)
-        sound &= np.isfinite(move).all(axis=1)
-        move[~sound] = 0.0
-        centre, radius = centre + move[:, :2], radius + move[:, 2]
-    off = np.linalg.norm(p - centre[:, None], axis=2) - radius[:, None]
-    rms = np.sqrt(np.einsum("tn,tn,tn->t", weight, off, off))
-    scale = scale[:, 0]
-    return (
-        centre * scale[:, None] + middle,
-        np.where(sound, np.abs(radius) * scale, np.inf),
-        np.where(sound, rms * scale, 0.0),
-    )
-
-
-def _least_squares(rows: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
-    """Return the weighted least-squares solutions (t, 3) of rows (t, n, 3) and values (t, n)."""
-    weighted = (rows * weight[..., None]).swapaxes(1, 2)
-    normal = weighted @ rows
-    straight = np.linalg.cond(normal) > 1.0 / np.finfo(float).eps
-    normal[straight] = np.eye(3)
-    found = np.linalg.solve(normal, weighted @ values[..., None])[..., 0]
-    return np.where(straight[:, None], np.inf, found)

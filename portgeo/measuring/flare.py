@@ -13,6 +13,7 @@ import numpy as np
 from portgeo.core.plane import FloatArray, fit_circle
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import Section
+from portgeo.core.skin import Rings
 from portgeo.core.slicing import slice_mesh, tube_sections
 
 CLOCK = 12  # positions: 12 o'clock is the roof, 3 the right wall seen looking into the entry
@@ -22,6 +23,7 @@ NUDGE = 0.01  # squared, of the reach: the first section stands just inside the 
 REACH = 0.6  # of the opening's radius: a larger rounding than this is the port's own taper
 LEAST_OPENING = np.radians(25.0)  # a wall that leans out by less at the opening is not rounded there
 LEAN = np.radians(6.0)  # a wall that leans by less is past the rounding
+MAY_LEAN = 0.75  # of that: a face that leans by less at its corner leans by less than that all over
 STEP, ROUGH_STEP = 0.04, 20.0  # depth over which a lean is taken: of the opening, or of the noise
 LEAST_POINTS = 4  # sections that a circle is fitted to
 LEAST_RADIUS = 3.0  # standard deviations of the mesh: a smaller rounding is its roughness
@@ -47,6 +49,8 @@ def flare(port: Port, at_exit: bool = False, opening: Section | None = None) -> 
     middle = (opening.outline.max(axis=0) + opening.outline.min(axis=0)) / 2.0
     size = float(np.sqrt(np.prod(np.ptp(opening.outline, axis=0)))) / 2.0
     depth = min(REACH * size, 0.4 * (last - first)) * np.linspace(NUDGE, 1.0, DEPTHS) ** 2
+    if isinstance(port.mesh, Rings) and not _leans(port.mesh, opening, middle, float(depth[-1]), at_exit):
+        return Flare(np.full(CLOCK, np.nan))
     # Planes beside the opening's own: a line of centroids would sway in so steep a wall.
     frame = opening.frame
     inward = -frame[0] if at_exit else frame[0]
@@ -69,6 +73,21 @@ def flare(port: Port, at_exit: bool = False, opening: Section | None = None) -> 
     walls = walls.reshape(DEPTHS, CLOCK, len(BESIDE)).mean(axis=2)
     step = max(STEP * size, ROUGH_STEP * port.noise)
     return Flare(np.array([_rounding(depth, walls[:, k], step, port.noise) for k in range(CLOCK)]))
+
+
+def _leans(rings: Rings, opening: Section, middle: FloatArray, depth: float, at_exit: bool) -> bool:
+    """Return whether any face within a depth of an opening may lean out by LEAST_OPENING, seen from its middle.
+
+    A wall whose faces all stand upright is told without a cut.
+    """
+    ahead = -opening.frame[0] if at_exit else opening.frame[0]
+    near = np.flatnonzero(((rings.space - opening.origin) @ ahead).min(axis=1) <= depth)
+    near = near[near < len(rings.space) - 1] if not at_exit else np.maximum(near - 1, 0)
+    arm = np.repeat(rings.space[near] - opening.in_space(middle[None])[0], 2, axis=1)
+    arm -= (arm @ ahead)[..., None] * ahead
+    normals = rings.normals[near]
+    outward = np.abs(np.einsum("kni,kni->kn", normals, arm)) / np.maximum(np.linalg.norm(arm, axis=2), 1e-12)
+    return bool((np.abs(normals @ ahead) > MAY_LEAN * np.tan(LEAST_OPENING) * outward).any())
 
 
 def _walls(outline: FloatArray, middle: FloatArray, directions: FloatArray) -> FloatArray:

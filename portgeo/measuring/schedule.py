@@ -14,7 +14,7 @@ import shapely
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import Section, SectionMeasures, areas_of, measure_section
+from portgeo.core.section import Section, SectionMeasures, areas_of, measure_sections
 from portgeo.core.triangles import mesh_edge
 from portgeo.measuring.advice import unsure
 from portgeo.measuring.bends import meant_bend, port_bends
@@ -123,7 +123,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     facets = facet_area(port)
     area_at = areas_of(sections) + facets
     rows = np.searchsorted(both, table)
-    measures = tuple(measure_section(sections[k]) for k in rows)
+    measures = measure_sections([sections[k] for k in rows])
 
     level = _evened(both, area_at, port)
     least = int(np.argmax(level <= level.min() * (1.0 + SAME_AREA)))
@@ -137,8 +137,9 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     area = area_at[rows]
     height, width = (np.array([getattr(m, name) for m in measures]) for name in ("height", "width"))
 
-    if port.readings and readings_tried:
-        u = from_readings(port.readings, table, bends, meant)
+    if port.readings:
+        untried = Uncertainty(np.zeros(len(table)), 0.0, 0.0, bends, None)
+        u = from_readings(port.readings, table, bends, meant) if readings_tried else untried
     else:
         u = from_noise(port, table, measures, bends, meant)
     return Survey(
