@@ -19,7 +19,7 @@ from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import measure_section
+from portgeo.core.section import areas_of, centroid_of, measure_section
 
 ROWS = 25  # stations of the table
 ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times
@@ -94,9 +94,7 @@ def balance(
         )
     lengths = np.array([port.centreline.length for port in ports])
     stations = np.linspace(0.0, lengths.min(), ROWS)
-    areas = np.array(
-        [[measure_section(s).area for s in sections_at(port, port.centreline.stations[0] + stations)] for port in ports]
-    )
+    areas = np.array([areas_of(sections_at(port, port.centreline.stations[0] + stations)) for port in ports])
     states = [state_of(port) for port in ports]
     as_measured = all(port.readings for port in ports)
     fits = _as_measured(ports) if as_measured else _laid_together(ports)
@@ -158,7 +156,7 @@ def _line(port: Port) -> FloatArray:
     """Return the middles (ROWS, 3) of a port's sections in its own source's frame."""
     first, last = port.centreline.stations[[0, -1]]
     sections = sections_at(port, np.linspace(first, last, ROWS))
-    return port.to_source(np.array([s.in_space(measure_section(s).centroid[None])[0] for s in sections]))
+    return port.to_source(np.array([s.in_space(centroid_of(s)[None])[0] for s in sections]))
 
 
 def _gasket_shifts(ports: Sequence[Port], mirrored: Sequence[bool], gasket: FloatArray, end: End) -> FloatArray:

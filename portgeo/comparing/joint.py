@@ -18,7 +18,7 @@ from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, chord, moments, resample
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import Section, centred, measure_section
+from portgeo.core.section import Section, areas_of, centred, measure_section
 
 Lay = Literal["line", "none"]
 
@@ -294,7 +294,7 @@ def _schedule(upstream: Port, downstream: Port) -> tuple[FloatArray, FloatArray,
     stations, areas, start = [], [], 0.0
     for port in (upstream, downstream):
         own = _own_stations(port)
-        areas += [measure_section(section).area for section in sections_at(port, own)]
+        areas += list(areas_of(sections_at(port, own)))
         stations += list(start + own - own[0])
         start = stations[-1]
     return np.array(stations), np.array(areas), float(upstream.centreline.length)

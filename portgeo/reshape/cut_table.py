@@ -11,7 +11,7 @@ import numpy as np
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import sections_at
-from portgeo.core.section import WALLS, area_of, measure_section
+from portgeo.core.section import WALLS, areas_of, measure_sections
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.reshape.grid import WallGrid
@@ -53,9 +53,9 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
     stations = table_stations(plan, unit)
     ports = plan.port, plan.after
     sections = [sections_at(port, stations) for port in ports]
-    measures = [[measure_section(section) for section in each] for each in sections]
+    measures = [measure_sections(each) for each in sections]
     # As a survey of either port has them, so that no two tables tell one section with two areas.
-    areas = [np.array([area_of(s) for s in each]) + facet_area(p) for p, each in zip(ports, sections, strict=True)]
+    areas = [areas_of(each) + facet_area(p) for p, each in zip(ports, sections, strict=True)]
     volume, stretch = _by_wall(plan)
     return CutTable(
         stations=stations,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import Field, dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -137,6 +137,19 @@ def cell(key: str, value: float, display: Display) -> str:
 
 def _ending(key: str) -> str:
     return next((ending for ending in ENDINGS if key.endswith(ending)), "")
+
+
+def without_u(value: Any) -> Any:
+    """Return a result whose uncertainties, and those of the results in it, are not told: nan."""
+    if isinstance(value, tuple):
+        return tuple(without_u(item) for item in value)
+    if not isinstance(value, Result):
+        return value
+    told = {f.name: getattr(value, f.name) for f in fields(value)}
+    return replace(value, **{
+        name: np.full_like(item, np.nan)[()] if "u" in name.split("_") else without_u(item)
+        for name, item in told.items()
+    })  # fmt: skip
 
 
 def _html(value: Any) -> str:

@@ -5,12 +5,15 @@ Earlier results come in; PNG files by name go out, the same on every machine, wi
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from portgeo.app.job.results import Given, LeftOut, Models, Pictures
 from portgeo.core.units import Display
 from portgeo.present.page.contents import slug
-from portgeo.present.page.models import DEPTHS, scales_of
+from portgeo.present.page.models import DEPTHS, Scale, scales_of
 from portgeo.present.pictures.charts import png, schedule_figure
 from portgeo.present.pictures.flat import model_png
+from portgeo.present.pictures.model import Model
 from portgeo.present.pictures.speed import speed_figure
 
 PLANNED = "planned"
@@ -36,15 +39,23 @@ def charted(given: Given) -> Pictures:
 
 
 def pictured(given: Given) -> Pictures:
-    """Return a picture of every model with each of its paints that says something new of it.
+    """Return the pictures that are drawn of the models, or one part of several of them."""
+    models: Models = given.needs["models"]
+    display, (part, parts) = Display(given.settings["units"]), (given.settings[name] for name in ("part", "parts"))
+    scales = scales_of(models.models, display)
+    wanted = _wanted(models, scales)[part::parts]
+    return Pictures(
+        tuple((name, model_png(model, scales[model.part, paint], display)) for name, model, paint in wanted)
+    )
+
+
+def _wanted(models: Models, scales: Mapping[tuple[str, str], Scale]) -> list[tuple[str, Model, str]]:
+    """Return file, model and paint of a picture of every model with each of its paints that says something new of it.
 
     Section area is drawn where there is no depth of cut: of the first state of a part, once for a runner
     that stays as it is, and so is its speed. Of the wall left, the last state and the planned port tell all.
     """
-    models: Models = given.needs["models"]
-    display = Display(given.settings["units"])
-    scales = scales_of(models.models, display)
-    files: dict[str, bytes] = {}
+    wanted: dict[str, tuple[str, Model, str]] = {}
     runner_drawn = False
     last = next((m.state for m in reversed(models.models) if m.part == "port" and m.state != PLANNED), "")
     for model in models.models:
@@ -59,7 +70,7 @@ def pictured(given: Given) -> Pictures:
         for paint in model.paints:
             if paint.name in drawn:
                 name, k = f"{state}-{slug(paint.name)}.png", 2
-                while name in files:
+                while name in wanted:
                     name, k = f"{state}-{slug(paint.name)}-{k}.png", k + 1
-                files[name] = model_png(model, scales[model.part, paint.name], display)
-    return Pictures(tuple(files.items()))
+                wanted[name] = name, model, paint.name
+    return list(wanted.values())

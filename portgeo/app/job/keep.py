@@ -19,7 +19,7 @@ from portgeo.app.job.packing import DAMAGED, packed, unpacked
 from portgeo.files.disk import atomic_write
 
 FOLDER = ".kept"
-MARK = b"portgeo kept 2\n"  # 1 was of an older form: such a result is made anew
+MARK = b"portgeo kept 3\n"  # 1 and 2 were of older forms: such a result is made anew
 # What numbers come from, besides this package: another version of one of them is another result.
 CODE = (".py", ".js", ".css")
 NUMBERS_FROM = ("numpy", "scipy", "shapely", "trimesh", "manifold3d", "libigl", "scikit-fem", "pyamg", "clarabel")

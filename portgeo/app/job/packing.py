@@ -1,4 +1,4 @@
-"""A result of a job's step as bytes: its arrays as npz, all else as JSON beside them.
+"""A result of a job's step as bytes: all but its arrays as JSON, then the arrays one after the other.
 
 A tree of this package's frozen dataclasses, of arrays and of plain values comes in; bytes go out, and
 the same tree comes back. Nothing that is read is run, and no class but this package's own is made.
@@ -7,17 +7,17 @@ the same tree comes back. Nothing that is read is run, and no class but this pac
 from __future__ import annotations
 
 import importlib
-import io
 import json
-import zipfile
+import math
 from dataclasses import fields, is_dataclass
 from typing import Any
 
 import numpy as np
 
-TREE = "tree"
 OWN = "portgeo."
-DAMAGED = (ValueError, LookupError, TypeError, AttributeError, ImportError, OSError, RecursionError, zipfile.BadZipFile)
+HEAD = 8  # bytes that hold how long the JSON is
+ALIGN = 16  # bytes: where an array begins
+DAMAGED = (ValueError, LookupError, TypeError, AttributeError, ImportError, OSError, RecursionError, OverflowError)
 
 
 def packed(result: Any) -> bytes:
@@ -54,41 +54,52 @@ def packed(result: Any) -> bytes:
             return {"class": [kind.__module__, kind.__qualname__], "fields": content}
         raise TypeError(f"{kind.__module__}.{kind.__qualname__} is not kept")
 
-    tree = json.dumps(branch(result), ensure_ascii=True).encode()
-    stream = io.BytesIO()
-    named = {str(k): array for k, array in enumerate(arrays)}
-    np.savez(stream, allow_pickle=False, **{TREE: np.frombuffer(tree, dtype=np.uint8)}, **named)
-    return stream.getvalue()
+    tree = branch(result)
+    places_of, offset = [], 0
+    for array in arrays:
+        places_of.append([array.dtype.str, list(array.shape), offset])
+        offset += -(-array.nbytes // ALIGN) * ALIGN
+    head = json.dumps([places_of, tree], ensure_ascii=True).encode()
+    parts = [len(head).to_bytes(HEAD, "little"), head, bytes(-(HEAD + len(head)) % ALIGN)]
+    for array in arrays:
+        parts += [array.tobytes(), bytes(-array.nbytes % ALIGN)]
+    return b"".join(parts)
 
 
 def unpacked(data: bytes) -> Any:
     """Return the result in bytes. Raises one of DAMAGED where they hold none."""
-    with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-        tree = json.loads(stored[TREE].tobytes())
-        read: dict[int, np.ndarray] = {}
+    size = int.from_bytes(data[:HEAD], "little")
+    places, tree = json.loads(data[HEAD : HEAD + size])
+    start = -(-(HEAD + size) // ALIGN) * ALIGN
+    read: dict[int, np.ndarray] = {}
 
-        def array(k: int) -> np.ndarray:
-            if k not in read:
-                read[k] = stored[str(k)]
-            return read[k]
+    def array(k: int) -> np.ndarray:
+        if k not in read:
+            kind, shape, offset = places[k]
+            dtype = np.dtype(kind)
+            if dtype.hasobject:
+                raise ValueError("an array of objects is not kept")
+            # A copy: what was made could be written to.
+            read[k] = np.frombuffer(data, dtype, math.prod(shape), start + offset).reshape(shape).copy()
+        return read[k]
 
-        def grown(branch: Any) -> Any:
-            if isinstance(branch, list):
-                return [grown(each) for each in branch]
-            if not isinstance(branch, dict):
-                return branch
-            if "class" in branch:
-                module, name = branch["class"]
-                return _made(module, name, {field: grown(each) for field, each in branch["fields"].items()})
-            ((kind, content),) = branch.items()
-            if kind == "tuple":
-                return tuple(grown(each) for each in content)
-            if kind == "dict":
-                return {grown(key): grown(each) for key, each in content}
-            found = array(content)
-            return found.tobytes() if kind == "bytes" else {"array": found, "scalar": found[()]}[kind]
+    def grown(branch: Any) -> Any:
+        if isinstance(branch, list):
+            return [grown(each) for each in branch]
+        if not isinstance(branch, dict):
+            return branch
+        if "class" in branch:
+            module, name = branch["class"]
+            return _made(module, name, {field: grown(each) for field, each in branch["fields"].items()})
+        ((kind, content),) = branch.items()
+        if kind == "tuple":
+            return tuple(grown(each) for each in content)
+        if kind == "dict":
+            return {grown(key): grown(each) for key, each in content}
+        found = array(content)
+        return found.tobytes() if kind == "bytes" else {"array": found, "scalar": found[()]}[kind]
 
-        return grown(tree)
+    return grown(tree)
 
 
 def _made(module: str, name: str, content: dict[str, Any]) -> Any:

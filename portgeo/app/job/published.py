@@ -11,7 +11,7 @@ from typing import Any
 
 from portgeo import __version__
 from portgeo.app.job.results import Cut, LeftOut, Models, Pictures, Sheets, Told
-from portgeo.app.job.steps import PARTS, Steps
+from portgeo.app.job.steps import DRAWN, PARTS, Steps
 from portgeo.core.notices import Notice
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.files.disk import json_text, table_text
@@ -28,7 +28,7 @@ RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt"
 
 
 def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
-    """Yield the report's files by name, results.json and then the page last."""
+    """Yield the report's files by name but for the pictures, results.json and then the page last."""
     display = Display(steps.job.job.units)
     results = results_of(steps, get)
     models: Models = get("models")
@@ -42,8 +42,6 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
         yield "cut-sheet.csv", table_text(*cut.table).encode("utf-8", "replace")
     sheets: Sheets = get("templates")
     yield "templates.pdf", sheets.pdf
-    for name, picture in _pictures(steps, get):
-        yield name, picture
     tables = results_tables(results, display)
     for name, header, rows in tables:
         yield (
@@ -216,8 +214,9 @@ def _meshes(steps: Steps) -> dict[tuple[int, str], str]:
     return found
 
 
-def _pictures(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
-    for name in ("charts", "pictures"):
+def pictures_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
+    """Yield the report's pictures by name."""
+    for name in DRAWN:
         drawn: Pictures = get(name)
         yield from ((f"pictures/{file}", data) for file, data in drawn.files)
     for name in steps.by_name:

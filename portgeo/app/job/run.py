@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from portgeo.app.job.keep import Kept, key_of
 from portgeo.app.job.ledger import Ledger
-from portgeo.app.job.steps import Step, Steps, steps_of
+from portgeo.app.job.steps import DRAWN, Step, Steps, steps_of
 from portgeo.core.errors import OutputError, PortgeoError
 from portgeo.core.interrupts import LOOK, workers
 from portgeo.files.toml.job import JobFile
@@ -64,7 +64,7 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
     steps = steps_of(job)
     kept, ledger = Kept(out), Ledger(out)
     whole = key_of("report", [(step.name, step.key) for step in steps.by_name.values()], steps.skipped, _said(steps))
-    made = 0
+    made, written = 0, list[tuple[str, bytes]]()
     names = ledger.whole(whole)
     if names is None:
         ledger.check(force)
@@ -72,11 +72,18 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
             from portgeo.app.job.check import check_job
 
             check_job(job)
-        made = _make(steps, kept, progress)
-        from portgeo.app.job.published import files_of
+
+        def write_up() -> None:
+            """Make all files but the pictures: nothing in them hangs on those."""
+            from portgeo.app.job.published import files_of
+
+            written.extend(files_of(steps, _Results(steps, kept)))
+
+        made = _make(steps, kept, progress, write_up)
+        from portgeo.app.job.published import pictures_of
 
         progress("writing the report", 1.0)
-        names = ledger.write(whole, files_of(steps, _Results(steps, kept)), force)
+        names = ledger.write(whole, [*pictures_of(steps, _Results(steps, kept)), *written], force)
         kept.only(step.key for step in steps.by_name.values())
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     models = steps.by_name["models"].key
@@ -116,8 +123,11 @@ def _fetched(kept: Kept, key: str) -> Any:
     return found
 
 
-def _make(steps: Steps, kept: Kept, progress: Progress) -> int:
-    """Make every step that is not kept; return how many. Raises the first refusal in the steps' order."""
+def _make(steps: Steps, kept: Kept, progress: Progress, write_up: Callable[[], None]) -> int:
+    """Make every step that is not kept; return how many. Raises the first refusal in the steps' order.
+
+    write_up : called once, when all but pictures is made; those are drawn meanwhile.
+    """
     by_key = {step.key: step for step in steps.by_name.values()}
     missing = {key: step for key, step in by_key.items() if not kept.has(key)}
     done = set(by_key) - set(missing)
@@ -126,7 +136,10 @@ def _make(steps: Steps, kept: Kept, progress: Progress) -> int:
         for number, step in enumerate(missing.values()):
             progress(step.title, number / len(by_key))
             make_step(step, _needs(step, steps), str(steps.job.folder), str(kept.folder.parent))
+        write_up()
         return len(missing)
+    told = {step.key for step in by_key.values() if step.name not in DRAWN}
+    written = False
     refusals: dict[str, PortgeoError] = {}
     try:
         with workers(count) as submit:
@@ -139,6 +152,9 @@ def _make(steps: Steps, kept: Kept, progress: Progress) -> int:
                         folders = str(steps.job.folder), str(kept.folder.parent)
                         running[submit(_made_apart, step, needs, *folders)] = waiting.pop(key)
                 progress(", ".join(step.title for step in running.values()), len(done) / len(by_key))
+                if told <= done and not waiting and not refusals and not written:
+                    write_up()
+                    written = True
                 for future in wait(running, LOOK, FIRST_COMPLETED).done:
                     step = running.pop(future)
                     refusal = future.result()
@@ -154,6 +170,8 @@ def _make(steps: Steps, kept: Kept, progress: Progress) -> int:
         ) from failure
     if refusals:
         raise next(refusals[key] for key in by_key if key in refusals)
+    if not written:
+        write_up()
     return len(missing)
 
 

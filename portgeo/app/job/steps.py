@@ -23,6 +23,8 @@ from portgeo.files.toml.job_tables import Scan, State
 ENGINE_NEEDS = ("bore", "stroke", "rpm", "valve")
 VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width", "valves")
 PARTS = ("port", "runner")
+PICTURE_PARTS = 2  # that pictures are drawn in, side by side: nothing else is left to do by then
+DRAWN = ("charts", *(f"pictures {part}" for part in range(PICTURE_PARTS)))  # steps whose results are pictures alone
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,9 @@ def steps_of(job: JobFile) -> Steps:
     }
     states = [state.name for state in job.job.state]
     steps.add("charts", "drawing charts", "drawn.charted", {"units": units, "states": states}, needs=charted)
-    steps.add("pictures", "drawing pictures", "drawn.pictured", {"units": units}, needs={"models": "models"})
+    for part in range(PICTURE_PARTS):
+        settings = {"units": units, "part": part, "parts": PICTURE_PARTS}
+        steps.add(f"pictures {part}", "drawing pictures", "drawn.pictured", settings, needs={"models": "models"})
     return steps
 
 

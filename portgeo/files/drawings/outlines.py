@@ -11,9 +11,6 @@ from pathlib import Path
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.plane import FloatArray, moments
@@ -163,6 +160,9 @@ def _closed_loop(drawing: Drawing, file: str) -> FloatArray:
             mend="Leave only the outline, drawn once",
         )
     # Chains are edges between meeting points; each connected group is one loop or one open line.
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     links = coo_array((np.ones(len(chains)), (node[:, 0], node[:, 1])), shape=(count, count))
     groups, group_of_node = connected_components(links, directed=False)
     group = group_of_node[node[:, 0]]
@@ -186,6 +186,10 @@ def _closed_loop(drawing: Drawing, file: str) -> FloatArray:
 
 def _meeting_points(ends: FloatArray) -> np.ndarray:
     """Return for points (n, 2) a number each, the same where they are within JOIN_MM."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
     pairs = cKDTree(ends).query_pairs(JOIN_MM, output_type="ndarray")
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(ends), len(ends)))
     return connected_components(links, directed=False)[1]

@@ -14,7 +14,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from portgeo.core.centreline import turn_and_swing
 from portgeo.core.errors import GeometryError, InputError, PortgeoError
@@ -128,6 +127,8 @@ def _with_own_headings(readings: tuple[Reading, ...], columns: dict[str, Column]
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
     if (np.diff(along) < SAME_STATION_MM).any():
         return readings  # two rows in one place: refused by what follows
+    from scipy.interpolate import CubicSpline
+
     ways = CubicSpline(along, points)(along, 1)
     ways /= np.linalg.norm(ways, axis=1, keepdims=True)
     return tuple(
