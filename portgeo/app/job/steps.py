@@ -106,9 +106,9 @@ def steps_of(job: JobFile) -> Steps:
     }
     states = [state.name for state in job.job.state]
     steps.add("charts", "drawing charts", "drawn.charted", {"units": units, "states": states}, needs=charted)
-    for part in range(PICTURE_PARTS):
-        settings = {"units": units, "part": part, "parts": PICTURE_PARTS}
-        steps.add(f"pictures {part}", "drawing pictures", "drawn.pictured", settings, needs={"models": "models"})
+    for nth in range(PICTURE_PARTS):
+        share: dict[str, Any] = {"units": units, "part": nth, "parts": PICTURE_PARTS}
+        steps.add(f"pictures {nth}", "drawing pictures", "drawn.pictured", share, needs={"models": "models"})
     return steps
 
 
