@@ -1,4 +1,4 @@
-"""Make the README's pictures in docs/pictures from the demo's job.
+"""Make the guide's and the README's pictures in docs/pictures from the demo's job.
 
 Run from the top of the repository: ``python scripts/make_gallery.py``. The page is taken with a Chromium that
 is on the machine, through Playwright; pictures of ports need OpenGL.
@@ -23,10 +23,16 @@ PICTURES = {
     "area-schedule.png": "area-schedule.png",
     "first-cut-depth.png": "cut-depth.png",
     "first-cut-speed.png": "air-speed.png",
+    "planned-depth-to-take.png": "take.png",
     "planned-wall-left.png": "wall-left.png",
+    "first-cut-reach.png": "reach.png",
+    "air-speed.png": "speed-by-station.png",
+    "bench.png": "bench.png",
 }
 PAGE_SIZE = {"width": 1000, "height": 1560}  # down to the port in 3D
 DPI = 100
+COLOURS = 240  # of a picture's palette: a third of the bytes, and no eye tells
+PAPER_AT = 2.4  # station of the demo, in, at which the turn is shown on squared paper
 
 
 def page_picture(page: Path, picture: Path) -> None:
@@ -52,8 +58,79 @@ def first_sheet(pdf: Path, picture: Path) -> None:
     pypdfium2.PdfDocument(pdf)[0].render(scale=DPI / 72.0).to_pil().save(picture)
 
 
+def squared_paper(picture: Path) -> None:
+    """Write the demo's port from the side on squared paper, with its station lines and the turn at one of them."""
+    import numpy as np
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Arc
+
+    import portgeo as pg
+    from portgeo.present.pictures.charts import INK
+    from portgeo.present.pictures.mic import ACROSS, ASIDE
+
+    port = pg.read(ROOT / "meshes" / "demo-as-cast.csv")
+    figure = Figure(figsize=(8.0, 5.7), dpi=DPI, facecolor="white")
+    axes = figure.add_axes((0.03, 0.03, 0.94, 0.94))
+
+    def line(station: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return the middle (x, z), floor and roof of a section as it is seen from the side, in."""
+        section = port.section_at(station * 25.4)
+        points = section.in_space(section.outline)[:, ::2] / 25.4
+        flow = section.frame[0][::2]
+        up = np.array([-flow[1], flow[0]])
+        low, high = (points[np.argmin(s * (points @ up))] for s in (1.0, -1.0))
+        middle = (low + high) / 2.0
+        return middle, middle + up * ((low - middle) @ up), middle + up * ((high - middle) @ up)
+
+    length = port.centreline.stations[-1] / 25.4
+    middle, floor, roof = (np.array(part) for part in zip(*(line(s) for s in np.linspace(0, length, 60)), strict=True))
+    for side in (floor, roof):
+        axes.plot(*side.T, color=INK, lw=2.0)
+    axes.plot(*middle.T, color="#7a7a7a", lw=1.0, dashes=(8, 4))
+    for reading in port.readings[::2]:
+        at, low, high = line(reading.station / 25.4)
+        axes.plot(*np.array([low, high]).T, color=ACROSS, lw=1.0)
+        axes.plot(*at, "o", color=ACROSS, ms=3.5)
+        out = (high - at) / np.linalg.norm(high - at)
+        axes.annotate(
+            f"{reading.station / 25.4:.1f}", high + 0.13 * out, ha="center", va="center", fontsize=8, color=INK
+        )
+    at, _, _ = line(PAPER_AT)
+    turn = next(np.degrees(r.turn) for r in port.readings if abs(r.station / 25.4 - PAPER_AT) < 1e-6)
+    on = np.array([np.cos(np.radians(turn)), -np.sin(np.radians(turn))])
+    axes.plot([at[0], at[0] + 1.3], [at[1], at[1]], color=ASIDE, lw=1.0, ls=":")
+    axes.annotate("", at + 1.3 * on, at, arrowprops={"arrowstyle": "->", "color": ASIDE, "lw": 1.3})
+    axes.add_patch(Arc(at, 1.6, 1.6, theta1=-turn, theta2=0.0, color=ASIDE, lw=1.3))
+    axes.annotate("the way it started", (at[0] + 1.34, at[1]), va="center", fontsize=9, color=ASIDE)
+    axes.annotate(
+        f"turn at {PAPER_AT} in: {turn:.1f}°", (at[0] + 1.34, at[1] - 0.22), va="center", fontsize=9, color=ASIDE
+    )
+    axes.annotate("flange face", (-0.12, 0.0), rotation=90, ha="center", va="center", fontsize=9, color=INK)
+    axes.annotate("a square is 0.10 in", (0.02, -2.1), fontsize=9, color=INK, backgroundcolor="white")
+    axes.set_xlim(-0.3, 4.75)
+    axes.set_ylim(-2.3, 1.25)
+    axes.set_aspect("equal")
+    axes.set_xticks(np.arange(-0.3, 4.76, 0.1))
+    axes.set_yticks(np.arange(-2.3, 1.3, 0.1))
+    axes.grid(color="#bcd3e6", lw=0.4)
+    axes.tick_params(length=0, labelleft=False, labelbottom=False)
+    for edge in axes.spines.values():
+        edge.set_visible(False)
+    figure.savefig(picture)
+
+
+def made_small(picture: Path) -> None:
+    """Write a picture anew in a palette of few colours."""
+    from PIL import Image
+
+    with Image.open(picture) as opened:
+        flat = opened.convert("RGB").quantize(COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    flat.save(picture, optimize=True)
+
+
 def main() -> int:
     from portgeo.app.cli import main as run
+    from portgeo.present.pictures.mic import mic_picture
 
     with tempfile.TemporaryDirectory() as name:
         report = Path(name) / "report"
@@ -65,6 +142,10 @@ def main() -> int:
         page_picture(report / "report.html", OUT / "page.png")
         first_sheet(report / "templates.pdf", OUT / "gauges.png")
         first_sheet(report / "customer.pdf", OUT / "customer.png")
+    (OUT / "where-to-measure.png").write_bytes(mic_picture())
+    squared_paper(OUT / "on-paper.png")
+    for picture in OUT.glob("*.png"):
+        made_small(picture)
     return 0
 
 
