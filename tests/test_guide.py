@@ -1,10 +1,13 @@
 """The guide and the README: what they say to type runs, and prints what they show; their tables lack no key."""
 
 import importlib.util
+import json
 import re
 
 import pytest
 
+from portgeo.core.errors import InputError
+from portgeo.files.toml.target import read_target
 from tests.guide import ROOT, examples, folder_of, pages, printed, same
 
 PAGES = sorted((ROOT / "docs").glob("*.md"))
@@ -24,6 +27,31 @@ def test_examples_print_what_the_page_shows(page, tmp_path, monkeypatch):
     for example, got in printed(page.read_text("utf-8")):
         if example.shown is not None:
             assert same(example.shown, got), f"python scripts/fill_guide.py\n{example.typed}\nprints\n{got}"
+    for result in tmp_path.glob("*.json"):
+        record = json.loads(result.read_text("utf-8"))
+        assert not set(keys_in(record)) - keys_told(record["schema"]), result.name
+
+
+def keys_in(value):
+    """Yield every key of a result, at any depth."""
+    if isinstance(value, dict):
+        yield from value
+    for item in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
+        yield from keys_in(item)
+
+
+def keys_told(schema):
+    """Return the keys that the page of JSON's fields tells under a schema's heading, and of all results."""
+    opening, *parts = re.split(r"(?m)^## (.+)\n", (ROOT / "docs" / "json.md").read_text("utf-8"))
+    heading = schema.removeprefix("portgeo.").partition("/")[0].replace("-set", " --set")
+    text = opening + dict(zip(parts[::2], parts[1::2], strict=True))[heading]
+    cells = [cell for line in text.splitlines() if line.startswith("|") for cell in re.findall(r"`([^`]+)`", line)]
+    return {key for cell in cells for key in re.split(r"[.\[\]]+", cell)}
+
+
+def test_a_key_that_the_page_does_not_tell_is_seen():
+    assert "volume_cc" in keys_told("portgeo.measure/2") and "removed_g" not in keys_told("portgeo.measure/2")
+    assert set(keys_in({"a": [{"b": {"c": 1}}, 2]})) == {"a", "b", "c"}
 
 
 def test_what_is_shown_must_be_what_is_printed():
@@ -70,3 +98,36 @@ def test_links_between_pages_lead_somewhere():
     for page in (*PAGES, ROOT / "README.md", ROOT / "CHANGELOG.md"):
         for target in re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8")):
             assert target.startswith("http") or (page.parent / target).exists(), (page.name, target)
+
+
+def target_keys():
+    """Return the keys of a target that the guide tells, with the table that each is under."""
+    text = (ROOT / "docs" / "files.md").read_text("utf-8").partition("## Target file")[2]
+    return re.findall(r"(?m)^\| `([\w.]+)` \|", text.partition("### The blank target")[0])
+
+
+def test_the_keys_of_a_target_are_those_of_the_blank_one():
+    from portgeo.app.job.blanks import blank_target
+
+    table, blank = "", set()
+    for line in blank_target("in").splitlines():
+        heading, key = re.match(r"# \[+(\w+)\]", line), re.match(r"(?:# )?(\w+) = ", line)
+        table = f"{heading[1]}." if heading else table
+        blank |= {table + key[1]} if key else set()
+    assert blank <= set(target_keys())
+    assert set(target_keys()) - blank == {"taper.percent_from", "taper.percent_to"}  # told beside area_from
+
+
+@pytest.mark.parametrize("key", [*target_keys(), "short_side.colour"])
+def test_a_target_takes_every_key_that_is_told(key, tmp_path):
+    """Given something that no key takes, each is refused for that, and only one that there is not as no such key."""
+    table, _, name = key.rpartition(".")
+    others = {"": "", "taper": "from = 1.0\nto = 2.0\n", "short_side": "radius = 0.5\n"}.get(table, "")
+    heading = f"[[{table}]]\n" if table in ("area", "taper", "keep") else f"[{table}]\n" if table else ""
+    path = tmp_path / "wanted.toml"
+    units = "" if key == "units" else 'units = "in"\n'
+    others = re.sub(rf"(?m)^{name} = .*\n", "", others)
+    path.write_text(f"{units}{heading}{others}{name} = 1979-05-27\n", "utf-8")
+    with pytest.raises(InputError) as refused:
+        read_target(path)
+    assert ("no such key" in str(refused.value)) == (key == "short_side.colour")
