@@ -8,9 +8,11 @@ lacks, or that the code no longer has, is refused: no page goes stale in silence
 from __future__ import annotations
 
 import importlib
+import os
 import pkgutil
 import re
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import fields
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -196,15 +198,29 @@ def _commands(_: str) -> str:
 def _options(which: str) -> str:
     """Return a command's own help, as a block of text, or every command's under its heading."""
     import argparse
-    import os
 
     from portgeo.app.cli import build_parser
 
-    os.environ["COLUMNS"] = "96"  # argparse breaks its lines by it
     parser = build_parser()
     action = next(a for a in parser._actions if isinstance(a, argparse._SubParsersAction))
     names = [which] if which else list(action.choices)
-    return "\n".join(f"\n## portgeo {n}\n\n```text\n{action.choices[n].format_help()}```\n" for n in names)
+    with _as_wide_as("96"):
+        texts = {name: action.choices[name].format_help() for name in names}
+    return "\n".join(f"\n## portgeo {name}\n\n```text\n{text}```\n" for name, text in texts.items())
+
+
+@contextmanager
+def _as_wide_as(columns: str) -> Iterator[None]:
+    """Have argparse break its lines alike on every terminal: it goes by what the environment says."""
+    before = os.environ.get("COLUMNS")
+    os.environ["COLUMNS"] = columns
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["COLUMNS"]
+        else:
+            os.environ["COLUMNS"] = before
 
 
 def _blank(which: str) -> str:
