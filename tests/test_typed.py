@@ -119,7 +119,7 @@ def test_a_strip_that_folds_is_told_as_all_faces_tell_it():
         ring, place = int(draw.integers(1, len(space) - 1)), int(draw.integers(space.shape[1]))
         beside = np.arange(place, place + 6) % space.shape[1]
         space[ring, beside] = space[ring, beside[::-1]]
-        tried = Rings(rings.stations, space, rings.frames)
+        tried = Rings(rings.stations, space.swapaxes(1, 2), rings.frames)
         assert np.array_equal(tried.folds, folds(space))
         told += int(tried.folds.any())
     assert told > 0

@@ -27,6 +27,7 @@ LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to pain
 SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
 CALMING = (0.5, 0.5, 0.5, 0.0)  # of the slopes, try by try, where an outline would cross itself
 NODES = 1.0 / 20.0  # of the least height: a smooth turn is drawn in arcs so long
+FEW_POINTS = 8  # of a ring: so many are tried against all planes at once
 OUTLINES_KEPT = 512  # of a sheet being typed: its rows, each with every measure nudged
 MOST_HALVINGS = 9  # of the stretch between two measured sections
 
@@ -270,13 +271,12 @@ def outlines_at(surface: Surface, stations: FloatArray) -> FloatArray:
 def rings_at(surface: Surface, stations: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the centreline's points (k, 3) and frames (k, 3, 3), and rings (k, m, 3) in space."""
     points, frames = at(surface.centreline, stations)
-    return points, frames, _in_space(points, frames, outlines_at(surface, stations))
+    return points, frames, _coordinates(points, frames, outlines_at(surface, stations)).swapaxes(1, 2)
 
 
-def _in_space(points: FloatArray, frames: FloatArray, outlines: FloatArray) -> FloatArray:
-    space = frames[:, 1:].swapaxes(1, 2) @ outlines.swapaxes(1, 2)
-    space += points[:, :, None]
-    return np.asarray(space.swapaxes(1, 2))
+def _coordinates(points: FloatArray, frames: FloatArray, outlines: FloatArray) -> FloatArray:
+    """Return the coordinates (k, 3, m) of outlines (k, m, 2) in space."""
+    return np.asarray(frames[:, 1:].swapaxes(1, 2) @ outlines.swapaxes(1, 2) + points[:, :, None])
 
 
 def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatArray | None = None) -> Rings:
@@ -295,7 +295,7 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
             where = where[np.concatenate([[True], np.diff(where) > 10 * WELD_MM])]
         points, frames = at(surface.centreline, where)
         outlines = outlines_at(surface, where)
-        rings = Rings(where, _in_space(points, frames, outlines), frames)
+        rings = Rings(where, _coordinates(points, frames, outlines), frames)
         mended = ~is_simple(outlines)
         mended[:-1] |= rings.folds
         folded = where[mended]
@@ -416,9 +416,12 @@ def _not_parted(
         for ring, plane in pairs:
             wanted[ring, plane] = True
         far = np.empty(wanted.shape)
-        for k in np.flatnonzero(wanted.any(axis=1)):  # each ring once with all its planes: many pairs, few rings
-            planes = np.flatnonzero(wanted[k])
-            far[k, planes] = extreme.reduce(space[k] @ normals[planes].T, axis=0) - offsets[planes]
+        if space.shape[1] <= FEW_POINTS:
+            far = extreme.reduce((space.reshape(-1, 3) @ normals.T).reshape(*space.shape[:2], -1), axis=1) - offsets
+        else:
+            for k in np.flatnonzero(wanted.any(axis=1)):  # each ring once with all its planes: many pairs, few rings
+                planes = np.flatnonzero(wanted[k])
+                far[k, planes] = extreme.reduce(space[k] @ normals[planes].T, axis=0) - offsets[planes]
         return np.asarray(extreme.reduce([far[ring, plane] for ring, plane in pairs], axis=0))
 
     ahead = along([(b, a + 1), (b + 1, a + 1)], np.minimum) >= 0

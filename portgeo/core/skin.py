@@ -24,12 +24,18 @@ SURELY_FLAT = np.pi / 2.0 - 1e-6  # radians: a run of faces that turns by less, 
 class Rings:
     """A tube with flat ends: rings of corresponding points, and its closed mesh, made when it is first asked for.
 
-    stations : (k,), rising. space : (k, m, 3) the rings' points. frames : (k, 3, 3) of their planes.
+    stations : (k,), rising. coordinates : (k, 3, m) of the rings' points, each for itself in memory. frames :
+    (k, 3, 3) of their planes.
     """
 
     stations: FloatArray
-    space: FloatArray
+    coordinates: FloatArray
     frames: FloatArray
+
+    @property
+    def space(self) -> FloatArray:
+        """The rings' points (k, m, 3)."""
+        return self.coordinates.swapaxes(1, 2)
 
     @cached_property
     def _mesh(self) -> tuple[FloatArray, IntArray]:
@@ -75,6 +81,11 @@ class Rings:
         return normals.reshape(len(a), -1, 3)
 
     @cached_property
+    def _sizes(self) -> FloatArray:
+        """Lengths (k - 1, 2 m) of the normals."""
+        return _along(self.normals)
+
+    @cached_property
     def _ends(self) -> tuple[FloatArray, FloatArray]:
         """Vector areas, twice, of the two flat ends, outward (2, 3), and a point of each (2, 3)."""
         points = self.space[[0, -1]]
@@ -95,7 +106,7 @@ class Rings:
     @cached_property
     def area(self) -> float:
         """Area of the mesh, its two ends among it."""
-        return float((_along(self.normals).sum() + np.linalg.norm(self._ends[0], axis=1).sum()) / 2.0)
+        return float((self._sizes.sum() + np.linalg.norm(self._ends[0], axis=1).sum()) / 2.0)
 
     @cached_property
     def folds(self) -> NDArray[np.bool_]:
@@ -104,7 +115,7 @@ class Rings:
         Where a strip's faces turn by less than 90 degrees from any to those FOLD_REACH beyond it none can.
         """
         kept = _kept(self.space)
-        normals, size = self.normals, _along(self.normals)
+        normals, size = self.normals, self._sizes
         following, its_size = (np.roll(part, -1, axis=1) for part in (normals, size))
         with np.errstate(divide="ignore", invalid="ignore"):
             cosine = np.einsum("kni,kni->kn", normals, following) / (size * its_size)

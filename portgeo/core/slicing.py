@@ -259,9 +259,8 @@ def slice_rings(rings: Rings, stations: FloatArray, origins: FloatArray, frames:
     the two rings about its station: none of the mesh is made, and all edges are cut in one pass.
     """
     k = np.clip(np.searchsorted(rings.stations, stations, side="right") - 1, 0, len(rings.stations) - 2)
-    space = rings.space.swapaxes(1, 2)
     # Towards flow, left and up of each plane (p, 3, m): the ring before it and the one after.
-    before, after = (frames @ (space[ring] - origins[:, :, None]) for ring in (k, k + 1))
+    before, after = (frames @ (rings.coordinates[ring] - origins[:, :, None]) for ring in (k, k + 1))
     if before[:, 0].max() > ON_PLANE_MM or after[:, 0].min() < -ON_PLANE_MM:
         return None
     by_first = rings.diagonals[k][:, None, :]

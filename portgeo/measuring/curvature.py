@@ -16,6 +16,7 @@ LEAST_CURVATURE = 0.5  # of the greatest: less is a lead-in
 LEAST_WINDOW = np.radians(30.0)  # turning over which the least radius is fitted
 # Of the window and of the curvature: by how much a parabola's heading at an arc's end is short of the arc's.
 SMEAR = 5.0 / 64.0
+BAND = 50  # places whose parabolas are worked out together: of all others' points most have no part in them
 LEAST_POINTS = 5  # of a circle, and of a parabola
 
 
@@ -65,11 +66,23 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
 
 def headings_and_curvatures(lines: FloatArray, window: int) -> tuple[FloatArray, FloatArray]:
     """Return the headings and curvatures (t, n) of lines (t, n, 2), as `bent_lines` takes them."""
-    _, slope, second = _parabolas(lines.shape[1], window)
-    first, bend = slope @ lines, second @ lines
+    _, *parts = _parabolas(lines.shape[1], window)
+    first, bend = (_applied(part, lines, window) for part in parts)
     across = first[..., 0] * bend[..., 1] - first[..., 1] * bend[..., 0]
     curvature = across / np.maximum(np.linalg.norm(first, axis=2), 1e-300) ** 3
     return np.unwrap(np.arctan2(first[..., 1], first[..., 0]), axis=1), curvature
+
+
+def _applied(parabolas: FloatArray, lines: FloatArray, window: int) -> FloatArray:
+    """Return the product of one of `_parabolas` (n, n) and lines (t, n, 2), all lines at once, its zeros left out."""
+    count, half = len(parabolas), window // 2
+    side_by_side = lines.swapaxes(0, 1).reshape(count, -1)
+    found = np.empty_like(side_by_side)
+    for a in range(0, count, BAND):
+        b = min(a + BAND, count)
+        band = slice(max(min(a - half, count - window), 0), min(max(b + half, window), count))
+        found[a:b] = parabolas[a:b, band] @ side_by_side[band]
+    return found.reshape(count, -1, 2).swapaxes(0, 1)
 
 
 def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[FloatArray, FloatArray]:
@@ -152,10 +165,15 @@ def _tightest(heading: FloatArray) -> IntArray:
     """Return the ends (2, t) of the shortest stretch that turns by LEAST_WINDOW; each line (t, n) turns more."""
     ends = []
     place = np.arange(heading.shape[1], dtype=float)
-    for each in np.maximum.accumulate(heading, axis=1):
-        rising = np.concatenate([[True], np.diff(each) > 0.0])
-        beyond = np.interp(each + LEAST_WINDOW, each[rising], place[rising], right=np.inf)
-        # Where a line does not turn for a while its turn begins after that.
-        start = int(np.argmin(beyond - (np.searchsorted(each, each, side="right") - 1.0)))
+    turned = np.maximum.accumulate(heading, axis=1)
+    turns = np.diff(turned, axis=1, prepend=-np.inf) > 0.0
+    for each, rising in zip(turned, turns, strict=True):
+        if rising.all():
+            beyond = np.interp(each + LEAST_WINDOW, each, place, right=np.inf)
+            start = int(np.argmin(beyond - place))
+        else:
+            beyond = np.interp(each + LEAST_WINDOW, each[rising], place[rising], right=np.inf)
+            # Where a line does not turn for a while its turn begins after that.
+            start = int(np.argmin(beyond - (np.searchsorted(each, each, side="right") - 1.0)))
         ends.append((start, max(int(np.ceil(beyond[start])), start + LEAST_POINTS - 1)))
     return np.array(ends).T

@@ -120,10 +120,15 @@ def figures(model: Model, bends: Sequence[Bend], meant: int | None, errors: Erro
         for j, (inner, side) in enumerate(((True, bend.short), (False, bend.long))):
             if side is None:
                 continue
-            base = model.side_lines(bend.plane, inner, none.moves, none.stretch, none.turn)
-            lines = model.side_lines(bend.plane, inner, errors.moves, errors.stretch, turns)
-            every = np.concatenate([base, lines])
-            found = np.column_stack(many_radii(model.stations, every, bend.plane, side.window))
+            # The first line is the one without errors.
+            lines = model.side_lines(
+                bend.plane,
+                inner,
+                np.concatenate([none.moves, errors.moves]),
+                np.concatenate([none.stretch, errors.stretch]),
+                np.concatenate([none.turn, turns]),
+            )
+            found = np.column_stack(many_radii(model.stations, lines, bend.plane, side.window))
             radii[:, k, j] = np.clip(np.nan_to_num(found[1:]), 0.0, LONGEST_RADII * found[0]) - found[0]
     if meant is not None:
         of["short_side"] = radii[:, meant, 0, 0]

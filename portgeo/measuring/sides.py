@@ -208,11 +208,11 @@ def many_radii(
     has it.
     """
     own = np.flatnonzero((stations >= plane.begin) & (stations <= plane.end))
-    even = np.empty((len(lines), ALONG, 2))
-    for k, line in enumerate(lines[:, own]):
-        length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-        along = np.linspace(0.0, length[-1], ALONG)
-        even[k] = np.column_stack([np.interp(along, length, line[:, j]) for j in range(2)])
+    flat = lines[:, own, 0] + 1j * lines[:, own, 1]  # a complex number a point: both coordinates in one interpolation
+    length = np.concatenate([np.zeros((len(flat), 1)), np.cumsum(np.abs(np.diff(flat, axis=1)), axis=1)], axis=1)
+    shares = np.linspace(0.0, 1.0, ALONG)
+    places = (np.interp(shares * at[-1], at, line) for at, line in zip(length, flat, strict=True))
+    even = np.array(list(places)).view(float).reshape(len(lines), ALONG, 2)
     first = _flat(stations, lines[0][:, :1] * plane.ahead + lines[0][:, 1:] * plane.aside, plane)
     if first is None:
         return np.full(len(lines), np.nan), np.full(len(lines), np.nan)
