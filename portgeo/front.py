@@ -6,13 +6,10 @@ their attributes, and an attribute `..._u_...` is one standard uncertainty of th
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from portgeo.core.errors import InputError
 from portgeo.core.units import LengthUnit
 
 if TYPE_CHECKING:
@@ -45,7 +42,7 @@ def read(
 
     Parameters
     ----------
-    path : a sheet (csv, xlsx) or a mesh (stl, ply, obj, 3mf, glb, off).
+    path : a sheet (csv, xlsx, xls, ods) or a mesh (stl, ply, obj, 3mf, glb, off).
     units : "in" or "mm", in which notices tell their lengths; the file's own by default.
     units_in, scale, shrink_percent, scale_error_percent : of a scan: the unit of its numbers, what its lengths
         are multiplied by, the mold's shrinkage and how sure the scale is, percent.
@@ -96,18 +93,13 @@ def port_from_rows(
     >>> round(pg.survey(port).volume_cc)
     126
     """
+    from portgeo.core.errors import InputError
     from portgeo.files.ports import meant, port_from_sheet
-    from portgeo.files.sheets.columns import LENGTHS
     from portgeo.files.sheets.sheet import sheet_from
 
-    names = list(dict.fromkeys(name for row in rows for name in row))
-    if not names:
+    if not any(rows):
         raise InputError("there are no readings", mend="Give a row a station")
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow([f"{name}_{units}" if name in LENGTHS else name for name in names])
-    table.writerows([["" if row.get(name) is None else row[name] for name in names] for row in rows])
-    sheet = sheet_from(text.getvalue().encode(), "readings", Path.cwd())
+    sheet = sheet_from(rows, "readings", Path.cwd(), unit=units)
     return meant(port_from_sheet(sheet, "readings", units), exhaust, bend)
 
 

@@ -15,7 +15,7 @@ from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.meshes.mesh import read_mesh
 from portgeo.files.toml.target import TargetFile
-from portgeo.files.walls import read_walls_of
+from portgeo.files.walls import read_walls
 from portgeo.reshape.dams import dams_made
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, thin_walls, wall_limit, walls_left
@@ -33,7 +33,7 @@ def plan_wanted(port: Port, wanted: TargetFile, file: str, load: Callable[[Path]
     """
     limits: list[Callable[[WallGrid], Limit]] = []
     display = Display(wanted.unit)
-    readings = () if wanted.wall_readings is None else read_walls_of(wanted.wall_readings, port, display)
+    readings = () if wanted.wall_readings is None else read_walls(wanted.wall_readings, port, display)
     if readings:
         limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
     for path in wanted.outer_meshes:

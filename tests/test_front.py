@@ -39,7 +39,7 @@ def test_rows_in_inches_with_their_units_named_or_not():
 
 
 def test_what_a_row_lacks_is_told_by_row_and_column():
-    with pytest.raises(InputError, match=r"readings, row 3, column diameter_mm"):
+    with pytest.raises(InputError, match=r"readings, row 3, column diameter:"):
         pg.port_from_rows([BORE[0], {**BORE[1], "diameter": "forty"}])
     with pytest.raises(InputError, match="no readings"):
         pg.port_from_rows([])

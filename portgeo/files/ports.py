@@ -19,11 +19,11 @@ from portgeo.core.port import Port, port_from_readings
 from portgeo.core.units import MM_PER, Display, LengthUnit
 from portgeo.files.meshes.mesh import read_mesh
 from portgeo.files.sheets.sheet import Sheet, read_sheet
+from portgeo.files.sheets.tables import SHEET_TYPES
 from portgeo.files.toml.tables import TOML, no_port
 from portgeo.measuring.bends import meant_bend, port_bends
 
-SHEET_TYPES = (".csv", ".xlsx")
-OTHER_TABLES = (".xls", ".xlsm", ".ods", ".tsv", ".txt", ".numbers")
+OTHER_TABLES = (".xlsb", ".tsv", ".txt", ".numbers")
 FAR = 0.25  # of a mesh's size: a point farther outside it names no opening
 
 Point = tuple[float, float, float]
@@ -74,7 +74,7 @@ def load_port(
         if is_sheet(path):
             return meant(port_from_sheet(read_sheet(path), name or path, units), exhaust, bend)
         if Path(path).suffix.lower() in OTHER_TABLES:
-            raise InputError("this kind of table is not read", mend="Save it as CSV or XLSX")
+            raise InputError("this kind of table is not read", mend="Save it as CSV, XLSX or ODS")
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
         return meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)

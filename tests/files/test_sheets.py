@@ -121,7 +121,7 @@ def test_dates_and_formulas_without_a_result_are_refused(tmp_path):
     formula = [*BOOK[:3], [0, 1.5, 1.25, None, "=3/8"], [1, 1.5, 1.25]]
     for rows, word, place in (
         (dated, "date", "row 4, column height_in"),
-        (formula, "formula", "row 4, column 5"),
+        (formula, "formula", "row 4, column corner_in"),
     ):
         with pytest.raises(InputError, match=word) as caught:
             read_sheet(workbook(tmp_path, rows))

@@ -8,7 +8,7 @@ from portgeo.app.job.blanks import blank_target
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
 from portgeo.files.toml.target import read_target
-from portgeo.files.walls import read_walls, read_walls_of
+from portgeo.files.walls import read_walls
 
 
 def _written(folder, text, name="wanted.toml"):
@@ -107,7 +107,10 @@ def test_wall_readings_in_inches_with_clock_written_either_way(tmp_path):
         ),
         ("station_in,clock,thickness_in\n1,6,0.0134\n", "thinner than any port's wall, 0.02 in. Check its decimal"),
         ("station_in,clock,thickness_in\n1,,0.2\n", "the cell is empty"),
-        ("station_in,clock,thickness_in,depth\n1,6,0.2,3\n", "there is no such column"),
+        (
+            "station_in,clock,thickness_in,depth\n1,6,0.2,3\n",
+            "row 1, column depth: no column of a sheet of wall readings",
+        ),
         ("station_in,clock,thickness_in\n", "no wall readings"),
     ],
 )
@@ -120,6 +123,6 @@ def test_wrong_wall_readings_are_refused_with_their_place(tmp_path, text, told):
 def test_a_wall_reading_outside_the_port_is_refused_and_one_at_its_rim_is_not(tmp_path, port):
     last = float(port.centreline.stations[-1])
     text = "station_mm,clock,thickness_mm\n1,6,4\n{},6,4\n"
-    assert len(read_walls_of(_written(tmp_path, text.format(last + 1.5), "wall.csv"), port, Display("mm"))) == 2
-    with pytest.raises(InputError, match=r"wall\.csv, row 3, column station: station .* is outside the port"):
-        read_walls_of(_written(tmp_path, text.format(last + 2.5), "wall.csv"), port, Display("mm"))
+    assert len(read_walls(_written(tmp_path, text.format(last + 1.5), "wall.csv"), port, Display("mm"))) == 2
+    with pytest.raises(InputError, match=r"wall\.csv, row 3, column station_mm: station .* is outside the port"):
+        read_walls(_written(tmp_path, text.format(last + 2.5), "wall.csv"), port, Display("mm"))

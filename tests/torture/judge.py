@@ -56,9 +56,7 @@ def run(words: list[str], folder: Path, named: str, may_write: set[str]) -> Outc
     assert status in (0, 2), status
     if status == 2:
         assert wrote == set(), f"refused, and yet wrote {wrote}"
-        assert message.count("\n") == 1 and message.startswith("portgeo: ") and message.endswith((".\n", "?\n")), (
-            message
-        )
+        check_told(message)
         assert named in message, message
         assert message.removeprefix("portgeo: ").count(". ") >= 1, f"no mend: {message}"
         own = re.sub(r"'[^']*'", "", message)  # without what is quoted from the file
@@ -68,6 +66,17 @@ def run(words: list[str], folder: Path, named: str, may_write: set[str]) -> Outc
         assert message == "", message
         assert wrote <= may_write, wrote
     return Outcome(int(status), message, tuple(sorted(wrote)))
+
+
+def check_told(message: str) -> None:
+    """Check that a refusal is one message: a line, or a head and under it a line a problem, at most some twenty."""
+    head, *listed = message.removesuffix("\n").split("\n")
+    *told, last = listed or [head]
+    more = re.fullmatch(r"  and \d+ more", last)
+    ends = [*told, *([] if more else [last])]
+    assert head.startswith("portgeo: ") and all(line.endswith((".", "?")) for line in ends), message
+    assert not listed or (head.endswith(" problems") and all(line.startswith("  ") for line in listed)), message
+    assert len(listed) <= 21, message
 
 
 def forget_peak() -> None:

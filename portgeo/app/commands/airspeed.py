@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("port", metavar="PORT", nargs="?", help="section sheet or mesh; may be left out with --bench")
     parser.add_argument("--cfm", metavar="F", help="flow through the port, cubic feet a minute")
     parser.add_argument("--depression", metavar="IN_H2O", help="bench depression, inches of water (28)")
-    parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx): lift, flow, depression")
+    parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx, xls, ods): lift, flow, depression")
     parser.add_argument(
         "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up"
     )

@@ -142,10 +142,10 @@ def length_of(text: str, unit: str, where: str) -> float:
             mend=f"Write {number.strip()}in if it is of an inch, else a decimal such as 6.35mm",
         )
     try:
-        value = read_number(number, unit="in", decimal_comma=True, where=where) * MM_PER[of]
-    except InputError:
+        value = read_number(number, unit="in", decimal_comma=True) * MM_PER[of]
+    except InputError as refusal:
         if FRACTION.fullmatch(number.strip()):
-            raise
+            raise refusal.at(where=where) from None
         raise InputError(f"{shown} is not a length", where=where, mend=mend) from None
     if not 0.0 <= value <= LONGEST_MM:
         raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)

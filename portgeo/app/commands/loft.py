@@ -13,7 +13,7 @@ EXAMPLE = """example:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of loft."""
-    parser.add_argument("sheet", metavar="SHEET", help="section sheet (csv, xlsx)")
+    parser.add_argument("sheet", metavar="SHEET", help="section sheet (csv, xlsx, xls, ods)")
     parser.add_argument("-o", "--output", metavar="PORT", required=True, help="mesh to write (stl, ply, obj, 3mf, glb)")
     add_stations(parser)
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")

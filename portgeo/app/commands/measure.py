@@ -29,7 +29,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "ports",
         nargs="+",
         metavar="PORT",
-        help="section sheet (csv, xlsx) or mesh (stl, ply, obj, 3mf, glb, off); several, with --csv, give a row each",
+        help="section sheet (csv, xlsx, xls, ods) or mesh (stl, ply, obj, 3mf, glb, off); "
+        "several, with --csv, give a row each",
     )
     add_stations(parser)
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")

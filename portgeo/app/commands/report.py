@@ -43,15 +43,14 @@ def run(args: argparse.Namespace) -> None:
 
 
 def _unread(job: JobFile) -> list[tuple[str, str]]:
-    """Return sheets with the name of one that a state names and the other ending: readings may stand in them."""
+    """Return sheets with the name of one that a state names and another ending: readings may stand in them."""
+    from portgeo.files.ports import is_sheet
+    from portgeo.files.sheets.tables import SHEET_TYPES
+
     names = [name for state in job.job.state for name in (state.port, state.runner) if name]
-    others = {".csv": ".xlsx", ".xlsx": ".csv"}
-    found = []
-    for name in dict.fromkeys(names):
-        other = str(PurePosixPath(name).with_suffix(others.get(PurePosixPath(name).suffix.lower(), "")))
-        if other != name and other not in names and (job.folder / other).is_file():
-            found.append((name, other))
-    return found
+    sheets = [name for name in dict.fromkeys(names) if is_sheet(name)]
+    others = [(name, str(PurePosixPath(name).with_suffix(suffix))) for name in sheets for suffix in SHEET_TYPES]
+    return [(name, other) for name, other in others if other not in names and (job.folder / other).is_file()]
 
 
 def _said(results: dict[str, Any], files: int, made: int, kept: int, out: Path) -> str:

@@ -31,7 +31,7 @@ from portgeo.app.job.blanks import (
 from portgeo.core.errors import OutputError
 from portgeo.core.units import LengthUnit
 from portgeo.files.disk import atomic_write, no_folder
-from portgeo.files.sheets.sheet import SHAPES
+from portgeo.files.sheets.section_columns import SHAPES
 from portgeo.files.sheets.workbooks import saved
 from portgeo.present.pictures.mic import mic_picture
 

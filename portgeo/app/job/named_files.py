@@ -13,10 +13,9 @@ from portgeo.core.errors import InputError
 from portgeo.files.disk import read_bounded
 from portgeo.files.inside import kept_inside
 from portgeo.files.sheets.columns import plain_name
-from portgeo.files.sheets.tables import decoded, read_table
+from portgeo.files.sheets.tables import SHEET_TYPES, decoded, read_table
 from portgeo.files.toml.tables import parsed
 
-SHEETS = (".csv", ".xlsx")
 SHEET_LIMIT, TARGET_LIMIT = 5_000_000, 1_000_000  # bytes, as their readers have it
 WALL_READINGS = "wall readings"
 
@@ -24,7 +23,7 @@ WALL_READINGS = "wall readings"
 def outlines_of_sheet(folder: Path, file: str) -> list[str]:
     """Return the traced outlines that a sheet names, from the job's folder."""
     path = folder / file
-    if path.suffix.lower() not in SHEETS:
+    if path.suffix.lower() not in SHEET_TYPES:
         return []
     try:
         rows = read_table(read_bounded(path, SHEET_LIMIT), file).rows

@@ -18,7 +18,7 @@ from portgeo.comparing.tube import walled
 from portgeo.core.errors import naming
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.files.walls import read_walls_of
+from portgeo.files.walls import read_walls
 from portgeo.flow.path import join
 from portgeo.measuring.schedule import Survey
 from portgeo.present.pictures.model import Model, Paint
@@ -144,7 +144,7 @@ class _Walls:
         at = ports[given.settings["walls"]]
         port = at.part.port
         with naming(given.names["walls"]):
-            readings = read_walls_of(given.paths["walls"], port, at.part.port.display)
+            readings = read_walls(given.paths["walls"], port, at.part.port.display)
         first, last = port.centreline.stations[[0, -1]]
         # The readings' own stations are among the rows: what was read there is then painted there.
         read_at = np.clip([reading.station for reading in readings], first, last)

@@ -13,10 +13,11 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from portgeo.app.job.keep import key_of
-from portgeo.app.job.named_files import SHEETS, WALL_READINGS, files_of_target, outlines_of_sheet
+from portgeo.app.job.named_files import WALL_READINGS, files_of_target, outlines_of_sheet
 from portgeo.app.job.walls_told import check_walls
 from portgeo.core.errors import InputError
 from portgeo.files.disk import sha256_of
+from portgeo.files.sheets.tables import SHEET_TYPES
 from portgeo.files.toml.job import JobFile
 from portgeo.files.toml.job_tables import Scan, State
 
@@ -134,7 +135,7 @@ def _read(steps: Steps) -> dict[tuple[int, str], str]:
 def _read_one(
     steps: Steps, name: str, title: str, file: str, scan: Scan | None, what: str, place: tuple[str, int, str]
 ) -> str:
-    if scan is not None and PurePosixPath(file).suffix.lower() in SHEETS:
+    if scan is not None and PurePosixPath(file).suffix.lower() in SHEET_TYPES:
         raise InputError(
             f"'{file}' is a section sheet, and what is said of a scan is for a mesh",
             file=str(steps.job.path), where=steps.job.where(*place), mend="Leave out the table of its scan",

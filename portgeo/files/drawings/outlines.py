@@ -12,14 +12,14 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.errors import GeometryError, InputError, Problems, naming, placing
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.disk import read_bounded
 from portgeo.files.drawings.formats import Drawing, read_dxf, read_svg
 from portgeo.files.sheets.columns import plain_name
 from portgeo.files.sheets.numbers import read_number
-from portgeo.files.sheets.tables import read_table
+from portgeo.files.sheets.tables import Source, read_table
 
 FILE_LIMIT = 50_000_000  # bytes
 TRACE_POINTS = 200_000  # of a CSV
@@ -41,26 +41,32 @@ def read_outline(path: str | Path, unit: LengthUnit) -> FloatArray:
     cannot be read, GeometryError where it does not hold one closed outline that does not cross
     itself.
     """
-    file = str(path)
-    suffix = Path(path).suffix.lower()
+    return outline_from(read_bounded(path, FILE_LIMIT) if Path(path).suffix.lower() in KINDS else b"", str(path), unit)
+
+
+def outline_from(source: Source, file: str, unit: LengthUnit) -> FloatArray:
+    """Return the traced outline in a file's bytes, of the kind that its name says, or that rows of x and y make.
+
+    Raises InputError and GeometryError as `read_outline` does.
+    """
+    if not isinstance(source, bytes):
+        return _as_seen(_traced(source, file, unit), 1.0)
+    suffix = Path(file).suffix.lower()
     if suffix not in KINDS:
         raise InputError(
             f"an outline cannot be read from a {suffix or 'nameless'} file",
             file=file,
             mend="Use DXF, SVG or CSV",
         )
-    data = read_bounded(path, FILE_LIMIT)
-    if suffix == ".dxf":
-        drawing = read_dxf(data, file, unit)
-        loop = _closed_loop(drawing, file)
-    elif suffix == ".svg":
-        drawing = read_svg(data, file)
-        loop = _closed_loop(drawing, file)
-    else:
-        drawing = _read_trace(data, file, unit)
-        loop = _closed_trace(drawing, file)
-    loop = _checked(loop, drawing.scale, file)
-    return _as_seen(loop, -1.0 if suffix == ".svg" else 1.0)
+    if suffix not in (".dxf", ".svg"):
+        return _as_seen(_traced(source, file, unit), 1.0)
+    drawing = read_dxf(source, file, unit) if suffix == ".dxf" else read_svg(source, file)
+    return _as_seen(_checked(_closed_loop(drawing, file), drawing.scale, file), -1.0 if suffix == ".svg" else 1.0)
+
+
+def _traced(source: Source, file: str, unit: LengthUnit) -> FloatArray:
+    trace = _read_trace(source, file, unit)
+    return _checked(_closed_trace(trace, file), trace.scale, file)
 
 
 def _as_seen(loop: FloatArray, up: float) -> FloatArray:
@@ -75,37 +81,31 @@ def _place(point: FloatArray, scale: float) -> str:
     return f"at x {x:.4g}, y {y:.4g} of the drawing"
 
 
-def _read_trace(data: bytes, file: str, unit: LengthUnit) -> Drawing:
+def _read_trace(source: Source, file: str, unit: LengthUnit) -> Drawing:
     """Return the one chain of a table of two columns, x and y, with or without a header."""
-    table = read_table(data, file, rows=TRACE_POINTS)
+    table = read_table(source, file, rows=TRACE_POINTS)
     rows = list(table.rows)
     order, own_unit = (0, 1), unit
     if rows and any(re.search("[a-zA-Z]", cell) and plain_name(cell)[:1] in "xy" for cell in rows[0][1]):
         order, own_unit = _trace_header(rows.pop(0)[1], file, unit)
     points = np.empty((len(rows), 2))
-    for k, (number, cells) in enumerate(rows):
-        if len(cells) != 2 or not all(cells):
-            raise InputError(
-                f"the row has {sum(map(bool, cells))} numbers",
-                file=file,
-                where=f"row {number}",
-                mend="Write two in each row, x (to the right) and y (up)",
-            )
-        for column, index in enumerate(order):
-            where = f"row {number}, column {'xy'[column]}"
-            try:
-                points[k, column] = read_number(
-                    cells[index], unit=own_unit, decimal_comma=table.decimal_comma, where=where
-                )
-            except InputError as error:
-                raise error.in_file(file) from error
+    problems = Problems(table.problems, ("x", "y"))
+    with naming(file):
+        for k, (number, cells) in enumerate(rows):
+            if any(problem.row == number for problem in table.problems):
+                continue
+            if len(cells) != 2 or not all(cells):
+                what = f"the row has {sum(map(bool, cells))} numbers"
+                problems.add(InputError(what, row=number, mend="Write two in each row, x (to the right) and y (up)"))
+                continue
+            for column, index in enumerate(order):
+                with problems.gathering(), placing(row=number, column="xy"[column]):
+                    points[k, column] = read_number(cells[index], unit=own_unit, decimal_comma=table.decimal_comma)
+        problems.refuse()
+        if len(points) < 3:
+            mend = "Write at least three, better one each millimetre"
+            raise InputError(f"the trace has {len(points)} points", mend=mend)
     scale = MM_PER[own_unit]
-    if len(points) < 3:
-        raise InputError(
-            f"the trace has {len(points)} points",
-            file=file,
-            mend="Write at least three, better one each millimetre",
-        )
     return Drawing((points * scale,), scale)
 
 

@@ -1,6 +1,7 @@
-"""The columns of a section sheet, by the names people give them.
+"""Columns of the sheets that people fill in: each declared once, by its name, its units and what a cell of it may say.
 
-A header row comes in; each column's meaning, unit and place go out, or a refusal with the closest name.
+A kind of sheet declares a Layout. A header row comes in; each column's meaning, unit and place go out, and every
+slip of the header is told with the closest name.
 """
 
 from __future__ import annotations
@@ -8,31 +9,116 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
-from portgeo.core.errors import InputError
+import numpy as np
 
-LENGTHS = (
-    "station", "height", "width", "diameter", "corner", "corner_roof", "corner_floor",
-    "rise", "shift", "reading_error", "x", "y", "z",
-)  # fmt: skip
-ANGLES = ("turn", "swing", "turn_error")
-TEXTS = ("shape", "outline", "tool", "mark", "note")
-KNOWN: dict[str, tuple[str, str]] = {
-    **{f"{name}_{unit}": (name, unit) for name in LENGTHS for unit in ("in", "mm")},
-    **{f"{name}_deg": (name, "deg") for name in ANGLES},
-    **{name: (name, "") for name in TEXTS},
-}
+from portgeo.core.errors import InputError, Problems
+from portgeo.core.units import MM_PER, LengthUnit
+from portgeo.files.sheets.numbers import read_number
+
+LENGTH: Mapping[str, float] = {"in": MM_PER["in"], "mm": 1.0}
+ANGLE: Mapping[str, float] = {"deg": float(np.radians(1.0))}
+PLAIN: Mapping[str, float] = {"": 1.0}
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its name as written, its unit ("mm", "in", "deg" or "" for text), its index."""
+    """A column of a header: what it means, its name as written, its unit ("" where it has none), its index."""
 
+    name: str
     written: str
     unit: str
     index: int
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell that is not empty."""
+
+    column: Column
+    text: str
+    decimal_comma: bool
+
+    @property
+    def shown(self) -> str:
+        """What was written, for a message: its first letters where it is long."""
+        return repr(self.text[:40])
+
+    @property
+    def size(self) -> float:
+        """What its column's unit of length is in mm."""
+        return LENGTH[self.column.unit]
+
+    def own(self, value: float) -> str:
+        """Return a length in mm in its column's unit."""
+        return f"{value / self.size:.6g} {self.column.unit}"
+
+    @property
+    def unit_mend(self) -> str:
+        """What to do about a length that no port has."""
+        other = "mm" if self.column.unit == "in" else "in"
+        return f"If it is in {other}, name the column {self.column.name}_{other}; else check what was typed"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A column of numbers.
+
+    units : what its name may end in, each with its size in the package's own unit. check : raises InputError,
+    without a place, for a number (in that unit) that the cell cannot mean. beside : unit that may stand in a cell.
+    """
+
+    units: Mapping[str, float]
+    check: Callable[[Cell, float], None] | None = None
+    beside: re.Pattern[str] | None = None
+
+    def read(self, cell: Cell) -> float:
+        """Return the number in a cell. Raises InputError without a place."""
+        text = self.beside.sub("", cell.text) if self.beside else cell.text
+        unit = cell.column.unit if cell.column.unit in ("in", "mm", "deg") else ""
+        value = read_number(text, unit=unit, decimal_comma=cell.decimal_comma) * self.units[cell.column.unit]
+        if self.check is not None:
+            self.check(cell, value)
+        return value
+
+
+@dataclass(frozen=True)
+class Words:
+    """A column of text. of : what a cell's text means; raises InputError, without a place, where it means nothing."""
+
+    of: Callable[[Cell], Any] = lambda cell: cell.text
+    units: Mapping[str, float] = field(default_factory=lambda: PLAIN)
+
+    def read(self, cell: Cell) -> Any:
+        """Return what a cell's text means. Raises InputError without a place."""
+        return self.of(cell)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A kind of sheet.
+
+    kind : "a section sheet". columns : by what they mean. needed : those without which nothing can be read, each with
+    the mend. names : what to say where a header's name is like none. alike : other ways of writing a name.
+    """
+
+    kind: str
+    columns: Mapping[str, Quantity | Words]
+    needed: Mapping[str, str]
+    names: str
+    alike: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def known(self) -> dict[str, tuple[str, str]]:
+        """Every name that a header may have: what it means and its unit."""
+        return {
+            f"{name}_{unit}" if unit else name: (name, unit)
+            for name, column in self.columns.items()
+            for unit in column.units
+        }
 
 
 def plain_name(written: str) -> str:
@@ -41,59 +127,61 @@ def plain_name(written: str) -> str:
     return re.sub(r"[\s\-_()\[\].,:]+", "_", text).strip("_")
 
 
-def named_columns(header: Sequence[str], row: int, body: Sequence[tuple[int, Sequence[str]]]) -> dict[str, Column]:
-    """Return the columns of a header, meaning to Column.
+def named_columns(
+    layout: Layout,
+    header: tuple[int, Sequence[str]],
+    body: Sequence[tuple[int, Sequence[str]]],
+    problems: Problems,
+    unit: LengthUnit | None = None,
+) -> dict[str, Column]:
+    """Return the columns of a header that can be read, by what they mean; what is wrong with the others is told.
 
-    row : where the header stands. body : the rows under it. Raises InputError for a name that is
-    not known, that lacks its unit, that comes twice, or in two units, and where the station is
-    missing.
+    header, body : the number and the cells of the header and of the rows under it. unit : of lengths whose name
+    says none.
     """
+    known = layout.known
+    if unit is not None:
+        known |= {name: (name, unit) for name, column in layout.columns.items() if column.units is LENGTH}
     columns: dict[str, Column] = {}
-    for index, written in enumerate(header):
-        where = f"row {row}, column {written[:60] or index + 1}"
+    doubtful: set[str] = set()
+    number, names = header
+    for index, written in enumerate(names):
+
+        def tell(what: str, mend: str, name: str = written[:60] or str(index + 1)) -> None:
+            problems.add(InputError(what, mend=mend, row=number, column=name))
+
         if not written:
-            filled = next((number for number, cells in body if index < len(cells) and cells[index]), None)
-            if filled is None:
-                continue
-            raise InputError(
-                f"the column has no name but row {filled} has something in it",
-                where=where,
-                mend="Name the column, or empty it",
-            )
-        plain = plain_name(written)
-        if plain not in KNOWN:
-            raise _unknown(plain, where)
-        name, unit = KNOWN[plain]
+            filled = next((row for row, cells in body if index < len(cells) and cells[index]), None)
+            if filled is not None:
+                tell(f"the column has no name but row {filled} has something in it", "Name the column, or empty it")
+            continue
+        plain = layout.alike.get(plain_name(written), plain_name(written))
+        if plain not in known:
+            tell(*_unknown(layout, known, plain))
+            continue
+        name, of = known[plain]
         if name in columns:
-            other = columns[name]
-            raise InputError(
-                f"the column comes twice (also as {other.written})"
-                if other.unit == unit
-                else f"{name} is given in two units, {other.written} and {written}",
-                where=where,
-                mend="Leave one of the two",
-            )
-        columns[name] = Column(written, unit, index)
-    if "station" not in columns:
-        raise InputError(
-            "the header has no station column",
-            where=f"row {row}",
-            mend="Add station_in or station_mm, the distance along the centreline from the entry",
-        )
-    return columns
+            earlier = columns[name]
+            twice = f"the column comes twice (also as {earlier.written})"
+            two = f"{name} is given in two units, {earlier.written} and {written}"
+            tell(twice if earlier.unit == of else two, "Leave one of the two")
+            doubtful.add(name)
+            continue
+        columns[name] = Column(name, written, of, index)
+    if not problems:  # a column that is missing is mostly one that was told to be misspelt
+        for name, mend in layout.needed.items():
+            if name not in columns:
+                problems.add(InputError(f"the header has no {name} column", mend=mend, row=number))
+    return {name: column for name, column in columns.items() if name not in doubtful}
 
 
-def _unknown(plain: str, where: str) -> InputError:
-    if plain in LENGTHS or plain in ANGLES:
-        units = "deg" if plain in ANGLES else "in or " + plain + "_mm"
-        return InputError("the column does not say its unit", where=where, mend=f"Name it {plain}_{units}")
-    close = difflib.get_close_matches(plain[:60], KNOWN, n=1, cutoff=0.5)
-    mend = (
-        f"Did you mean {close[0]}? Mend the name or remove the column; remarks go into note"
-        if close
-        else "The first row that is no # comment holds the names of the columns: station, height, width, "
-        "diameter, corner, corner_roof, corner_floor, rise, shift, "
-        "reading_error, x, y, z (each with _in or _mm), turn_deg, swing_deg, turn_error_deg, "
-        "shape, outline, tool and note"
-    )
-    return InputError("no column of a section sheet has this name", where=where, mend=mend)
+def _unknown(layout: Layout, known: Mapping[str, Any], plain: str) -> tuple[str, str]:
+    """Return what is said of a name that a header cannot have, and the mend."""
+    column = layout.columns.get(plain)
+    if column is not None:
+        *most, last = (f"{plain}_{unit}" for unit in column.units)
+        return "the column does not say its unit", f"Name it {', '.join(most) + ' or ' if most else ''}{last}"
+    close = difflib.get_close_matches(plain[:60], known, n=1, cutoff=0.5)
+    remarks = "; remarks go into note" if "note" in layout.columns else ""
+    mend = f"Did you mean {close[0]}? Mend the name or remove the column{remarks}" if close else layout.names
+    return f"no column of {layout.kind} has this name", mend

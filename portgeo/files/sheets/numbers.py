@@ -53,33 +53,32 @@ ALIKE = str.maketrans(
 )
 
 
-def read_number(text: str, *, unit: str, decimal_comma: bool, where: str | None = None) -> float:
+def read_number(text: str, *, unit: str, decimal_comma: bool) -> float:
     """Return the number that a cell's text stands for.
 
     unit : "mm", "in", "deg" or "" (neither), what the column is in; a unit in the cell must agree.
     decimal_comma : whether a comma can be a decimal mark (not where it separates fields). Fractions
-    are read except in millimetres, in inches of the parts a rule has. Raises InputError at `where`.
+    are read except in millimetres, in inches of the parts a rule has. Raises InputError,
+    without a place.
     """
     shown = f"'{text.strip()[:40]}'"
     plain = _plain(text)
-    plain = _without_unit(plain, shown, unit, where)
+    plain = _without_unit(plain, shown, unit)
     if "," in plain:
-        plain = _with_point(plain, shown, decimal_comma, where)
+        plain = _with_point(plain, shown, decimal_comma)
     decimal = DECIMAL.fullmatch(plain)
     if decimal:
-        return _finite(float(plain), shown, where)
+        return _finite(float(plain), shown)
     fraction = FRACTION.fullmatch(plain)
     if fraction:
-        return _fraction(fraction, shown, unit, where)
+        return _fraction(fraction, shown, unit)
     if DATE.fullmatch(plain):
         raise InputError(
             f"{shown} is a date (spreadsheets take a fraction such as 5/8 for one)",
-            where=where,
             mend="Write a decimal point, or format the column as text before typing fractions",
         )
     raise InputError(
         f"{shown} is not a number",
-        where=where,
         mend=f"Write a number such as {EXAMPLES[unit]}",
     )
 
@@ -90,58 +89,52 @@ def _plain(text: str) -> str:
     return unicodedata.normalize("NFKC", spread.translate(ALIKE)).translate(ALIKE).strip()
 
 
-def _without_unit(plain: str, shown: str, unit: str, where: str | None) -> str:
+def _without_unit(plain: str, shown: str, unit: str) -> str:
     mark = TRAILING_UNIT.search(plain)
     if not mark or mark[1].lower() not in UNIT_MARKS:
         return plain
     written = UNIT_MARKS[mark[1].lower()]
     if not unit:
         what = f"{shown} is in {UNIT_NAMES[written]}, and this is neither a length nor an angle"
-        raise InputError(what, where=where, mend="Check what was typed, and write the number alone")
+        raise InputError(what, mend="Check what was typed, and write the number alone")
     if written != unit:
         raise InputError(
             f"{shown} is in {UNIT_NAMES[written]}, but the column is in {UNIT_NAMES[unit]}",
-            where=where,
             mend=f"Write it in {UNIT_NAMES[unit]}",
         )
     return plain[: mark.start()]
 
 
-def _with_point(plain: str, shown: str, decimal_comma: bool, where: str | None) -> str:
+def _with_point(plain: str, shown: str, decimal_comma: bool) -> str:
     if plain.count(",") > 1 or "." in plain:
         raise InputError(
             f"{shown} has more than one decimal mark",
-            where=where,
             mend="Write it without marks between thousands",
         )
     if not decimal_comma:
         raise InputError(
             f"{shown} has a comma, which separates columns in this file",
-            where=where,
             mend="Write a decimal point, or save the sheet with semicolons between columns",
         )
     return plain.replace(",", ".")
 
 
-def _fraction(match: re.Match[str], shown: str, unit: str, where: str | None) -> float:
+def _fraction(match: re.Match[str], shown: str, unit: str) -> float:
     sign, whole, top, bottom = match.groups()
     if unit == "mm":
         raise InputError(
             f"{shown} is a fraction, in a column of millimetres",
-            where=where,
             mend="Write millimetres with a decimal point, or name the column ..._in if this is in inches",
         )
     if int(bottom) == 0 or (whole is not None and int(top) >= int(bottom)):
-        raise InputError(f"{shown} is not a fraction that can be read", where=where, mend="Write it as 1 5/8")
+        raise InputError(f"{shown} is not a fraction that can be read", mend="Write it as 1 5/8")
     if unit == "in" and int(bottom) not in INCH_PARTS:
-        raise InputError(
-            f"{shown} is a fraction, and no rule has an inch in {bottom} parts", where=where, mend=INCH_MEND
-        )
+        raise InputError(f"{shown} is a fraction, and no rule has an inch in {bottom} parts", mend=INCH_MEND)
     value = float(whole or 0) + int(top) / int(bottom)
     return -value if sign == "-" else value
 
 
-def _finite(value: float, shown: str, where: str | None) -> float:
+def _finite(value: float, shown: str) -> float:
     if value in (float("inf"), float("-inf")):
-        raise InputError(f"{shown} is too large a number", where=where, mend="Check what was typed")
+        raise InputError(f"{shown} is too large a number", mend="Check what was typed")
     return value

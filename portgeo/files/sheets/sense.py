@@ -1,34 +1,86 @@
 """Whether the rows of a section sheet go with one another, and what was taken for granted in them.
 
-Rows, and the readings made of them, come in; refusals and notices go out.
+Rows, and the readings made of them, come in; what is wrong is told at its row, and notices go out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
 from portgeo.core.centreline import heading
-from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
 from portgeo.core.section import TOOLS, Reading
-from portgeo.core.units import LengthUnit
+from portgeo.core.units import MM_PER, Display, LengthUnit
 from portgeo.files.sheets.columns import Column
-from portgeo.files.sheets.rows import LONGEST_MM, Row
+from portgeo.files.sheets.rows import Row
+from portgeo.files.sheets.section_columns import LONGEST_MM
 
+SLIPPED = (7.0, 14.0)  # times its neighbours: a decimal point is in the wrong place
+OTHER_UNIT = (22.0, 29.0)  # times its neighbours: about 25.4, a number in inches among millimetres
+ALIKE = 2.5  # times one another, at most, that the neighbours must be to be gone by
 LIKELY_MM = (6.0, 300.0)  # a sheet whose largest size is outside is read, with a notice
 SAME_STATION_MM = 0.001
 SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
 
 
+def check_sizes(rows: Sequence[Row]) -> None:
+    """Tell of a height, width or diameter that is ten or 25.4 times, or such a part of, what its neighbours are.
+
+    Lofted, the fault would show elsewhere, and another row would be blamed. At the first and last row, where a
+    port may open ten times as wide, only one size that is off while another is not is told.
+    """
+    for k, row in enumerate(rows if len(rows) > 2 else ()):
+        beside = [rows[j] for j in ((k - 1, k + 1) if 0 < k < len(rows) - 1 else (1, 2) if k == 0 else (k - 1, k - 2))]
+        slips = {name: _slip(row, beside, name) for name in ("height", "width", "diameter") if row.given(name)}
+        at_end = k in (0, len(rows) - 1)
+        if at_end and all(slip == "point" for slip in slips.values()):
+            continue
+        for name, slip in slips.items():
+            if slip is not None:
+                _tell_slip(row, beside, name, slip)
+
+
+def _slip(row: Row, beside: Sequence[Row], name: str) -> Literal["point", "unit"] | None:
+    """Return what slipped in a size that its neighbours, alike, are far from: the decimal point or the unit."""
+    size, *near = (each.number_in(name, np.nan) for each in (row, *beside))
+    if not 1.0 / ALIKE < near[0] / near[1] < ALIKE:
+        return None
+    ratio = size / float(np.sqrt(near[0] * near[1]))
+    times = max(ratio, 1.0 / ratio)
+    if OTHER_UNIT[0] < times < OTHER_UNIT[1]:
+        return "unit"
+    return "point" if SLIPPED[0] < times < SLIPPED[1] else None
+
+
+def _tell_slip(row: Row, beside: Sequence[Row], name: str, slip: Literal["point", "unit"]) -> None:
+    cell, value = row.cell(name), row.given(name)
+    near = [other.given(name) for other in beside]
+    larger = value > near[0]
+    if slip == "point":
+        times, mend = "ten times" if larger else "a tenth of", "Look for a decimal point in the wrong place"
+    else:
+        times, mend = "25.4 times" if larger else "1/25.4 of", "Check what was typed"
+        inches = cell.column.unit == "in"
+        if larger == inches:
+            other, scale = ("mm", 1.0 / MM_PER["in"]) if inches else ("inches", MM_PER["in"])
+            mend = f"Is it in {other}? Then write {value / cell.size * scale:.4g}; else check what was typed"
+    read = " and ".join(cell.own(size) for size in near)
+    row.tell(name, f"{cell.own(value)} is about {times} what the rows beside it read ({read})", mend)
+
+
 def check_headings(rows: Sequence[Row]) -> None:
-    """Refuse a turn left empty past the first: taken for 0, the port would turn back there."""
+    """Tell of a turn left empty past the first: taken for 0, the port would turn back there."""
     turned = False
     for row in rows:
-        if turned and not row.text("turn"):
-            row.refuse("turn", "this is empty, and the rows before it have turned", "Write the heading turned so far")
-        turned = turned or bool(row.number_in("turn"))
+        turn = row.given("turn")
+        if turned and turn is None:
+            row.tell("turn", "this is empty, and the rows before it have turned", "Write the heading turned so far")
+        turned = turned or (turn is not None and abs(turn) > 0.0)
 
 
 def heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:
@@ -46,43 +98,53 @@ def tool_notices(rows: Sequence[Row]) -> tuple[Notice, ...]:
     return (Notice("tool_rule", case=case, tools=tuple(TOOLS)),)
 
 
-def check_marks(rows: Sequence[Row], readings: Sequence[Reading]) -> None:
-    """Refuse a second throat: a port has one, and percentages are of it."""
-    marked = [row for row, reading in zip(rows, readings, strict=True) if "throat" in reading.mark]
-    if len(marked) > 1:
-        marked[1].refuse(
-            "mark", f"row {marked[0].number} is marked throat too", "Mark one row, the bore just under the valve seat"
-        )
+def check_marks(rows: Sequence[Row]) -> None:
+    """Tell of a second throat: a port has one, and percentages are of it."""
+    marked = [row for row in rows if "throat" in (row.given("mark") or ())]
+    for row in marked[1:]:
+        first = f"row {marked[0].number} is marked throat too"
+        row.tell("mark", first, "Mark one row, the bore just under the valve seat")
 
 
-def check_neighbours(row: Row, before: Reading, next_row: Row, after: Reading) -> None:
-    """Refuse two rows one after the other that no port passes through."""
+def check_neighbours(rows: Sequence[Row], readings: Sequence[Reading], display: Display) -> None:
+    """Tell of rows, one after the other, that no port passes through."""
+    placed = [pair for pair in zip(rows, readings, strict=True) if np.isfinite(pair[1].station)]
+    disordered = {
+        id(row) for (_, before), (row, after) in pairwise(placed) if after.station < before.station + SAME_STATION_MM
+    }
+    for (row, before), (next_row, after) in pairwise(placed):
+        if id(next_row) in disordered:
+            same = abs(after.station - before.station) < SAME_STATION_MM
+            there, here = display.length(before.station), display.length(after.station)
+            next_row.tell(
+                "station",
+                f"both rows are at station {there}" if same else f"station {here} comes after {there}",
+                "Leave one" if same else "Put the rows in order from entry to exit",
+                where=f"rows {row.number} and {next_row.number}, column {next_row.written('station')}",
+            )
+    for (row, before), (next_row, after) in pairwise(zip(rows, readings, strict=True)):
+        if not next_row.told("station"):
+            _check_step(row, before, next_row, after, display)
+
+
+def _check_step(row: Row, before: Reading, next_row: Row, after: Reading, display: Display) -> None:
     where = f"rows {row.number} and {next_row.number}"
-    length = row.display.length
-    if after.station < before.station + SAME_STATION_MM:
-        same = abs(after.station - before.station) < SAME_STATION_MM
-        raise InputError(
-            f"both rows are at station {length(before.station)}"
-            if same
-            else f"station {length(after.station)} comes after {length(before.station)}",
-            where=f"{where}, column {next_row.where('station').split('column ')[1]}",
-            mend="Leave one" if same else "Put the rows in order from entry to exit",
-        )
     apart = heading(before.turn, before.swing) @ heading(after.turn, after.swing)
     angle = float(np.arccos(np.clip(apart, -1.0, 1.0)))
-    turned = max(abs(after.turn - before.turn), abs(after.swing - before.swing), angle)
+    turned = max(angle, abs(after.turn - before.turn), abs(after.swing - before.swing))
     if turned > SHARPEST_TURN:
-        raise GeometryError(
+        next_row.tell(
+            "turn",
             f"the heading turns {np.degrees(turned):.0f} degrees between them",
+            "Measure a section in between, or mend turn_deg (it is the heading turned so far)",
             where=where,
-            mend="Measure a section in between, or mend turn_deg (it is the heading turned so far)",
+            kind=GeometryError,
         )
     if before.place is not None and after.place is not None:
         step = float(np.linalg.norm(after.place - before.place))
-        if not SAME_STATION_MM <= step <= LONGEST_MM:
-            raise InputError(
-                f"their places are {length(step)} apart", where=where, mend="Check x, y and z and their units"
-            )
+        if step < SAME_STATION_MM or step > LONGEST_MM:
+            what = f"their places are {display.length(step)} apart"
+            next_row.tell("x", what, "Check x, y and z and their units", where=where)
 
 
 def corner_notices(rows: Sequence[Row], readings: Sequence[Reading]) -> tuple[Notice, ...]:

@@ -1,28 +1,31 @@
-"""Tables as people save them: CSV with any usual separator and encoding, or the first sheet of an XLSX.
+"""Tables as people save them: CSV with any usual separator and encoding, a workbook's first sheet, or rows in hand.
 
-A file's bytes come in; a header and rows of text go out, each row with the number the spreadsheet gives it.
+A file's bytes, or rows of mappings, come in; a header and rows of text go out, each row with the number the
+spreadsheet gives it, and with them what could not be taken of some.
 """
 
 from __future__ import annotations
 
 import csv
-import datetime
-import io
+import hashlib
+import json
 import re
-import warnings
-from collections.abc import Iterator
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from portgeo.core.errors import InputError
-from portgeo.files.archives import members
+from portgeo.core.errors import InputError, Problem
+from portgeo.files.sheets.spreadsheets import COMPOUND, ZIP, filled_rows, text_of
 
+WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
+SHEET_TYPES = (".csv", *WORKBOOKS)
 ROWS = 10_000  # a sheet has tens of rows, a trace thousands of points
 COLUMNS = 200
 CELL = 10_000  # characters
-WORKBOOK_LIMIT = 50_000_000  # bytes a workbook may expand to
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
-ZIP, OLD_WORKBOOK = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
+
+Source = bytes | Sequence[Mapping[str, Any]]  # what a table is read from
 
 
 @dataclass(frozen=True)
@@ -30,32 +33,42 @@ class Table:
     """Rows of cells, blank and comment rows left out.
 
     rows : (number in the file, cells without trailing empty ones). decimal_comma : whether a comma
-    in a cell can be a decimal mark.
+    in a cell can be a decimal mark. sha256 : of the file, or of the rows. problems : of whole rows, without
+    a column, and of cells, by the name in the first row.
     """
 
     rows: tuple[tuple[int, tuple[str, ...]], ...]
     decimal_comma: bool
+    sha256: str
+    problems: tuple[Problem, ...] = ()
 
 
-def read_table(data: bytes, file: str, *, rows: int = ROWS) -> Table:
-    """Return the table in a CSV or XLSX file's bytes, with at most `rows` rows.
+def read_table(source: Source, file: str, *, rows: int = ROWS) -> Table:
+    """Return the table in a file's bytes (CSV or a workbook, by the file's name), or that rows in hand make.
 
-    Raises InputError where it is neither, or too large.
+    Rows in hand are numbered as a sheet's under its header: the first is row 2. At most `rows` rows. Raises
+    InputError where the bytes are no table, or too large.
     """
-    named_workbook = Path(file).suffix.lower() in (".xlsx", ".xlsm")
-    if data.startswith(OLD_WORKBOOK):
+    if not isinstance(source, bytes):
+        return _in_hand(source, file, rows)
+    workbook = Path(file).suffix.lower() in WORKBOOKS
+    if workbook != source.startswith((ZIP, COMPOUND)):
         raise InputError(
-            "this is an old or password-protected workbook",
-            file=file,
-            mend="Save it as .xlsx without a password, or as CSV",
-        )
-    if named_workbook != data.startswith(ZIP):
-        raise InputError(
-            "the file is not a workbook" if named_workbook else "the file is binary, not text",
+            "the file is not a workbook" if workbook else "the file is binary, not text",
             file=file,
             mend="Save it from the spreadsheet as CSV (named .csv) or as a workbook (named .xlsx)",
         )
-    return _from_workbook(data, file, rows) if named_workbook else _from_text(data, file, rows)
+    found, decimal_comma, problems = _from_workbook(source, file, rows) if workbook else _from_text(source, file, rows)
+    return Table(_trimmed_rows(found), decimal_comma, hashlib.sha256(source).hexdigest(), tuple(problems))
+
+
+def _in_hand(source: Sequence[Mapping[str, Any]], file: str, most: int) -> Table:
+    names = list(dict.fromkeys(name for row in source for name in row))
+    found: list[tuple[int, list[str]]] = []
+    for number, cells in enumerate([names, *([text_of(row.get(name)) for name in names] for row in source)], start=1):
+        _take(found, number, cells, file, most)
+    rows = _trimmed_rows(found)
+    return Table(rows, True, hashlib.sha256(json.dumps(rows).encode("utf-8", "replace")).hexdigest())
 
 
 def decoded(data: bytes, file: str) -> str:
@@ -71,7 +84,7 @@ def decoded(data: bytes, file: str) -> str:
     raise InputError("the file is binary, not text", file=file, mend="Save it from the spreadsheet as CSV (UTF-8)")
 
 
-def _from_text(data: bytes, file: str, most: int) -> Table:
+def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[str]]], bool, list[Problem]]:
     lines = decoded(data, file).split("\n")
     separator = ","
     for line in lines:
@@ -111,9 +124,7 @@ def _from_text(data: bytes, file: str, most: int) -> Table:
             where=f"row {number + 1}",
             mend='Write an inch mark after its number (1.625"), or leave it out',
         ) from error
-    if separator == ",":
-        _check_even(found, file)
-    return _table(found, separator != ",")
+    return found, separator != ",", _uneven(found) if separator == "," else []
 
 
 def _is_comment(line: str) -> bool:
@@ -122,75 +133,40 @@ def _is_comment(line: str) -> bool:
     return not bare or bare.startswith("#")
 
 
-def _check_even(found: list[tuple[int, list[str]]], file: str) -> None:
-    """Refuse a row longer than its header, even by empty cells: a decimal comma has moved its columns.
+def _uneven(found: list[tuple[int, list[str]]]) -> list[Problem]:
+    """Return the rows longer than their header, even by empty cells: a decimal comma has moved their columns.
 
-    Spreadsheets pad all rows alike, so that none of theirs is refused.
+    Spreadsheets pad all rows alike, so that none of theirs is one.
     """
-    if not found:
-        return
-    header = found[0][1]
+    header = found[0][1] if found else []
     named = len(_trimmed(header))
-    for number, cells in found[1:]:
-        if len(cells) > len(header) or len(_trimmed(cells)) > named:
-            raise InputError(
-                f"the row has {len(cells)} cells under a header of {named}: perhaps a decimal comma, in a "
-                "file whose columns are separated by commas",
-                file=file,
-                where=f"row {number}",
-                mend="Write decimal points, or save with semicolons; put text with a comma in quotes",
-            )
+    return [
+        Problem(
+            f"the row has {len(cells)} cells under a header of {named}: perhaps a decimal comma, in a "
+            "file whose columns are separated by commas",
+            "Write decimal points, or save with semicolons; put text with a comma in quotes",
+            where=f"row {number}",
+            row=number,
+        )
+        for number, cells in found[1:]
+        if len(cells) > len(header) or len(_trimmed(cells)) > named
+    ]
 
 
-def _from_workbook(data: bytes, file: str, most: int) -> Table:
-    members(data, file, "an XLSX workbook", WORKBOOK_LIMIT)
+def _from_workbook(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[str]]], bool, list[Problem]]:
     found: list[tuple[int, list[str]]] = []
-    try:
-        for number, (values, formulas) in enumerate(
-            zip(_workbook_rows(data, most, True), _workbook_rows(data, most, False), strict=True), start=1
-        ):
-            cells = [_cell_text(value) for value in values]
-            for column, (cell, formula) in enumerate(zip(cells, formulas, strict=True)):
-                if not cell and str(formula if formula is not None else "").startswith("="):
-                    raise InputError(
-                        "a formula has no result yet",
-                        file=file,
-                        where=f"row {number}, column {column + 1}",
-                        mend="Open the workbook in the spreadsheet, let it calculate, and save it",
-                    )
-            _take(found, number, cells, file, most)
-    except InputError:
-        raise
-    except Exception as error:  # the library raises whatever its parser met
-        raise InputError(
-            "the workbook cannot be read: it is damaged or not a workbook",
-            file=file,
-            mend="Open it in the spreadsheet and save it again, or save it as CSV",
-        ) from error
-    return _table(found, True)
-
-
-def _workbook_rows(data: bytes, most: int, results: bool) -> Iterator[tuple[object, ...]]:
-    """Return the values of the first sheet's rows: the formulas' results, or the formulas."""
-    import openpyxl
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about styles and extensions that do not concern the cells
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=results)
-        try:
-            yield from book.worksheets[0].iter_rows(max_row=most + 2, max_col=COLUMNS + 1, values_only=True)
-        finally:
-            book.close()
-
-
-def _cell_text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, datetime.datetime | datetime.date):
-        return value.isoformat()[:10]
-    if isinstance(value, float):
-        return repr(value)
-    return str(value)
+    blank: list[tuple[int, int]] = []
+    for number, cells in filled_rows(data, file, most + 2, COLUMNS + 1):
+        blank += [(number, column) for column, cell in enumerate(cells) if cell is None]
+        _take(found, number, [cell or "" for cell in cells], file, most)
+    header = found[0][1] if found else []
+    problems = []
+    for number, column in blank:
+        name = header[column] if column < len(header) and header[column] else str(column + 1)
+        mend = "Open the workbook in the spreadsheet, let it calculate, and save it"
+        where = f"row {number}, column {name}"
+        problems.append(Problem("a formula has no result yet", mend, where=where, row=number, column=name))
+    return found, True, problems
 
 
 def _take(found: list[tuple[int, list[str]]], number: int, cells: list[str], file: str, most: int) -> None:
@@ -216,5 +192,5 @@ def _trimmed(cells: list[str]) -> list[str]:
     return cells[:end]
 
 
-def _table(found: list[tuple[int, list[str]]], decimal_comma: bool) -> Table:
-    return Table(tuple((number, tuple(_trimmed(cells))) for number, cells in found), decimal_comma)
+def _trimmed_rows(found: list[tuple[int, list[str]]]) -> tuple[tuple[int, tuple[str, ...]], ...]:
+    return tuple((number, tuple(_trimmed(cells))) for number, cells in found)

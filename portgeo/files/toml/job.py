@@ -16,13 +16,13 @@ from pydantic import ValidationError
 from portgeo.core.errors import InputError
 from portgeo.files.disk import read_bounded
 from portgeo.files.inside import kept_inside
-from portgeo.files.sheets.tables import decoded
+from portgeo.files.sheets.tables import SHEET_TYPES, decoded
 from portgeo.files.toml.job_tables import Job
 from portgeo.files.toml.job_words import mended
 from portgeo.files.toml.tables import TomlTable, parsed, shown
 
 FILE_LIMIT = 1_000_000  # bytes
-PORTS = (".csv", ".xlsx", ".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
+PORTS = (*SHEET_TYPES, ".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
 OF_A_TARGET = {"area", "taper", "short_side", "limits", "copy", "keep"}
 
 

@@ -1,0 +1,93 @@
+"""The columns of a section sheet, and what a cell of each may say."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portgeo.core.errors import InputError
+from portgeo.core.section import MARKS, TOOLS, Mark, Shape, Tool
+from portgeo.files.sheets.columns import ANGLE, LENGTH, Cell, Layout, Quantity, Words
+
+SIZES_MM = (1.0, 1000.0)  # no port's height or width is outside: the unit must be wrong
+LONGEST_MM = 5000.0  # and no port or runner is longer
+LARGEST_TURN_ERROR = np.radians(30.0)  # more is no reading
+SHAPES: tuple[Shape, ...] = ("rect", "round", "oval", "outline")
+
+
+def _signed(cell: Cell, value: float) -> None:
+    if abs(value) > LONGEST_MM:
+        raise InputError(f"{cell.own(value)} is longer than any port", mend=cell.unit_mend)
+
+
+def _length(cell: Cell, value: float) -> None:
+    if value < 0.0:
+        raise InputError(f"{cell.shown} is negative", mend="Write a length of zero or more")
+    _signed(cell, value)
+
+
+def _size(cell: Cell, value: float) -> None:
+    if value <= 0.0:
+        raise InputError(f"{cell.shown} is not more than zero", mend="Write what the micrometer read")
+    if not SIZES_MM[0] <= value <= SIZES_MM[1]:
+        kind = "smaller" if value < SIZES_MM[0] else "larger"
+        raise InputError(f"{cell.own(value)} is {kind} than any port", mend=cell.unit_mend)
+
+
+def _angle(cell: Cell, value: float) -> None:
+    if abs(value) > 2.0 * np.pi:
+        raise InputError(f"{cell.text} degrees is more than a full turn", mend="Write the heading turned so far")
+
+
+def _turn_error(cell: Cell, value: float) -> None:
+    if not 0.0 <= value <= LARGEST_TURN_ERROR:
+        most = f"{np.degrees(LARGEST_TURN_ERROR):.0f} degrees"
+        mend = f"Write what you trust the heading to, from 0 to {most}"
+        raise InputError(f"a heading known to {cell.text} degrees", mend=mend)
+
+
+def _shape(cell: Cell) -> Shape:
+    for shape in SHAPES:
+        if cell.text.lower() == shape:
+            return shape
+    raise InputError(f"{cell.shown} is no shape", mend="Write rect, round, oval or outline")
+
+
+def _tool(cell: Cell) -> Tool:
+    for tool in TOOLS:
+        if cell.text.lower() == tool:
+            return tool
+    raise InputError(f"{cell.shown} is no tool", mend=f"Write {', '.join([*TOOLS][:-1])} or {[*TOOLS][-1]}")
+
+
+def _marks(cell: Cell) -> tuple[Mark, ...]:
+    """Return what a row is marked as, several words with a space or a comma between."""
+    words = cell.text.casefold().replace(",", " ").split()
+    for word in words:
+        if word not in MARKS:
+            mend = f"Write {', '.join(MARKS)}, or several with a space"
+            raise InputError(f"{word[:40]!r} is no mark", mend=mend)
+    return tuple(mark for mark in MARKS if mark in words)
+
+
+SECTIONS = Layout(
+    kind="a section sheet",
+    columns={
+        "station": Quantity(LENGTH, _length),
+        **{name: Quantity(LENGTH, _size) for name in ("height", "width", "diameter")},
+        **{name: Quantity(LENGTH, _length) for name in ("corner", "corner_roof", "corner_floor")},
+        **{name: Quantity(LENGTH, _signed) for name in ("rise", "shift")},
+        "reading_error": Quantity(LENGTH, _length),
+        **{name: Quantity(LENGTH, _signed) for name in ("x", "y", "z")},
+        **{name: Quantity(ANGLE, _angle) for name in ("turn", "swing")},
+        "turn_error": Quantity(ANGLE, _turn_error),
+        "shape": Words(_shape),
+        "outline": Words(),
+        "tool": Words(_tool),
+        "mark": Words(_marks),
+        "note": Words(),
+    },
+    needed={"station": "Add station_in or station_mm, the distance along the centreline from the entry"},
+    names="The first row that is no # comment holds the names of the columns: station, height, width, "
+    "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, x, y, z (each with _in or _mm), "
+    "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark and note",
+)
