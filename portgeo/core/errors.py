@@ -155,6 +155,14 @@ class Problems:
         if len(self) >= MOST_GATHERED:
             self.refuse()
 
+    def of_row(self, row: int) -> bool:
+        """Return whether anything was told of a row."""
+        return any(problem.row == row for _, problem in self._gathered)
+
+    def leave_out(self, row: int) -> None:
+        """Forget what was told of a row: it follows from something else."""
+        self._gathered = [gathered for gathered in self._gathered if gathered[1].row != row]
+
     @contextmanager
     def gathering(self) -> Iterator[None]:
         """Take what is refused within, and go on after it."""

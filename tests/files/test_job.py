@@ -13,8 +13,8 @@ from portgeo.app.job.blanks import blank_job
 from portgeo.app.job.folder import folder_files
 from portgeo.app.job.steps import steps_of
 from portgeo.core.errors import InputError
-from portgeo.files.toml.job import read_job
-from portgeo.files.toml.target import read_target
+from portgeo.files.toml.job import job_from, read_job
+from portgeo.files.toml.target import read_target, target_from
 from tests.new_job import filled_in
 
 EXAMPLE = filled_in({"job.toml": blank_job("in", "intake port 1").encode()})["job.toml"].decode()
@@ -295,3 +295,118 @@ def test_an_exhaust_is_not_told_by_the_rules_of_intakes(folder, port):
     left_out = [one for one in steps.skipped if "rules for intakes" in one["why"]]
     assert ("demand" in steps.by_name) == (port == "intake") == (not left_out)
     assert "speed 0" in steps.by_name
+
+
+def told(job, text):
+    """Return what is told of a job file's text: (line, key) and what is wrong, in order."""
+    with pytest.raises(InputError) as refusal:
+        job_from(text.encode(), job)
+    return [((problem.row, problem.column), problem.what) for problem in refusal.value.problems]
+
+
+def line_of(text, start):
+    return next(k for k, line in enumerate(text.splitlines(), 1) if line.startswith(start))
+
+
+def test_all_slips_of_a_job_are_told_at_once_each_at_its_line(folder):
+    changes = {
+        'units = "in"': "units = in",  # not TOML, and what is meant is plain
+        "valve = 1.560": "valve = 1,6\nvalv_lift = 0.5\nrpm = seven",
+        'alloy = "aluminium"': 'alloy = "tin"',
+        'name = "as cast"': 'name = ""',
+        "depression_in_h2o = 28": "depression_in_h2o = 2800",
+        'file = "target.toml"': 'file = "../target.toml"',
+    }
+    text = EXAMPLE
+    for old, new in changes.items():
+        assert old in text
+        text = text.replace(old, new, 1)
+    lines = text.splitlines()
+    found = told(folder / "job.toml", text)
+    wanted = [
+        "units = in",
+        "valve = 1,6",
+        "valv_lift",
+        "rpm = seven",
+        "alloy",
+        'name = ""',
+        "depression_in_h2o",
+        'file = "../',
+    ]
+    assert [lines[row - 1].split(" =")[0] for (row, _), _ in found] == [one.split(" =")[0] for one in wanted]
+    assert [row for (row, _), _ in found] == sorted(line_of(text, one) for one in wanted)
+
+
+@pytest.mark.parametrize(
+    ("written", "says"),
+    [
+        ("rpm = seven", "'seven' is not a number"),  # with quotes it would be no number either
+        ("port = exhaust", "exhaust stands without quotes"),
+        ("port = outlet", "'outlet' is not known here"),
+        ("rpm = 70,5", "70,5 has a decimal comma"),
+    ],
+)
+def test_a_word_is_told_to_need_quotes_only_where_a_word_belongs(folder, written, says):
+    text = EXAMPLE.replace("[engine]", f"[engine]\n{written}", 1)
+    assert [what for _, what in told(folder / "job.toml", text)] == [says]
+
+
+def test_a_line_that_cannot_be_made_out_brings_nothing_in_its_train(folder):
+    text = EXAMPLE.replace("at = [0.800, 1.600, 2.400]", "at = [0.800, 1.600", 1)
+    assert len(told(folder / "job.toml", text)) == 1
+    assert len(told(folder / "job.toml", EXAMPLE.replace("[bench]", "[bench", 1))) == 1
+    assert len(told(folder / "job.toml", EXAMPLE.replace("[bench]", "[engine]", 1))) == 1
+
+
+@pytest.mark.parametrize("keys", [("title", "units"), ("name", "port")])
+def test_a_key_that_is_misspelt_is_not_missing_too(folder, keys):
+    text = EXAMPLE
+    for key in keys:
+        text = re.sub(rf"(?m)^{key} = ", f"{key}z = ", text, count=1)
+    assert [place[1] for place, _ in told(folder / "job.toml", text)] == [f"{key}z" for key in keys]
+
+
+def test_states_are_checked_against_each_other_though_other_keys_are_wrong(folder):
+    text = TWO.replace('name = "first cut"', 'name = "As Cast"').replace("valve = 1.560", 'valve = "wide"')
+    text = text.replace('file = "target.toml"', 'file = "target.toml"\nstate = "planned"', 1)
+    assert [key for (_, key), _ in told(folder / "job.toml", text)] == ["valve", "name", "state"]
+
+
+def test_all_slips_of_a_target_are_told_at_once(tmp_path):
+    text = """units = "in"
+greatest_depth = 90
+symmetric = yes
+[short_side]
+radus = 0.6
+[[area]]
+station = 1,5
+area = 2.1
+percent = 30
+[[area]]
+station = 2
+aera = "big"
+[[taper]]
+from = 3
+to = 2
+area_from = wide
+area_to = 2
+[limits]
+least_wall = 0.1
+gasket_at = "middle"
+[[keep]]
+from = 1
+to = 2
+clock_from = 13
+"""
+    with pytest.raises(InputError) as refusal:
+        target_from(text.encode(), "target.toml", tmp_path)
+    assert [problem.row for problem in refusal.value.problems] == [2, 3, 5, 7, 8, 12, 15, 16, 20, 24]
+    assert "'yes' is not true or false" in str(refusal.value) and "'wide' is not a number" in str(refusal.value)
+
+
+def test_without_a_unit_what_can_be_seen_is_told_all_the_same(folder, tmp_path):
+    text = re.sub(r"(?m)^units = .*$", "", EXAMPLE, count=1).replace("valve = 1.560", "valve = 900\nstroke = true", 1)
+    assert [what for _, what in told(folder / "job.toml", text)] == ["units is missing", "True is not a number"]
+    with pytest.raises(InputError) as refusal:
+        target_from(b"greatest_depth = 5000\n[short_side]\nradius = 'a'\n", "target.toml", tmp_path)
+    assert {problem.what for problem in refusal.value.problems} == {"units is missing", "'a' is not a number"}

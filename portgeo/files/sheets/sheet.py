@@ -95,7 +95,7 @@ def sheet_from(
             raise InputError("the sheet has no header and no rows", mend="Fill in a header and a row a station")
         sheet = Rows(table, SECTIONS, unit)
         rows, columns, problems = sheet.rows, sheet.columns, sheet.problems
-        if len(rows) < 2:
+        if len(rows) < 2 and not problems:
             problems.add(
                 InputError(
                     f"the sheet has {len(rows)} row(s) of readings, and a port needs two or more",

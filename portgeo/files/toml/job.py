@@ -6,20 +6,23 @@ out, or a refusal with the key, its line and the mend.
 
 from __future__ import annotations
 
+import difflib
 import hashlib
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from portgeo.core.errors import InputError
+from portgeo.core.errors import InputError, Problems, naming
 from portgeo.files.disk import read_bounded
 from portgeo.files.inside import kept_inside
 from portgeo.files.sheets.tables import SHEET_TYPES, decoded
-from portgeo.files.toml.job_tables import Job
+from portgeo.files.toml.job_tables import STATE_TOLD, Job, said_states
 from portgeo.files.toml.job_words import mended
-from portgeo.files.toml.tables import TomlTable, parsed, shown
+from portgeo.files.toml.slips import content_of, tell
+from portgeo.files.toml.tables import LENGTH_UNITS, place_of
 
 FILE_LIMIT = 1_000_000  # bytes
 PORTS = (*SHEET_TYPES, ".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
@@ -42,92 +45,153 @@ class JobFile:
 
     def where(self, table: str, index: int = 0, key: str | None = None) -> str:
         """Return the place of a key, or of a table: line and name."""
-        return _where(self.text, table, index, key)
+        return place_of(self.text, table, index, key)[0]
 
 
 def read_job(path: str | Path) -> JobFile:
-    """Return the job in a TOML file. Raises InputError naming file, line, key and mend.
+    """Return the job in a TOML file. Raises InputError naming file, line, key and mend of all that is wrong.
 
     Every file it names must be there, in the job file's folder or below it.
     """
-    file = str(path)
     if Path(path).suffix.lower() in PORTS:
         raise InputError(
             "this is a port, not a job",
-            file=file,
+            file=str(path),
             mend=f"`portgeo measure {path}` measures it; `portgeo new DIR` writes a job to name it in",
         )
-    data = read_bounded(path, FILE_LIMIT)
-    try:
-        text = decoded(data, file)
-        found = JobFile(Path(path), _checked(text), hashlib.sha256(data).hexdigest(), text)
-        for table, index, key, name in named_files(found.job):
-            try:
-                kept_inside(found.folder, name)
-            except InputError as refusal:
-                raise InputError(refusal.what, where=found.where(table, index, key), mend=refusal.mend) from None
-    except InputError as refusal:
-        raise refusal.in_file(file) from None
-    return found
+    return job_from(read_bounded(path, FILE_LIMIT), Path(path))
 
 
-def _checked(text: str) -> Job:
-    content = parsed(text)
+def job_from(data: bytes, path: Path) -> JobFile:
+    """Return the job in a TOML file's bytes. path : its own. Raises InputError as `read_job` does."""
+    with naming(str(path)):
+        text = decoded(data, str(path))
+        content, slips = content_of(text)
+        problems = Problems()
+        job = None if content is None else _checked(content, text, path.parent, problems)
+        tell(slips, problems)
+        problems.refuse()
+        assert job is not None
+        return JobFile(path, job, hashlib.sha256(data).hexdigest(), text)
+
+
+def _checked(content: dict[str, Any], text: str, folder: Path, problems: Problems) -> Job | None:
+    """Return the job that a file's content is; None, and all that is wrong is told, where it is none."""
     if "state" not in content and OF_A_TARGET & content.keys():
         raise InputError(
             "this is a target, not a job",
             mend="Name it in a job, under [target], or use it alone: `portgeo reshape PORT TARGET`",
         )
     unit = content.get("units")
-    if unit not in ("in", "mm"):
-        if unit is None:
-            TomlTable({k: v for k, v in content.items() if k not in Job.model_fields}, "", 0, text, "mm").misspelt(
-                "units"
-            )
-        what = "units is missing" if unit is None else f"{shown(unit)} is not known here"
-        raise InputError(what, where=_where(text, "", 0, "units"), mend='Write  units = "in"  or  units = "mm"')
+    job, wrong = None, set[tuple[str, int, str | None]]()
     try:
-        return Job.model_validate(content, context={"unit": unit})
+        job = Job.model_validate(content, context={"unit": unit if unit in LENGTH_UNITS else None})
     except ValidationError as errors:
-        raise _refusal(errors, content, text) from None
+        for error in _without_followers(errors.errors(include_url=False)):
+            wrong.add(_tell(error, content, text, problems))
+
+    def say(table: str, index: int, key: str | None, what: str, mend: str) -> None:
+        if (table, index, key) not in wrong:
+            where, line = place_of(text, table, index, key)
+            problems.add(InputError(what, where=where, row=line, column=key, mend=mend))
+
+    for table, index, key, name in named_files(content):
+        try:
+            kept_inside(folder, name)
+        except InputError as refusal:
+            say(table, index, key, refusal.what, refusal.mend)
+    for slip in state_slips(content):
+        say(*slip)
+    return job
 
 
-def _refusal(errors: ValidationError, content: dict[str, Any], text: str) -> InputError:
-    """Return the first thing that is wrong, with its place in the file."""
-    # A key that is not known comes before one that is missing: it is mostly the same one, misspelt.
-    found = errors.errors(include_url=False)
-    first = next((error for error in found if error["type"] == "extra_forbidden"), found[0])
-    place = list(first["loc"])
-    own = first.get("ctx", {}).get("key")
+def _without_followers(errors: Sequence[Any]) -> list[Any]:
+    """Return pydantic's errors without those that follow from another.
+
+    A key is not missing where it is there misspelt, and a list is not short of what is wrong in it.
+    """
+    unknown = [error["loc"] for error in errors if error["type"] == "extra_forbidden"]
+
+    def misspelt(loc: tuple[Any, ...]) -> bool:
+        there = [str(other[-1]) for other in unknown if other[:-1] == loc[:-1]]
+        return bool(difflib.get_close_matches(str(loc[-1]), there, 1))
+
+    def wrong_within(loc: tuple[Any, ...]) -> bool:
+        return any(len(other["loc"]) > len(loc) and other["loc"][: len(loc)] == loc for other in errors)
+
+    follows = {"missing": misspelt, "too_short": wrong_within}
+    return [error for error in errors if not (error["type"] in follows and follows[error["type"]](error["loc"]))]
+
+
+def _tell(error: Any, content: dict[str, Any], text: str, problems: Problems) -> tuple[str, int, str | None]:
+    """Tell one of pydantic's errors with its place in the file; return its table, that table's number and its key."""
+    place = list(error["loc"])
+    own = error.get("ctx", {}).get("key")
     if own is not None:
-        place.append(own)
+        place = [*place[:-1], own] if place and isinstance(place[-1], str) else [*place, own]
     table = next((str(part) for part in place if isinstance(part, str)), "")
     index = next((part for part in place if isinstance(part, int)), 0)
     if not isinstance(content.get(table), dict | list) or len(place) == 1:
-        table, index = ("", 0) if first["type"] != "table" else (table, index)
+        table, index = ("", 0)
     keys = [part for part in place if isinstance(part, str)]
-    what, mend = mended(first, keys[-1] if keys else "")
+    what, mend = mended(error, keys[-1] if keys else "")
+    if keys == ["units"]:
+        mend = 'Write  units = "in"  or  units = "mm"'
     key = keys[-1] if keys and keys[-1] != table else None
-    where = _where(text, table, index, key)
-    if key is not None and "line" not in where:
+    where, line = place_of(text, table, index, key)
+    if key is not None and line is None:
         # The key is missing, or stands in an inline table: the table's own line is the nearest.
         named = " ".join(keys[1:] if table else keys)
-        line = _where(text, table, index, keys[1] if len(keys) > 2 else None)
-        where = f"{line}, {named}" if line else named
-    return InputError(what, where=where or None, mend=mend)
+        above, line = place_of(text, table, index, keys[1] if len(keys) > 2 else None)
+        where = f"{above}, {named}" if above else named
+    problems.add(InputError(what, where=where or None, row=line, column=key, mend=mend))
+    return table, index, key
 
 
-def _where(text: str, table: str, index: int, key: str | None) -> str:
-    return TomlTable({}, table, index, text, "mm").where(key)
-
-
-def named_files(job: Job) -> list[tuple[str, int, str, str]]:
-    """Return every file a job names: its table, that table's number, the key and the name."""
-    found = []
-    for k, state in enumerate(job.state):
-        found += [("state", k, key, getattr(state, key)) for key in ("port", "runner")]
+def named_files(content: dict[str, Any]) -> list[tuple[str, int, str, str]]:
+    """Return every file a job's content names: its table, that table's number, the key and the name."""
+    states = content.get("state")
+    found = [
+        ("state", k, key, state.get(key))
+        for k, state in enumerate(states if isinstance(states, list) else ())
+        for key in ("port", "runner")
+        if isinstance(state, dict)
+    ]
     for table in ("bench", "target", "gasket", "walls"):
-        content = getattr(job, table)
-        found.append((table, 0, "file", content.file if content else None))
-    found += [("set", 0, "files", name) for name in (job.set.files if job.set else ())]
-    return [(table, k, key, name) for table, k, key, name in found if name is not None]
+        found.append((table, 0, "file", _table(content, table).get("file")))
+    files = _table(content, "set").get("files")
+    found += [("set", 0, "files", name) for name in (files if isinstance(files, list) else ())]
+    return [(table, k, key, name) for table, k, key, name in found if isinstance(name, str)]
+
+
+def _table(content: dict[str, Any], name: str) -> dict[str, Any]:
+    table = content.get(name)
+    return table if isinstance(table, dict) else {}
+
+
+def state_slips(content: dict[str, Any]) -> Iterator[tuple[str, int, str | None, str, str]]:
+    """Yield where a job's tables contradict each other about its states: table, number, key, what is wrong, mend.
+
+    Of a job where a state has no name nothing is told: it may be the one that is meant.
+    """
+    states = content.get("state")
+    given = [state.get("name") for state in states if isinstance(state, dict)] if isinstance(states, list) else []
+    names = [name for name in given if isinstance(name, str) and name.strip()]
+    if not isinstance(states, list) or not names or len(names) < len(states):
+        return
+    folded = [name.strip().casefold() for name in names]
+    for k, name in enumerate(folded):
+        if name in folded[:k]:
+            yield "state", k, "name", f"two states are named '{names[k]}'", "Give each its own name"
+        if name == "planned" and "target" in content:
+            what = "a state is named 'planned', which is what the target's own port is called"
+            yield "state", k, "name", what, "Name it otherwise"
+    for table in ("target", "tool", "walls"):
+        state = _table(content, table).get("state")
+        if isinstance(state, str) and state.strip() and state.strip().casefold() not in folded:
+            what = f"[{table}] names the state '{state}', and there is none"
+            yield table, 0, "state", what, f"Name one of {', '.join(names)}"
+    for table, of in STATE_TOLD.items():
+        if _table(content, table) and "state" not in content[table] and len(names) > 1:
+            what = f"[{table}] does not say {of}, and there are {len(names)} states"
+            yield table, 0, None, what, f"Write under [{table}] one of: {said_states(names)}"

@@ -7,7 +7,8 @@ millimetres go out, or pydantic's errors, which `job_words` puts into words for 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
@@ -34,37 +35,61 @@ def refuse(what: str, mend: str, key: str | None = None) -> PydanticCustomError:
     return PydanticCustomError("refused", "{what}", {"what": what, "mend": mend, "key": key})
 
 
-class Table(BaseModel):
-    """A table: no key is unknown, no text is taken for a number, lengths may name their own unit."""
+@dataclass(frozen=True)
+class Length:
+    """A length as the file has it: under which name, in which unit (None: the file does not say), its limits, mm."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    name: str
+    value: object
+    unit: LengthUnit | None
+    limits: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Twice:
+    """A key that is given under two names. name : the second."""
+
+    key: str
+    name: str
+
+
+class Table(BaseModel):
+    """A table: no key is unknown, no text is taken for a number, lengths may name their own unit.
+
+    Keys are checked one by one, also those that are not given, so that each slip is told; a key that hangs on others
+    looks for them among those that were found good before it.
+    """
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False, validate_default=True)
     lengths: ClassVar[Mapping[str, tuple[float, float]]] = {}  # key: least and most, mm
 
     @model_validator(mode="before")
     @classmethod
-    def _in_mm(cls, data: Any, info: ValidationInfo) -> Any:
-        """Return the table with each of its lengths, `key`, `key_in` or `key_mm`, as `key` in mm."""
+    def _lengths_by_key(cls, data: Any, info: ValidationInfo) -> Any:
+        """Return the table with each of its lengths, `key`, `key_in` or `key_mm`, under `key`."""
         if not isinstance(data, dict) or not cls.lengths:
             return data
-        unit: LengthUnit = (info.context or {}).get("unit", "mm")
+        unit: LengthUnit | None = (info.context or {}).get("unit", "mm")
         found = dict(data)
-        for key, (least, most) in cls.lengths.items():
-            scales = {key: MM_PER[unit], f"{key}_in": MM_PER["in"], f"{key}_mm": 1.0}
-            given = [name for name in scales if name in found]
+        for key, limits in cls.lengths.items():
+            units: dict[str, LengthUnit | None] = {key: unit, f"{key}_in": "in", f"{key}_mm": "mm"}
+            given = [(name, found.pop(name)) for name in units if name in found]
             if len(given) > 1:
-                raise refuse(f"{key} is given twice", "Leave one of the two", given[1])
-            for name in given:
-                value, scale = found.pop(name), scales[name]
-                values = value if isinstance(value, list) else [value]
-                of = unit if name == key else name[-2:]
-                scaled = [_scaled(each, of, scale, (least, most), name) for each in values]
-                found[key] = scaled if isinstance(value, list) else scaled[0]
+                found[key] = Twice(key, given[1][0])
+            for name, value in given[:1] if len(given) == 1 else ():
+                found[key] = Length(name, value, units[name], limits)
         return found
 
     @field_validator("*", mode="before")
     @classmethod
-    def _of_a_size(cls, value: Any) -> Any:
-        """Refuse a whole number of more digits than a float holds."""
+    def _in_mm(cls, value: Any) -> Any:
+        """Return a length in mm; refuse a whole number of more digits than a float holds."""
+        if isinstance(value, Twice):
+            raise refuse(f"{value.key} is given twice", "Leave one of the two", value.name)
+        if isinstance(value, Length):
+            values = value.value if isinstance(value.value, list) else [value.value]
+            scaled = [_scaled(each, value) for each in values]
+            return tuple(scaled) if isinstance(value.value, list) else scaled[0]
         for each in value if isinstance(value, list) else [value]:
             if isinstance(each, int):
                 _number(each, "", None)
@@ -79,15 +104,18 @@ class Table(BaseModel):
         return value
 
 
-def _scaled(value: object, unit: str, scale: float, limits: tuple[float, float], key: str) -> float:
-    """Return a length of the table in mm. scale : mm in its unit. limits : the least and the most, mm."""
-    found = _number(value, unit, key)
+def _scaled(value: object, length: Length) -> float:
+    """Return a length of the table, or one of its list, in mm."""
+    found = _number(value, length.unit or "", length.name)
     if found is None:
-        raise refuse(f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes", key)
-    least, most = limits
+        raise refuse(f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes", length.name)
+    if length.unit is None:
+        return length.limits[0]  # the file is refused for want of a unit
+    scale = MM_PER[length.unit]
+    least, most = length.limits
     if not least <= found * scale <= most:
         between = f"{least / scale:.4g} and {most / scale:.4g}"
-        raise refuse(f"{shown(value)} is not between {between}", "Check the number and its unit", key)
+        raise refuse(f"{shown(value)} is not between {between}", "Check the number and its unit", length.name)
     return found * scale
 
 
@@ -127,11 +155,12 @@ class Metal(Table):
     alloy: Literal["aluminium", "iron"] | None = None
     density_g_cc: float | None = Field(default=None, gt=0.0, lt=25.0)
 
-    @model_validator(mode="after")
-    def _one(self) -> Self:
-        if self.alloy is not None and self.density_g_cc is not None:
-            raise refuse("alloy and density_g_cc are both given", "Leave one of the two", "density_g_cc")
-        return self
+    @field_validator("density_g_cc")
+    @classmethod
+    def _one(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and info.data.get("alloy") is not None:
+            raise refuse("alloy and density_g_cc are both given", "Leave one of the two")
+        return value
 
 
 class Scan(Table):
@@ -157,13 +186,19 @@ class Scan(Table):
             raise refuse(f"{value!r} is not a point", "Write three numbers: [12.0, 0.0, -3.5]")
         return tuple(float(v) for v in value)
 
-    @model_validator(mode="after")
-    def _consistent(self) -> Self:
-        if self.scale is not None and self.shrink_percent is not None:
-            raise refuse("scale and shrink_percent are both given", "Leave one of the two", "shrink_percent")
-        if self.up is not None and not any(self.up):
-            raise refuse("up has no direction", "Write one such as [0, 0, 1]", "up")
-        return self
+    @field_validator("shrink_percent")
+    @classmethod
+    def _one(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and info.data.get("scale") is not None:
+            raise refuse("scale and shrink_percent are both given", "Leave one of the two")
+        return value
+
+    @field_validator("up")
+    @classmethod
+    def _somewhere(cls, value: Point | None) -> Point | None:
+        if value is not None and not any(value):
+            raise refuse("up has no direction", "Write one such as [0, 0, 1]")
+        return value
 
 
 class State(Table):
@@ -230,12 +265,14 @@ class RunnerSet(Table):
     def _listed(cls, value: Any) -> Any:
         return tuple(value) if isinstance(value, list) else value
 
-    @model_validator(mode="after")
-    def _alike(self) -> Self:
-        if self.flows is not None and len(self.flows) != len(self.files):
-            told = f"{len(self.flows)} flows for {len(self.files)} files"
-            raise refuse(told, "Give one flow for each file, in the same order", "flows")
-        return self
+    @field_validator("flows")
+    @classmethod
+    def _alike(cls, value: tuple[float, ...] | None, info: ValidationInfo) -> tuple[float, ...] | None:
+        files = info.data.get("files")
+        if value is not None and files is not None and len(value) != len(files):
+            told = f"{len(value)} flows for {len(files)} files"
+            raise refuse(told, "Give one flow for each file, in the same order")
+        return value
 
 
 class Tool(Table):
@@ -286,9 +323,12 @@ class Templates(Table):
     @field_validator("at", mode="before")
     @classmethod
     def _listed(cls, value: Any) -> Any:
-        if not isinstance(value, list) or not 1 <= len(value) <= MOST_TEMPLATES:
-            raise refuse(f"{value!r} is not a list of stations", "Write for example [0.5, 1.0, 2.25]")
-        return tuple(value)
+        """Refuse what is no list, before its lengths are looked at."""
+        given = value.value if isinstance(value, Length) else value
+        few = isinstance(given, list) and not 1 <= len(given) <= MOST_TEMPLATES
+        if few or isinstance(given, int | float | dict):
+            raise refuse(f"{shown(given)} is not a list of stations", "Write for example [0.5, 1.0, 2.25]")
+        return value
 
 
 class Job(Table):
@@ -315,39 +355,18 @@ class Job(Table):
             raise refuse("state is not a list of tables", "Write each state under a line [[state]]")
         return tuple(value)
 
-    @model_validator(mode="after")
-    def _names(self) -> Self:
-        names = [state.name.strip().casefold() for state in self.state]
-        for k, name in enumerate(names):
-            if name in names[:k]:
-                raise refuse(f"two states are named '{self.state[k].name}'", "Give each its own name", "state")
-        if self.target is not None and "planned" in names:
-            raise refuse(
-                "a state is named 'planned', which is what the target's own port is called",
-                "Name it otherwise",
-                "state",
-            )
-        for table in ("target", "tool", "walls"):
-            content = getattr(self, table)
-            if content is not None and content.state is not None and content.state.strip().casefold() not in names:
-                told = ", ".join(state.name for state in self.state)
-                raise refuse(
-                    f"[{table}] names the state '{content.state}', and there is none", f"Name one of {told}", table
-                )
-        for table, of in STATE_TOLD.items():
-            content = getattr(self, table)
-            if content is not None and content.state is None and len(names) > 1:
-                what = f"[{table}] does not say {of}, and there are {len(names)} states"
-                raise refuse(what, f"Write under [{table}] one of: {self.said_states}", table)
-        return self
-
     @property
     def said_states(self) -> str:
         """Every state as a table names it: state = "as cast", state = "first cut"."""
-        return ", ".join(f'state = "{state.name}"' for state in self.state)
+        return said_states([state.name for state in self.state])
 
     def index(self, name: str | None) -> int:
         """Return the number of a state by its name; the last without one."""
         if name is None:
             return len(self.state) - 1
         return [state.name.strip().casefold() for state in self.state].index(name.strip().casefold())
+
+
+def said_states(names: Sequence[str]) -> str:
+    """Return states as a table names them."""
+    return ", ".join(f'state = "{name}"' for name in names)

@@ -1,16 +1,22 @@
 """What a hand got wrong in a file that is not TOML: a decimal comma, a word without quotes, a fraction.
 
-The text and the reader's complaint come in; a refusal with the line, what is wrong and how it is
-written goes out.
+A text comes in; what it says goes out, and every slip with its line, what is wrong and how it is written. A slip is
+mended as it is told, so that the rest of the file can be looked at too.
 """
 
 from __future__ import annotations
 
 import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
-from portgeo.core.errors import InputError
+from portgeo.core.errors import InputError, Problems
 
 LONGEST = 60  # letters of the file's own shown
+MOST_MENDED = 60  # slips and fractions: past it, it is not the file that was meant
+TABLE_NAME = re.compile(r"(\[{1,2}\s*[\w-]+)\s*(?:\]|$)")
 PLACE = re.compile(r"at line (\d+)")
 QUOTED_OR_REMARK = re.compile(r"""("[^"]*"|'[^']*'|\#.*)""")
 BARE_FRACTION = re.compile(r"([=,\[]\s*)([+-]?(?:\d{1,9}[ -])?\d{1,9}/\d{1,9})(?=\s*(?:[,\]}]|$))")
@@ -19,20 +25,72 @@ USUAL = "Write keys as  key = value , words between quotes, lists between [ and 
 TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate")
 
 
-def slip(text: str, complaint: str) -> InputError:
-    """Return the refusal of a text that is not TOML. complaint : the reader's own words."""
+@dataclass(frozen=True)
+class Slip:
+    """A line that is not TOML. mended : as it was meant; None where what follows hangs on what was meant.
+
+    bare : it is a word without quotes, which may not be what belongs there at all.
+    """
+
+    line: int | None
+    what: str
+    mend: str
+    mended: str | None
+    bare: bool = False
+
+
+def content_of(text: str) -> tuple[dict[str, Any] | None, list[Slip]]:
+    """Return what a TOML text says, and its slips; None with them where it cannot be made out.
+
+    Fractions, which TOML has not, are texts.
+    """
+    slips: list[Slip] = []
+    for _ in range(MOST_MENDED):
+        try:
+            return tomllib.loads(text), slips
+        except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
+            quoted = _with_fractions_quoted(text, str(error))
+            if quoted != text:
+                text = quoted
+                continue
+            slip = _slip(text, str(error))
+            if any(slip.line == earlier.line for earlier in slips):
+                return None, slips
+            slips.append(slip)
+            if slip.line is None or slip.mended is None:
+                return None, slips
+            lines = text.split("\n")
+            lines[slip.line - 1] = slip.mended
+            text = "\n".join(lines)
+    return None, slips or [Slip(None, "too much of it is not TOML", USUAL, None)]
+
+
+def tell(slips: Sequence[Slip], problems: Problems) -> None:
+    """Tell slips in place of what else was found wrong with their lines.
+
+    Of a word without quotes that has no place there, with them or not, that is told instead.
+    """
+    for slip in slips:
+        if slip.line is not None:
+            if slip.bare and problems.of_row(slip.line):
+                continue
+            problems.leave_out(slip.line)
+        where = None if slip.line is None else f"line {slip.line}"
+        problems.add(InputError(slip.what, where=where, row=slip.line, mend=slip.mend))
+
+
+def _slip(text: str, complaint: str) -> Slip:
+    """Return the slip that a reader stumbled over. complaint : the reader's own words."""
     lines = text.rstrip().split("\n")
-    found = PLACE.search(complaint)
-    if not found and "end of document" not in complaint:
+    place = PLACE.search(complaint)
+    if not place and "end of document" not in complaint:
         what = "a number has thousands of digits" if "digits" in complaint else f"this is not TOML: {complaint}"
-        return InputError(what, mend=USUAL)
-    at = min(int(found[1]), len(lines)) if found else len(lines)
-    line = lines[at - 1].strip()
-    what, mend = _said(line, complaint)
-    return InputError(what, where=f"line {at}", mend=mend)
+        return Slip(None, what, USUAL, None)
+    at = min(int(place[1]), len(lines)) if place else len(lines)
+    return replace(_said(lines[at - 1].strip(), complaint), line=at)
 
 
-def with_fractions_quoted(text: str, complaint: str) -> str:
+def _with_fractions_quoted(text: str, complaint: str) -> str:
     """Return a text with the fractions of its bad line between quotes. complaint : the reader's own words."""
     found = PLACE.search(complaint)
     lines = text.split("\n")
@@ -44,45 +102,59 @@ def with_fractions_quoted(text: str, complaint: str) -> str:
     return "\n".join(lines)
 
 
-def _said(line: str, complaint: str) -> tuple[str, str]:
-    """Return what is wrong with a line, and the mend."""
+def _said(line: str, complaint: str) -> Slip:
+    """Return what is wrong with a line, with the mend."""
     if complaint.startswith(TWICE):
-        return f"{short(line.partition('=')[0])} comes twice", "Leave one of the two"
+        what = f"{short(line.partition('=')[0])} comes twice"
+        return Slip(None, what, "Leave one of the two", None if line.startswith("[") else "")
     if line.startswith("["):
-        return "the line does not name a table", "Write the table's name between brackets, such as  [engine]"
+        mend = "Write the table's name between brackets, such as  [engine]"
+        name = TABLE_NAME.match(line)
+        opened = name[1].count("[") if name else 0
+        return Slip(None, "the line does not name a table", mend, name[1] + "]" * opened if name else None)
     key, equals, value = (part.strip() for part in line.partition("="))
     if not equals:
         colon = re.match(r"([\w-]+)\s*:\s*(.+)", line)
         if colon:
-            return "there is a colon where = belongs", f"Write  {colon[1]} = {short(colon[2])}  in its place"
-        return f"the line '{short(line)}' is no key and no table", "Write  key = value , or # before a remark"
+            mended = f"{colon[1]} = {colon[2]}"
+            mend = f"Write  {colon[1]} = {short(colon[2])}  in its place"
+            return Slip(None, "there is a colon where = belongs", mend, mended)
+        what = f"the line '{short(line)}' is no key and no table"
+        return Slip(None, what, "Write  key = value , or # before a remark", "")
     value = value if value.startswith(('"', "'")) else value.partition("#")[0].strip()
-    return _of_value(short(key), value) or (f"this is not TOML: {complaint}", USUAL)
+    return _of_value(key, value) or Slip(None, f"this is not TOML: {complaint}", USUAL, f'{key} = ""')
 
 
-def _of_value(key: str, value: str) -> tuple[str, str] | None:
-    """Return what is wrong with a key's value, and the mend; None where it is none of the usual slips."""
-    said = short(value)
+def _of_value(key: str, value: str) -> Slip | None:
+    """Return what is wrong with a key's value, with the mend; None where it is none of the usual slips."""
+    said, named = short(value), short(key)
+
+    def written(what: str, mended: str, why: str, bare: bool = False) -> Slip:
+        return Slip(None, what, f"Write  {named} = {short(mended)}  {why}", f"{key} = {mended}", bare)
+
     if not value:
-        return f"{key} has no value", f"Write it after the = , or # before {key} to leave it out"
+        mend = f"Write it after the = , or # before {named} to leave it out"
+        return Slip(None, f"{named} has no value", mend, f'{key} = ""')
     if re.fullmatch(r"[+-]?\d+,\d+", value):
-        return f"{said} has a decimal comma", f"Write  {key} = {value.replace(',', '.')}  with a point"
+        return written(f"{said} has a decimal comma", value.replace(",", "."), "with a point")
     measured = re.fullmatch(rf"({NUMBER})\s*(in|inch|inches|mm|\")", value)
     if measured:
         unit = "mm" if measured[2] == "mm" else "in"
-        named = f"{_bare(key)}_{unit} = {_plain(measured[1])}"
-        return f"{said} has its unit beside the number", f"Write  {named}  with the unit in the key"
+        own = f"{_bare(key)}_{unit} = {_plain(measured[1])}"
+        return Slip(None, f"{said} has its unit beside the number", f"Write  {own}  with the unit in the key", own)
     if re.fullmatch(NUMBER, value) and _plain(value) != value:
-        return f"{said} is not how a number is written here", f"Write  {key} = {_plain(value)}  in its place"
+        return written(f"{said} is not how a number is written here", _plain(value), "in its place")
     if value.lower() in ("true", "false"):
-        return f"{said} is written with small letters", f"Write  {key} = {value.lower()}  in its place"
+        return written(f"{said} is written with small letters", value.lower(), "in its place")
     if value.startswith('"') and "\\" in value:
-        return "there is a backslash in the text", f"Write  {key} = {short(value.replace(chr(92), '/'))}  with /"
+        return written("there is a backslash in the text", value.replace("\\", "/"), "with /")
     if value.startswith(('"', "'")) and value.count(value[0]) == 1:
-        written = short(value.partition(" #")[0])
-        return "the text has no closing quote", f"Write  {key} = {written}{value[0]}  with one at both ends"
+        closed = value.partition(" #")[0]
+        mend = f"Write  {named} = {short(closed)}{value[0]}  with one at both ends"
+        return Slip(None, "the text has no closing quote", mend, f"{key} = {closed}{value[0]}")
     if re.match(r"[^\W\d_]", value) and '"' not in value:
-        return f"{said} stands without quotes", f'Write  {key} = "{said}"  with them'
+        mend = f'Write  {named} = "{said}"  with them'
+        return Slip(None, f"{said} stands without quotes", mend, f'{key} = "{value}"', bare=True)
     return None
 
 

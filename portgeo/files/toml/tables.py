@@ -9,18 +9,20 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
-from portgeo.core.errors import InputError
+from portgeo.core.errors import InputError, Problems
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.sheets.numbers import FRACTION, read_number
-from portgeo.files.toml.slips import short, slip, with_fractions_quoted
+from portgeo.files.toml.slips import content_of, short, tell
 
 TOML = ".toml"
 LONGEST_MM = 5000.0  # no length of a port is more
 LARGEST = 10**300  # a whole number in the file can have more digits than a float holds, and is scaled yet
+LENGTH_UNITS: tuple[LengthUnit, ...] = get_args(LengthUnit)
 TOO_LARGE = "the number has too many digits"
 
 
@@ -40,15 +42,12 @@ def no_port(path: str | Path) -> InputError:
 
 def parsed(text: str) -> dict[str, Any]:
     """Return what a TOML text says; fractions, which TOML has not, as texts. Raises InputError where it is none."""
-    said = text
-    while True:
-        try:
-            return tomllib.loads(said)
-        except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
-            quoted = with_fractions_quoted(said, str(error))
-            if quoted == said:
-                raise slip(text, str(error)) from None
-            said = quoted
+    content, slips = content_of(text)
+    problems = Problems()
+    tell(slips, problems)
+    problems.refuse()
+    assert content is not None
+    return content
 
 
 def number_of(value: object, unit: str) -> float | None:
@@ -69,28 +68,47 @@ def number_of(value: object, unit: str) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-class TomlTable:
-    """One table of the file, which knows what was asked of it and where its keys stand."""
+@dataclass(frozen=True)
+class Lacking:
+    """What a table lacks: the keys that would do, and what is told of it unless one of them is there misspelt."""
 
-    def __init__(self, content: dict[str, Any], name: str, index: int, text: str, unit: LengthUnit) -> None:
+    keys: tuple[str, ...]
+    what: str
+    mend: str
+
+
+class TomlTable:
+    """One table of the file, which knows what was asked of it and where its keys stand.
+
+    What is wrong with a key is told, and the default, or nan in place of a number, is given for it: no comparison
+    holds with nan, so that nothing more is told of it. unit : of bare lengths, None where the file does not say it.
+    """
+
+    def __init__(
+        self, content: dict[str, Any], name: str, index: int, text: str, unit: LengthUnit | None, problems: Problems
+    ) -> None:
         self.content, self.name, self.index, self.lines, self.unit = content, name, index, text, unit
+        self.problems = problems
         self.known: set[str] = set()
+        self.lacking: list[Lacking] = []
 
     def where(self, key: str | None = None) -> str:
         """Return the place of a key, or of the table: its line and name."""
-        line = _line_of(self.lines, self.name, self.index, key)
-        table = f"[{self.name}]" if self.name else ""
-        parts = [f"line {line}" if line else "", " ".join(part for part in (table, key) if part)]
-        return ", ".join(part for part in parts if part)
+        return place_of(self.lines, self.name, self.index, key)[0]
 
-    def refuse(self, key: str, what: str, mend: str) -> InputError:
-        return InputError(what, where=self.where(key), mend=mend)
+    def tell(self, key: str | None, what: str, mend: str) -> None:
+        """Tell what is wrong with a key, or with the table."""
+        where, line = place_of(self.lines, self.name, self.index, key)
+        self.problems.add(InputError(what, where=where, row=line, column=key, mend=mend))
+
+    def lack(self, keys: Sequence[str], what: str, mend: str) -> None:
+        """Note what is missing, which `finish` tells unless it is there misspelt."""
+        self.lacking.append(Lacking(tuple(keys), what, mend))
 
     def take(self, key: str, required: bool = False) -> Any:
         self.known.add(key)
         if key not in self.content and required:
-            self.misspelt(key)
-            raise InputError(f"{key} is missing", where=self.where(), mend=f"Write a line  {key} = ...  there")
+            self.lack((key,), f"{key} is missing", f"Write a line  {key} = ...  there")
         return self.content.get(key)
 
     def number(
@@ -109,13 +127,16 @@ class TomlTable:
         try:
             number = number_of(value, unit)
         except InputError as refusal:
-            raise self.refuse(key, refusal.what, refusal.mend) from None
+            self.tell(key, refusal.what, refusal.mend)
+            return math.nan
         if number is None:
-            raise self.refuse(key, f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes")
+            self.tell(key, f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes")
+            return math.nan
         found = number * scale
         if not least <= found <= most:
             limits = f"{least / scale:.4g} and {most / scale:.4g}"
-            raise self.refuse(key, f"{shown(value)} is not between {limits}", "Check the number and its unit")
+            self.tell(key, f"{shown(value)} is not between {limits}", "Check the number and its unit")
+            return math.nan
         return found
 
     def length(
@@ -128,122 +149,112 @@ class TomlTable:
         most: float = LONGEST_MM,
     ) -> float | None:
         """Return a length in mm: `key` in the file's unit, or `key_in` or `key_mm`."""
-        return self._measured(
-            key, {"": MM_PER[self.unit], "_in": MM_PER["in"], "_mm": 1.0}, default, required, least, most
-        )
+        return self._measured(key, 1, default, required, least, most)
 
     def area(self, key: str) -> float | None:
         """Return an area in mm2: `key` in the file's unit squared, or `key_in2` or `key_mm2`."""
-        scales = {"": MM_PER[self.unit] ** 2, "_in2": MM_PER["in"] ** 2, "_mm2": 1.0}
-        return self._measured(key, scales, None, False, 1.0, LONGEST_MM**2)
+        return self._measured(key, 2, None, False, 1.0, LONGEST_MM**2)
 
     def signed(self, key: str) -> float | None:
         """Return a length in mm that may be negative, 0 where it is not given."""
-        scales = {"": MM_PER[self.unit], "_in": MM_PER["in"], "_mm": 1.0}
-        return self._measured(key, scales, 0.0, False, -LONGEST_MM, LONGEST_MM)
+        return self._measured(key, 1, 0.0, False, -LONGEST_MM, LONGEST_MM)
 
     def _measured(
-        self,
-        key: str,
-        scales: dict[str, float],
-        default: float | None,
-        required: bool,
-        least: float,
-        most: float,
+        self, key: str, power: int, default: float | None, required: bool, least: float, most: float
     ) -> float | None:
-        given = [suffix for suffix in scales if key + suffix in self.content]
-        self.known.update(key + suffix for suffix in scales)
+        names = {key: self.unit, **{f"{key}_{unit}{'2' * (power - 1)}": unit for unit in LENGTH_UNITS}}
+        given = [name for name in names if name in self.content]
+        self.known.update(names)
         if len(given) > 1:
-            raise self.refuse(key + given[1], f"{key} is given twice", "Leave one of the two")
+            self.tell(given[1], f"{key} is given twice", "Leave one of the two")
+            return math.nan
         if not given:
-            self.take(key, required)
+            if required:
+                self.lack(list(names), f"{key} is missing", f"Write a line  {key} = ...  there")
+                return math.nan
             return default
-        of = {"_in": "in", "_mm": "mm", "": self.unit}.get(given[0], "")
-        unit = "" if "_in2" in scales else of  # an area's fraction is of square inches, or of anything
-        return self.number(key + given[0], least=least, most=most, scale=scales[given[0]], unit=unit)
+        unit = names[given[0]]
+        if unit is None:  # which the file does not say: whether it is a number can be seen all the same
+            return self.number(given[0], least=-math.inf, most=math.inf)
+        # An area's fraction is of square inches, or of anything.
+        said = unit if power == 1 else ""
+        return self.number(given[0], least=least, most=most, scale=MM_PER[unit] ** power, unit=said)
 
     def boolean(self, key: str, default: bool) -> bool:
         value = self.take(key)
-        if value is None:
-            return default
-        if not isinstance(value, bool):
-            raise self.refuse(key, f"{shown(value)} is not true or false", "Write true or false, without quotes")
-        return value
+        if value is None or isinstance(value, bool):
+            return default if value is None else value
+        self.tell(key, f"{shown(value)} is not true or false", "Write true or false, without quotes")
+        return default
 
     def text(self, key: str, default: str) -> str:
         value = self.take(key)
-        if value is None:
-            return default
-        if not isinstance(value, str) or not value.strip():
-            raise self.refuse(key, f"{shown(value)} is not a word", "Write it between quotes")
-        return value.strip()
+        if value is None or (isinstance(value, str) and value.strip()):
+            return default if value is None else value.strip()
+        self.tell(key, f"{shown(value)} is not a word", "Write it between quotes")
+        return default
 
     def choice(self, key: str, allowed: tuple[str, ...], required: bool = False) -> str | None:
         value = self.take(key, required)
-        if value is not None and value not in allowed:
-            raise self.refuse(
-                key, f"{shown(value)} is not known here", "Write one of " + ", ".join(f'"{a}"' for a in allowed)
-            )
-        return value
+        if value is None or value in allowed:
+            return value
+        self.tell(key, f"{shown(value)} is not known here", "Write one of " + ", ".join(f'"{a}"' for a in allowed))
+        return None
 
     def words(self, key: str, allowed: tuple[str, ...]) -> tuple[str, ...]:
         value = self.take(key)
         if value is None:
             return allowed
         if not isinstance(value, list) or not value or any(word not in allowed for word in value):
-            raise self.refuse(
-                key,
-                f"{shown(value)} is not a list of walls",
-                "Write for example " + str([*allowed]).replace("'", '"'),
-            )
+            example = str([*allowed]).replace("'", '"')
+            self.tell(key, f"{shown(value)} is not a list of walls", f"Write for example {example}")
+            return allowed
         return tuple(word for word in allowed if word in value)
 
     def file(self, key: str, beside: Path, required: bool = False) -> Path | None:
         self.take(key, required)
         name = self.text(key, "")
-        return beside.parent / name if name else None
+        return beside / name if name else None
 
     def files(self, key: str, beside: Path) -> tuple[Path, ...]:
         value = self.take(key)
         names = value if isinstance(value, list) else [] if value is None else [value]
         if any(not isinstance(name, str) or not name.strip() for name in names):
-            raise self.refuse(key, f"{shown(value)} is not a file name or a list of them", "Write names between quotes")
-        return tuple(beside.parent / name for name in names)
+            self.tell(key, f"{shown(value)} is not a file name or a list of them", "Write names between quotes")
+            return ()
+        return tuple(beside / name for name in names)
 
     def table(self, key: str) -> TomlTable | None:
         value = self.take(key)
-        if value is None:
+        if value is not None and not isinstance(value, dict):
+            self.tell(key, f"{key} is not a table", f"Write it under a line [{key}]")
             return None
-        if not isinstance(value, dict):
-            raise self.refuse(key, f"{key} is not a table", f"Write it under a line [{key}]")
-        return TomlTable(value, key, 0, self.lines, self.unit)
+        return None if value is None else TomlTable(value, key, 0, self.lines, self.unit, self.problems)
 
     def tables(self, key: str) -> list[TomlTable]:
         value = self.take(key)
-        if value is None:
+        if value is not None and (not isinstance(value, list) or any(not isinstance(each, dict) for each in value)):
+            self.tell(key, f"{key} is not a list of tables", f"Write each under a line [[{key}]]")
             return []
-        if not isinstance(value, list) or any(not isinstance(each, dict) for each in value):
-            raise self.refuse(key, f"{key} is not a list of tables", f"Write each under a line [[{key}]]")
-        return [TomlTable(each, key, k, self.lines, self.unit) for k, each in enumerate(value)]
-
-    def _like(self, key: str) -> list[str]:
-        """Return the key that nobody asked for and that is closest to one, if any is close."""
-        return difflib.get_close_matches(key, [k for k in self.content if k not in self.known], 1)
-
-    def misspelt(self, *keys: str) -> None:
-        """Refuse a key that nobody asked for and that is close to one of those missing."""
-        for key in keys:
-            close = self._like(key)
-            if close:
-                raise self.refuse(close[0], "there is no such key", f"Did you mean {key}?")
+        return [TomlTable(each, key, k, self.lines, self.unit, self.problems) for k, each in enumerate(value or ())]
 
     def finish(self) -> None:
-        """Refuse keys that nobody asked for."""
-        for key in self.content:
-            if key not in self.known:
-                close = difflib.get_close_matches(key, sorted(self.known), 1)
-                mend = f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
-                raise self.refuse(key, "there is no such key", mend)
+        """Tell of keys that nobody asked for, and of what is missing where none of them is it, misspelt."""
+        for key in [key for key in self.content if key not in self.known]:
+            missing = [name for lack in self.lacking for name in lack.keys]
+            close = difflib.get_close_matches(key, missing, 1) or difflib.get_close_matches(key, sorted(self.known), 1)
+            mend = f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
+            self.tell(key, "there is no such key", mend)
+            self.lacking = [lack for lack in self.lacking if not {*lack.keys} & {*close}]
+        for lack in self.lacking:
+            self.tell(None, lack.what, lack.mend)
+
+
+def place_of(text: str, table: str, index: int, key: str | None) -> tuple[str, int | None]:
+    """Return the place of a key in the index-th table of a name ("" for the top), or of the table: words and line."""
+    line = _line_of(text, table, index, key)
+    name = " ".join(part for part in (f"[{table}]" if table else "", key) if part)
+    return ", ".join(part for part in (f"line {line}" if line else "", name) if part), line
 
 
 def _line_of(text: str, table: str, index: int, key: str | None) -> int | None:

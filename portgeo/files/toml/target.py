@@ -7,17 +7,19 @@ the key, its line and the mend.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from portgeo.core.errors import InputError
+from portgeo.core.errors import InputError, Problems, naming
 from portgeo.core.section import WALLS
 from portgeo.core.units import LengthUnit
 from portgeo.files.disk import read_bounded
 from portgeo.files.sheets.tables import decoded
-from portgeo.files.toml.tables import TomlTable, parsed
+from portgeo.files.toml.slips import content_of, tell
+from portgeo.files.toml.tables import LENGTH_UNITS, TomlTable
 from portgeo.reshape.target import (
     BLEND_MM,
     GREATEST_DEPTH_MM,
@@ -57,21 +59,28 @@ class TargetFile:
 
 
 def read_target(path: str | Path) -> TargetFile:
-    """Return the target in a TOML file. Raises InputError naming file, line, key and mend."""
-    file = str(path)
-    data = read_bounded(path, FILE_LIMIT)
-    try:
-        return _read(decoded(data, file), Path(path), hashlib.sha256(data).hexdigest())
-    except InputError as refusal:
-        raise refusal.in_file(file) from None
+    """Return the target in a TOML file. Raises InputError naming file, line, key and mend of all that is wrong."""
+    return target_from(read_bounded(path, FILE_LIMIT), str(path), Path(path).parent)
 
 
-def _read(text: str, path: Path, sha256: str) -> TargetFile:
-    content = parsed(text)
+def target_from(data: bytes, file: str, folder: Path) -> TargetFile:
+    """Return the target in a TOML file's bytes. folder : where its files are. Raises InputError as `read_target`."""
+    with naming(file):
+        text = decoded(data, file)
+        content, slips = content_of(text)
+        problems = Problems()
+        target = None if content is None else _target(content, text, problems, file, folder)
+        tell(slips, problems)
+        problems.refuse()
+        assert target is not None
+        return replace(target, sha256=hashlib.sha256(data).hexdigest())
+
+
+def _target(content: dict[str, Any], text: str, problems: Problems, file: str, folder: Path) -> TargetFile:
     if "state" in content:
-        raise InputError("this is a job, not a target", mend=f"`portgeo report {path} --out report` runs it")
-    top = TomlTable(content, "", 0, text, "mm")
-    unit: LengthUnit = "in" if top.choice("units", ("in", "mm"), required=True) == "in" else "mm"
+        raise InputError("this is a job, not a target", mend=f"`portgeo report {file} --out report` runs it")
+    top = TomlTable(content, "", 0, text, None, problems)
+    unit = next((unit for unit in LENGTH_UNITS if unit == top.choice("units", LENGTH_UNITS, required=True)), None)
     top.unit = unit
     throat_diameter = top.length("throat_diameter", least=1.0)
     throat_area = top.area("throat_area")
@@ -94,13 +103,15 @@ def _read(text: str, path: Path, sha256: str) -> TargetFile:
         throat_area=np.pi / 4.0 * throat_diameter**2 if throat_diameter is not None else throat_area,
         keep=tuple(_keep(each) for each in top.tables("keep")),
     )
-    copy = None if copied is None else copied.file("port", path, required=True)
+    copy = None if copied is None else copied.file("port", folder, required=True)
     if copied is not None:
         copied.finish()
+    found = _with_limits(TargetFile(target, unit or "mm", "", copy=copy), limits, folder)
     top.finish()
-    if not target.areas and target.short_side is None and copy is None:
-        raise InputError("the target wants nothing", mend="Fill in an [[area]], a [[taper]], [short_side] or [copy]")
-    return _with_limits(TargetFile(target, unit, sha256, copy=copy), limits, path)
+    if not problems and not target.areas and target.short_side is None and copy is None:
+        mend = "Fill in an [[area]], a [[taper]], [short_side] or [copy]"
+        problems.add(InputError("the target wants nothing", mend=mend))
+    return found
 
 
 def _given(value: float | None) -> float:
@@ -119,34 +130,27 @@ def _area(table: TomlTable) -> AreaWanted:
 def _taper(table: TomlTable) -> AreaWanted:
     start, end = (_given(table.length(name, required=True)) for name in ("from", "to"))
     if end <= start:
-        raise InputError(
-            "the taper ends before it begins", where=table.where("to"), mend="Give `to` a station past `from`"
-        )
+        table.tell("to", "the taper ends before it begins", "Give `to` a station past `from`")
     given = {
         which: (table.area(f"area_{which}"), table.number(f"percent_{which}", least=1.0, most=1000.0))
         for which in ("from", "to")
     }
     ends = [_one_of(table, f"area_{w}", area, f"percent_{w}", percent) for w, (area, percent) in given.items()]
     shares = [percent is not None for _, percent in given.values()]
-    if shares[0] != shares[1]:
-        raise InputError(
-            "one end of the taper is an area and the other a percentage",
-            where=table.where("from"),
-            mend="Give both ends in the same way",
-        )
+    if shares[0] != shares[1] and not np.isnan(ends).any():
+        what = "one end of the taper is an area and the other a percentage"
+        table.tell("from", what, "Give both ends in the same way")
     table.finish()
     return AreaWanted(start, end, ends[0], ends[1], shares[0], table.where("from"))
 
 
 def _one_of(table: TomlTable, one: str, area: float | None, other: str, percent: float | None) -> float:
+    mend = f"Give one of the two: {one}, or {other} of the throat's area"
     if area is None and percent is None:
-        table.misspelt(one, other)
-    if (area is None) == (percent is None):
-        raise InputError(
-            f"{one} and {other} are both given" if area is not None else f"neither {one} nor {other} is given",
-            where=table.where(one if area is not None else None),
-            mend=f"Give one of the two: {one}, or {other} of the throat's area",
-        )
+        table.lack((one, f"{one}_in2", f"{one}_mm2", other), f"neither {one} nor {other} is given", mend)
+        return np.nan
+    if area is not None and percent is not None:
+        table.tell(one, f"{one} and {other} are both given", mend)
     return area if area is not None else _given(percent) / 100.0
 
 
@@ -155,11 +159,7 @@ def _short_side(table: TomlTable) -> ShortSideWanted:
         _given(table.length("radius", required=True, least=0.5)), table.length("from"), table.length("to")
     )
     if wanted.start is not None and wanted.end is not None and wanted.end <= wanted.start:
-        raise InputError(
-            "the short side ends before it begins",
-            where=table.where("to"),
-            mend="Give `to` a station past `from`",
-        )
+        table.tell("to", "the short side ends before it begins", "Give `to` a station past `from`")
     table.finish()
     return wanted
 
@@ -176,19 +176,16 @@ def _keep(table: TomlTable) -> Keep:
     return keep
 
 
-def _with_limits(file: TargetFile, table: TomlTable | None, path: Path) -> TargetFile:
+def _with_limits(file: TargetFile, table: TomlTable | None, folder: Path) -> TargetFile:
     if table is None:
         return file
-    found = TargetFile(
-        target=file.target,
-        unit=file.unit,
-        sha256=file.sha256,
-        copy=file.copy,
+    found = replace(
+        file,
         least_wall=_given(table.length("least_wall", LEAST_WALL_MM, most=DEEPEST_MM)),
-        wall_readings=table.file("wall_readings", path),
-        outer_meshes=table.files("outer_mesh", path),
+        wall_readings=table.file("wall_readings", folder),
+        outer_meshes=table.files("outer_mesh", folder),
         outer_unit=table.choice("outer_mesh_units", ("in", "mm", "cm", "m")),
-        gasket=table.file("gasket", path),
+        gasket=table.file("gasket", folder),
         gasket_unit="in" if (table.choice("gasket_units", ("in", "mm")) or file.unit) == "in" else "mm",
         gasket_at_exit=table.choice("gasket_at", ("entry", "exit")) == "exit",
         gasket_move=(_given(table.signed("gasket_shift")), _given(table.signed("gasket_rise"))),
