@@ -69,12 +69,11 @@ def _table(head: Row, rows: list[Row]) -> str:
 
 
 def _sheet(_: str) -> Made:
-    from portgeo.files.sheets.columns import ANGLES, LENGTHS, TEXTS
+    from portgeo.files.sheets.section_columns import SECTIONS
 
     return ("column", "ends in"), [
-        *((name, ("`_in` or `_mm`",)) for name in LENGTHS),
-        *((name, ("`_deg`",)) for name in ANGLES),
-        *((name, ("",)) for name in TEXTS),
+        (name, (" or ".join(f"`_{unit}`" for unit in column.units if unit),))
+        for name, column in SECTIONS.columns.items()
     ]
 
 
@@ -89,21 +88,21 @@ def _tools(_: str) -> Made:
 
 def _words(which: str) -> Made:
     from portgeo.core.section import MARKS
-    from portgeo.files.sheets.sheet import SHAPES
+    from portgeo.files.sheets.section_columns import SHAPES
 
     return (which,), [(word, ()) for word in {"shape": SHAPES, "mark": MARKS}[which]]
 
 
 def _bench(_: str) -> Made:
-    from portgeo.files.bench import KNOWN
+    from portgeo.files.bench import BENCH
 
-    return ("column",), [(name, ()) for name in KNOWN]
+    return ("column",), [(name, ()) for name in BENCH.known]
 
 
 def _walls(_: str) -> Made:
-    from portgeo.files.walls import COLUMNS
+    from portgeo.files.walls import WALLS
 
-    return ("column",), [(name, ()) for name in COLUMNS]
+    return ("column",), [(name, ()) for name in WALLS.known]
 
 
 def _job(which: str) -> Made:

@@ -61,8 +61,8 @@ WALLS = Layout(
     kind="a sheet of wall readings",
     columns={
         "station": Quantity(LENGTH),
-        "clock": Words(_clock),
         "thickness": Quantity(LENGTH, _thickness),
+        "clock": Words(_clock),
         "note": Words(),
     },
     needed={"station": "Add station_in", "clock": "Add clock", "thickness": "Add thickness_in"},
