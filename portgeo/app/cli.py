@@ -12,6 +12,9 @@ from portgeo import __version__
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
+    from typing import Any, NoReturn
+
+    from portgeo.core.errors import InputError
 
 # The matrices here are small or go through in blocks: a second thread mostly waits, and costs 8 % more
 # of the processor. Set before numpy is loaded, whatever the user's shell says: how many threads share a sum
@@ -33,6 +36,8 @@ COMMANDS = (
     "demo",
 )
 
+
+NEAR = 0.75  # of an option's letters: its -- alone makes any two alike
 
 BEGIN = """portgeo: the shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.
 Begin with
@@ -56,12 +61,49 @@ def _check_command(word: str) -> None:
     raise InputError(f"there is no command '{word[:60]}'", mend=mend)
 
 
+def _no_option(command: str, name: str, options: Sequence[str]) -> InputError:
+    """Return the refusal of an option that a command has not, with the nearest one."""
+    import difflib
+
+    from portgeo.core.errors import InputError
+
+    close = difflib.get_close_matches(name[:60], options, 1, NEAR)
+    mend = f"Did you mean {close[0]}?" if close else f"`{command} -h` shows those there are"
+    return InputError(f"{command} has no option {name[:60]}", mend=mend)
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of all commands. Command modules import nothing heavy until they run."""
     import argparse
     import importlib
+    import re
 
-    parser = argparse.ArgumentParser(
+    from portgeo.core.errors import InputError
+
+    class Parser(argparse.ArgumentParser):
+        """A parser that refuses with one message as the rest of the program does, and names the nearest option."""
+
+        def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+            options = [option for action in self._actions for option in action.option_strings]
+            words = list(args or ()) if self._subparsers is None else []
+            for word in words[: words.index("--") if "--" in words else None]:
+                name = word.partition("=")[0]
+                if name.startswith("--") and not any(option.startswith(name) for option in options):
+                    raise _no_option(self.prog, name, options)
+            found, rest = super().parse_known_args(args, namespace)
+            for word in rest:
+                if word.startswith("-"):
+                    raise _no_option(self.prog, word, options)
+                what = f"'{word[:60]}' is one word too many"
+                raise InputError(what, mend=f"A name with spaces goes between quotes; `{self.prog} -h` shows the rest")
+            return found, rest
+
+        def error(self, message: str) -> NoReturn:
+            place = re.fullmatch(r"argument (\S+): (.*)", message, re.DOTALL)
+            where, what = (place[1], place[2]) if place else (None, message)
+            raise InputError(what, where=where, mend=f"`{self.prog} -h` shows how it is written")
+
+    parser = Parser(
         prog="portgeo",
         description="The shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.",
         epilog="Begin with: portgeo demo --out port-demo",

@@ -186,11 +186,9 @@ def test_wrong_words_on_the_line_are_refused(sheet, capsys):
         (("measure", sheet, "--scale", "nan"), "not a number"),
         (("loft", sheet), "--output"),
     ):
-        with pytest.raises(SystemExit) as end:
-            main(words(*argv))
-        assert end.value.code == 2
+        assert main(words(*argv)) == 2
         out, err = capsys.readouterr()
-        assert out == "" and told in err and "Traceback" not in err
+        assert out == "" and told in err and "Traceback" not in err and err.count("\n") == 1
 
 
 # ---- the record
@@ -628,3 +626,21 @@ def test_the_threads_that_a_shell_asks_for_change_no_result():
     env = os.environ | {"OPENBLAS_NUM_THREADS": "2"}
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=env)
     assert done.stdout.split() == ["False", "1"]
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (["measure", "port.csv", "--untis", "in"], "portgeo measure has no option --untis. Did you mean --units?"),
+        (["loft", "port.csv", "--ouptut=a.stl"], "portgeo loft has no option --ouptut. Did you mean"),
+        (["measure", "port.csv", "--qqqqqq"], "portgeo measure has no option --qqqqqq. `portgeo measure -h` shows"),
+        (["measure", "port.csv", "--units", "cm"], "--units: invalid choice: 'cm'"),
+        (["measure", "port.csv", "--stations", "many"], "--stations: "),
+        (["loft", "a.csv", "b.csv", "-o", "c.stl"], "'b.csv' is one word too many. "),
+        (["loft"], "the following arguments are required: "),
+    ],
+)
+def test_a_misspelt_option_is_refused_in_one_message(argv, said, capsys):
+    assert main(argv) == 2
+    told = capsys.readouterr()
+    assert told.out == "" and told.err.startswith(f"portgeo: {said}") and told.err.count("\n") == 1
