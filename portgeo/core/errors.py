@@ -137,7 +137,7 @@ class OutputError(PortgeoError):
 
 
 class Problems:
-    """What is wrong with one file, gathered while it is read and told in its order at the end.
+    """What is wrong with a file, or with several, gathered while they are read and told in their order at the end.
 
     columns : the names of its columns, in their order.
     """
@@ -177,13 +177,16 @@ class Problems:
             return
         kinds = {kind for kind, _ in self._gathered}
         kind = kinds.pop() if len(kinds) == 1 else InputError
-        raise kind.of(sorted((problem for _, problem in self._gathered), key=self._place))
+        # Two states of a job may name one file.
+        problems = dict.fromkeys(problem for _, problem in self._gathered)
+        raise kind.of(sorted(problems, key=self._place))
 
-    def _place(self, problem: Problem) -> tuple[int, int]:
+    def _place(self, problem: Problem) -> tuple[int, int, int]:
+        file = [other.file for _, other in self._gathered].index(problem.file)
         if problem.column is None:  # of a whole row
-            return problem.row or 0, -1
+            return file, problem.row or 0, -1
         there = problem.column in self.columns
-        return problem.row or 0, self.columns.index(problem.column) if there else len(self.columns)
+        return file, problem.row or 0, self.columns.index(problem.column) if there else len(self.columns)
 
 
 @contextmanager

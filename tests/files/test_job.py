@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from portgeo.app.cli import main
 from portgeo.app.job.blanks import blank_job
+from portgeo.app.job.check import check_job
 from portgeo.app.job.folder import folder_files
 from portgeo.app.job.steps import steps_of
 from portgeo.core.errors import InputError
@@ -410,3 +411,15 @@ def test_without_a_unit_what_can_be_seen_is_told_all_the_same(folder, tmp_path):
     with pytest.raises(InputError) as refusal:
         target_from(b"greatest_depth = 5000\n[short_side]\nradius = 'a'\n", "target.toml", tmp_path)
     assert {problem.what for problem in refusal.value.problems} == {"units is missing", "'a' is not a number"}
+
+
+def test_the_files_of_a_job_are_told_all_at_once(tmp_path):
+    for name, data in filled_in(folder_files("in", "intake port 1")).items():
+        (tmp_path / name).write_bytes(data)
+    sheet, target = tmp_path / "as-cast.csv", tmp_path / "target.toml"
+    sheet.write_text(sheet.read_text().replace("joint,0.001", "joynt,-0.001", 1))
+    target.write_text(target.read_text().replace("least_wall = ", "least_wal = ", 1))
+    with pytest.raises(InputError) as refusal:
+        check_job(read_job(tmp_path / "job.toml"))
+    files = [problem.file for problem in refusal.value.problems]
+    assert files == [str(sheet), str(sheet), str(target)]

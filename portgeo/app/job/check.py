@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from portgeo.app.job.air import engine_of, run_of, valve_of
 from portgeo.app.job.steps import ENGINE_NEEDS, PARTS, VALVE_KEYS
-from portgeo.core.errors import InputError, PortgeoError
+from portgeo.core.errors import InputError, PortgeoError, Problems
 from portgeo.core.units import Display
-from portgeo.files.bench import read_bench
+from portgeo.files.bench import BenchFile, read_bench
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.ports import is_sheet
 from portgeo.files.sheets.sheet import read_sheet
@@ -20,7 +20,8 @@ from portgeo.flow.demand import check_engine
 
 
 def check_job(job: JobFile) -> None:
-    """Raise the first PortgeoError that reading a job's sheets, target, bench and outlines gives."""
+    """Raise what reading a job's sheets, target, bench and outlines gives, of all its files at once."""
+    problems = Problems()
     tables = job.job
     engine = tables.engine
     try:
@@ -31,29 +32,38 @@ def check_job(job: JobFile) -> None:
             if table["valve"] is not None and table["throat"] is not None:
                 valve_of({key: table[key] for key in VALVE_KEYS})
     except PortgeoError as refusal:
-        raise InputError(refusal.what, file=str(job.path), where=job.where("engine"), mend=refusal.mend) from None
+        problems.add(InputError(refusal.what, file=str(job.path), where=job.where("engine"), mend=refusal.mend))
     drawn = len(tables.state) - 1 if tables.target is None else tables.index(tables.target.state)
     for k, state in enumerate(tables.state):
         for part in PARTS:
             file = getattr(state, part)
             if file is not None and is_sheet(file):
-                readings = read_sheet(job.folder / file).readings
-                if part == "port" and k == drawn:
-                    _check_templates(job, readings[-1].station - readings[0].station)
+                with problems.gathering():
+                    readings = read_sheet(job.folder / file).readings
+                    if part == "port" and k == drawn:
+                        _check_templates(job, readings[-1].station - readings[0].station)
     if tables.bench is not None and tables.bench.file is not None:
-        bench = read_bench(job.folder / tables.bench.file)
-        for k, state in enumerate(tables.state):
-            try:
-                run_of(bench, state.bench_run, state.name)
-            except InputError as refusal:
-                where = job.where("state", k, "bench_run")
-                raise InputError(refusal.what, file=str(job.path), where=where, mend=refusal.mend) from None
+        with problems.gathering():
+            _check_runs(job, read_bench(job.folder / tables.bench.file))
     if tables.target is not None:
-        read_target(job.folder / tables.target.file)
+        with problems.gathering():
+            read_target(job.folder / tables.target.file)
     if tables.walls is not None:
-        read_walls(job.folder / tables.walls.file)
+        with problems.gathering():
+            read_walls(job.folder / tables.walls.file)
     if tables.gasket is not None:
-        read_outline(job.folder / tables.gasket.file, tables.gasket.units or tables.units)
+        with problems.gathering():
+            read_outline(job.folder / tables.gasket.file, tables.gasket.units or tables.units)
+    problems.refuse()
+
+
+def _check_runs(job: JobFile, bench: BenchFile) -> None:
+    for k, state in enumerate(job.job.state):
+        try:
+            run_of(bench, state.bench_run, state.name)
+        except InputError as refusal:
+            where = job.where("state", k, "bench_run")
+            raise InputError(refusal.what, file=str(job.path), where=where, mend=refusal.mend) from None
 
 
 def _check_templates(job: JobFile, length: float) -> None:
