@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 import portgeo as pg
-from portgeo.core import loft
+from portgeo.core.correspond import stretches_of
 from portgeo.core.port import Port, port_from_readings, sections_at
 from portgeo.core.section import Reading
 from portgeo.core.skin import Rings, folds
@@ -80,7 +80,7 @@ def test_what_was_kept_of_earlier_rows_changes_nothing():
     for _ in range(3):
         rows = edited(rows, draw)
         kept = port_from_readings(rows)
-    loft._shared.cache_clear()
+    stretches_of.cache_clear()
     anew = port_from_readings(rows)
     assert np.array_equal(kept.vertices, anew.vertices)
     assert np.array_equal(kept.faces, anew.faces)
@@ -125,8 +125,8 @@ def test_a_strip_that_folds_is_told_as_all_faces_tell_it():
     assert told > 0
 
 
-def test_without_its_uncertainty_a_survey_says_so():
-    port = pg.read("meshes/demo-as-cast.csv")
+def test_without_its_uncertainty_a_survey_says_so(pytestconfig):
+    port = pg.read(pytestconfig.rootpath / "meshes" / "demo-as-cast.csv")
     quick, whole = pg.survey(port, sure=False).to_dict(), pg.survey(port).to_dict()
     assert quick["volume_cc"] == whole["volume_cc"]
     assert quick["volume_u_cc"] is None and quick["least_area"]["area_u_mm2"] is None

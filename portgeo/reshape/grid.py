@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from portgeo.core.centreline import at, crossings
+from portgeo.core.correspond import quarters
 from portgeo.core.errors import GeometryError
-from portgeo.core.loft import quarters
 from portgeo.core.plane import FloatArray, IntArray, areas, moments
 from portgeo.core.port import Port, sections_at
 from portgeo.core.section import area_of, is_simple

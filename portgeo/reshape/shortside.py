@@ -12,7 +12,6 @@ import numpy as np
 import shapely
 from scipy import sparse
 from scipy.ndimage import label
-from scipy.signal import savgol_filter
 
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray
@@ -191,6 +190,8 @@ def _floor(grid: WallGrid) -> _Floor:
     line = points @ flat
     window = 2 * round(QUIET_MM / float(np.diff(grid.stations).mean()) / 2.0) + 1
     if grid.noise > 0.0 and window >= 5:
+        from scipy.signal import savgol_filter  # most of a second to import, and only scans need it
+
         line = savgol_filter(line, window, 2, axis=0, mode="interp")
     return _Floor(line, inward @ flat, ways, faces, plane.turn, grid.noise)
 

@@ -27,7 +27,8 @@ from OCP.TopoDS import TopoDS
 from scipy.special import ellipe
 
 from portgeo.core.centreline import at
-from portgeo.core.loft import quarters, surface_from_readings
+from portgeo.core.correspond import quarters
+from portgeo.core.loft import surface_from_readings
 from portgeo.core.plane import fit_circle, moments
 from portgeo.core.port import port_from_readings, sections_at
 from portgeo.core.section import Reading, area_of, outline_of

@@ -68,7 +68,9 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
     names = ledger.whole(whole)
     if names is None:
         ledger.check(force)
-        if any(not kept.has(step.key) for step in steps.by_name.values()):
+
+        def check() -> None:
+            """Refuse what can be told in a moment; while the first steps are begun, since it takes a second to load."""
             from portgeo.app.job.check import check_job
 
             check_job(job)
@@ -79,7 +81,7 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
 
             written.extend(files_of(steps, _Results(steps, kept)))
 
-        made = _make(steps, kept, progress, write_up)
+        made = _make(steps, kept, progress, check, write_up)
         from portgeo.app.job.published import pictures_of
 
         progress("writing the report", 1.0)
@@ -123,36 +125,44 @@ def _fetched(kept: Kept, key: str) -> Any:
     return found
 
 
-def _make(steps: Steps, kept: Kept, progress: Progress, write_up: Callable[[], None]) -> int:
+def _make(steps: Steps, kept: Kept, progress: Progress, check: Callable[[], None], write_up: Callable[[], None]) -> int:
     """Make every step that is not kept; return how many. Raises the first refusal in the steps' order.
 
-    write_up : called once, when all but pictures is made; those are drawn meanwhile.
+    check : called once where a step is to be made; what it refuses comes before all that steps do. write_up :
+    called once, when all but pictures is made; those are drawn meanwhile.
     """
     by_key = {step.key: step for step in steps.by_name.values()}
     missing = {key: step for key, step in by_key.items() if not kept.has(key)}
     done = set(by_key) - set(missing)
     count = min(os.cpu_count() or 1, MOST_WORKERS)
     if count == 1 or len(missing) < WORTH_WORKERS:
+        if missing:
+            check()
         for number, step in enumerate(missing.values()):
             progress(step.title, number / len(by_key))
             make_step(step, _needs(step, steps), str(steps.job.folder), str(kept.folder.parent))
         write_up()
         return len(missing)
     told = {step.key for step in by_key.values() if step.name not in DRAWN}
-    written = False
+    checked = written = False
+    chains = _chains(steps)
     refusals: dict[str, PortgeoError] = {}
     try:
         with workers(count) as submit:
-            waiting = dict(missing)
+            # What the longest chain of steps waits for is made first.
+            waiting = dict(sorted(missing.items(), key=lambda item: -chains[item[0]]))
             running: dict[Future[Any], Step] = {}
             while (waiting and not refusals) or running:
                 for key, step in list(waiting.items()) if not refusals else ():
                     needs = _needs(step, steps)
-                    if len(running) < count and set(needs.values()) <= done:
+                    if (len(running) < count or told <= done) and set(needs.values()) <= done:
                         folders = str(steps.job.folder), str(kept.folder.parent)
                         running[submit(_made_apart, step, needs, *folders)] = waiting.pop(key)
                 progress(", ".join(step.title for step in running.values()), len(done) / len(by_key))
-                if told <= done and not waiting and not refusals and not written:
+                if not checked:
+                    check()
+                    checked = True
+                if told <= done and not refusals and not written:
                     write_up()
                     written = True
                 for future in wait(running, LOOK, FIRST_COMPLETED).done:
@@ -173,6 +183,16 @@ def _make(steps: Steps, kept: Kept, progress: Progress, write_up: Callable[[], N
     if not written:
         write_up()
     return len(missing)
+
+
+def _chains(steps: Steps) -> dict[str, int]:
+    """Return for each step, by its key, how many steps the longest chain has that begins with it."""
+    chains: dict[str, int] = {}
+    for step in reversed(steps.by_name.values()):  # what needs a step comes after it
+        chains[step.key] = max(chains.get(step.key, 0), 1)
+        for key in _needs(step, steps).values():
+            chains[key] = max(chains.get(key, 0), chains[step.key] + 1)
+    return chains
 
 
 def _needs(step: Step, steps: Steps) -> dict[str, str]:
