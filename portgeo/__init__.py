@@ -6,16 +6,30 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from portgeo.front import air_speed, compare, match, port_from_rows, reach, read, survey, write
+    from portgeo.front.air import air_speed, bench, beside, demand, engine, valve
+    from portgeo.front.cuts import check, gauges, plan, reach
+    from portgeo.front.ports import loft, port_from_rows, read, write
+    from portgeo.front.states import balance, compare, match, survey
 
-__all__ = ["air_speed", "compare", "match", "port_from_rows", "reach", "read", "survey", "write"]
+__all__ = [
+    "air_speed", "balance", "bench", "beside", "check", "compare", "demand", "engine", "gauges", "loft", "match",
+    "plan", "port_from_rows", "reach", "read", "survey", "valve", "write",
+]  # fmt: skip
 __version__ = "0.2.0"
+
+_WHERE = {
+    "air": ("air_speed", "bench", "beside", "demand", "engine", "valve"),
+    "cuts": ("check", "gauges", "plan", "reach"),
+    "ports": ("loft", "port_from_rows", "read", "write"),
+    "states": ("balance", "compare", "match", "survey"),
+}
 
 
 def __getattr__(name: str) -> Any:
     """Return what the front door has: loaded when it is first asked for, so that the import itself is quick."""
-    if name in __all__:
-        return getattr(import_module("portgeo.front"), name)
+    for module, names in _WHERE.items():
+        if name in names:
+            return getattr(import_module(f"portgeo.front.{module}"), name)
     raise AttributeError(f"module 'portgeo' has no attribute '{name}'")
 
 

@@ -16,7 +16,6 @@ ROOMS = (
     "flow",
     "results",
     "files",
-    "planning",
     "front",
     "present",
     "app",
@@ -40,3 +39,19 @@ def test_a_room_imports_only_from_those_before_it():
         later = [other for other in imported_rooms(module) if ROOMS.index(other) > ROOMS.index(room)]
         assert not later, f"{module.relative_to(PACKAGE)} imports from {later}"
     assert seen == set(ROOMS)
+
+
+# What a command may use: the front door, what it gives, what shows it, files by name, units and refusals.
+OF_COMMANDS = (
+    "portgeo.app", "portgeo.front", "portgeo.results", "portgeo.present", "portgeo.core.errors", "portgeo.core.units",
+    "portgeo.core.interrupts", "portgeo.files.disk", "portgeo.files.sheets.numbers",
+)  # fmt: skip
+BY_NAME = {"is_sheet", "write_mesh", "Port", "JobFile", "read_job"}  # which files they are, and what they are made of
+
+
+def test_a_command_uses_the_front_door_and_nothing_beneath_it():
+    for module in (PACKAGE / "app/commands").glob("*.py"):
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("portgeo."):
+                others = {alias.name for alias in node.names} - BY_NAME
+                assert node.module.startswith(OF_COMMANDS) or not others, f"{module.name}: {node.module} {others}"

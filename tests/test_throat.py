@@ -11,7 +11,7 @@ from portgeo.app.job.air import valve_of
 from portgeo.core.errors import InputError
 from portgeo.core.port import port_from_readings
 from portgeo.core.section import Reading
-from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.core.units import M3_S_PER, PA_PER
 from portgeo.files.ports import load_port
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
@@ -21,7 +21,7 @@ from portgeo.present.text.speed import airspeed_text
 from portgeo.present.text.throat import throat_notice
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
-from portgeo.results.air import SpeedFigures
+from portgeo.results.air import SpeedFigures, air_through
 
 # Invented, from the valve on: a seat, the bore under it, then a port that opens towards its flange.
 EXHAUST = (
@@ -103,9 +103,8 @@ def test_the_valve_s_throat_is_held_against_the_marked_one():
 def test_choke_is_told_of_the_throat_and_of_the_least_area():
     """A seat's step that is narrower than the throat chokes first; both are said, each of its own area."""
     rows = [replace(r, height=31.0, width=31.0) if "seat" in r.mark else r for r in exhaust().readings]
-    found = air_speed(
-        path_of(port_from_readings(rows)), 100.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"], unknowns=1500
-    )
+    port = port_from_readings(rows)
+    found = air_speed(path_of(port), 100.0 * M3_S_PER["cfm"], 28.0 * PA_PER["in_h2o"], unknowns=1500)
     assert (found.throat.station, found.throat.told_by) == (4.0, "mark")
     assert found.least_area == pytest.approx(circle(31.0), rel=2e-3)
     # Isentropic flow of air at Mach 1 (NACA Report 1135): mass flow over area is p sqrt(1.4 / (R T)) 1.2^-3.
@@ -114,7 +113,7 @@ def test_choke_is_told_of_the_throat_and_of_the_least_area():
         assert choke * found.air.density == pytest.approx(flux * circle(diameter) * 1e-6, rel=2e-3)
     record = SpeedFigures.of(found).to_dict()["throat"]
     assert record["mean_speed_m_s"] == pytest.approx(100.0 * M3_S_PER["cfm"] / circle(32.5) * 1e6, rel=1e-3)
-    told = " ".join(airspeed_text(found, "port", (), Display("mm"), valve=38.0).split())
+    told = " ".join(airspeed_text(air_through(found, port, valve=38.0), "port").split())
     assert "throat 32.50 mm, 86% of the valve" in told
 
 

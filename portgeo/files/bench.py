@@ -168,20 +168,3 @@ def _tell_slipped_flow(rows: Sequence[Row]) -> None:
             kind = "more" if over else "less"
             what = f"a flow of {row.text('flow')} is far {kind} than the rows beside it read ({told})"
             row.tell("flow", what, "Look for a decimal point in the wrong place")
-
-
-def pick_run(bench: BenchFile, name: str | None) -> Run:
-    """Return the run of a name (in its state or set-up), or the only one. Raises InputError."""
-    if name is None and len(bench.runs) == 1:
-        return bench.runs[0]
-    wanted = (name or "").casefold()
-    found = [run for run in bench.runs if name is not None and wanted in run.name.casefold()]
-    if len(found) > 1:
-        found = [run for run in found if wanted in (run.state.casefold(), run.name.casefold())] or found
-    if len(found) == 1:
-        return found[0]
-    names = "; ".join(run.name for run in bench.runs)
-    raise InputError(
-        "the file has several runs" if name is None else f"{len(found)} runs are named '{name}'",
-        mend=f"Name one with --run: {names}",
-    )

@@ -87,9 +87,12 @@ def meant(port: Port, exhaust: bool, bend: int | None) -> Port:
     return port
 
 
-def port_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Port:
-    """Return the port that a sheet's readings make. name : of its file, for records. units : to show it in."""
-    port = port_from_readings(sheet.readings)
+def port_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None, stations: FloatArray | None = None) -> Port:
+    """Return the port that a sheet's readings make. name : of its file, for records. units : to show it in.
+
+    stations : of the mesh's rings; as many as the wall asks for by default.
+    """
+    port = port_from_readings(sheet.readings, stations=stations)
     source = {
         "file": name,
         "sha256": sheet.sha256,

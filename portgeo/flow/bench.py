@@ -51,6 +51,23 @@ class Run:
         return ", ".join(part for part in (self.state, self.setup) if part) or "the run"
 
 
+def run_named(runs: Sequence[Run], name: str | None) -> Run:
+    """Return the run of a name (in its state or set-up), or the only one. Raises InputError."""
+    if name is None and len(runs) == 1:
+        return runs[0]
+    wanted = (name or "").casefold()
+    found = [run for run in runs if name is not None and wanted in run.name.casefold()]
+    if len(found) > 1:
+        found = [run for run in found if wanted in (run.state.casefold(), run.name.casefold())] or found
+    if len(found) == 1:
+        return found[0]
+    names = "; ".join(run.name for run in runs)
+    raise InputError(
+        "the file has several runs" if name is None else f"{len(found)} runs are named '{name}'",
+        mend=f"Name one with --run: {names}",
+    )
+
+
 def manifold_on(run: Run) -> bool | None:
     """Return whether a run was made with the manifold on, None where its set-up does not say."""
     if NO_MANIFOLD.search(run.setup):

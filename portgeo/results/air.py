@@ -6,34 +6,39 @@ the port's own coordinates.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Self
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.units import M3_S_PER, PA_PER
+from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Peak, point_in_source
-from portgeo.results.figures import Result, Table, figure
+from portgeo.flow.airspeed import Beside as Drop
+from portgeo.flow.bench import Run
+from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
+
+OVER_MEAN: dict[str, Any] = {"csv": True, "page": True, "group": "Wall speed over mean", "kind": "ratio"}
 
 
 @dataclass(frozen=True)
 class AirStations(Table):
     """Speeds by station. Those over the mean are on the wall, over the mean speed of air that thins out."""
 
-    station_mm: FloatArray = figure(lambda a: a.stations, csv="one")
-    area_mm2: FloatArray = figure(lambda a: a.area, csv="one")
-    mean_speed_m_s: FloatArray = figure(lambda a: a.mean_speed, csv="one")
-    mean_speed_isentropic_m_s: FloatArray = figure(lambda a: a.mean_isentropic, csv="one")
-    mach: FloatArray = figure(lambda a: a.mach, csv="one")
-    short_side_over_mean: FloatArray = figure(lambda a: a.short_over_mean, csv="one")
-    long_side_over_mean: FloatArray = figure(lambda a: a.long_over_mean, csv="one")
-    highest_over_mean: FloatArray = figure(lambda a: a.highest_over_mean, csv="one")
+    station_mm: FloatArray = figure(lambda a: a.stations, "Station", csv=True, page=True)
+    area_mm2: FloatArray = figure(lambda a: a.area, "Area", csv=True, page=True)
+    mean_speed_m_s: FloatArray = figure(lambda a: a.mean_speed, "Flow over area", csv=True, page=True)
+    mean_speed_isentropic_m_s: FloatArray = figure(lambda a: a.mean_isentropic, "Mean speed", csv=True, page=True)
+    mach: FloatArray = figure(lambda a: a.mach, "Mach", csv=True, page=True, kind="mach")
+    short_side_over_mean: FloatArray = figure(lambda a: a.short_over_mean, "short side", **OVER_MEAN)
+    long_side_over_mean: FloatArray = figure(lambda a: a.long_over_mean, "long side", **OVER_MEAN)
+    highest_over_mean: FloatArray = figure(lambda a: a.highest_over_mean, "highest", **OVER_MEAN)
     clock_over_mean: FloatArray = figure(
-        lambda a: a.clock_over_mean, csv=tuple(f"over_mean_at_{hour or 12}" for hour in range(12))
+        lambda a: a.clock_over_mean, csv="over_mean_at_{}", each=tuple(str(hour or 12) for hour in range(12))
     )
 
 
@@ -68,14 +73,15 @@ class Slowing(Result):
 
 @dataclass(frozen=True)
 class ThroatAir(Result):
-    """The throat, the mean speed there and the flow that chokes it."""
+    """The throat, the mean speed there, the flow that chokes it; percent of its valve where that is known."""
 
-    station_mm: float = figure(lambda a: a.throat.station)
-    area_mm2: float = figure(lambda a: a.throat.area)
-    diameter_mm: float = figure(lambda a: a.throat.diameter)
-    from_: str = figure(lambda a: a.throat.told_by)  # "mark" or "least"
-    mean_speed_m_s: float = figure(lambda a: a.flow / (a.throat.area * 1e-6))
-    choke_cfm: float = figure(lambda a: a.throat_choke / M3_S_PER["cfm"])
+    station_mm: float = figure(lambda a, valve: a.throat.station)
+    area_mm2: float = figure(lambda a, valve: a.throat.area)
+    diameter_mm: float = figure(lambda a, valve: a.throat.diameter)
+    from_: str = figure(lambda a, valve: a.throat.told_by)  # "mark" or "least"
+    mean_speed_m_s: float = figure(lambda a, valve: a.flow / (a.throat.area * 1e-6))
+    choke_cfm: float = figure(lambda a, valve: a.throat_choke / M3_S_PER["cfm"])
+    percent_of_valve: float | None = figure(lambda a, valve: None if valve is None else a.throat.percent_of(valve))
 
 
 @dataclass(frozen=True)
@@ -97,7 +103,7 @@ class SpeedFigures(Result):
             "choke_cfm": a.choke / M3_S_PER["cfm"],
         }
     )
-    throat: ThroatAir = figure(lambda a, *_: ThroatAir.of(a))
+    throat: ThroatAir = figure(lambda a, *_: ThroatAir.of(a, None))
     depression_speed_m_s: float = figure(lambda a, *_: a.ideal_speed)
     grid: Mapping[str, float] = figure(
         lambda a, *_: {
@@ -112,22 +118,54 @@ class SpeedFigures(Result):
 class Heading(Result):
     """What stands before the figures."""
 
-    schema: str = figure(lambda a, port: "portgeo.airspeed/2")
-    source: Mapping[str, Any] = figure(lambda a, port: port.source)
-    warnings: tuple[Remark, ...] = figure(
-        lambda a, port: remarks((*(n for p in a.path.ports for n in p.warnings), *a.warnings), port.display)
-    )
-    what_it_is: str = figure(lambda a, port: WHAT_IT_IS)
+    computed: AirSpeed = inside(lambda a, *_: a)
+    display: Display = inside(lambda a, port, *_: port.display)
+    notices: tuple[Notice, ...] = inside(lambda a, *_: _notices(a))
+    valve: float | None = inside(lambda a, port, valve, run: valve)
+    run: Run | None = inside(lambda a, port, valve, run: run)
+    schema: str = figure(lambda *_: "portgeo.airspeed/2")
+    source: Mapping[str, Any] = figure(lambda a, port, *_: port.source)
+    warnings: tuple[Remark, ...] = figure(lambda a, port, *_: remarks(_notices(a), port.display))
+    what_it_is: str = figure(lambda *_: WHAT_IT_IS)
 
 
 @dataclass(frozen=True)
 class AirThrough(SpeedFigures, Heading):
-    """Air through a port, an ideal flow: no bench, and no full viscous simulation."""
+    """Air through a port, an ideal flow: no bench, and no full viscous simulation.
+
+    `runner_source` is of the runner that the air goes through first, where it does.
+    """
+
+    throat: ThroatAir = figure(lambda a, port, valve, run: ThroatAir.of(a, valve))
+    runner_source: Mapping[str, Any] | None = figure(lambda a, *_: a.path.ports[0].source if a.path.ports[1:] else None)
+
+    def told_more(self, notices: Sequence[Notice]) -> Self:
+        """Return the same result with more notices."""
+        told = (*self.notices, *notices)
+        return replace(self, notices=told, warnings=remarks(told, self.display))
 
 
-def air_through(air: AirSpeed, port: Port) -> AirThrough:
-    """Return the result of a flow through a port."""
-    return AirThrough.of(air, port)
+def air_through(air: AirSpeed, port: Port, valve: float | None = None, run: Run | None = None) -> AirThrough:
+    """Return the result of a flow through a port.
+
+    valve : diameter of its one valve's head, mm, where it is known. run : on the bench, whose flow it is.
+    """
+    return AirThrough.of(air, port, valve, run)
+
+
+@dataclass(frozen=True)
+class Beside(SpeedFigures):
+    """A planned port's air, and what it does to the peak: a drop, for the metal that comes out."""
+
+    computed: Drop = inside(lambda planned, source, drop: drop)
+    source: Mapping[str, Any] = figure(lambda planned, source, drop: source)
+    peak_drop_m_s: float = figure(lambda planned, source, drop: drop.peak_drop)
+    removed_cc: float = figure(lambda planned, source, drop: CC * drop.removed)
+    peak_drop_m_s_per_cc: float | None = figure(lambda planned, source, drop: drop.drop_per_cc)
+
+
+def _notices(air: AirSpeed) -> tuple[Notice, ...]:
+    return (*(notice for port in air.path.ports for notice in port.warnings), *air.warnings)
 
 
 def _flow(air: AirSpeed) -> dict[str, Any]:

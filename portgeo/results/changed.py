@@ -11,11 +11,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from portgeo.comparing.comparison import Comparison
+from portgeo.comparing.solids import removed_mesh
 from portgeo.comparing.state import State
-from portgeo.core.plane import FloatArray
-from portgeo.results.figures import CC, Result, Table, figure
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
 
+DEPTH = "Depth of cut"
 CC_DIGITS = 9  # the last digits of sums made in several threads are not the same each time
 
 
@@ -23,15 +25,17 @@ CC_DIGITS = 9  # the last digits of sums made in several threads are not the sam
 class StationChanges(Table):
     """What changed by station: areas, and how deep each wall was cut."""
 
-    station_mm: FloatArray = figure(lambda c: c.rows.stations, csv="one")
-    before_mm2: FloatArray = figure(lambda c: c.rows.before, csv="one")
-    after_mm2: FloatArray = figure(lambda c: c.rows.after, csv="one")
-    change_mm2: FloatArray = figure(lambda c: c.rows.change, csv="one")
-    change_percent: FloatArray = figure(lambda c: 100.0 * c.rows.change / c.rows.before, csv="one")
-    depth_roof_mm: FloatArray = figure(lambda c: c.rows.roof, csv="one")
-    depth_floor_mm: FloatArray = figure(lambda c: c.rows.floor, csv="one")
-    depth_left_mm: FloatArray = figure(lambda c: c.rows.left, csv="one")
-    depth_right_mm: FloatArray = figure(lambda c: c.rows.right, csv="one")
+    station_mm: FloatArray = figure(lambda c: c.rows.stations, "Station", csv=True, page=True)
+    before_mm2: FloatArray = figure(lambda c: c.rows.before, "before", csv=True, page="area_before", group="Area")
+    after_mm2: FloatArray = figure(lambda c: c.rows.after, "after", csv=True, page="area_after", group="Area")
+    change_mm2: FloatArray = figure(lambda c: c.rows.change, "change", csv=True, page=True, group="Area")
+    change_percent: FloatArray = figure(
+        lambda c: 100.0 * c.rows.change / c.rows.before, "change", csv=True, page=True, group="Area"
+    )
+    depth_roof_mm: FloatArray = figure(lambda c: c.rows.roof, "roof", csv=True, page=True, group=DEPTH)
+    depth_floor_mm: FloatArray = figure(lambda c: c.rows.floor, "floor", csv=True, page=True, group=DEPTH)
+    depth_left_mm: FloatArray = figure(lambda c: c.rows.left, "left", csv=True, page=True, group=DEPTH)
+    depth_right_mm: FloatArray = figure(lambda c: c.rows.right, "right", csv=True, page=True, group=DEPTH)
     depth_roof_u_mm: FloatArray = figure(lambda c: c.row_depth_u[:, 0])
     depth_floor_u_mm: FloatArray = figure(lambda c: c.row_depth_u[:, 1])
     depth_left_u_mm: FloatArray = figure(lambda c: c.row_depth_u[:, 2])
@@ -84,11 +88,11 @@ class DepthOfCut(Result):
 class WallCut(Result):
     """What one wall lost."""
 
-    mean_mm: float = figure(lambda wall: wall.mean)
+    mean_mm: float = figure(lambda wall: wall.mean, "Mean depth", page="mean_depth")
     mean_u_mm: float = figure(lambda wall: wall.mean_u)
-    max_mm: float = figure(lambda wall: wall.deepest)
+    max_mm: float = figure(lambda wall: wall.deepest, "Deepest", page="deepest")
     max_u_mm: float = figure(lambda wall: wall.deepest_u)
-    removed_cc: float = figure(lambda wall: CC * wall.removed)
+    removed_cc: float = figure(lambda wall: CC * wall.removed, "Removed", page=True)
     removed_u_cc: float = figure(lambda wall: CC * wall.removed_u)
     area_mm2: float = figure(lambda wall: wall.area)
 
@@ -105,6 +109,7 @@ class Changed(Result):
     Pairs are of `before` and `after`.
     """
 
+    computed: Comparison = inside(lambda c, density: c)
     schema: str = figure(lambda c, density: "portgeo.compare/2")
     source: Mapping[str, Any] = figure(lambda c, density: {"before": c.before.source, "after": c.after.source})
     warnings: tuple[Remark, ...] = figure(lambda c, density: remarks(c.warnings, c.before.display))
@@ -128,6 +133,19 @@ class Changed(Result):
     length_mm: Mapping[str, float] = _pair(lambda s: s.length)
     look_at: Sequence[Mapping[str, Any]] = figure(lambda c, density: _spots(c))
     frame: FloatArray = figure(lambda c, density: c.before.frame)
+
+    def removed_solid(self) -> tuple[FloatArray, IntArray]:
+        """Return the metal that was removed as a solid.
+
+        Returns
+        -------
+        vertices (n, 3) in BEFORE's own coordinates, mm, and faces (m, 3), outward; none where nothing was removed.
+
+        Raises
+        ------
+        GeometryError : where the two states' walls make no solid between them.
+        """
+        return removed_mesh(self.computed)
 
 
 def changed(comparison: Comparison, density: float) -> Changed:

@@ -1,45 +1,75 @@
-"""How a figure of a result is declared: once, with its key, where it comes from, and how tables show it.
+"""How a figure of a result is declared: once, with its key, where it comes from, and what shows it.
 
 A result is a frozen dataclass whose fields are the keys of its JSON, units in their names. What was
-computed comes in through each figure's `of`; plain values for JSON, columns for CSV and for the bench go out.
+computed comes in through each figure's `of`; plain values for JSON, columns for CSV files, for the bench
+and for the report's page go out.
 """
 
 from __future__ import annotations
 
 import html
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import Field, dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Any, Self, get_args, get_type_hints
 
 import numpy as np
 
 from portgeo.core.plane import FloatArray
-from portgeo.core.units import FOOT, MM_PER, Display
+from portgeo.core.units import Display
+from portgeo.results.kinds import kind_of, kind_of_key, stem
 
 CC = 1e-3  # of a mm3
 JSON_DIGITS = 9  # significant digits in JSON: past any reading, short of the noise of the last bits
-ENDINGS = {"_mm2_per_mm": 1, "_mm_per_mm": 0, "_mm2": 2, "_mm": 1}  # of keys in lengths, and the length's power
-SPEED = "_m_s"  # what a key of a speed ends in
 
 
 @dataclass(frozen=True)
 class Shown:
-    """How the bench's table shows a figure: its heading and the width of its column."""
+    """How a figure is shown, beside its key in the JSON and its attribute.
 
-    heading: str
-    width: int
+    label : what tables call it; group : the heading it stands under. csv : its key in the CSV file (its own, if
+    True), with {} for the name of `each` column where there are several. bench : width of its column at the
+    bench, 0 for none. page : its key in the page's tables, without the unit, or that it has one; of a result
+    within a result, that its figures are told there. kind : of quantity, where the key's unit does not say.
+    customer : what the customer's pages call it, nothing where they leave it out. apart : its columns stand one by
+    one in the JSON too. hidden : no figure at all, but what presents the result needs it.
+    """
+
+    label: str = ""
+    csv: bool | str = False
+    bench: int = 0
+    page: bool | str = False
+    group: str = ""
+    kind: str = ""
+    each: tuple[str, ...] = ()
+    customer: str = ""
+    apart: bool = False
+    hidden: bool = False
 
 
-def figure(of: Callable[..., Any], *, csv: Literal["one", "none"] | tuple[str, ...] = "none",
-           bench: Shown | None = None) -> Any:  # fmt: skip
+def figure(of: Callable[..., Any], label: str = "", **shown: Any) -> Any:
     """Return the field of a result that holds one figure.
 
-    of : what computes it from what the result is made of. csv : "one" where it is a column of the CSV
-    file under its own key, or the keys of its several columns. bench : how the bench's table shows it.
+    of : what computes it from what the result is made of. label, shown : as Shown has them. The ± of a figure
+    `area_mm2` is the figure `area_u_mm2`, one standard uncertainty; what shows it to a person doubles it.
     """
-    return field(metadata={"of": of, "csv": csv, "bench": bench})
+    return field(metadata={"of": of, "shown": Shown(label, **shown)})
+
+
+def inside(of: Callable[..., Any]) -> Any:
+    """Return the field of a result that holds what it was computed from: no figure, and not in its JSON."""
+    return field(metadata={"of": of, "shown": Shown(hidden=True)}, repr=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the page's tables: its key without the unit, its heading, its kind, what it stands under."""
+
+    key: str
+    heading: str
+    kind: str
+    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,15 +82,15 @@ class Result:
     @classmethod
     def of(cls, *given: Any) -> Self:
         """Return the result made of what is given, each figure by its own rule."""
-        return cls(**{f.name: f.metadata["of"](*given) for f in fields(cls)})
+        return cls(**{f.name: _bare(f.metadata["of"](*given)) for f in fields(cls)})
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result as its JSON has it: plain numbers to 9 significant digits, nan and inf as None."""
-        return {_key(f): plain(getattr(self, f.name)) for f in fields(self)}
+        return {_key(f): plain(getattr(self, f.name)) for f in _figures(self)}
 
     def _repr_html_(self) -> str:
         """Return the result as a notebook shows it: a row a figure, a table in its own."""
-        cells = [(_key(f), _html(getattr(self, f.name))) for f in fields(self)]
+        cells = [(_key(f), _html(getattr(self, f.name))) for f in _figures(self)]
         return "<table>" + "".join(f"<tr><th>{key}</th><td>{cell}</td></tr>" for key, cell in cells) + "</table>"
 
 
@@ -73,70 +103,103 @@ class Table(Result):
 
     def to_rows(self) -> list[dict[str, Any]]:
         """Return the rows as the JSON has them."""
-        columns = {f.name: plain(getattr(self, f.name)) for f in fields(self)}
+        columns: dict[str, Any] = {}
+        for f in _figures(self):
+            values = getattr(self, f.name)
+            columns |= {key: plain(v) for key, v in _columns(f, values)} if _shown(f).apart else {f.name: plain(values)}
         return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
     def _repr_html_(self) -> str:
         """Return the rows as a notebook shows them: a column a figure."""
         rows = self.to_rows()
-        head = "".join(f"<th>{key}</th>" for key in rows[0])
+        head = "".join(f"<th>{key}</th>" for key in (rows[0] if rows else ()))
         body = "".join("<tr>" + "".join(f"<td>{_html(v)}</td>" for v in row.values()) + "</tr>" for row in rows)
         return f"<table><tr>{head}</tr>{body}</table>"
 
     def to_csv(self, display: Display) -> tuple[list[str], list[list[float]]]:
         """Return the head and the rows of the CSV file, lengths in the user's unit."""
-        columns = [pair for f in fields(self) for pair in self._columns(f)]
-        head = [key_in(key, display) for key, _ in columns]
-        return head, np.column_stack([values / per(key, display) for key, values in columns]).tolist()
+        head, columns = [], []
+        for f in _figures(self):
+            for key, values in _columns(f, getattr(self, f.name)):
+                kind = kind_of(kind_of_key(key), display)
+                head.append(stem(key) + kind.ending)
+                columns.append(values / kind.per)
+        return head, np.column_stack(columns).tolist()
 
     def at_the_bench(self) -> list[tuple[str, Shown]]:
         """Return the keys that the bench's table shows, and how."""
-        return [(f.name, f.metadata["bench"]) for f in fields(self) if f.metadata["bench"] is not None]
+        return [(f.name, _shown(f)) for f in fields(self) if _shown(f).bench]
 
-    def _columns(self, f: Field[Any]) -> Iterator[tuple[str, FloatArray]]:
-        csv, values = f.metadata["csv"], getattr(self, f.name)
-        if csv == "one":
-            yield f.name, values
-        elif csv != "none":
-            yield from zip(csv, np.transpose(values), strict=True)
+
+def on_the_page(
+    result: type[Result], *, only: Sequence[str] = (), without: Sequence[str] = ()
+) -> Iterator[tuple[tuple[str | int, ...], Column]]:
+    """Yield where each figure that the page's tables show stands in a result's JSON, and its column.
+
+    only, without : figures to leave all others out, or these.
+    """
+    hints = get_type_hints(result)
+    for f in fields(result):
+        shown, key = _shown(f), _key(f)
+        if not shown.page or f.name in without or (only and f.name not in only):
+            continue
+        within = [t for t in (hints[f.name], *get_args(hints[f.name])) if isinstance(t, type) and issubclass(t, Result)]
+        if within:
+            yield from (((key, *path), column) for path, column in on_the_page(within[0]))
+            continue
+        named = shown.csv if isinstance(shown.csv, str) else f.name
+        name, kind = stem(named), shown.kind or kind_of_key(named)
+        told = shown.page if isinstance(shown.page, str) else name.removesuffix("_u") + "_doubt" * name.endswith("_u")
+        if not shown.each:
+            yield (key,), Column(told, shown.label, kind, shown.group)
+        for k, each in enumerate(shown.each):
+            yield (key, k), Column(told.format(each), each, kind, shown.group)
+
+
+def for_the_customer(result: type[Result]) -> Iterator[tuple[str, str, str]]:
+    """Yield the key of each figure that the customer's pages tell, its kind and what they call it."""
+    for f in fields(result):
+        shown = _shown(f)
+        if shown.customer:
+            yield _key(f), shown.kind or kind_of_key(f.name), shown.customer
+
+
+def uncertainty_key(key: str) -> str:
+    """Return the key of the ± of a figure: `area_u_mm2` of `area_mm2`."""
+    return f"{stem(key)}_u{key.removeprefix(stem(key))}"
+
+
+def _bare(value: Any) -> Any:
+    """Return a number as Python's own, whatever it was computed with."""
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def _shown(f: Field[Any]) -> Shown:
+    shown: Shown = f.metadata["shown"]
+    return shown
+
+
+def _figures(result: Result) -> list[Field[Any]]:
+    return [f for f in fields(result) if not _shown(f).hidden]
+
+
+def _columns(f: Field[Any], values: Any) -> Iterator[tuple[str, FloatArray]]:
+    """Yield the columns of the CSV file that a figure has, each under its key."""
+    shown = _shown(f)
+    if not shown.csv:
+        return
+    key = shown.csv if isinstance(shown.csv, str) else f.name
+    if np.ndim(values) == 1:
+        yield key, values
+        return
+    names = shown.each or tuple(str(k + 1) for k in range(np.shape(values)[1]))
+    for name, column in zip(names, np.transpose(values), strict=True):
+        yield key.format(name), column
 
 
 def _key(f: Field[Any]) -> str:
     """Return the JSON's key of a field: a word that Python keeps for itself has an underscore after it."""
     return f.name.rstrip("_")
-
-
-def key_in(key: str, display: Display) -> str:
-    """Return a key with its unit of length, or of speed, changed to the user's."""
-    if key.endswith(SPEED) and display.unit == "in":
-        return key.removesuffix(SPEED) + "_ft_s"
-    ending = _ending(key)
-    return key.removesuffix(ending) + ending.replace("mm", display.unit)
-
-
-def per(key: str, display: Display) -> float:
-    """Return what a figure under a key is divided by to be in the user's unit."""
-    if key.endswith(SPEED):
-        return FOOT if display.unit == "in" else 1.0
-    return float(MM_PER[display.unit] ** ENDINGS.get(_ending(key), 0))
-
-
-def unit_of(key: str, display: Display) -> str:
-    """Return the unit of a figure under a key as the user reads it."""
-    names = {"_mm": display.unit, "_mm2": display.area_unit, "_mm2_per_mm": f"{display.area_unit}/{display.unit}"}
-    return names.get(_ending(key), "deg" if key.endswith("_deg") else "")
-
-
-def cell(key: str, value: float, display: Display) -> str:
-    """Return a figure as the user reads it; of an uncertainty, twice: the ± that holds 19 times in 20."""
-    ending, size = _ending(key), (2.0 if "_u_" in key else 1.0) * float(value)
-    if ending in ("_mm", "_mm2"):
-        return (display.length if ending == "_mm" else display.area)(size, label=False)
-    return f"{size / per(key, display):.1f}" if key.endswith("_deg") else f"{size / per(key, display):.3f}"
-
-
-def _ending(key: str) -> str:
-    return next((ending for ending in ENDINGS if key.endswith(ending)), "")
 
 
 def without_u(value: Any) -> Any:

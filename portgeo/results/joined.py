@@ -5,17 +5,18 @@ A Match with its two ports comes in; a Joined, which is the JSON of `match`, goe
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from portgeo.comparing.joint import TOUCHING_MM, Match
-from portgeo.core.notices import unique
+from portgeo.core.notices import Notice, unique
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.results.figures import Result, Table, figure
+from portgeo.core.units import Display
+from portgeo.results.figures import Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
 
 
@@ -23,8 +24,8 @@ from portgeo.results.notices import Remark, remarks
 class JointStations(Table):
     """One area schedule through both parts."""
 
-    station_mm: FloatArray = figure(lambda m: m.stations, csv="one")
-    area_mm2: FloatArray = figure(lambda m: m.areas, csv="one")
+    station_mm: FloatArray = figure(lambda m: m.stations, "Station", csv=True, page=True)
+    area_mm2: FloatArray = figure(lambda m: m.areas, "Area", csv=True, page=True)
 
 
 @dataclass(frozen=True)
@@ -52,11 +53,12 @@ class GasketMargin(Result):
 class Joined(Result):
     """How two parts meet at the flange. `lip` faces the flow, `step` looks away from it."""
 
+    computed: Match = inside(lambda m, *_: m)
+    display: Display = inside(lambda m, up, *_: up.display)
+    notices: Sequence[Notice] = inside(lambda m, up, down, leave: _notices(m, up, down))
     schema: str = figure(lambda m, *_: "portgeo.match/1")
     source: Mapping[str, Any] = figure(lambda m, up, down, leave: {"upstream": up.source, "downstream": down.source})
-    warnings: tuple[Remark, ...] = figure(
-        lambda m, up, down, leave: remarks(unique((*m.warnings, *up.warnings, *down.warnings)), up.display)
-    )
+    warnings: tuple[Remark, ...] = figure(lambda m, up, down, leave: remarks(_notices(m, up, down), up.display))
     upstream_area_mm2: float = figure(lambda m, *_: m.upstream_area)
     downstream_area_mm2: float = figure(lambda m, *_: m.downstream_area)
     lip: EdgeAtJoint = figure(lambda m, *_: EdgeAtJoint.of(m.lip))
@@ -79,3 +81,7 @@ class Joined(Result):
 def joined(match: Match, upstream: Port, downstream: Port, leave: float) -> Joined:
     """Return the result of matching a joint. leave : margin to the gasket's line left on purpose, mm."""
     return Joined.of(match, upstream, downstream, leave)
+
+
+def _notices(match: Match, upstream: Port, downstream: Port) -> list[Notice]:
+    return unique((*match.warnings, *upstream.warnings, *downstream.warnings))

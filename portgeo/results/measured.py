@@ -1,8 +1,7 @@
 """The result of measuring a port: every figure of it, declared once.
 
 A Survey comes in; a Measured, which is the JSON of `measure`, goes out.
-A measure is added here and nowhere else: a field says its key and where it comes from; `csv` and `bench`
-put it into the tables.
+A measure is added here and nowhere else: a field says its key, what computes it, and what shows it.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from portgeo.core.section import WALLS
 from portgeo.measuring.flare import Flare
 from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sides import Bend, Side
-from portgeo.results.figures import CC, Result, Shown, Table, figure
+from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
 
 _UNIT_OF = {"volume": CC, "least_area": 1.0, "short_side": 1.0}  # a budget's unit is its figure's: cc, mm2, mm
@@ -33,26 +32,29 @@ def _each(name: str) -> Any:
 class Stations(Table):
     """Every measure by station; points and directions in the source's own coordinates."""
 
-    station_mm: FloatArray = figure(lambda s: s.stations, csv="one", bench=Shown("station", 9))
+    station_mm: FloatArray = figure(lambda s: s.stations, "Station", csv=True, bench=9, page=True)
     origin_mm: FloatArray = figure(lambda s: s.port.to_source(np.array([x.origin for x in s.sections])))
     normal: FloatArray = figure(lambda s: s.port.direction_to_source(np.array([x.frame[0] for x in s.sections])))
-    area_mm2: FloatArray = figure(lambda s: s.area, csv="one", bench=Shown("area", 9))
-    area_u_mm2: FloatArray = figure(lambda s: s.area_u, csv="one", bench=Shown("±", 7))
-    perimeter_mm: FloatArray = figure(lambda s: s.perimeter, csv="one")
-    height_mm: FloatArray = figure(lambda s: s.height, csv="one", bench=Shown("height", 8))
-    width_mm: FloatArray = figure(lambda s: s.width, csv="one", bench=Shown("width", 8))
+    area_mm2: FloatArray = figure(lambda s: s.area, "Area", csv=True, bench=9, page=True)
+    area_u_mm2: FloatArray = figure(lambda s: s.area_u, "±", csv=True, bench=7, page=True)
+    perimeter_mm: FloatArray = figure(lambda s: s.perimeter, csv=True)
+    height_mm: FloatArray = figure(lambda s: s.height, "Height", csv=True, bench=8, page=True)
+    width_mm: FloatArray = figure(lambda s: s.width, "Width", csv=True, bench=8, page=True)
     greatest_height_mm: FloatArray = figure(_each("greatest_height"))
     greatest_width_mm: FloatArray = figure(_each("greatest_width"))
-    hydraulic_diameter_mm: FloatArray = figure(lambda s: s.hydraulic_diameter, csv="one")
-    corner_radius_mm: FloatArray = figure(lambda s: s.corner_radii.mean(axis=1), bench=Shown("corner", 8))
+    corner_radius_mm: FloatArray = figure(lambda s: s.corner_radii.mean(axis=1), "Corner", bench=8, page="corner")
+    hydraulic_diameter_mm: FloatArray = figure(
+        lambda s: s.hydraulic_diameter, "Hydraulic diameter", csv=True, page=True
+    )
     corner_radii_mm: FloatArray = figure(
         lambda s: s.corner_radii,
-        csv=tuple(f"corner_{place}_mm" for place in ("roof_left", "roof_right", "floor_right", "floor_left")),
+        csv="corner_{}_mm",
+        each=("roof_left", "roof_right", "floor_right", "floor_left"),
     )
-    area_taper_mm2_per_mm: FloatArray = figure(lambda s: s.area_taper, csv="one", bench=Shown("area taper", 11))
-    height_taper_mm_per_mm: FloatArray = figure(lambda s: s.height_taper, csv="one")
-    width_taper_mm_per_mm: FloatArray = figure(lambda s: s.width_taper, csv="one")
-    cone_angle_deg: FloatArray = figure(lambda s: np.degrees(s.cone_angle), csv="one", bench=Shown("cone", 7))
+    area_taper_mm2_per_mm: FloatArray = figure(lambda s: s.area_taper, "Area taper", csv=True, bench=11)
+    height_taper_mm_per_mm: FloatArray = figure(lambda s: s.height_taper, csv=True)
+    width_taper_mm_per_mm: FloatArray = figure(lambda s: s.width_taper, csv=True)
+    cone_angle_deg: FloatArray = figure(lambda s: np.degrees(s.cone_angle), "Cone", csv=True, bench=7, page=True)
     second_moments_mm4: FloatArray = figure(_each("second_moments"))
 
 
@@ -77,16 +79,16 @@ def _edge(survey: Survey, k: int) -> Flare:
 class LeastArea(Result):
     """Where the port is smallest."""
 
-    station_mm: float = figure(lambda s: s.least_station)
-    area_mm2: float = figure(lambda s: s.least_area)
-    area_u_mm2: float = figure(lambda s: s.least_area_u)
+    area_mm2: float = figure(lambda s: s.least_area, "Least area", page="least_area")
+    area_u_mm2: float = figure(lambda s: s.least_area_u, "±", page="least_area_doubt")
+    station_mm: float = figure(lambda s: s.least_station, "at station", page="least_area_station")
 
 
 @dataclass(frozen=True)
 class Headline(Result):
     """The radius of a side to go by, and what it is called."""
 
-    name: str = figure(lambda side: side.headline_name)
+    name: str = figure(lambda side: side.headline_name, "go by", page="go_by", kind="text")
     mm: float = figure(lambda side: side.headline)
     u_mm: float = figure(lambda side: side.headline_u)
 
@@ -97,16 +99,16 @@ class SideOfBend(Result):
 
     wall: str = figure(lambda s, bend, side: _wall(bend, inner=side is bend.short))
     inner_wall: str = figure(lambda s, bend, side: bend.plane.wall)
-    radius_mm: float = figure(lambda s, bend, side: side.radius)
-    radius_u_mm: float = figure(lambda s, bend, side: side.radius_u)
-    least_radius_mm: float = figure(lambda s, bend, side: side.least_radius)
-    least_radius_u_mm: float = figure(lambda s, bend, side: side.least_radius_u)
-    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(bend.plane.turn)))
-    station_from_mm: float = figure(lambda s, bend, side: side.station_from)
-    station_to_mm: float = figure(lambda s, bend, side: side.station_to)
+    radius_mm: float = figure(lambda s, bend, side: side.radius, "Radius", page=True)
+    radius_u_mm: float = figure(lambda s, bend, side: side.radius_u, "±", page=True)
+    least_radius_mm: float = figure(lambda s, bend, side: side.least_radius, "tightest", page="tightest")
+    least_radius_u_mm: float = figure(lambda s, bend, side: side.least_radius_u, "±", page="tightest_doubt")
+    headline: Headline = figure(lambda s, bend, side: Headline.of(side), page=True)
+    station_from_mm: float = figure(lambda s, bend, side: side.station_from, "from station", page="from_station")
+    station_to_mm: float = figure(lambda s, bend, side: side.station_to, "to station", page="to_station")
+    turn_deg: float = figure(lambda s, bend, side: float(np.degrees(bend.plane.turn)), "turns", page=True)
     apex_mm: FloatArray = figure(lambda s, bend, side: s.port.to_source(side.apex))
     fit_rms_mm: float = figure(lambda s, bend, side: side.fit_rms)
-    headline: Headline = figure(lambda s, bend, side: Headline.of(side))
 
 
 @dataclass(frozen=True)
@@ -132,9 +134,14 @@ class ThroatFound(Result):
     station_mm: float = figure(lambda throat, valve: throat.station)
     area_mm2: float = figure(lambda throat, valve: throat.area)
     area_u_mm2: float = figure(lambda throat, valve: throat.area_u)
-    diameter_mm: float = figure(lambda throat, valve: throat.diameter)
+    diameter_mm: float = figure(lambda throat, valve: throat.diameter, "Throat", page="throat")
     from_: str = figure(lambda throat, valve: throat.told_by)  # "mark" or "least"
-    percent_of_valve: float | None = figure(lambda throat, valve: None if valve is None else throat.percent_of(valve))
+    percent_of_valve: float | None = figure(
+        lambda throat, valve: None if valve is None else throat.percent_of(valve),
+        "of the valve",
+        page="throat_of_valve",
+        kind="percent",
+    )
 
 
 @dataclass(frozen=True)
@@ -144,20 +151,21 @@ class Measured(Result):
     `uncertainty` says what each source of doubt adds to volume, least area and short side.
     """
 
+    computed: Survey = inside(lambda s, valve: s)
     schema: str = figure(lambda s, valve: "portgeo.measure/2")
     source: Mapping[str, Any] = figure(lambda s, valve: s.port.source)
     warnings: tuple[Remark, ...] = figure(lambda s, valve: remarks(s.warnings, s.port.display))
-    volume_cc: float = figure(lambda s, valve: CC * s.volume)
-    volume_u_cc: float = figure(lambda s, valve: CC * s.volume_u)
+    volume_cc: float = figure(lambda s, valve: CC * s.volume, "Volume", page=True, customer="The port’s volume")
+    volume_u_cc: float = figure(lambda s, valve: CC * s.volume_u, "±", page=True)
     wetted_area_mm2: float = figure(lambda s, valve: s.wetted_area)
-    length_mm: float = figure(lambda s, valve: s.length)
     mean_area_mm2: float = figure(lambda s, valve: s.mean_area)
     openings: tuple[Opening, Opening] = figure(lambda s, valve: (Opening.of(s, 0), Opening.of(s, -1)))
     stations: Stations = figure(lambda s, valve: Stations.of(s))
-    least_area: LeastArea = figure(lambda s, valve: LeastArea.of(s))
+    least_area: LeastArea = figure(lambda s, valve: LeastArea.of(s), page=True)
     short_side: SideOfBend | None = figure(lambda s, valve: _side(s, s.short_side))
     long_side: SideOfBend | None = figure(lambda s, valve: _side(s, s.long_side))
-    throat: ThroatFound = figure(lambda s, valve: ThroatFound.of(s.throat, valve))
+    throat: ThroatFound = figure(lambda s, valve: ThroatFound.of(s.throat, valve), page=True)
+    length_mm: float = figure(lambda s, valve: s.length, "Length", page=True)
     bends: tuple[OneBend, ...] = figure(lambda s, valve: tuple(OneBend.of(s, bend, bend.short) for bend in s.bends))
     uncertainty: Mapping[str, Sequence[Mapping[str, Any]]] = figure(lambda s, valve: _budgets(s))
     frame: FloatArray = figure(lambda s, valve: s.port.frame)

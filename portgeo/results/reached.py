@@ -11,10 +11,13 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
+from portgeo.core.units import Display
+from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
-from portgeo.results.figures import Result, figure
+from portgeo.results.figures import Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
 
 CAUTIONS = (
@@ -38,17 +41,33 @@ class ToolTried(Result):
 class ShareOfWall(Result):
     """How much of the wall the tool gets to, from where."""
 
-    both: float = figure(lambda r: r.share(3))
-    entry_only: float = figure(lambda r: r.share(1))
-    exit_only: float = figure(lambda r: r.share(2))
-    neither: float = figure(lambda r: r.share(0))
+    both: float = figure(lambda r: r.share(3), "from both ends", page=True, kind="percent")
+    entry_only: float = figure(lambda r: r.share(1), "from the entry only", page=True, kind="percent")
+    exit_only: float = figure(lambda r: r.share(2), "from the exit only", page=True, kind="percent")
+    neither: float = figure(lambda r: r.share(0), "from neither end", page=True, kind="percent")
     head_too_large: float = figure(lambda r: float(r.area[~r.head_fits].sum() / r.area.sum()))
+
+
+@dataclass(frozen=True)
+class FreeLengths(Table):
+    """The free length that a tool needs to each place, by station and clock hour; nan where none gets there."""
+
+    station_mm: FloatArray = figure(lambda r: r.grid.stations, csv=True)
+    free_length_mm: FloatArray = figure(
+        lambda r: at_hours(r.grid, r.needed),
+        csv="free_length_{}_oclock_mm",
+        each=tuple(f"{hour:.0f}" for hour in HOURS),
+    )
 
 
 @dataclass(frozen=True)
 class Reached(Result):
     """Where a straight tool gets to. Maps (n, m) are by station and clock; `reached_means` says its numbers."""
 
+    computed: Reach = inside(lambda r, port: r)
+    display: Display = inside(lambda r, port: port.display)
+    notices: tuple[Notice, ...] = inside(lambda r, port: port.warnings)
+    lengths: FreeLengths = inside(lambda r, port: FreeLengths.of(r))
     schema: str = figure(lambda r, port: "portgeo.reach/1")
     source: Mapping[str, Any] = figure(lambda r, port: port.source)
     warnings: tuple[Remark, ...] = figure(lambda r, port: remarks(port.warnings, port.display))

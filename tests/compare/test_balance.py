@@ -10,7 +10,8 @@ from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.port import Port, port_from_readings
 from portgeo.core.units import Display
 from portgeo.measuring import survey
-from portgeo.present.text.balance import balance_record, balance_table, balance_text
+from portgeo.present.text.balance import balance_text
+from portgeo.results.balanced import balanced
 
 from .shapes import invented_readings, meshed, mirrored, posed, straight_readings
 
@@ -22,10 +23,14 @@ def runner(width: float = 1.0, shift: float = 0.0) -> Port:
 
 
 @pytest.fixture(scope="module")
-def set_of_four():
+def four_runners():
     wide = runner(1.03)
-    ports = [runner(), mirrored(runner()), wide, posed(runner(), seed=3)[0]]
-    return balance(ports, [301.0, 299.0, 309.0, 300.0])
+    return [runner(), mirrored(runner()), wide, posed(runner(), seed=3)[0]]
+
+
+@pytest.fixture(scope="module")
+def set_of_four(four_runners):
+    return balance(four_runners, [301.0, 299.0, 309.0, 300.0])
 
 
 def test_hands_are_told(set_of_four):
@@ -53,15 +58,18 @@ def test_shifted_core_is_seen_at_its_opening():
     assert abs(found.exits[2].shift[0] - found.exits[0].shift[0]) < 0.4
 
 
-def test_text_record_table(set_of_four):
+def test_text_record_table(set_of_four, four_runners):
     names = ["1.stl", "2.stl", "3.stl", "4.stl"]
-    text = balance_text(set_of_four, names, (), Display("in"))
+    told = balanced(set_of_four, [replace(port, display=Display("in")) for port in four_runners])
+    text = balance_text(told, names)
     assert "number 3 is the odd one out" in text.splitlines()[0]
-    record = balance_record(set_of_four, [{}] * 4, (), Display("in"))
+    record = told.to_dict()
+    assert record["schema"] == "portgeo.compare-set/1"
     assert record["odd_one_out"] == 3
     assert record["runners"][1]["other_hand"]
-    head, rows = balance_table(set_of_four, Display("in"))
-    assert len(head) == len(rows[0]) == 6
+    head, rows = told.stations.to_csv(Display("in"))
+    assert head == ["station_in", *(f"area_{k}_in2" for k in (1, 2, 3, 4)), "spread_percent"]
+    assert rows[0][1] == pytest.approx(set_of_four.areas[0, 0] / 645.16)
 
 
 def sheet(width: float = 1.0, shift: float = 0.0, swing: float = 0.3) -> Port:
@@ -96,9 +104,10 @@ def test_core_shift_against_the_gasket_hole():
     assert found.gasket_shifts == pytest.approx(np.array([[-0.2, -0.3], [0.3, -0.3]]), abs=1e-3)
     with pytest.raises(GeometryError, match="port 2 of the set is a mesh in a frame of its own"):
         balance([sheet(), posed(lofted, seed=3)[0]], gasket=hole)
-    found = balance([sheet(), sheet(shift=0.5)], gasket=hole, gasket_end="exit")
+    ports = [sheet(), sheet(shift=0.5)]
+    found = balance(ports, gasket=hole, gasket_end="exit")
     assert found.gasket_shifts == pytest.approx(np.array([[-0.2, -0.3], [0.3, -0.3]]), abs=1e-3)
-    text = balance_text(found, ["a", "b"], (), Display("mm"))
+    text = balance_text(balanced(found, ports), ["a", "b"])
     assert "exit against the gasket's hole" in text
 
 

@@ -10,7 +10,6 @@ from portgeo.comparing.joint import match
 from portgeo.core.errors import GeometryError
 from portgeo.core.port import Port, port_from_readings
 from portgeo.core.section import Reading, outline_of
-from portgeo.core.units import Display
 from portgeo.present.text.joint import match_text
 from portgeo.results.joined import joined
 from tests.conftest import elbow_readings
@@ -130,9 +129,9 @@ def test_a_runner_that_shares_its_ports_frame_is_matched():
 def test_text_and_record_say_the_same():
     runner, port = tube(50, 30), tube(48, 30)
     found = match(runner, port)
-    text = match_text(found, "runner -> port", 0.0, (), Display("mm"))
-    assert "1.00 mm high at most" in text
-    record = joined(found, runner, port, 0.0).to_dict()
+    told = joined(found, runner, port, 0.0)
+    assert "1.00 mm high at most" in match_text(told, "runner -> port")
+    record = told.to_dict()
     assert record["schema"] == "portgeo.match/1"
     assert record["lip"]["height_mm"] == pytest.approx(found.lip.height)
     assert record["gasket"] is None

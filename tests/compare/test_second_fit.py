@@ -94,7 +94,7 @@ def test_many_straight_ports_do_not_tell_floor_from_roof(stock):
 
 def test_what_is_told_of_two_places(alike):
     found = alike
-    told = comparison_text(found, "", "aluminium", 2.68)
+    told = comparison_text(changed(found, 2.68), "", "aluminium")
     assert "which wall was cut is not certain" in " ".join(told.split())
     other = changed(found, 2.68).to_dict()["alignment"]["other_fits"]
     assert len(other) == 1

@@ -18,7 +18,7 @@ from portgeo.flow.sense import stands_in_stream
 from portgeo.measuring import survey
 from portgeo.present.page.text import peak_text, peaks_at_one_flow
 from portgeo.present.text.speed import airspeed_text
-from portgeo.results.air import SpeedFigures
+from portgeo.results.air import SpeedFigures, air_through
 from tests.conftest import elbow_readings
 
 CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]
@@ -126,9 +126,10 @@ def test_a_gentler_turn_slows_the_air_more_gently(elbow):
 def test_a_place_at_the_exit_is_told_as_the_exit(elbow):
     found = elbow[1]
     assert found.slowing.parts and not found.nearest_at_exit
-    assert "from about station" in airspeed_text(found, "port", (), Display("in"))
+    port = replace(found.path.ports[0], display=Display("in"))
+    assert "from about station" in airspeed_text(air_through(found, port), "port")
     at_exit = replace(found, slowing=replace(found.slowing, from_here=len(found.wall.stations) - 1))
-    told = airspeed_text(at_exit, "port", (), Display("in"))
+    told = airspeed_text(air_through(at_exit, port), "port")
     assert "leave the wall only at the exit itself" in " ".join(told.split())
     record = SpeedFigures.of(at_exit).to_dict()
     assert record["slowing"]["from_station_mm"] == pytest.approx(found.path.last)

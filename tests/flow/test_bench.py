@@ -11,11 +11,11 @@ from portgeo.app.job import air
 from portgeo.app.job.blanks import bench_sheet
 from portgeo.core.errors import InputError
 from portgeo.core.units import M3_S_PER, PA_PER, Display
-from portgeo.files.bench import pick_run, read_bench
-from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, worth_comparing
+from portgeo.files.bench import read_bench
+from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, run_named, worth_comparing
 from portgeo.flow.valve import Valve
 from portgeo.present.text.speed import bench_text
-from portgeo.results.speeds import bench_record
+from portgeo.results.benched import benched
 from tests.conftest import DEMO
 
 WATER = PA_PER["in_h2o"]
@@ -79,10 +79,10 @@ def test_runs_states_and_set_ups(tmp_path):
     assert found.runs[0].swirl[:2].tolist() == [120.0, 240.0]
     assert np.isnan(found.runs[0].swirl[2])
     assert found.runs[1].swirl is None
-    assert pick_run(found, "first cut") is found.runs[2]
-    assert pick_run(found, "manifold") is found.runs[1]
+    assert run_named(found.runs, "first cut") is found.runs[2]
+    assert run_named(found.runs, "manifold") is found.runs[1]
     with pytest.raises(InputError, match="several runs"):
-        pick_run(found, None)
+        run_named(found.runs, None)
 
 
 def test_through_a_runner_the_run_with_the_manifold_on_counts(tmp_path):
@@ -218,13 +218,13 @@ def test_two_valves_alike_have_twice_the_area_of_one():
 def test_a_change_is_from_a_run_of_the_same_set_up(tmp_path):
     """Cast to cut on clay is +7 %; the manifold's loss is no part of a change, and is told for itself."""
     runs = read_bench(sheet(tmp_path, SHEET)).runs
-    record = bench_record(runs, 28 * WATER, [None] * len(runs))
-    assert ["change_from_first" in one for one in record] == [False, False, True]
-    change_of, factor = record[2]["change_from_first"], np.sqrt(28.0 / 25.0)
-    assert change_of["from_run"] == 1
-    ends = change_of["change_cfm"][[0, -1]]
+    told = benched(runs, 28 * WATER, [None] * len(runs), {}, Display("in")).bench
+    assert [run.change_from_first is not None for run in told] == [False, False, True]
+    change_of, factor = told[2].change_from_first, np.sqrt(28.0 / 25.0)
+    assert change_of.from_run == 1
+    ends = change_of.change_cfm[[0, -1]]
     assert ends == pytest.approx([62.0 - 58.1 * factor, 166.0 - 152.0 * factor])
-    assert {one["differs"] for one in record[1]["changes"]} == {"setup"}
+    assert {pair.differs for pair in told[1].changes} == {"setup"}
 
 
 def test_the_demo_and_the_example_flow_no_more_than_their_valves_let_by(tmp_path):
@@ -241,5 +241,5 @@ def test_swirl_says_at_which_depression_it_was_read(tmp_path):
     told = bench_text(runs, 28 * WATER, None, Display("in"))
     assert "swirl, as read at 25 inH2O" in told
     assert "as read" not in bench_text(runs, 25 * WATER, None, Display("in"))
-    record = bench_record(runs, 28 * WATER, [None] * len(runs))
-    assert record[0]["read_at_in_h2o"] == pytest.approx([25.0] * 3)
+    told = benched(runs, 28 * WATER, [None] * len(runs), {}, Display("in"))
+    assert told.bench[0].read_at_in_h2o == pytest.approx([25.0] * 3)

@@ -15,14 +15,14 @@ from portgeo.flow.bench import Run
 from portgeo.flow.path import path_of
 from portgeo.measuring import survey
 from portgeo.present.pictures.model import Model, Paint
-from portgeo.present.text.cut_sheet import plan_record
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
 from portgeo.results.air import air_through
+from portgeo.results.benched import benched
 from portgeo.results.changed import changed
 from portgeo.results.measured import measured
-from portgeo.results.speeds import bench_record
+from portgeo.results.planned import planned as planned_cut
 from tests.conftest import port_readings
 
 INCHES = Display("in")
@@ -121,11 +121,13 @@ def report():
         ],
         "match": [],
         "balance": None,
-        "bench": bench_record(runs, DEPRESSION, [None] * len(runs)),
+        "bench": benched(runs, DEPRESSION, [None] * len(runs), {}, INCHES).to_dict()["bench"],
         "demand": None,
         "plan": {
             "state": CUT,
-            "record": plan_record(plan, source, {"file": "target.toml"}, 2.68, plan.warnings, INCHES),
+            "record": planned_cut(
+                replace(plan, port=replace(cut, source=source)), {"file": "target.toml"}, 2.68, plan.warnings, INCHES
+            ).to_dict(),
             "planned": record_of(planned, source),
             "airspeed": None,
             "beside": None,

@@ -10,9 +10,10 @@ import pytest
 from PIL import Image
 
 from portgeo.present.page.page import write_page
-from portgeo.present.page.tables import cell_text, kind_of
+from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import answer, changes
 from portgeo.present.text.cut_sheet import stops_texts
+from portgeo.results.kinds import kind_of
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 from tests.present.conftest import CAST, CUT, INCHES, TITLE
 

@@ -40,6 +40,7 @@ from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.recheck import recheck
 from portgeo.reshape.solve import blend_of, solve
 from portgeo.reshape.target import AreaWanted, Keep, ShortSideWanted, Target
+from portgeo.results.planned import planned
 from portgeo.scan import ScanOptions, port_from_scan
 from tests.conftest import elbow_readings
 from tests.scan import make
@@ -389,7 +390,7 @@ def test_a_target_far_under_todays_area_is_asked_about(wanted, told):
         port_from_readings(tube_readings(60.0, 36.0)), Target(areas=(AreaWanted(30.0, 30.0, wanted, wanted),))
     )
     assert told in next(n.message(MM) for n in tube.warnings if n.code == "area_over")
-    text = plan_text(tube, "tube", "aluminium", 2.7, tube.warnings, MM)
+    text = plan_text(planned(tube, {}, 2.7, tube.warnings, MM), "tube", "aluminium")
     assert "today's area is already more than the one asked for" in text and "will be met" not in text
 
 

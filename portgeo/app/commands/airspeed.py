@@ -11,13 +11,9 @@ from portgeo.app.commands.common import add_bend, add_common, add_scan, length_o
 if TYPE_CHECKING:
     from portgeo.core.port import Port
     from portgeo.core.units import Display
-    from portgeo.files.bench import BenchFile
-    from portgeo.flow.airspeed import AirSpeed
-    from portgeo.flow.bench import Run
-    from portgeo.flow.demand import Engine, Power
-    from portgeo.flow.path import Path
-    from portgeo.flow.valve import Valve
-    from portgeo.measuring.throat import Throat
+    from portgeo.front.air import Engine, Valve
+    from portgeo.results.air import AirThrough
+    from portgeo.results.benched import Benched
 
 HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"
 EXAMPLE = """examples:
@@ -87,11 +83,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Solve and print."""
     from portgeo.core.errors import InputError
-    from portgeo.core.units import Display
-    from portgeo.files.bench import pick_run, read_bench
-    from portgeo.files.disk import check_free, write_json
-    from portgeo.present.text.speed import bench_text
-    from portgeo.results.speeds import bench_record
+    from portgeo.files.disk import check_free
+    from portgeo.front.air import bench as read_bench
 
     outputs = (args.json, args.csv, args.picture, args.chart, args.bench_chart)
     check_free([p for p in outputs if p], args.force, [p for p in (args.port, args.bench) if p])
@@ -104,7 +97,7 @@ def run(args: argparse.Namespace) -> None:
             option = "--" + name.removesuffix("_name").replace("_", "-")
             raise InputError(f"{option} needs a bench sheet", mend="Name it with --bench")
     _refuse_idle_options(args)
-    bench = read_bench(args.bench) if args.bench else None
+    bench = read_bench(args.bench, depression_in_h2o=_depression(args), units=args.units) if args.bench else None
     if args.port is not None:
         _through_port(args, bench)
         return
@@ -112,23 +105,11 @@ def run(args: argparse.Namespace) -> None:
     for name in ("picture", "chart", "beside", "runner", "csv"):
         if getattr(args, name):
             raise InputError(f"--{name} needs a port", mend="Name the port before the options")
-    display = Display(args.units or bench.unit)
-    valve, depression = _valve_of(args, display), _depression(args)
+    valve = _valve_of(args, bench.display)
     if args.run_name:
         with naming(args.bench):
-            pick_run(bench, args.run_name)
-    if args.json:
-        record = {
-            "schema": "portgeo.airspeed/2",
-            "source": {"file": args.bench, "sha256": bench.sha256},
-            "warnings": [],
-            "bench": bench_record(bench.runs, depression, [valve] * len(bench.runs)),
-        }
-        write_json(args.json, record, force=args.force)
-    if args.bench_chart:
-        _bench_chart(args, bench, depression, display)
-    if not args.quiet:
-        print(bench_text(bench.runs, depression, valve, display))
+            bench.run(args.run_name)
+    _tell(args, {}, [], _against(args, bench, valve), bench.display)
 
 
 def _refuse_idle_options(args: argparse.Namespace) -> None:
@@ -148,159 +129,108 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
             raise InputError(f"--{name.replace('_', '-')} says nothing alone", mend=f"Give {needs} too")
 
 
-def _through_port(args: argparse.Namespace, bench: BenchFile | None) -> None:
-    from portgeo.core.triangles import volume
-    from portgeo.core.units import M3_S_PER
-    from portgeo.files.bench import pick_run
-    from portgeo.files.disk import write_json, write_table_csv
-    from portgeo.flow.airspeed import air_speed, beside
-    from portgeo.flow.demand import names_exhaust
-    from portgeo.flow.sense import check_flow
-    from portgeo.flow.wall import UNKNOWNS
-    from portgeo.measuring import survey
-    from portgeo.present.text.speed import NO_DEMAND, airspeed_text, beside_text
+def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
+    from portgeo.files.disk import write_table_csv
+    from portgeo.front.air import air_speed, beside, demand, names_exhaust
+    from portgeo.front.states import survey
+    from portgeo.present.text.speed import NO_DEMAND, airspeed_text, beside_text, demand_text
     from portgeo.present.text.throat import throat_notice
-    from portgeo.results.air import AirStations, air_through
-    from portgeo.results.notices import notices_record
-    from portgeo.results.speeds import beside_record, demand_record
 
-    depression = _depression(args)
     picked = None
     if bench is not None:
         with naming(args.bench):
-            picked = pick_run(bench, args.run_name)
-    if picked is None:
-        check_flow(_number(args, "cfm") * M3_S_PER["cfm"], depression)
+            picked = bench.run(args.run_name)
+    cfm = _number(args, "cfm") if picked is None else None
     args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
     port = load_port(args.port, args)
     display = port.display
     engine, valve = _engine_of(args, display), _valve_of(args, display)
-    flow = _number(args, "cfm") * M3_S_PER["cfm"] if picked is None else _flow_of(args, picked, depression, display)
-
     runner = load_port(args.runner, args) if args.runner else None
-    planned = load_port(args.beside, args) if args.beside else None
-    unknowns = UNKNOWNS if args.points is None else _points(args.points)
-    measured = survey(port)
-    surveys = [measured] if runner is None else [survey(runner), measured]
-    result = air_speed(_path(args, runner, port), flow, depression, unknowns=unknowns, display=display, surveys=surveys)
-    warnings = [*port.warnings, *result.warnings]
-    if runner is not None:
-        warnings = [*runner.warnings, *warnings]
-    throat = result.throat
+    planned_port = load_port(args.beside, args) if args.beside else None
+    head = _length(args, "valve", display) if args.valve is not None and args.valves == 1 else None
+
+    def through(port: Port) -> AirThrough:
+        return air_speed(
+            port, cfm, bench=bench, run=args.run_name,
+            lift_mm=None if args.lift is None else _length(args, "lift", display),
+            depression_in_h2o=_depression(args), runner=runner, one_frame=args.align == "none", valve_mm=head,
+            unknowns=None if args.points is None else _points(args.points),
+        )  # fmt: skip
+
+    air = through(port)
     # A port that feeds several valves need not end in one throat.
     if valve is not None and args.valves == 1:
-        marked = throat.told_by == "mark"
-        told = throat_notice(valve.throat, throat.diameter, marked=marked, counts="--throat")
-        warnings += [told] if told is not None else []
+        marked = air.throat.from_ == "mark"
+        told = throat_notice(valve.throat, air.throat.diameter_mm, marked=marked, counts="--throat")
+        air = air.told_more([] if told is None else [told])
     if valve is None and bench is not None:
-        valve = _over_port(args, throat, display)
-    head = _length(args, "valve", display) if args.valve is not None and args.valves == 1 else None
+        valve = _over_port(args, air, display)
     if engine is not None and args.exhaust:
-        warnings.append(NO_DEMAND)
-        engine = None
+        air, engine = air.told_more([NO_DEMAND]), None
     title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
-    record = air_through(result, port).to_dict() | {"warnings": notices_record(warnings, display)}
-    if head is not None:
-        record["throat"]["percent_of_valve"] = throat.percent_of(head)
-    if runner is not None:
-        record["runner_source"] = runner.source
-    texts = [airspeed_text(result, title, warnings, display, head)]
-    shown = [("today" if planned else "this port", result)]
-    if planned is not None:
-        surveys = [*surveys[:-1], survey(planned)]
-        after = air_speed(
-            _path(args, runner, planned), flow, depression, unknowns=unknowns, display=display, surveys=surveys
-        )
-        volumes = [volume(p.vertices, p.faces) for p in (port, planned)]
-        found = beside(result, after, *volumes)
-        texts.append(beside_text(result, after, found, basename(args.beside), display))
-        record["beside"] = beside_record(after, found, planned.source)
-        shown.append(("planned", after))
+    record, texts, shown = air.to_dict(), [airspeed_text(air, title)], [("this port", air.computed)]
+    if planned_port is not None:
+        planned = through(planned_port)
+        found = beside(air, planned)
+        texts.append(beside_text(air, planned, found, basename(args.beside)))
+        record["beside"] = found.to_dict()
+        shown = [("today", air.computed), ("planned", planned.computed)]
     if engine is not None:
-        asked, said, power = _demand(args, engine, valve, picked, result, depression, display)
-        texts += said
-        record["demand"] = demand_record(asked, power)
-    if bench is not None:
-        from portgeo.present.text.speed import bench_text
-        from portgeo.results.speeds import bench_record
-
-        texts.append(bench_text(bench.runs, depression, valve, display))
-        record["bench"] = bench_record(bench.runs, depression, [valve] * len(bench.runs))
-        record["bench_source"] = {"file": args.bench, "sha256": bench.sha256}
-    if args.json:
-        write_json(args.json, record, force=args.force)
+        highest = _length(args, "max_lift", display) if args.max_lift else None
+        asked = demand(air, engine, max_lift_mm=highest, power=args.cylinders is not None)
+        texts.append(demand_text(asked, air))
+        record["demand"] = asked.to_dict()
     if args.csv:
-        write_table_csv(args.csv, *AirStations.of(result).to_csv(display), force=args.force)
+        write_table_csv(args.csv, *air.stations.to_csv(display), force=args.force)
     if args.chart:
         from portgeo.present.pictures.speed import speed_chart
 
         speed_chart(shown, display, args.chart, force=args.force)
-    if args.bench_chart and bench is not None:
-        _bench_chart(args, bench, depression, display)
-    if not args.quiet:
-        print("\n\n".join(texts))
+    _tell(args, record, texts, bench and _against(args, bench, valve), display)
     if args.picture:
         from portgeo.present.pictures.speed import speed_picture
 
-        speed_picture(result, measured, display, title, args.picture, force=args.force)
+        speed_picture(air.computed, survey(port).computed, display, title, args.picture, force=args.force)
 
 
-def _path(args: argparse.Namespace, runner: Port | None, port: Port) -> Path:
-    import numpy as np
+def _against(args: argparse.Namespace, bench: Benched, valve: Valve | None) -> Benched:
+    """Return the runs seen against a valve."""
+    from portgeo.front.air import bench as against
 
-    from portgeo.flow.path import join, path_of
+    return against(bench, depression_in_h2o=_depression(args), valve=valve)
 
-    if runner is None:
-        return path_of(port)
-    shared = port.frame @ np.linalg.inv(runner.frame) if args.align == "none" else None
-    return join(runner, port, shared)
+
+def _tell(
+    args: argparse.Namespace, record: dict[str, Any], texts: list[str], bench: Benched | None, display: Display
+) -> None:
+    """Write and print what was found, with the bench's runs where there are any."""
+    from portgeo.files.disk import write_json
+
+    if bench is not None:
+        from portgeo.present.text.speed import bench_text
+
+        texts = [*texts, bench_text(bench.runs, bench.depression, bench.valve, display)]
+        runs = bench.to_dict()
+        record = record | {"bench": runs["bench"], "bench_source": runs["source"]} if record else runs
+    if args.json:
+        write_json(args.json, record, force=args.force)
+    if args.bench_chart and bench is not None:
+        from portgeo.present.pictures.speed import bench_chart
+
+        bench_chart(bench.runs, bench.depression, display, args.bench_chart, force=args.force)
+    if not args.quiet:
+        print("\n\n".join(texts))
 
 
 def _depression(args: argparse.Namespace) -> float:
-    from portgeo.core.units import PA_PER
-
-    return (28.0 if args.depression is None else _number(args, "depression")) * PA_PER["in_h2o"]
-
-
-def _flow_of(args: argparse.Namespace, picked: Run, depression: float, display: Display) -> float:
-    from portgeo.flow.bench import flow_through
-
-    lift = None if args.lift is None else _length(args, "lift", display)
-    with naming(args.bench):
-        return flow_through(picked, lift, depression, display)
-
-
-def _demand(
-    args: argparse.Namespace,
-    engine: Engine,
-    valve: Valve | None,
-    picked: Run | None,
-    result: AirSpeed,
-    depression: float,
-    display: Display,
-) -> tuple[Any, list[str], Power | None]:
-    """Return the demand, its texts, and the power that the flow could feed."""
-    from portgeo.flow.bench import cfm_at_28, flow_named, inlet_coefficient
-    from portgeo.flow.demand import Power, demand, power_range
-    from portgeo.present.text.speed import demand_text, power_text
-
-    highest = _length(args, "max_lift", display) if picked is not None and args.max_lift else None
-    asked = demand(engine, result.air.sound, inlet_coefficient(engine, picked, highest))
-    said = [demand_text(engine, asked, result.least_area, picked is not None, result.air.sound, display)]
-    power = None
-    if args.cylinders is not None:
-        at_28 = cfm_at_28(result.flow, depression)
-        whose = "the flow of --cfm" if picked is None else flow_named(picked)
-        power = Power(*power_range(at_28, engine.cylinders), at_28, whose)
-        said.append(power_text(power, engine.cylinders))
-    return asked, said, power
+    return 28.0 if args.depression is None else _number(args, "depression")
 
 
 def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
     from portgeo.core.errors import InputError
-    from portgeo.flow.demand import Engine, check_engine
+    from portgeo.front.air import engine
 
     needed = ("bore", "stroke", "rpm", "valve")
     if args.bore is None and args.stroke is None and args.rpm is None:
@@ -310,61 +240,48 @@ def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
         raise InputError(
             f"an engine's demand needs {', '.join(missing)} too", mend="Give bore, stroke, rpm and valve together"
         )
-    bore, stroke, head = (_length(args, name, display) / 1000.0 for name in ("bore", "stroke", "valve"))
-    rod = _length(args, "rod", display) / 1000.0 if args.rod else None
+    bore, stroke, head = (_length(args, name, display) for name in ("bore", "stroke", "valve"))
+    rod = _length(args, "rod", display) if args.rod else None
     cylinders = 1 if args.cylinders is None else args.cylinders
-    engine = Engine(bore, stroke, _number(args, "rpm") / 60.0, cylinders, head, args.valves, rod)
-    check_engine(engine)
-    return engine
+    return engine(bore, stroke, _number(args, "rpm"), head, valves=args.valves, rod_mm=rod, cylinders=cylinders)
 
 
 def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
     """Return the valve that is given whole; the throat of a bench's port may be left out, and is then measured."""
     from portgeo.core.errors import InputError
-    from portgeo.flow.valve import check_valve
 
     if args.valve is None or args.throat is None:
         alone = args.port is None or args.valves != 1
         if args.throat is not None or (alone and None not in (args.bench, args.valve) and args.bore is None):
             raise InputError("a valve needs --valve and --throat", mend="Give both, and --stem where it has one")
         return None
-    valve = _valve_over(args, _length(args, "throat", display), display)
-    check_valve(valve)
-    return valve
+    return _valve_over(args, display, throat=_length(args, "throat", display))
 
 
-def _over_port(args: argparse.Namespace, throat: Throat, display: Display) -> Valve | None:
+def _over_port(args: argparse.Namespace, air: AirThrough, display: Display) -> Valve | None:
     """Return the valve over the port's own throat, None where none is given or the throat is not the valve's."""
     from portgeo.core.errors import InputError
-    from portgeo.flow.valve import check_valve, with_port_throat
 
     if args.valve is None:
         return None
-    valve = with_port_throat(_valve_over(args, throat.diameter, display), throat)
-    if valve is None:
-        if args.bore is not None:
-            return None
-        what = f"the port's throat of {display.length(throat.diameter)} is not that of such a valve"
+    valve = _valve_over(args, display, air=air)
+    if valve is None and args.bore is None:
+        what = f"the port's throat of {display.length(air.throat.diameter_mm)} is not that of such a valve"
         raise InputError(what, where="--valve", mend="Give the valve's with --throat, or check the valve and stem")
-    check_valve(valve)
     return valve
 
 
-def _valve_over(args: argparse.Namespace, throat: float, display: Display) -> Valve:
-    import numpy as np
-
-    from portgeo.flow.valve import Valve
+def _valve_over(
+    args: argparse.Namespace, display: Display, *, throat: float | None = None, air: AirThrough | None = None
+) -> Valve | None:
+    from portgeo.front.air import valve
 
     width = _length(args, "seat_width", display) if args.seat_width else 1.5
     stem = _length(args, "stem", display) if args.stem else 0.0
-    angle = float(np.radians(_number(args, "seat_angle")))
-    return Valve(_length(args, "valve", display), throat, stem, angle, width, args.valves)
-
-
-def _bench_chart(args: argparse.Namespace, bench: BenchFile, depression: float, display: Display) -> None:
-    from portgeo.present.pictures.speed import bench_chart
-
-    bench_chart(bench.runs, depression, display, args.bench_chart, force=args.force)
+    return valve(
+        _length(args, "valve", display), throat, stem_mm=stem, seat_angle_deg=_number(args, "seat_angle"),
+        seat_width_mm=width, valves=args.valves, over=air,
+    )  # fmt: skip
 
 
 def _number(args: argparse.Namespace, name: str) -> float:

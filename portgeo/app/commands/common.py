@@ -7,9 +7,10 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.core.errors import InputError, naming
+from portgeo.core.errors import InputError, PortgeoError, naming
 from portgeo.core.units import MM_PER
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ __all__ = [
     "add_common",
     "add_scan",
     "add_stations",
+    "in_options",
     "length_of",
     "load_port",
     "load_ports",
@@ -28,6 +30,7 @@ __all__ = [
     "refuse_scan_options",
 ]
 SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "scale_error_percent", "entry", "exit", "up", "with_stem")
+READ_AS = {"with_stem": "with_stem_mm"}  # what `read` calls an option, where it is another word
 LONGEST_MM = 5000.0  # no length of a port or a tool is more
 QUOTES = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "′": "'"})  # as phones and word processors type them
 
@@ -152,16 +155,27 @@ def length_of(text: str, unit: str, where: str) -> float:
     return value
 
 
-def load_port(path: str, args: argparse.Namespace) -> Port:
+def load_port(path: str | Path, args: argparse.Namespace) -> Port:
     """Return the port in a section sheet or a mesh file. Raises InputError or GeometryError naming it."""
-    from portgeo.files import ports
+    from portgeo.files.ports import is_sheet
+    from portgeo.front.ports import read
 
-    given = (getattr(args, name, None) for name in SCAN_OPTIONS)
-    with progress_bar(path, quiet=getattr(args, "quiet", False) or ports.is_sheet(path)) as progress:
-        return ports.load_port(
-            path, ports.ScanSettings(*given), units=getattr(args, "units", None), progress=progress,
-            exhaust=bool(getattr(args, "exhaust", False)), bend=getattr(args, "bend", None),
+    given = {READ_AS.get(name, name): getattr(args, name, None) for name in SCAN_OPTIONS}
+    with progress_bar(str(path), quiet=getattr(args, "quiet", False) or is_sheet(path)) as progress:
+        return read(
+            path, units=getattr(args, "units", None), exhaust=bool(getattr(args, "exhaust", False)),
+            bend=getattr(args, "bend", None), progress=progress, **given,
         )  # fmt: skip
+
+
+@contextmanager
+def in_options() -> Iterator[None]:
+    """Name the option in a refusal that names what the library calls it."""
+    try:
+        yield
+    except PortgeoError as refusal:
+        where = refusal.where and f"--{refusal.where.replace('_', '-')}"
+        raise type(refusal)(refusal.what, mend=refusal.mend, file=refusal.file, where=where) from None
 
 
 def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Port]:

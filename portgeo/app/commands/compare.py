@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, add_stations, load_ports
+from portgeo.app.commands.common import add_bend, add_common, add_scan, add_stations, load_ports, naming
+
+if TYPE_CHECKING:
+    from portgeo.results.changed import Changed
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
 COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
@@ -120,10 +123,6 @@ def run(args: argparse.Namespace) -> None:
         raise InputError("a gasket is compared with the runners of a set", mend="Use --set, or match for one joint")
     if not args.before or not args.after:
         raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
-    if args.align is None:
-        from portgeo.files.ports import is_sheet
-
-        args.align = "none" if is_sheet(args.before) and is_sheet(args.after) else "auto"
     _run_pair(args)
 
 
@@ -141,64 +140,47 @@ def _check_meshes(args: argparse.Namespace) -> None:
 
 
 def _run_pair(args: argparse.Namespace) -> None:
-    import numpy as np
-
-    from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
-    from portgeo.core.units import MM_PER
     from portgeo.files.disk import write_json, write_table_csv
+    from portgeo.front.states import compare
     from portgeo.present.text.compare import comparison_text
-    from portgeo.results.changed import StationChanges, changed
 
     before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
-    boxes = None
-    if args.box:
-        per = MM_PER[before.source["units"]] * before.source["scale"]
-        boxes = np.array(args.box, float).reshape(-1, 2, 3) * per
-    found = compare_ports(
-        before,
-        after,
-        args.align,
-        boxes=boxes,
-        faces=tuple(args.fixed or ()),
-        stations=args.stations,
-    )
-    density = args.density or DENSITY_G_CC[args.alloy]
-    metal = "metal" if args.density else args.alloy
+    changed = compare(
+        before, after, align=args.align, fixed=args.fixed or (), boxes=args.box or (), stations=args.stations,
+        alloy=args.alloy, density_g_cc=args.density,
+    )  # fmt: skip
     display = before.display
     if args.json:
-        write_json(args.json, changed(found, density).to_dict(), force=args.force)
+        write_json(args.json, changed.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *StationChanges.of(found).to_csv(display), force=args.force)
+        write_table_csv(args.csv, *changed.stations.to_csv(display), force=args.force)
     title = f"{Path(args.before).name} -> {Path(args.after).name}"
     if not args.quiet:
-        print(comparison_text(found, title, metal, density))
+        print(comparison_text(changed, title, "metal" if args.density else args.alloy))
     if args.depth_mesh:
         from portgeo.files.meshes.mesh import write_mesh
         from portgeo.present.pictures.depth import depth_colours
 
-        vertices, faces, colours = depth_colours(found)
+        vertices, faces, colours = depth_colours(changed.computed)
         write_mesh(args.depth_mesh, vertices, faces, force=args.force, colours=colours)
     if args.removed_mesh:
-        _write_removed(found, args)
+        _write_removed(changed, args)
     if args.chart:
         from portgeo.present.pictures.depth import schedules_chart
 
-        schedules_chart(found, display, args.chart, force=args.force)
+        schedules_chart(changed.computed, display, args.chart, force=args.force)
     if args.picture:
         from portgeo.present.pictures.depth import depth_picture
 
-        depth_picture(found, display, title, args.picture, force=args.force)
+        depth_picture(changed.computed, display, title, args.picture, force=args.force)
 
 
-def _write_removed(found: Any, args: argparse.Namespace) -> None:
-    from portgeo.comparing.solids import removed_mesh
-    from portgeo.core.errors import OutputError, PortgeoError
+def _write_removed(changed: Changed, args: argparse.Namespace) -> None:
+    from portgeo.core.errors import OutputError
     from portgeo.files.meshes.mesh import write_mesh
 
-    try:
-        vertices, faces = removed_mesh(found)
-    except PortgeoError as refusal:
-        raise refusal.in_file(args.removed_mesh) from None
+    with naming(args.removed_mesh):
+        vertices, faces = changed.removed_solid()
     if len(faces) == 0:
         raise OutputError(
             "no metal was removed, so there is no solid of it to write",
@@ -209,29 +191,19 @@ def _write_removed(found: Any, args: argparse.Namespace) -> None:
 
 
 def _run_set(args: argparse.Namespace) -> None:
-    from portgeo.comparing.balance import balance
-    from portgeo.core.notices import unique
     from portgeo.files.disk import write_json, write_table_csv
-    from portgeo.present.text.balance import balance_record, balance_table, balance_text
+    from portgeo.front.states import balance
+    from portgeo.present.text.balance import balance_text
 
     runners = load_ports([(path, args) for path in args.set])
-    display = runners[0].display
-    gasket = None
-    if args.gasket:
-        from portgeo.files.drawings.outlines import read_outline
-
-        gasket = read_outline(args.gasket, display.unit)
-    found = balance(runners, args.flow, gasket=gasket, gasket_end=args.gasket_at)
-    told = [n for one in runners for n in one.warnings]
-    warnings = unique((*found.warnings, *told))
+    balanced = balance(runners, flows=args.flow, gasket=args.gasket, gasket_at=args.gasket_at)
     if args.json:
-        record = balance_record(found, [one.source for one in runners], warnings, display)
-        write_json(args.json, record, force=args.force)
+        write_json(args.json, balanced.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *balance_table(found, display), force=args.force)
+        write_table_csv(args.csv, *balanced.stations.to_csv(balanced.display), force=args.force)
     if not args.quiet:
-        print(balance_text(found, args.set, warnings, display))
+        print(balance_text(balanced, args.set))
     if args.chart:
         from portgeo.present.pictures.depth import balance_chart
 
-        balance_chart(found, args.set, display, args.chart, force=args.force)
+        balance_chart(balanced.computed, args.set, balanced.display, args.chart, force=args.force)

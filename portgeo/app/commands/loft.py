@@ -22,31 +22,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Loft and write."""
-    import numpy as np
-
-    from portgeo.core.errors import PortgeoError
-    from portgeo.core.port import port_from_readings
-    from portgeo.core.triangles import volume
-    from portgeo.core.units import Display
     from portgeo.files.disk import check_free
-    from portgeo.files.meshes.mesh import write_mesh
-    from portgeo.files.sheets.sheet import read_sheet
+    from portgeo.front.ports import loft, write
+    from portgeo.present.text.loft import loft_text
 
     check_free([args.output], args.force, [args.sheet])
-    try:
-        sheet = read_sheet(args.sheet)
-        stations = None
-        if args.stations:
-            stations = np.linspace(sheet.readings[0].station, sheet.readings[-1].station, args.stations)
-        port = port_from_readings(sheet.readings, stations=stations)
-    except PortgeoError as refusal:
-        raise refusal.in_file(args.sheet) from None
-    write_mesh(args.output, port.to_source(port.vertices), port.faces, force=args.force)
+    port = loft(args.sheet, args.stations)
+    write(port, args.output, force=args.force)
     if not args.quiet:
-        display = Display(sheet.unit)
-        print(
-            f"{args.output}: {len(port.faces):,} triangles through {len(sheet.readings)} measured sections, "
-            f"{display.length(port.centreline.length)} long, {display.volume(volume(port.vertices, port.faces))}"
-        )
-        for notice in (*sheet.warnings, *port.warnings):
-            print(f"  - {notice.message(display)}")
+        print(loft_text(port, args.output))

@@ -8,12 +8,11 @@ from __future__ import annotations
 import argparse
 import csv
 import glob
-import math
 import os
 from collections.abc import Sequence
 from concurrent.futures.process import BrokenProcessPool
 
-from portgeo.app.commands.common import load_port, naming, progress_bar
+from portgeo.app.commands.common import load_port, progress_bar
 from portgeo.core.errors import InputError, OutputError, PortgeoError
 from portgeo.core.interrupts import as_they_come, workers
 
@@ -93,16 +92,9 @@ def measure_many(args: argparse.Namespace, names: list[str]) -> None:
 
 def _refuse_halves(one: str, other: str) -> None:
     """Refuse two files that are the halves of one mold: neither alone is a port."""
-    from portgeo.files.meshes.mesh import READ, read_mesh
-    from portgeo.scan.halves import are_halves
+    from portgeo.front.ports import halves_of_one_mold
 
-    if not all(os.path.splitext(name)[1].lower() in READ for name in (one, other)):
-        return
-    try:
-        points = [read_mesh(name).vertices for name in (one, other)]
-    except PortgeoError:
-        return  # the table tells what is wrong with a file
-    if are_halves(points[0], points[1]):
+    if halves_of_one_mold(one, other):
         raise InputError(
             f"this and {other} look like the two halves of one mold, parted along its length",
             file=one,
@@ -113,23 +105,22 @@ def _refuse_halves(one: str, other: str) -> None:
 
 def measure_one(name: str, args: argparse.Namespace) -> list[str]:
     """Return the row of one file, as text; a refusal is in its last column."""
-    from portgeo.measuring import survey
+    from portgeo.front.states import survey
 
     try:
         port = load_port(name, args)
-        with naming(name):
-            found = survey(port)
+        measured = survey(port)
     except PortgeoError as refusal:
         return [name, *[""] * (len(HEADER) - 2), str(refusal)]
-    side, bend = found.short_side, found.bend
+    side, least = measured.short_side, measured.least_area
     numbers = [
-        *(found.volume / 1e3, found.volume_u / 1e3, found.length, found.least_area, found.least_area_u),
-        *(found.least_station, found.area[0], found.area[-1]),
+        *(measured.volume_cc, measured.volume_u_cc, measured.length_mm, least.area_mm2, least.area_u_mm2),
+        *(least.station_mm, *(opening.area_mm2 for opening in measured.openings)),
     ]
-    short = [side.headline, side.headline_u, math.degrees(bend.plane.turn)] if side and bend else []
+    short = [side.headline.mm, side.headline.u_mm, side.turn_deg] if side else []
     texts = [f"{value:.9g}" for value in (*numbers, *short)] + [""] * (3 - len(short))
-    texts.append(side.headline_name if side else "")
-    codes = [n.code for n in found.warnings if not n.code.endswith("_rule")]
+    texts.append(side.headline.name if side else "")
+    codes = [notice.code for notice in measured.warnings if not notice.code.endswith("_rule")]
     return [name, port.source["sha256"], *texts, " ".join(dict.fromkeys(codes)), ""]
 
 

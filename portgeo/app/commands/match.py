@@ -41,11 +41,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Match and print."""
-    from portgeo.comparing.joint import match
-    from portgeo.core.notices import unique
     from portgeo.files.disk import check_free, write_json, write_table_csv
+    from portgeo.front.states import match
     from portgeo.present.text.joint import match_text
-    from portgeo.results.joined import JointStations, joined
 
     read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
     check_free([p for p in (args.json, args.csv, args.picture) if p], args.force, read)
@@ -55,20 +53,17 @@ def run(args: argparse.Namespace) -> None:
     up, down = load_port(args.upstream, own[0]), load_port(args.downstream, own[1])
     display = up.display
     leave = length_of(args.leave, display.unit, "--leave")
-    gasket = None
-    if args.gasket:
-        from portgeo.files.drawings.outlines import read_outline
-
-        gasket = read_outline(args.gasket, display.unit)
-    found = match(up, down, gasket=gasket, leave=leave, lay=args.align, gasket_as_drawn=args.gasket_as_drawn)
+    joined = match(
+        up, down, gasket=args.gasket, gasket_as_drawn=args.gasket_as_drawn, leave_mm=leave,
+        one_frame=args.align == "none",
+    )  # fmt: skip
     if args.json:
-        write_json(args.json, joined(found, up, down, leave).to_dict(), force=args.force)
+        write_json(args.json, joined.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *JointStations.of(found).to_csv(display), force=args.force)
+        write_table_csv(args.csv, *joined.stations.to_csv(display), force=args.force)
     if not args.quiet:
-        warnings = unique((*found.warnings, *up.warnings, *down.warnings))
-        print(match_text(found, f"{args.upstream} -> {args.downstream}", leave, warnings, display))
+        print(match_text(joined, f"{args.upstream} -> {args.downstream}"))
     if args.picture:
         from portgeo.present.pictures.depth import outlines_chart
 
-        outlines_chart(found, display, args.picture, force=args.force)
+        outlines_chart(joined.computed, display, args.picture, force=args.force)

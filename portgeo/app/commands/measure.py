@@ -11,7 +11,6 @@ from portgeo.app.commands.common import (
     add_scan,
     add_stations,
     load_port,
-    naming,
     refuse_scan_options,
 )
 
@@ -53,27 +52,25 @@ def run(args: argparse.Namespace) -> None:
 
 def _measure(args: argparse.Namespace, path: str) -> None:
     from portgeo.files.disk import check_free, write_json, write_table_csv
-    from portgeo.measuring import survey
+    from portgeo.front.states import survey
     from portgeo.present.text.bench import survey_text
-    from portgeo.results.measured import Stations, measured
 
     check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
     refuse_scan_options(path, args)
     port = load_port(path, args)
     name = Path(path).name
-    with naming(path):
-        found = survey(port, args.stations)
+    measured = survey(port, args.stations)
     if args.json:
-        write_json(args.json, measured(found).to_dict(), force=args.force)
+        write_json(args.json, measured.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *Stations.of(found).to_csv(port.display), force=args.force)
+        write_table_csv(args.csv, *measured.stations.to_csv(port.display), force=args.force)
     if args.chart:
         from portgeo.present.pictures.charts import schedule_chart
 
-        schedule_chart([(name, found)], port.display, args.chart, force=args.force)
+        schedule_chart([(name, measured.computed)], port.display, args.chart, force=args.force)
     if not args.quiet:
-        print(survey_text(found, name))
+        print(survey_text(measured, name))
     if args.picture:
         from portgeo.present.pictures.port import port_picture
 
-        port_picture(found, port.display, name, args.picture, force=args.force)
+        port_picture(measured.computed, port.display, name, args.picture, force=args.force)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.app.commands.common import add_common, add_scan, length_of, load_port
+from portgeo.app.commands.common import add_common, add_scan, in_options, length_of, load_port
 
 HELP = "show where a burr reaches: from the entry, the exit, both or neither, and how long it must be"
 EXAMPLE = """examples:
@@ -35,41 +35,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Find the reach and print it."""
-    from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, write_json, write_table_csv
-    from portgeo.files.meshes.mesh import read_mesh
-    from portgeo.present.text.reach import reach_table, reach_text
-    from portgeo.reshape.placing import in_frame
-    from portgeo.reshape.reach import Tool, reach
-    from portgeo.results.reached import reached
+    from portgeo.front.cuts import reach
+    from portgeo.present.text.reach import reach_text
 
     check_free([p for p in (args.json, args.csv) if p], args.force, [args.port])
     port = load_port(args.port, args)
-    unit = port.display.unit
-    head, shank, collet = (length_of(getattr(args, name), unit, f"--{name}") for name in ("head", "shank", "collet"))
-    free = (
-        length_of(args.free, unit, "--free")
-        if args.free
-        else length_of(args.length, unit, "--length") - length_of(args.grip, unit, "--grip")
-    )
-    head_length = length_of(args.head_length, unit, "--head-length") if args.head_length else head
-    if shank > head:
-        raise InputError("the shank is thicker than the head", where="--shank", mend="Check --head and --shank")
-    if head_length < head or free <= head_length:
-        raise InputError(
-            "the head is longer than the free length or shorter than it is thick",
-            where="--head-length",
-            mend="Check --head-length, --length and --grip",
+
+    def length(name: str) -> float:
+        return length_of(getattr(args, name), port.display.unit, f"--{name.replace('_', '-')}")
+
+    with in_options():
+        found = reach(
+            port,
+            free_length_mm=length("free") if args.free else length("length") - length("grip"),
+            head_mm=length("head"),
+            head_length_mm=length("head_length") if args.head_length else None,
+            shank_mm=length("shank"),
+            collet_mm=length("collet"),
+            obstacle=args.obstacle,
         )
-    obstacle = None
-    if args.obstacle:
-        mesh = read_mesh(args.obstacle)
-        obstacle = in_frame(port, mesh.vertices), mesh.faces
-    found = reach(port, Tool(head, head_length, shank, collet, free), obstacle)
-    warnings = port.warnings
     if args.json:
-        write_json(args.json, reached(found, port).to_dict(), force=args.force)
+        write_json(args.json, found.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *reach_table(found, port.display), force=args.force)
+        write_table_csv(args.csv, *found.lengths.to_csv(port.display), force=args.force)
     if not args.quiet:
-        print(reach_text(found, args.port, warnings, port.display))
+        print(reach_text(found, args.port))

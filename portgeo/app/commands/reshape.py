@@ -5,14 +5,12 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from portgeo.app.commands.common import add_bend, add_common, add_scan, load_port
 
 if TYPE_CHECKING:
-    from portgeo.core.port import Port
-    from portgeo.files.toml.target import TargetFile
-    from portgeo.reshape.plan import Plan
+    from portgeo.results.planned import Planned
 
 HELP = "plan the next cut: depth by station and clock, what the micrometer should read, what stops it"
 EXAMPLE = """examples:
@@ -55,10 +53,9 @@ def _density(text: str) -> float:
 
 def run(args: argparse.Namespace) -> None:
     """Plan, or check, and print."""
-    from portgeo.comparing.comparison import DENSITY_G_CC
     from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, make_folder
-    from portgeo.files.toml.target import read_target
+    from portgeo.front.cuts import check_target, plan
 
     if args.check and args.out:
         raise InputError("--check writes no plan", mend="Use --json and --csv for its result, without --out")
@@ -67,85 +64,61 @@ def run(args: argparse.Namespace) -> None:
     read = [p for p in (args.port, args.target, args.check) if p]
     written = [Path(args.out) / name for name in FILES] if args.out else []
     check_free([*written, *(p for p in (args.json, args.csv) if p)], args.force, read)
-    wanted = read_target(args.target)
+    check_target(args.target)  # before a scan is read
     port = load_port(args.port, args)
-    plan = plan_from(port, wanted, args)
-    density = args.density or DENSITY_G_CC[args.alloy]
-    target = {"file": args.target, "sha256": wanted.sha256}
+    planned = plan(
+        port, args.target, alloy=args.alloy, density_g_cc=args.density, load=lambda path: load_port(path, args)
+    )
     if args.check:
-        _check(args, port, plan, target)
-        return
-    _plan(args, port, plan, target, density)
+        _check(args, planned)
+    else:
+        _plan(args, planned)
 
 
-def plan_from(port: Port, wanted: TargetFile, args: argparse.Namespace) -> Plan:
-    """Return the plan for a port port and a target file, with the limits and the port it names."""
-    from portgeo.planning import plan_wanted
-
-    return plan_wanted(port, wanted, args.target, lambda path: load_port(str(path), args))
-
-
-def _plan(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, Any], density: float) -> None:
+def _plan(args: argparse.Namespace, planned: Planned) -> None:
     from portgeo.files.disk import atomic_write, write_json, write_table_csv
-    from portgeo.measuring.sense import turned_away
-    from portgeo.present.text.cut_sheet import plan_record, plan_table, plan_text
+    from portgeo.present.text.cut_sheet import plan_text
 
-    display = port.display
-    warnings = (*port.warnings, *turned_away(port, plan.grid.bend), *plan.warnings)
-    metal = "metal" if args.density else args.alloy
-    text = plan_text(plan, f"{args.port} to {args.target}", metal, density, warnings, display)
-    record = plan_record(plan, port.source, target, density, warnings, display)
+    text = plan_text(planned, f"{args.port} to {args.target}", "metal" if args.density else args.alloy)
+    table = planned.stations.to_csv(planned.display)
     if args.json:
-        write_json(args.json, record, force=args.force)
+        write_json(args.json, planned.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *plan_table(plan, display), force=args.force)
+        write_table_csv(args.csv, *table, force=args.force)
     if args.out:
         folder = Path(args.out)
         atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
-        write_table_csv(folder / "cut-sheet.csv", *plan_table(plan, display), force=args.force)
-        write_json(folder / "plan.json", record, force=args.force)
-        _write_target(folder, args, port, plan, density)
+        write_table_csv(folder / "cut-sheet.csv", *table, force=args.force)
+        write_json(folder / "plan.json", planned.to_dict(), force=args.force)
+        _write_target(folder, planned, args.force)
     if not args.quiet:
         print(text)
 
 
-def _write_target(folder: Path, args: argparse.Namespace, port: Port, plan: Plan, density: float) -> None:
-    from portgeo.comparing.comparison import compare_ports
+def _write_target(folder: Path, planned: Planned, force: bool) -> None:
+    """Write the port as it will be, its survey and its comparison with today's."""
     from portgeo.files.disk import sha256_of, write_json
-    from portgeo.files.meshes.mesh import write_mesh
-    from portgeo.measuring import survey
-    from portgeo.results.changed import changed
-    from portgeo.results.measured import measured
+    from portgeo.front.ports import write
+    from portgeo.front.states import compare, survey
 
     mesh = folder / "target.stl"
-    write_mesh(mesh, plan.after.to_source(plan.after.vertices), plan.after.faces, force=args.force)
-    source = {"file": "target.stl", "sha256": sha256_of(mesh), "triangles": len(plan.after.faces)}
-    source |= {"units": "mm", "scale": 1.0}
-    after = replace(plan.after, source=source, display=port.display)
-    write_json(folder / "target-survey.json", measured(survey(after)).to_dict(), force=args.force)
-    compared = compare_ports(plan.port, after, "none")
-    write_json(folder / "compare.json", changed(compared, density).to_dict(), force=args.force)
+    write(planned.port, mesh, force=force)
+    source = planned.port.source | {"file": "target.stl", "sha256": sha256_of(mesh)}
+    after = replace(planned.port, source=source)
+    write_json(folder / "target-survey.json", survey(after).to_dict(), force=force)
+    change = compare(planned.computed.port, after, align="none", density_g_cc=planned.density_g_cc)
+    write_json(folder / "compare.json", change.to_dict(), force=force)
 
 
-def _check(args: argparse.Namespace, port: Port, plan: Plan, target: dict[str, Any]) -> None:
-    from portgeo.core.errors import PortgeoError
+def _check(args: argparse.Namespace, planned: Planned) -> None:
     from portgeo.files.disk import write_json, write_table_csv
-    from portgeo.present.text.check_sheet import recheck_record, recheck_table, recheck_text
-    from portgeo.reshape.placing import laid_on
-    from portgeo.reshape.recheck import recheck
+    from portgeo.front.cuts import check
+    from portgeo.present.text.check_sheet import check_text
 
-    now = load_port(args.check, args)
-    try:
-        placed, notices = laid_on(port, now, args.align)
-        found = recheck(plan, placed, as_measured=now)
-    except PortgeoError as refusal:
-        raise refusal.in_file(args.check) from None
-    warnings = (*now.warnings, *notices, *found.warnings)
-    display = port.display
+    checked = check(planned, load_port(args.check, args), align=args.align)
     if args.json:
-        source = {"before": port.source, "now": now.source}
-        write_json(args.json, recheck_record(found, source, target, warnings, display), force=args.force)
+        write_json(args.json, checked.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *recheck_table(found, display), force=args.force)
+        write_table_csv(args.csv, *checked.stations.to_csv(checked.display), force=args.force)
     if not args.quiet:
-        print(recheck_text(found, f"{args.check} against {args.target}", warnings, display))
+        print(check_text(checked, f"{args.check} against {args.target}"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from os.path import basename
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port
+from portgeo.app.commands.common import add_bend, add_common, add_scan, in_options, length_of, load_port
 
 HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
 EXAMPLE = """examples:
@@ -31,44 +31,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Make the templates and say what there is."""
-    from portgeo.app.commands.reshape import plan_from
     from portgeo.files.disk import check_free, write_json
-    from portgeo.files.toml.target import read_target
+    from portgeo.front.cuts import gauges, plan
     from portgeo.present.paper.templates import write_templates
-    from portgeo.reshape.gauges import gauge_stations, gauges
-    from portgeo.results.notices import notices_record
 
     check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
     port = load_port(args.port, args)
     display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
-    gauge_stations(port, asked, display, "--at")  # one outside the port is refused before the plan is made
-    warnings = [*port.warnings]
-    plan, title = None, f"{basename(args.port)}, as it is"
+    title = f"{basename(args.port)}, {'target' if args.target else 'as it is'}"
+    with in_options():
+        found = gauges(port, asked)  # a station outside the port is refused before the plan is made
     if args.target:
-        plan, title = plan_from(port, read_target(args.target), args), f"{basename(args.port)}, target"
-        warnings += plan.warnings
-    made = gauges(port, gauge_stations(port, asked, display, "--at", plan), plan)
+        planned = plan(port, args.target, load=lambda path: load_port(path, args))
+        found = gauges(port, asked, planned=planned)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
-    count = write_templates(args.out, made, display, title, paper=paper, force=args.force)
+    count = write_templates(args.out, found.computed, display, title, paper=paper, force=args.force)
+    printed = args.out.lower().endswith(".pdf")
     if args.json:
-        record = {
-            "schema": "portgeo.templates/1",
-            "source": port.source,
-            "warnings": notices_record(warnings, display),
-            "file": args.out,
-            "pages": count,
-            "paper": paper if args.out.lower().endswith(".pdf") else None,
-            "gauges": [
-                {"name": g.name, "station_mm": g.station}
-                | {f"{name.replace(' ', '_')}_mm": v for name, v in g.lengths.items()}
-                for g in made
-            ],
-        }
-        write_json(args.json, record, force=args.force)
+        drawn = {"file": args.out, "pages": count, "paper": paper if printed else None}
+        write_json(args.json, found.to_dict() | drawn, force=args.force)
     if not args.quiet:
-        if args.out.lower().endswith(".pdf"):
+        if printed:
             sheets = f"{count} {paper} {'page' if count == 1 else 'pages'}; print at 100 %"
         else:
             sheets = "one sheet; cut at 1:1, units mm, only what is red (layer CUT),"
-        print(f"{args.out}: {len(made)} gauges on {sheets} and measure the bars before use")
+        print(f"{args.out}: {len(found.computed)} gauges on {sheets} and measure the bars before use")

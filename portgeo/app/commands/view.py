@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portgeo.app.commands.common import add_bend, add_scan, load_port, naming, refuse_scan_options
+from portgeo.app.commands.common import add_bend, add_scan, load_port, refuse_scan_options
 
 HELP = "look at a port in 3D, or at two states side by side, in a window or as a picture"
 EXAMPLE = """examples:
@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Show the port, or two."""
     from portgeo.files.disk import check_free
-    from portgeo.measuring import survey
+    from portgeo.front.states import survey
     from portgeo.present.pictures.port import pair_picture, port_picture, show
 
     paths = [path for path in (args.port, args.other) if path is not None]
@@ -39,10 +39,7 @@ def run(args: argparse.Namespace) -> None:
     if len(paths) == 1:
         refuse_scan_options(args.port, args)
     ports = [load_port(path, args) for path in paths]
-    surveys = []
-    for path, one in zip(paths, ports, strict=True):
-        with naming(path):
-            surveys.append(survey(one, readings_tried=False))
+    surveys = [survey(port, sure=False).computed for port in ports]
     titles, display = [Path(path).name for path in paths], ports[0].display
     if not args.picture:
         show(surveys, display, titles)

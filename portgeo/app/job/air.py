@@ -10,19 +10,20 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.app.job.results import Given, LeftOut, Part, Sped, Told
+from portgeo.app.job.results import Cut, Given, LeftOut, Part, Sped, Told
 from portgeo.core.errors import InputError, PortgeoError, naming
 from portgeo.core.units import M3_S_PER, PA_PER, Display
-from portgeo.files.bench import BenchFile, pick_run, read_bench
-from portgeo.flow.airspeed import AirSpeed, air_speed, beside
-from portgeo.flow.bench import Run, cfm_at_28, flow_named, flow_through, inlet_coefficient, manifold_on
-from portgeo.flow.demand import Engine, Power, demand, power_range
+from portgeo.files.bench import BenchFile, read_bench
+from portgeo.flow.airspeed import air_speed, beside
+from portgeo.flow.bench import Run, flow_named, flow_through, inlet_coefficient, manifold_on, run_named
+from portgeo.flow.demand import Engine
 from portgeo.flow.path import join, path_of
 from portgeo.flow.valve import Valve, check_valve, with_port_throat
+from portgeo.front.air import demand_on
 from portgeo.measuring.throat import Throat
 from portgeo.present.pictures.speed import painted
-from portgeo.results.air import air_through
-from portgeo.results.speeds import bench_record, beside_record, demand_record
+from portgeo.results.air import Beside, air_through
+from portgeo.results.benched import benched as runs_on_bench
 
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.
 THROUGH_RUNNER = {
@@ -40,8 +41,9 @@ def benched(given: Given) -> Told:
     bench = _bench(given)
     depression = given.settings["depression"] * PA_PER["in_h2o"]
     valves = [valve_of(given.settings["valve"], throat) for throat in _throats(given, bench)]
-    record = bench_record(bench.runs, depression, valves)
-    return Told(record, png(bench_figure(bench.runs, depression, Display(given.settings["units"]))))
+    display = Display(given.settings["units"])
+    record = runs_on_bench(bench.runs, depression, valves, {}, display).to_dict()["bench"]
+    return Told(record, png(bench_figure(bench.runs, depression, display)))
 
 
 def _bench(given: Given) -> BenchFile:
@@ -101,7 +103,7 @@ def run_of(bench: BenchFile | None, run: str | None, state: str, runner: bool = 
         return None
     if run is not None:
         try:
-            return pick_run(bench, run)
+            return run_named(bench.runs, run)
         except InputError as refusal:
             mend = refusal.mend.replace("--run", "bench_run")
             raise InputError(refusal.what, mend=mend, where=f"the bench_run of '{state}'") from None
@@ -134,7 +136,6 @@ def sped(given: Given) -> Sped | LeftOut:
     record = air_through(result, part.port).to_dict()
     over_runner = None
     if runner is not None:
-        record["runner_source"] = runner.port.source
         pose = path.poses[0]
         over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
     return Sped(result, record, note, flow_of, painted(result, part.skin.vertices), over_runner)
@@ -174,13 +175,9 @@ def demanded(given: Given) -> Told | LeftOut:
     engine = engine_of(table)
     bench = _bench(given) if "bench" in given.paths else None
     run = run_of(bench, given.settings["run"] or None, given.settings["state"])
-    result: AirSpeed = speed.result
-    asked = demand(engine, result.air.sound, inlet_coefficient(engine, run, table["max_lift"]))
-    power = None
-    if table["cylinders"] is not None:
-        at_28 = cfm_at_28(result.flow, result.depression)
-        power = Power(*power_range(at_28, table["cylinders"]), at_28, speed.flow_of)
-    return Told(demand_record(asked, power))
+    coefficient = inlet_coefficient(engine, run, table["max_lift"])
+    flow_of = None if table["cylinders"] is None else speed.flow_of
+    return Told(demand_on(speed.result, engine, coefficient, flow_of).to_dict())
 
 
 def beside_today(given: Given) -> Told | LeftOut:
@@ -189,6 +186,7 @@ def beside_today(given: Given) -> Told | LeftOut:
     for speed in (today, planned):
         if isinstance(speed, LeftOut):
             return speed
-    plan = given.needs["plan"].plan  # the cut's own volumes, as the cut sheet gives them
-    found = beside(today.result, planned.result, plan.volume_before, plan.volume_before + plan.removed - plan.added)
-    return Told(beside_record(planned.result, found, given.needs["plan"].part.port.source))
+    cut: Cut = given.needs["plan"]
+    plan = cut.planned.computed  # the cut's own volumes, as the cut sheet gives them
+    drop = beside(today.result, planned.result, plan.volume_before, plan.volume_before + plan.removed - plan.added)
+    return Told(Beside.of(planned.result, cut.part.port.source, drop).to_dict())

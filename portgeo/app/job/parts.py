@@ -11,22 +11,18 @@ import numpy as np
 
 from portgeo.app.job.results import Compared, Given, Measured, Part, Told
 from portgeo.app.job.skin import skin_of
-from portgeo.comparing.balance import balance
 from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
 from portgeo.comparing.distance import Wall, barycentric, closest, wall_from
 from portgeo.comparing.joint import match
 from portgeo.comparing.register import Method
 from portgeo.core.errors import PortgeoError, naming
-from portgeo.core.notices import unique
 from portgeo.core.plane import FloatArray
 from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.ports import ScanSettings, load_port
-from portgeo.measuring import survey
-from portgeo.present.text.balance import balance_record
+from portgeo.front.states import balance, survey
 from portgeo.results.changed import changed
 from portgeo.results.joined import joined
-from portgeo.results.measured import measured as measured_record
 from portgeo.words import in_job_words
 
 OFF_MM = 0.3  # a point of the skin farther than this from the compared wall is past its ends
@@ -52,12 +48,8 @@ def read(given: Given) -> Part:
 def measured(given: Given) -> Measured:
     """Return the survey of a part, or of a plan's port."""
     part: Part = given.needs["plan"].part if "plan" in given.needs else given.needs["part"]
-    port = part.port
-    try:
-        found = survey(port)
-    except PortgeoError as refusal:
-        raise refusal.in_file(port.source["file"]) from None
-    return Measured(found, measured_record(found, given.settings["valve"]).to_dict())
+    found = survey(part.port, valve_mm=given.settings["valve"])
+    return Measured(found.computed, found.to_dict())
 
 
 def compared(given: Given) -> Compared:
@@ -110,7 +102,5 @@ def balanced(given: Given) -> Told:
 
     names, display = given.settings["names"], Display(given.settings["units"], "key")
     runners = [given.needs[f"runner {k}"].port for k in range(len(names))]
-    found = balance(runners, given.settings["flows"])
-    told = unique((*found.warnings, *(n for one in runners for n in one.warnings)))
-    record = balance_record(found, [one.source for one in runners], told, display)
-    return Told(record, png(balance_figure(found, names, display)))
+    found = balance(runners, flows=given.settings["flows"])
+    return Told(found.to_dict(), png(balance_figure(found.computed, names, display)))

@@ -39,7 +39,7 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     if cut is not None:
         yield "meshes/planned.stl", cut.mesh
         yield "cut-sheet.txt", cut.text.encode("utf-8", "replace")
-        yield "cut-sheet.csv", table_text(*cut.table).encode("utf-8", "replace")
+        yield "cut-sheet.csv", table_text(*cut.planned.stations.to_csv(display)).encode("utf-8", "replace")
     sheets: Sheets = get("templates")
     yield "templates.pdf", sheets.pdf
     tables = results_tables(results, display)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from portgeo.flow.airspeed import AirSpeed
     from portgeo.measuring.schedule import Survey
     from portgeo.present.pictures.model import Model
-    from portgeo.reshape.plan import Plan
+    from portgeo.results.planned import Planned
 
 
 @dataclass(frozen=True)
@@ -90,14 +90,17 @@ class Sped:
 
 @dataclass(frozen=True)
 class Cut:
-    """A plan, its record, text and table for the bench, and the planned port with its mesh file."""
+    """A plan, its text for the bench, and the planned port with its mesh file."""
 
-    plan: Plan
-    record: dict[str, Any]
+    planned: Planned
     text: str
-    table: tuple[list[str], list[list[float]]]
     part: Part
     mesh: bytes
+
+    @property
+    def record(self) -> dict[str, Any]:
+        """The plan as its JSON has it."""
+        return self.planned.to_dict()
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,8 @@ the key, its line and the mend.
 from __future__ import annotations
 
 import hashlib
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -28,6 +30,7 @@ from portgeo.reshape.target import (
     ShortSideWanted,
     Target,
 )
+from portgeo.results.figures import plain
 
 FILE_LIMIT = 1_000_000  # bytes
 DEEPEST_MM = 25.0  # no cut by hand is deeper
@@ -74,6 +77,14 @@ def target_from(data: bytes, file: str, folder: Path) -> TargetFile:
         problems.refuse()
         assert target is not None
         return replace(target, sha256=hashlib.sha256(data).hexdigest())
+
+
+def target_of(content: Mapping[str, Any], folder: Path) -> TargetFile:
+    """Return the target in a mapping with a file's keys. folder : where its files are. Raises InputError."""
+    bare, problems = plain(content), Problems()
+    target = _target(bare, "", problems, "target", folder)
+    problems.refuse()
+    return replace(target, sha256=hashlib.sha256(json.dumps(bare, sort_keys=True).encode()).hexdigest())
 
 
 def _target(content: dict[str, Any], text: str, problems: Problems, file: str, folder: Path) -> TargetFile:

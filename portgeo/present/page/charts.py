@@ -14,8 +14,8 @@ from portgeo.core.plane import FloatArray
 from portgeo.core.units import Display
 from portgeo.present.page.contents import PLANNED_STATE, run_names, speeds_of, surveys_of
 from portgeo.present.page.markup import Element
-from portgeo.present.page.tables import kind_of
 from portgeo.present.pictures.line_chart import STYLES, Reading, Series, Span, line_chart
+from portgeo.results.kinds import kind_of
 
 PLANNED, WANTED = 2, 3  # styles kept for the planned port and for what is wanted
 STATION_LABEL = "station from the entry, {}"

@@ -11,11 +11,19 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from portgeo.core.units import Display
-from portgeo.present.page.tables import Column, Table, kind_of, number_of
+from portgeo.present.page.tables import Table, columns_of, row_of
 from portgeo.present.text.compare import wall_removed
+from portgeo.results.air import AirStations
+from portgeo.results.balanced import RunnerOfSet, SetStations
+from portgeo.results.changed import StationChanges, WallCut
+from portgeo.results.figures import Column, Result, on_the_page
+from portgeo.results.joined import JointStations
+from portgeo.results.kinds import kind_of, number_of
+from portgeo.results.measured import Measured, SideOfBend, Stations
+from portgeo.results.planned import CutStations
+from portgeo.results.reached import ShareOfWall
 
 PLANNED_STATE = "planned"
-STATION = Column("station", "Station", "length")
 
 
 def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
@@ -52,7 +60,7 @@ def results_tables(results: Mapping[str, Any], display: Display) -> list[tuple[s
     found = []
     for table in tables_of(results).values():
         kinds = [kind_of(column.kind, display) for column in table.columns]
-        keys = [column.key + kind.suffix for column, kind in zip(table.columns, kinds, strict=True)]
+        keys = [column.key + kind.ending for column, kind in zip(table.columns, kinds, strict=True)]
         rows = [[number_of(v, k) for v, k in zip(row, kinds, strict=True)] for row in table.rows]
         found.append((table.name, keys, rows))
     return found
@@ -84,134 +92,52 @@ def speeds_of(results: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]
     return found
 
 
-def _two(u: Any) -> Any:
-    return 2.0 * u if u else None
-
-
-def _no_doubt(_u: Any) -> None:
-    return None
-
-
 def _states(results: Mapping[str, Any]) -> list[Table]:
-    columns = (
-        Column("state", "State", "text"),
-        Column("part", "Part", "text"),
-        Column("date", "Date", "text"),
-        Column("volume", "Volume", "volume"),
-        Column("volume_doubt", "±", "volume"),
-        Column("least_area", "Least area", "area"),
-        Column("least_area_doubt", "±", "area"),
-        Column("least_area_station", "at station", "length"),
-        Column("throat", "Throat", "length"),
-        Column("throat_of_valve", "of the valve", "percent"),
-        Column("length", "Length", "length"),
-    )
-    side_columns = (
-        *columns[:2],
-        Column("radius", "Radius", "length"),
-        Column("radius_doubt", "±", "length"),
-        Column("tightest", "tightest", "length"),
-        Column("tightest_doubt", "±", "length"),
-        Column("go_by", "go by", "text"),
-        Column("from_station", "from station", "length"),
-        Column("to_station", "to station", "length"),
-        Column("turn", "turns", "angle"),
-    )
+    named = (Column("state", "State", "text"), Column("part", "Part", "text"))
     dates = {state["name"]: state.get("date") for state in results["states"]}
     rows: list[tuple[Any, ...]] = []
     sides: list[tuple[Any, ...]] = []
     for part, state, record in surveys_of(results):
-        least = record["least_area"]
-        # A runner ends in none.
-        throat = record["throat"] if part == "port" else {"diameter_mm": None, "percent_of_valve": None}
-        # A planned port is computed: it has no doubt to tell.
-        told = _no_doubt if record is (results["plan"] or {}).get("planned") else _two
-        rows.append(
-            (
-                state, part, str(dates.get(state) or ""), record["volume_cc"], told(record["volume_u_cc"]),
-                least["area_mm2"], told(least["area_u_mm2"]), least["station_mm"],
-                throat["diameter_mm"], throat["percent_of_valve"], record["length_mm"],
-            )
-        )  # fmt: skip
+        doubts = record is not (results["plan"] or {}).get("planned")  # a planned port is computed: it has none to tell
+        whole = record if part == "port" else {**record, "throat": None}  # a runner ends in none
+        rows.append((state, part, str(dates.get(state) or ""), *row_of(Measured, whole, doubts=doubts)))
         bends = record["bends"]
         for k, side in enumerate(bends):
             name = part if len(bends) == 1 else f"{part}, bend {k + 1}"
-            sides.append(
-                (
-                    state, name, side["radius_mm"], told(side["radius_u_mm"]), side["least_radius_mm"],
-                    told(side["least_radius_u_mm"]), side["headline"]["name"],
-                    side["station_from_mm"], side["station_to_mm"], side["turn_deg"],
-                )
-            )  # fmt: skip
+            sides.append((state, name, *row_of(SideOfBend, side, doubts=doubts)))
+    columns = (*named, Column("date", "Date", "text"), *columns_of(Measured))
     found = [Table("states", "All states in figures", columns, tuple(rows))]
-    return (
-        [*found, Table("short-side", "The short side of every state", side_columns, tuple(sides))] if sides else found
-    )
+    side_columns = (*named, *columns_of(SideOfBend))
+    if sides:
+        found.append(Table("short-side", "The short side of every state", side_columns, tuple(sides)))
+    return found
+
+
+def _of_stations(name: str, caption: str, kind: type[Result], record: Mapping[str, Any]) -> Table:
+    """Return the table of a record's stations, in the columns that they declare."""
+    return Table(name, caption, columns_of(kind), tuple(row_of(kind, row) for row in record["stations"]))
 
 
 def _schedule(part: str, state: str, record: Mapping[str, Any]) -> Table:
-    columns = (
-        STATION,
-        Column("area", "Area", "area"),
-        Column("area_doubt", "±", "area"),
-        Column("height", "Height", "length"),
-        Column("width", "Width", "length"),
-        Column("corner", "Corner", "length"),
-        Column("hydraulic_diameter", "Hydraulic diameter", "length"),
-        Column("cone_angle", "Cone", "angle"),
-    )
-    keys = ("height_mm", "width_mm", "corner_radius_mm", "hydraulic_diameter_mm", "cone_angle_deg")
-    rows = tuple(
-        (s["station_mm"], s["area_mm2"], _two(s["area_u_mm2"]), *(s[key] for key in keys)) for s in record["stations"]
-    )
-    return Table(f"schedule-{part}-{slug(state)}", f"Area schedule of the {part}, {state}", columns, rows)
+    return _of_stations(f"schedule-{part}-{slug(state)}", f"Area schedule of the {part}, {state}", Stations, record)
 
 
 def _compared(one: Mapping[str, Any]) -> list[Table]:
     record, pair = one["record"], f"{one['before']} to {one['after']}"
-    columns = (
-        STATION,
-        Column("area_before", "before", "area", "Area"),
-        Column("area_after", "after", "area", "Area"),
-        Column("change", "change", "area", "Area"),
-        Column("change", "change", "percent", "Area"),
-        *(Column(f"depth_{wall}", wall, "length", "Depth of cut") for wall in ("roof", "floor", "left", "right")),
-    )
-    keys: tuple[str, ...] = ("station_mm", "before_mm2", "after_mm2", "change_mm2", "change_percent")
-    keys += tuple(f"depth_{wall}_mm" for wall in ("roof", "floor", "left", "right"))
-    rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
-    walls = tuple(
-        (name.replace("_", " "), w["mean_mm"], w["max_mm"], wall_removed(w["removed_cc"], w["removed_u_cc"]))
-        for name, w in record["walls"].items()
-    )
-    wall_columns = (
-        Column("wall", "Wall", "text"),
-        Column("mean_depth", "Mean depth", "length"),
-        Column("deepest", "Deepest", "length"),
-        Column("removed", "Removed", "volume"),
-    )
     name = f"{one['part']}-{slug(one['before'])}-{slug(one['after'])}"
+    walls = []
+    for wall, cut in record["walls"].items():
+        removed = wall_removed(cut["removed_cc"], cut["removed_u_cc"])
+        walls.append((wall.replace("_", " "), *row_of(WallCut, {**cut, "removed_cc": removed})))
+    columns = (Column("wall", "Wall", "text"), *columns_of(WallCut))
     return [
-        Table(f"change-{name}", f"Change by station, {one['part']}, {pair}", columns, rows),
-        Table(f"walls-{name}", f"Cut by wall, {one['part']}, {pair}", wall_columns, walls),
+        _of_stations(f"change-{name}", f"Change by station, {one['part']}, {pair}", StationChanges, record),
+        Table(f"walls-{name}", f"Cut by wall, {one['part']}, {pair}", columns, tuple(walls)),
     ]
 
 
 def _speed(state: str, record: Mapping[str, Any]) -> Table:
-    columns = (
-        STATION,
-        Column("area", "Area", "area"),
-        Column("mean_speed", "Flow over area", "speed"),
-        Column("mean_speed_isentropic", "Mean speed", "speed"),
-        Column("mach", "Mach", "mach"),
-        Column("short_side_over_mean", "short side", "ratio", "Wall speed over mean"),
-        Column("long_side_over_mean", "long side", "ratio", "Wall speed over mean"),
-        Column("highest_over_mean", "highest", "ratio", "Wall speed over mean"),
-    )
-    keys: tuple[str, ...] = ("station_mm", "area_mm2", "mean_speed_m_s", "mean_speed_isentropic_m_s", "mach")
-    keys += ("short_side_over_mean", "long_side_over_mean", "highest_over_mean")
-    rows = tuple(tuple(s[key] for key in keys) for s in record["stations"])
-    return Table(f"speed-{slug(state)}", f"Air speed, {state}", columns, rows)
+    return _of_stations(f"speed-{slug(state)}", f"Air speed, {state}", AirStations, record)
 
 
 def run_name(run: Mapping[str, Any]) -> str:
@@ -299,87 +225,46 @@ def _by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:
 
 
 def _plan(record: Mapping[str, Any]) -> list[Table]:
-    hours = [f"{hour:.0f}" for hour in record["clock_hours"]]
-    take = (
-        STATION,
-        *(Column(f"take_{hour}_oclock", hour, "length", "Take, square to the wall, at o'clock") for hour in hours),
-    )
-    mic = (
-        STATION,
-        *(
-            Column(f"{name.lower()}_{when}", when, kind, name)
-            for name, kind in (("Height", "length"), ("Width", "length"), ("Area", "area"))
-            for when in ("today", "then")
-        ),
-        Column("area_wanted", "wanted", "area", "Area"),
-    )
-    keys: tuple[str, ...] = ("station_mm", "height_before_mm", "height_after_mm", "width_before_mm", "width_after_mm")
-    keys += ("area_before_mm2", "area_after_mm2", "area_wanted_mm2")
-    stations = record["stations"]
+    takes = {"only": ("station_mm", "take_mm")}
+    sizes = {"without": ("take_mm",)}
     return [
-        Table(
-            "cut-micrometer",
-            "What the micrometer reads today, and when it is right",
-            mic,
-            tuple(tuple(s[key] for key in keys) for s in stations),
-        ),
-        Table(
-            "cut-depth",
-            "Depth to take by station and clock position",
-            take,
-            tuple((s["station_mm"], *s["take_mm"]) for s in stations),
-        ),
+        Table(name, caption, columns_of(CutStations, **some), tuple(row_of(CutStations, s, **some) for s in rows))
+        for name, caption, some, rows in (
+            ("cut-micrometer", "What the micrometer reads today, and when it is right", sizes, record["stations"]),
+            ("cut-depth", "Depth to take by station and clock position", takes, record["stations"]),
+        )
     ]
 
 
 def _reach(one: Mapping[str, Any]) -> Table:
-    share = one["record"]["share_of_wall"]
     columns = (Column("reached", "Reached", "text"), Column("share", "Share of the wall", "percent"))
-    names = (
-        ("both", "from both ends"),
-        ("entry_only", "from the entry only"),
-        ("exit_only", "from the exit only"),
-        ("neither", "from neither end"),
-    )
-    rows = tuple((says, 100.0 * share[key]) for key, says in names)
+    share = one["record"]["share_of_wall"]
+    rows = tuple((column.heading, 100.0 * share[path[0]]) for path, column in on_the_page(ShareOfWall))
     return Table("reach", f"What the burr reaches, {one['state']}", columns, rows)
 
 
 def _joint(one: Mapping[str, Any]) -> Table:
-    columns = (STATION, Column("area", "Area", "area"))
-    rows = tuple((s["station_mm"], s["area_mm2"]) for s in one["record"]["stations"])
-    return Table(f"joint-{slug(one['state'])}", f"One schedule through runner and port, {one['state']}", columns, rows)
+    caption = f"One schedule through runner and port, {one['state']}"
+    return _of_stations(f"joint-{slug(one['state'])}", caption, JointStations, one["record"])
 
 
 def _balance(record: Mapping[str, Any]) -> list[Table]:
-    flows = any(r["flow"] is not None for r in record["runners"])
+    without = () if any(r["flow"] is not None for r in record["runners"]) else ("flow",)
     columns = (
-        Column("runner", "Runner", "count"),
-        Column("volume", "Volume", "volume"),
-        Column("least_area", "Least area", "area"),
-        Column("length", "Length", "length"),
-        Column("off_mean", "Off the others' mean", "percent"),
-        *((Column("flow", "Flow", "flow"),) if flows else ()),
+        *columns_of(RunnerOfSet, without=without),
         Column("hand", "Shape", "text"),
         Column("file", "File", "text"),
     )
     rows = tuple(
-        (
-            r["runner"], r["volume_cc"], r["least_area_mm2"], r["length_mm"], r["off_mean_percent"],
-            *((r["flow"],) if flows else ()), "mirror of 1" if r["other_hand"] else "like 1", source["file"],
-        )
+        (*row_of(RunnerOfSet, r, without=without), "mirror of 1" if r["other_hand"] else "like 1", source["file"])
         for r, source in zip(record["runners"], record["source"], strict=True)
-    )  # fmt: skip
-    count = len(record["runners"])
-    by_station = (
-        STATION,
-        *(Column(f"area_{k + 1}", str(k + 1), "area", "Area of runner") for k in range(count)),
-        Column("spread", "Spread", "percent"),
     )
+    station, spread = columns_of(SetStations)
+    areas = (Column(f"area_{k + 1}", str(k + 1), "area", "Area of runner") for k in range(len(record["runners"])))
     stations = tuple((s["station_mm"], *s["area_mm2"], s["spread_percent"]) for s in record["stations"])
     return [
         Table("balance", "The set, runner by runner", columns, rows),
-        Table("balance-stations", "Areas of the set by station", by_station, stations),
+        Table("balance-stations", "Areas of the set by station", (station, *areas, spread), stations),
     ]
 
 

@@ -17,9 +17,9 @@ from matplotlib.ticker import MaxNLocator
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.units import Display
-from portgeo.present.page.tables import kind_of
 from portgeo.present.pictures.line_chart import STEPS
 from portgeo.present.pictures.model import Model, Paint
+from portgeo.results.kinds import kind_of
 
 LEVELS = 65534  # of a painted value; one more is kept for "not known"
 UNKNOWN = 65535

@@ -315,7 +315,7 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
     ]
     for part, state, record in surveys_of(results):
         name = f"{state}{', runner' if part == 'runner' else ''}"
-        text = f"{name}: volume {volume_text(record)}, stem and guide not counted"
+        text = f"{name}: volume {volume_text(record, d)}, stem and guide not counted"
         if record["noise_mm"]:
             text += f"; roughness of the mesh {d.length(record['noise_mm'])}"
         again = record.get("most_uncertain_reading")

@@ -1,63 +1,20 @@
-"""Tables of the report: their columns with kind and unit, and how the page shows them.
+"""Tables of the report: their columns, out of what results declare, and how the page shows them.
 
 Rows in the core's units come in; cells as a person reads them, in the user's unit, go out.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from portgeo.core.units import FOOT, MM_PER, Display, rounded
+from portgeo.core.units import Display, rounded
 from portgeo.present.page.markup import Element, el
+from portgeo.results.figures import Column, Result, on_the_page
+from portgeo.results.kinds import Kind, kind_of, number_of
 
 NOT_KNOWN = "–"
-
-
-@dataclass(frozen=True)
-class Kind:
-    """How a kind of number is told: what its key ends in, its unit, its size in the core's, its decimals."""
-
-    suffix: str
-    unit: str
-    per: float = 1.0
-    decimals: int = 0
-
-
-def kind_of(name: str, display: Display) -> Kind:
-    """Return how a kind of number is told in the user's unit."""
-    inch = display.unit == "in"
-    if name == "length":
-        return Kind(f"_{display.unit}", display.unit, MM_PER[display.unit], 3 if inch else 2)
-    if name == "area":
-        return Kind(f"_{display.unit}2", display.area_unit, MM_PER[display.unit] ** 2, 3 if inch else 1)
-    if name == "speed":
-        return Kind("_ft_s", "ft/s", FOOT, 0) if inch else Kind("_m_s", "m/s", 1.0, 1)
-    return _OTHER_KINDS[name]
-
-
-_OTHER_KINDS = {
-    "volume": Kind("_cc", "cc", 1.0, 2),
-    "flow": Kind("_cfm", "cfm", 1.0, 1),
-    "percent": Kind("_percent", "%", 1.0, 1),
-    "angle": Kind("_deg", "°", 1.0, 1),
-    "ratio": Kind("", "", 1.0, 2),
-    "mach": Kind("", "", 1.0, 3),
-    "count": Kind("", "", 1.0, 0),
-    "text": Kind("", ""),
-}
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column: its key without the unit, its heading, its kind, and the heading it stands under."""
-
-    key: str
-    heading: str
-    kind: str
-    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,11 +27,29 @@ class Table:
     rows: tuple[tuple[Any, ...], ...]
 
 
-def number_of(value: Any, kind: Kind) -> Any:
-    """Return a value in the user's unit: a number, text, or None."""
-    if value is None or isinstance(value, str):
-        return value
-    return float(value) / kind.per if math.isfinite(float(value)) else None
+def columns_of(result: type[Result], *, only: Sequence[str] = (), without: Sequence[str] = ()) -> tuple[Column, ...]:
+    """Return the columns of the figures that a result declares for the page. only, without : figures to choose."""
+    return tuple(column for _, column in on_the_page(result, only=only, without=without))
+
+
+def row_of(
+    result: type[Result],
+    record: Mapping[str, Any],
+    *,
+    only: Sequence[str] = (),
+    without: Sequence[str] = (),
+    doubts: bool = True,
+) -> tuple[Any, ...]:
+    """Return a record's figures for those columns; a ± is twice the standard uncertainty, None without doubts."""
+    return tuple(_figure(record, path, doubts) for path, _ in on_the_page(result, only=only, without=without))
+
+
+def _figure(record: Any, path: Sequence[str | int], doubts: bool) -> Any:
+    for key in path:
+        record = None if record is None else record[key]
+    if "_u_" in str(path[-1]):
+        return 2.0 * record if record and doubts else None
+    return record
 
 
 def cell_text(value: Any, kind: Kind) -> str:

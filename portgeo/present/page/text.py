@@ -15,8 +15,11 @@ from portgeo.core.units import Display, clock_text
 from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
 from portgeo.present.page.contents import compared_flows
+from portgeo.present.page.tables import cell_text
 from portgeo.present.text.compare import least_text, metal_text
 from portgeo.present.text.throat import of_valve_text
+from portgeo.results.figures import uncertainty_key
+from portgeo.results.kinds import kind_of
 
 LEAST_PERCENT = 0.5  # of area: a smaller change is not told
 
@@ -64,7 +67,7 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
     states, change = results["states"], whole_change(results)
     if len(states) == 1:
         port, flows = states[0]["port"], compared_flows(results)[-1:]
-        text = f"The port holds {volume_text(port)} over {d.length(port['length_mm'])}"
+        text = f"The port holds {volume_text(port, d)} over {d.length(port['length_mm'])}"
         return text + (f"; {flow_change(flows)}." if flows else ".")
     went, stayed = changes(results, d)
     if stayed:
@@ -92,11 +95,17 @@ def removed_text(change: Mapping[str, Any], d: Display) -> str:
     return text + (f", and {added} was added" if added else "")
 
 
-def volume_text(record: Mapping[str, Any]) -> str:
+def volume_text(record: Mapping[str, Any], d: Display) -> str:
     """Return a volume with its doubt."""
-    if not record["volume_u_cc"]:
-        return f"{record['volume_cc']:.2f} cc"
-    return f"{record['volume_cc']:.2f} ± {max(2 * record['volume_u_cc'], 0.01):.2f} cc"
+    return figure_text(record, "volume_cc", "volume", d)
+
+
+def figure_text(record: Mapping[str, Any], key: str, name: str, d: Display) -> str:
+    """Return a figure of a kind with its ± where it has one, and its unit; no ± is told smaller than its last digit."""
+    kind, u = kind_of(name, d), record.get(uncertainty_key(key))
+    least = kind.per * 10.0**-kind.decimals
+    doubt = f" ± {cell_text(max(2.0 * u, least), kind)}" if u else ""
+    return f"{cell_text(record[key], kind)}{doubt} {kind.unit}".rstrip()
 
 
 def _least_area(record: Mapping[str, Any], d: Display) -> str:

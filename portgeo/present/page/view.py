@@ -16,10 +16,10 @@ from portgeo.core.units import Display
 from portgeo.present.page.contents import PLANNED_STATE, slug, surveys_of
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.models import CLASS_SHADES, DEPTHS, KIND_OF, Scale, Scales, first_shown, paints_of, scales_of
-from portgeo.present.page.tables import kind_of
 from portgeo.present.page.text import port_in_words
 from portgeo.present.pictures.flat import model_png
 from portgeo.present.pictures.model import Model
+from portgeo.results.kinds import kind_of
 
 STOPS = 17  # of a scale's gradient
 HINT = "Point at the port, tap it, or move the two sliders: station, clock position and value stand here."

@@ -23,19 +23,23 @@ from portgeo.core.units import Display
 from portgeo.flow.bench import REPEATS
 from portgeo.present.page.contents import PLANNED_STATE, alike_runs, compared_flows, run_names, surveys_of
 from portgeo.present.page.models import first_shown, paints_of, scales_of
+from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import (
     changes,
     engine_text,
+    figure_text,
     gain,
     percent_text,
     power_text,
     removed_text,
-    volume_text,
     whole_change,
 )
 from portgeo.present.pictures.charts import INK
 from portgeo.present.pictures.flat import draw_model, draw_scale
 from portgeo.present.pictures.model import Model
+from portgeo.results.figures import for_the_customer
+from portgeo.results.kinds import kind_of
+from portgeo.results.measured import Measured
 
 PAPER = {"in": (8.5, 11.0), "mm": (8.27, 11.69)}  # inches: Letter where inches are read, else A4
 MARGIN = 0.85  # inches
@@ -196,7 +200,7 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     went, stayed = changes(results, d)
     for text in [*went, *(f"{name} ({size}) is as it was" for name, size in stayed)]:
         sheet.point(text[:1].upper() + text[1:] + ".")
-    for text in _volumes(results):
+    for text in _figures(results, d):
         sheet.point(text)
     return sheet.figure
 
@@ -210,11 +214,15 @@ def _done(results: Mapping[str, Any], d: Display) -> list[str]:
     return found + [f"{state['name']}: {state['note'].rstrip('.')}." for state in states if state.get("note")]
 
 
-def _volumes(results: Mapping[str, Any]) -> list[str]:
-    first, last = (results["states"][k] for k in (0, -1))
-    if len(results["states"]) == 1:
-        return [f"The port holds {volume_text(last['port'])}."]
-    return [f"The port’s volume went from {first['port']['volume_cc']:.2f} to {volume_text(last['port'])}."]
+def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the figures of the port that are declared for the customer, and what they were before."""
+    first, last = (results["states"][k]["port"] for k in (0, -1))
+    found = []
+    for key, kind, name in for_the_customer(Measured):
+        now = figure_text(last, key, kind, d)
+        was = cell_text(first[key], kind_of(kind, d))
+        found.append(f"{name} is {now}." if first is last else f"{name} went from {was} to {now}.")
+    return found
 
 
 def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:

@@ -16,9 +16,9 @@ from matplotlib.figure import Figure
 from portgeo.core.plane import FloatArray
 from portgeo.core.units import Display
 from portgeo.present.page.models import CLASS_SHADES, KIND_OF, Scale, round_stations
-from portgeo.present.page.tables import kind_of
 from portgeo.present.pictures.charts import INK
 from portgeo.present.pictures.model import Model
+from portgeo.results.kinds import kind_of
 
 # From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.
 CAMERA = np.array([-0.3, -1.0, -0.55])

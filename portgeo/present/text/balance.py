@@ -1,27 +1,24 @@
-"""A runner balance as text, record and table.
+"""A runner balance as text.
 
-A Balance comes in, with the names of its ports; text for the bench, a record for JSON and rows for a
-table go out.
+A Balanced comes in, with the names of its ports; text for the bench goes out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from portgeo.comparing.balance import Balance
-from portgeo.core.notices import Notice
-from portgeo.core.units import MM_PER, Display
+from portgeo.core.units import Display
 from portgeo.present.text.compare import signed
 from portgeo.present.text.notices import notices_lines
-from portgeo.results.notices import notices_record
+from portgeo.results.balanced import Balanced
 
 
-def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice], display: Display) -> str:
+def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
     """Return a balance as text: the odd one out first, then the runners, then the stations."""
-    d = display
+    found, d = balanced.computed, balanced.display
     lines = [_answer(found, names, d), ""]
     least = f"least {d.area_unit}"
     head = f"{'runner':>8} {'volume cc':>10} {least:>12} {'length':>8} {'off mean':>9} {'shape':>12}"
@@ -61,7 +58,7 @@ def balance_text(found: Balance, names: Sequence[str], warnings: Sequence[Notice
             left, up, off = (signed(d.length(v, label=False)) for v in (*shift, float(np.hypot(*shift))))
             lines.append(f"{k + 1:>8} {left:>11} {up:>8} {off:>9}")
     lines.append("")
-    lines += notices_lines(warnings, d)
+    lines += notices_lines(balanced.notices, d)
     lines.append(f"area by station, {d.area_unit}")
     lines.append(f"{'station':>8} " + " ".join(f"{k + 1:>8}" for k in range(len(names))) + f" {'spread':>8}")
     for j, station in enumerate(found.stations):
@@ -79,65 +76,3 @@ def _answer(found: Balance, names: Sequence[str], d: Display) -> str:
     if found.odd is None:
         return f"{len(names)} runners: {spread}; none stands out"
     return f"{len(names)} runners: number {found.odd + 1} is the odd one out ({names[found.odd]}); {spread}"
-
-
-def balance_record(
-    found: Balance, sources: Sequence[Any], warnings: Sequence[Notice], display: Display
-) -> dict[str, Any]:
-    """Return the full result of `compare --set`."""
-    return {
-        "schema": "portgeo.compare-set/1",
-        "source": list(sources),
-        "warnings": notices_record(warnings, display),
-        "odd_one_out": None if found.odd is None else found.odd + 1,
-        "greatest_spread_percent": 100.0 * found.spread[found.worst],
-        "greatest_spread_station_mm": found.stations[found.worst],
-        "runners": [
-            {
-                "runner": k + 1,
-                "volume_cc": found.volumes[k] / 1000.0,
-                "length_mm": found.lengths[k],
-                "least_area_mm2": found.least_areas[k],
-                "least_station_mm": found.least_stations[k],
-                "off_mean_percent": 100.0 * found.off[k],
-                "other_hand": found.mirrored[k],
-                "flow": None if found.flows is None else found.flows[k],
-                "entry": _opening(found, "entries", k),
-                "exit": _opening(found, "exits", k),
-                "gasket": _gasket(found, k),
-            }
-            for k in range(len(found.areas))
-        ],
-        "stations": [
-            {
-                "station_mm": station,
-                "area_mm2": found.areas[:, j],
-                "spread_percent": 100.0 * found.spread[j],
-            }
-            for j, station in enumerate(found.stations)
-        ],
-    }
-
-
-def _gasket(found: Balance, k: int) -> dict[str, Any] | None:
-    if found.gasket_shifts is None:
-        return None
-    left, up = found.gasket_shifts[k]
-    return {"at": found.gasket_end, "left_mm": left, "up_mm": up}
-
-
-def _opening(found: Balance, which: str, k: int) -> dict[str, float]:
-    opening = getattr(found, which)[k]
-    return {
-        "left_mm": opening.shift[0],
-        "up_mm": opening.shift[1],
-        "tilt_deg": float(np.degrees(opening.tilt)),
-    }
-
-
-def balance_table(found: Balance, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the head and the rows by station, in the user's unit."""
-    unit, per = display.unit, MM_PER[display.unit]
-    head = [f"station_{unit}", *(f"area_{k + 1}_{unit}2" for k in range(len(found.areas))), "spread_percent"]
-    columns = np.column_stack([found.stations / per, found.areas.T / per**2, 100.0 * found.spread])
-    return head, columns.tolist()

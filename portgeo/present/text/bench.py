@@ -16,12 +16,13 @@ from portgeo.measuring.advice import WORDS
 from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sides import Bend, Side
 from portgeo.present.text.notices import WIDTH, notices_lines
-from portgeo.results.figures import cell, unit_of
-from portgeo.results.measured import Stations
+from portgeo.results.kinds import bench_cell, kind_of, kind_of_key
+from portgeo.results.measured import Measured
 
 
-def survey_text(survey: Survey, title: str) -> str:
+def survey_text(measured: Measured, title: str) -> str:
     """Return a survey as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
+    survey = measured.computed
     d = survey.port.display
     lines = [
         title,
@@ -41,7 +42,7 @@ def survey_text(survey: Survey, title: str) -> str:
     lines += _advice_lines(survey, d)
     lines.append("")
     lines += notices_lines(survey.warnings, d)
-    lines += _table(survey)
+    lines += _table(measured)
     lines += ["", "± holds 19 times in 20. Stations run along the centreline from the entry."]
     return "\n".join(lines)
 
@@ -127,15 +128,15 @@ def _advice_lines(survey: Survey, d: Display) -> list[str]:
     return lines
 
 
-def _table(survey: Survey) -> list[str]:
+def _table(measured: Measured) -> list[str]:
     """Return the stations in the columns that their measures are declared to have at the bench."""
-    d, table = survey.port.display, Stations.of(survey)
-    columns = [
-        [f"{shown.heading:>{shown.width}}", f"{unit_of(key, d):>{shown.width}}"]
-        + [f"{cell(key, value, d):>{shown.width}}" for value in getattr(table, key)]
-        for key, shown in table.at_the_bench()
-    ]
+    survey, table = measured.computed, measured.stations
+    d, columns = survey.port.display, []
+    for key, shown in table.at_the_bench():
+        unit = kind_of(kind_of_key(key), d).unit.replace("°", "deg")
+        cells = (shown.label.lower(), unit, *(bench_cell(key, value, d) for value in getattr(table, key)))
+        columns.append([f"{cell:>{shown.bench}}" for cell in cells])
     head, units, *rows = (" ".join(cells) for cells in zip(*columns, strict=True))
-    measured = survey.port.rows
-    is_row = [len(measured) > 0 and np.abs(measured - s).min() < 1e-6 for s in survey.stations]
+    read_at = survey.port.rows
+    is_row = [len(read_at) > 0 and np.abs(read_at - s).min() < 1e-6 for s in survey.stations]
     return [head, units, *(f"{row}  measured" if own else row for row, own in zip(rows, is_row, strict=True))]

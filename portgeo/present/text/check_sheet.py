@@ -1,31 +1,30 @@
 """The cut checked: what is left to take, what was missed, what went too deep, as a new cut sheet.
 
-A Recheck comes in; text for the bench, a table and the record for JSON go out.
+A Checked comes in; text for the bench goes out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
-from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import WALLS, wall_name
-from portgeo.core.units import MILLIMETRES, Display, clock_text
-from portgeo.present.text.cut_sheet import caution_lines, depth_lines, volume_text
+from portgeo.core.units import Display, clock_text
+from portgeo.present.text.cut_sheet import caution_lines, depth_lines
 from portgeo.present.text.notices import notices_lines
-from portgeo.reshape.cut_table import HOURS, at_hours, at_stations
+from portgeo.reshape.cut_table import at_stations
 from portgeo.reshape.grid import most_place
-from portgeo.reshape.plan import CAUTIONS
-from portgeo.reshape.recheck import Recheck, Spot, stations_to_tell
-from portgeo.results.notices import notices_record
+from portgeo.reshape.recheck import Recheck, Spot
+from portgeo.results.checked import Checked
+from portgeo.results.work import volume_text
 
 
-def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display: Display) -> str:
+def check_text(checked: Checked, title: str) -> str:
     """Return the state of a cut as text: what is left, what is too deep, what was missed, the new table."""
-    d, grid = display, found.plan.grid
+    found, d, rows = checked.computed, checked.display, checked.stations
+    grid, stations = found.plan.grid, rows.station_mm
     done = "nothing is done yet"
     if (found.taken > found.tolerance).any():
         done = f"{volume_text(max(found.plan.removed - found.left_volume, 0.0))} is done"
@@ -41,9 +40,8 @@ def recheck_text(found: Recheck, title: str, warnings: Sequence[Notice], display
         f"  done means  within {d.length(found.tolerance)} of the plan",
         "",
     ]
-    lines += notices_lines(warnings, d)
-    stations, depth = _left(found, d)
-    lines += [*depth_lines(stations, depth, d, "left to take, minus where too deep"), ""]
+    lines += notices_lines(checked.notices, d)
+    lines += [*depth_lines(stations, rows.left_mm, d, "left to take, minus where too deep"), ""]
     lines += [
         f"micrometer and area, now and when it is right ({d.unit}, {d.area_unit})",
         f"{'station':>8} {'height':>8} {'then':>8} {'width':>8} {'then':>8} {'area':>8} {'then':>8}",
@@ -65,12 +63,6 @@ def _short_side(found: Recheck, d: Display) -> list[str]:
         return []
     now, then = found.short_radius
     return [f"  short side  radius {d.length(now)} now, {d.length(then)} once what is left is cut"]
-
-
-def _left(found: Recheck, d: Display) -> tuple[FloatArray, FloatArray]:
-    """Return the stations (k,) to tell, and what is left to take there at HOURS (k, 12)."""
-    stations = stations_to_tell(found, d.unit)
-    return stations, at_stations(found.plan.grid, at_hours(found.plan.grid, found.left), stations)
 
 
 def _next(found: Recheck, d: Display) -> str:
@@ -107,51 +99,3 @@ def _spots(spots: Sequence[Spot], d: Display) -> str:
         return "none"
     more = f", and {len(spots) - 1} more {'place' if len(spots) == 2 else 'places'}" if len(spots) > 1 else ""
     return _spot(spots[0], d) + more
-
-
-def recheck_table(found: Recheck, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the header and rows of what is left to take, in the user's unit."""
-    return _table(found, display, display)
-
-
-def _table(found: Recheck, told: Display, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the table with the stations that are told in one unit, all numbers in another."""
-    u, (stations, depth) = display.unit, _left(found, told)
-    header = [f"station_{u}", *(f"left_{h:.0f}_oclock_{u}" for h in HOURS), f"area_now_{u}2", f"area_then_{u}2"]
-    areas = at_stations(found.plan.grid, found.area, stations)
-    return header, [
-        [*(display.of_length(float(v)) for v in (station, *row)), *(display.of_area(float(v)) for v in area)]
-        for station, row, area in zip(stations, depth, areas, strict=True)
-    ]
-
-
-def recheck_record(
-    found: Recheck, source: dict[str, Any], target: dict[str, Any], warnings: Sequence[Notice], display: Display
-) -> dict[str, Any]:
-    """Return the full result of `reshape --check`."""
-    grid = found.plan.grid
-    header, rows = _table(found, display, MILLIMETRES)
-    return {
-        "schema": "portgeo.reshape/1",
-        "source": source,
-        "target": target,
-        "warnings": notices_record(warnings, display),
-        "planned_cc": found.plan.removed / 1000.0,
-        "left_cc": found.left_volume / 1000.0,
-        "tolerance_mm": found.tolerance,
-        "short_side": None
-        if found.short_radius is None
-        else {"radius_now_mm": found.short_radius[0], "radius_then_mm": found.short_radius[1]},
-        "most_left_mm": float(found.left.max()),
-        **{
-            name: [{"station_mm": s.station, "clock_hours": s.clock, "depth_mm": s.depth} for s in spots]
-            for name, spots in (
-                ("too_deep", found.too_deep),
-                ("missed", found.missed),
-                ("past_limit", found.past_limit),
-            )
-        },
-        "length_mm": float(grid.stations[-1] - grid.stations[0]),
-        "stations": [dict(zip(header, row, strict=True)) for row in rows],
-        "cautions": list(CAUTIONS),
-    }

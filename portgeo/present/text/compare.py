@@ -14,17 +14,19 @@ from portgeo.comparing.depth_map import Spot
 from portgeo.core.units import Display, clock_text
 from portgeo.measuring.sides import like_radii
 from portgeo.present.text.notices import notices_lines
+from portgeo.results.changed import Changed
 
 MOST_SPOTS = 6  # places listed; the JSON has all
 LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
 
 
-def comparison_text(found: Comparison, title: str, metal: str, density: float) -> str:
+def comparison_text(changed: Changed, title: str, metal: str) -> str:
     """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
+    found = changed.computed
     d, one, other = found.before.display, found.before_state, found.after_state
     error, added_error = found.removed_u / 1000.0, found.added_u / 1000.0
     removed, added = metal_text(found.removed / 1000.0, error), metal_text(found.added / 1000.0, added_error)
-    grams = f"{found.grams(density):.1f} g of {metal} at {density:g} g/cc (estimate)"
+    grams = f"{changed.removed_g:.1f} g of {metal} at {changed.density_g_cc:g} g/cc (estimate)"
     none = "none to tell ({})".format
     lines = [
         title,

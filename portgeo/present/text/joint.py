@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from portgeo.comparing.joint import Edge, Margin, Match
-from portgeo.core.notices import Notice
 from portgeo.core.units import Display, clock_text
 from portgeo.present.text.notices import notices_lines
+from portgeo.results.joined import Joined
 
 
-def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice], display: Display) -> str:
+def match_text(joined: Joined, title: str) -> str:
     """Return a joint as text: the lip that faces the flow first."""
-    d = display
+    found, d, leave = joined.computed, joined.display, joined.leave_mm
     lines = [
         title,
         f"  lip facing the flow   {_edge(found.lip, d)}",
@@ -28,7 +26,7 @@ def match_text(found: Match, title: str, leave: float, warnings: Sequence[Notice
         lines.append(f"  to the gasket line    {name}: {_margin(margin, d)}")
         lines.append(f"                        {_verdict(margin, leave, d)}")
     lines.append("")
-    lines += notices_lines(warnings, d)
+    lines += notices_lines(joined.notices, d)
     lines.append(f"{'station':>9} {'area':>9}   one schedule through both parts, {d.unit} and {d.area_unit}")
     for station, area in zip(found.stations, found.areas, strict=True):
         mark = "  joint" if abs(station - found.joint_station) < 1e-6 else ""

@@ -1,26 +1,25 @@
-"""Where a burr gets to, as text for the bench and a table. A Reach comes in."""
+"""Where a burr gets to, as text for the bench. A Reached comes in."""
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
 
 import numpy as np
 
-from portgeo.core.notices import Notice
 from portgeo.core.units import Display, clock_text
 from portgeo.present.text.notices import WIDTH, notices_lines
-from portgeo.reshape.cut_table import HOURS, at_hours
+from portgeo.reshape.cut_table import HOURS
 from portgeo.reshape.reach import Reach
-from portgeo.results.reached import CAUTIONS, everything
+from portgeo.results.reached import CAUTIONS, Reached, everything
 
 MARKS = (".", "E", "X", "B")  # neither, from the entry, from the exit, from both
 MOST_ROWS = 25
 
 
-def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Display) -> str:
+def reach_text(reached: Reached, title: str) -> str:
     """Return a reach as text: how deep from each end, what is left over, the length for everything, the map."""
-    d, tool = display, found.tool
+    found, d = reached.computed, reached.display
+    tool = found.tool
     length, share = everything(found)
     ends = [f"  from {name:<6} {_deep(*found.deepest(k == 1), d)}" for k, name in enumerate(("entry", "exit"))]
     too_big = float(found.area[~found.head_fits].sum() / found.area.sum())
@@ -46,7 +45,7 @@ def reach_text(found: Reach, title: str, warnings: Sequence[Notice], display: Di
     if share < 0.995 - too_big:
         lines.append(f"  no line     {1.0 - share - too_big:.0%} of the wall is round a corner for any straight tool")
     lines.append("")
-    lines += notices_lines(warnings, d)
+    lines += notices_lines(reached.notices, d)
     lines += [
         "E reached from the entry, X from the exit, B from both, . from neither; by station and clock",
         f"{'station':>8} " + "".join(f"{hour:>4.0f}" for hour in HOURS),
@@ -76,15 +75,3 @@ def _at_hours(found: Reach) -> np.ndarray:
     """Return `reached` at the place nearest to each hour (n, 12)."""
     off = np.abs((found.grid.clock[:, :, None] - HOURS + 6.0) % 12.0 - 6.0)
     return np.take_along_axis(found.reached, off.argmin(axis=1), axis=1)
-
-
-def reach_table(found: Reach, display: Display) -> tuple[list[str], list[list[float]]]:
-    """Return the header and rows of the free length needed at each place, empty where none does."""
-    u = display.unit
-    header = [f"station_{u}", *(f"free_length_{hour:.0f}_oclock_{u}" for hour in HOURS)]
-    needed = at_hours(found.grid, found.needed)
-    rows = [
-        [display.of_length(float(v)) for v in (station, *row)]
-        for station, row in zip(found.grid.stations, needed, strict=True)
-    ]
-    return header, rows

@@ -12,14 +12,16 @@ import numpy as np
 
 from portgeo.core.notices import Notice
 from portgeo.core.units import FOOT, M3_S_PER, MM_PER, PA_PER, Display, clock_text
-from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Beside, Peak, point_in_source
+from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Peak, point_in_source
 from portgeo.flow.bench import REPEATS, Run, What, at_depression, at_valve, change, flattens, worth_comparing
-from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Demand, Engine, Power
+from portgeo.flow.demand import INDEX_LIMIT, POWER_RULE_HIGH, POWER_RULE_LOW, Power
 from portgeo.flow.gas import mach_through
 from portgeo.flow.separation import Slowing
 from portgeo.flow.valve import PASSAGES, Valve
 from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.present.text.throat import of_valve_text
+from portgeo.results.air import AirThrough, Beside
+from portgeo.results.demanded import Demanded
 
 HEADING = 14  # columns before what a heading says
 SAME_DEPRESSION = 0.005  # of itself: a bench's gauge is read no finer
@@ -41,10 +43,9 @@ WHAT_FLAT_IS = (
 )
 
 
-def airspeed_text(
-    result: AirSpeed, title: str, warnings: Sequence[Notice], d: Display, valve: float | None = None
-) -> str:
-    """Return the answer and the table of stations; valve : the diameter of the port's one valve, where it is known."""
+def airspeed_text(air: AirThrough, title: str) -> str:
+    """Return the answer and the table of stations."""
+    result, d = air.computed, air.display
     cfm, water = result.flow / M3_S_PER["cfm"], result.depression / PA_PER["in_h2o"]
     lines = [
         f"{title}: air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
@@ -52,12 +53,12 @@ def airspeed_text(
         *_said("short side", _peak_text(result, d)),
         *_past_ends_lines(result, d),
         *_said("slowing", _slowing_text(result, d)),
-        *_said("throat", _throat_text(result, d, valve)),
+        *_said("throat", _throat_text(result, d, air.valve)),
         *_said("least area", _least_text(result, d)),
         *_said("fineness", _fineness_text(result, d)),
         "",
     ]
-    lines += notices_lines(warnings, d)
+    lines += notices_lines(air.notices, d)
     lines += _table(result, d)
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
     lines += textwrap.wrap(WHAT_MEAN_IS, WIDTH)
@@ -191,8 +192,9 @@ def _ratio(value: float) -> str:
     return f"{value:.2f}" if np.isfinite(value) else "-"
 
 
-def beside_text(today: AirSpeed, planned: AirSpeed, found: Beside, name: str, d: Display) -> str:
+def beside_text(air: AirThrough, planned_air: AirThrough, beside: Beside, name: str) -> str:
     """Return what a plan does to the peak."""
+    today, planned, found, d = air.computed, planned_air.computed, beside.computed, air.display
     before, after = (r.side_peak or r.highest for r in (today, planned))
     cc = found.removed / 1000.0
     doubt = float(np.hypot(before.error, after.error))
@@ -217,10 +219,11 @@ def _fine(speed: float, d: Display) -> str:
     return f"{speed / FOOT:.1f} ft/s" if d.unit == "in" else f"{speed:.2f} m/s"
 
 
-def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool, sound: float, d: Display) -> str:
-    """Return what the engine asks of the port."""
-    through = [flow / (least_mm2 * 1e-6) for flow in (found.mean_flow, found.peak_flow)]
-    source = "from the bench run" if measured else "typical, not measured"
+def demand_text(demanded: Demanded, air: AirThrough) -> str:
+    """Return what the engine asks of the port, and the power that the flow could feed where it is estimated."""
+    engine, found, d, sound = demanded.engine, demanded.computed, air.display, air.computed.air.sound
+    through = [flow / (air.computed.least_area * 1e-6) for flow in (found.mean_flow, found.peak_flow)]
+    source = "from the bench run" if air.run is not None else "typical, not measured"
     text = (
         f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder asks "
         f"{d.speed(through[0])} through the least area in the mean and {d.speed(through[1])} at the peak "
@@ -228,10 +231,13 @@ def demand_text(engine: Engine, found: Demand, least_mm2: float, measured: bool,
         f"coefficient of {found.coefficient:.2f} ({source}); it passes {INDEX_LIMIT:g}, where an engine begins to "
         f"starve, at {found.speed_at_limit * 60:.0f} rpm"
     )
-    return "\n".join(_said("engine", text))
+    said = ["\n".join(_said("engine", text))]
+    if demanded.power is not None:
+        said.append(_power_text(demanded.power, engine.cylinders))
+    return "\n\n".join(said)
 
 
-def power_text(power: Power, cylinders: int) -> str:
+def _power_text(power: Power, cylinders: int) -> str:
     """Return the power a flow could feed, as an estimate: of which flow, both ends of the range, what each is."""
     low, high = power.low, power.high
     text = (

@@ -1,0 +1,262 @@
+"""Air through a port: where it must be fast, the flow bench, what an engine asks.
+
+Ports, flows and bench sheets come in; results go out. An ideal flow: no bench, and no full viscous simulation.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from portgeo.core.errors import InputError, naming
+from portgeo.core.port import Port
+from portgeo.core.triangles import volume
+from portgeo.core.units import M3_S_PER, PA_PER, Display, LengthUnit
+from portgeo.files.bench import read_bench
+from portgeo.flow.airspeed import AirSpeed
+from portgeo.flow.airspeed import air_speed as air_along
+from portgeo.flow.airspeed import beside as beside_of
+from portgeo.flow.bench import cfm_at_28, flow_named, flow_through, inlet_coefficient
+from portgeo.flow.demand import Engine as Engine
+from portgeo.flow.demand import Power, check_engine, power_range
+from portgeo.flow.demand import demand as demand_of
+from portgeo.flow.demand import names_exhaust as names_exhaust
+from portgeo.flow.path import Path as AirPath
+from portgeo.flow.path import join, path_of
+from portgeo.flow.sense import check_flow
+from portgeo.flow.valve import Valve as Valve
+from portgeo.flow.valve import check_valve, with_port_throat
+from portgeo.flow.wall import UNKNOWNS
+from portgeo.measuring import survey
+from portgeo.results.air import AirThrough, Beside, air_through
+from portgeo.results.benched import Benched, benched
+from portgeo.results.demanded import Demanded, demanded
+
+
+def air_speed(
+    port: Port,
+    cfm: float | None = None,
+    *,
+    bench: Benched | None = None,
+    run: str | None = None,
+    lift_mm: float | None = None,
+    depression_in_h2o: float = 28.0,
+    runner: Port | None = None,
+    one_frame: bool = False,
+    valve_mm: float | None = None,
+    unknowns: int | None = None,
+) -> AirThrough:
+    """Return where the air must be fast at a flow: an ideal flow, no bench and no full viscous simulation.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`.
+    cfm : flow, cubic feet of air at rest a minute; or the flow is that of
+    bench, run, lift_mm : a run of what `bench` gives, by its state or set-up, at a lift (its best without one).
+    depression_in_h2o : under which it was flowed, or a run is corrected to, inches of water.
+    runner, one_frame : a manifold runner bolted to the entry; whether both files share one frame, else the runner's
+        centreline goes on in the port's.
+    valve_mm : diameter of the head of its one valve, where that is known.
+    unknowns : at how many points the flow is solved; more take longer.
+
+    Raises
+    ------
+    InputError : without a flow, or for one that no air can make. GeometryError : where no grid can be laid.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> air = pg.air_speed(pg.port_from_rows(bore), cfm=100, unknowns=2000)
+    >>> round(air.highest.peak_over_mean, 2)
+    1.0
+    """
+    depression = depression_in_h2o * PA_PER["in_h2o"]
+    if (cfm is None) == (bench is None):
+        what = "there is no flow" if bench is None else "a flow and a bench sheet are both given"
+        raise InputError(what, mend="Give cfm, or a run of a bench sheet")
+    pulled, flow = None, (cfm or 0.0) * M3_S_PER["cfm"]
+    if bench is not None:
+        with naming(str(bench.source["file"])):
+            pulled = bench.run(run)
+            flow = flow_through(pulled, lift_mm, depression, port.display)
+    check_flow(flow, depression)
+    parts = [port] if runner is None else [runner, port]
+    found = air_along(
+        _path(runner, port, one_frame), flow, depression, unknowns=unknowns or UNKNOWNS, display=port.display,
+        surveys=[survey(part) for part in parts],
+    )  # fmt: skip
+    return air_through(found, port, valve=valve_mm, run=pulled)
+
+
+def _path(runner: Port | None, port: Port, one_frame: bool) -> AirPath:
+    if runner is None:
+        return path_of(port)
+    return join(runner, port, port.frame @ np.linalg.inv(runner.frame) if one_frame else None)
+
+
+def beside(today: AirThrough, planned: AirThrough) -> Beside:
+    """Return what a planned port does to the peak of the air's speed, for the metal that comes out.
+
+    Parameters
+    ----------
+    today, planned : from `air_speed`, at one flow.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bores = [[{"station": s, "shape": "round", "diameter": d} for s in (0, 50, 100)] for d in (40, 42)]
+    >>> small, large = (pg.air_speed(pg.port_from_rows(bore), cfm=100, unknowns=2000) for bore in bores)
+    >>> pg.beside(small, large).peak_drop_m_s > 0.0
+    True
+    """
+    ports = [air.computed.path.ports[-1] for air in (today, planned)]
+    drop = beside_of(today.computed, planned.computed, *(volume(port.vertices, port.faces) for port in ports))
+    return Beside.of(planned.computed, ports[1].source, drop)
+
+
+def bench(
+    runs: str | Path | Benched,
+    *,
+    depression_in_h2o: float = 28.0,
+    valve: Valve | None = None,
+    units: LengthUnit | None = None,
+) -> Benched:
+    """Return the runs of a flow bench at one depression, each with its changes and against its valve.
+
+    Parameters
+    ----------
+    runs : a bench sheet (csv, xlsx), or what this gave of one, to be seen against a valve.
+    depression_in_h2o : inches of water that flows are corrected to: they go as its square root.
+    valve : from `valve`, where it is known.
+    units : "in" or "mm", in which lifts are told; the sheet's own by default.
+
+    Raises
+    ------
+    InputError : what is wrong, in which file, where in it, and what to do.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> runs = pg.bench("meshes/demo-bench.csv").bench
+    >>> bool(runs[-1].flow_cfm.max() > runs[0].flow_cfm.max())
+    True
+    """
+    depression = depression_in_h2o * PA_PER["in_h2o"]
+    if isinstance(runs, Benched):
+        return benched(runs.runs, depression, [valve] * len(runs.runs), runs.source, runs.display)
+    sheet = read_bench(runs)
+    source = {"file": str(runs), "sha256": sheet.sha256}
+    return benched(sheet.runs, depression, [valve] * len(sheet.runs), source, Display(units or sheet.unit))
+
+
+def valve(
+    head_mm: float,
+    throat_mm: float | None = None,
+    *,
+    stem_mm: float = 0.0,
+    seat_angle_deg: float = 45.0,
+    seat_width_mm: float = 1.5,
+    valves: int = 1,
+    over: AirThrough | None = None,
+) -> Valve | None:
+    """Return a valve on its seat, to see a bench's runs against.
+
+    Parameters
+    ----------
+    head_mm, throat_mm, stem_mm : diameters.
+    seat_angle_deg, seat_width_mm : of the face from the plane of the head, and measured radially.
+    valves : how many alike open together.
+    over : from `air_speed`: without `throat_mm` the valve has the throat that this port was measured to have. None
+        is returned where that cannot be such a valve's.
+
+    Raises
+    ------
+    InputError : where the sizes contradict each other.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> intake = pg.valve(42.7, 37.3, stem_mm=7)
+    >>> bool(pg.bench("meshes/demo-bench.csv", valve=intake).bench[0].on_curtain.max() < 1.0)
+    True
+    """
+    given = Valve(head_mm, throat_mm or 0.0, stem_mm, math.radians(seat_angle_deg), seat_width_mm, valves)
+    found = given if over is None or throat_mm is not None else with_port_throat(given, over.computed.throat)
+    if found is not None:
+        check_valve(found)
+    return found
+
+
+def engine(
+    bore_mm: float,
+    stroke_mm: float,
+    rpm: float,
+    valve_mm: float,
+    *,
+    valves: int = 1,
+    rod_mm: float | None = None,
+    cylinders: int = 1,
+) -> Engine:
+    """Return an engine, to see what it asks of its ports.
+
+    Parameters
+    ----------
+    bore_mm, stroke_mm, rod_mm : bore, stroke and connecting rod from eye to eye (None: a long one).
+    rpm : revolutions a minute.
+    valve_mm, valves : diameter of an intake valve's head, and how many a cylinder has.
+    cylinders : how many.
+
+    Raises
+    ------
+    InputError : where such an engine cannot be.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> pg.engine(87.4, 77.7, 7800, 42.7, cylinders=4).cylinders
+    4
+    """
+    rod = None if rod_mm is None else rod_mm / 1000.0
+    found = Engine(bore_mm / 1000.0, stroke_mm / 1000.0, rpm / 60.0, cylinders, valve_mm / 1000.0, valves, rod)
+    check_engine(found)
+    return found
+
+
+def demand(air: AirThrough, engine: Engine, *, max_lift_mm: float | None = None, power: bool = False) -> Demanded:
+    """Return what an engine asks of an intake port, and the power that the flow through it could feed.
+
+    Inlet Mach index: C. F. Taylor, The Internal-Combustion Engine in Theory and Practice, vol. 1; from memory.
+
+    Parameters
+    ----------
+    air : from `air_speed`: of a run on the bench the flow coefficient is its own, else the trade's usual.
+    engine : from `engine`.
+    max_lift_mm : greatest valve lift, for the mean coefficient of a run (its own greatest by default).
+    power : whether to estimate power, by two rules of thumb of the trade.
+
+    Raises
+    ------
+    InputError : where the sizes are no engine's.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> air = pg.air_speed(pg.port_from_rows(bore), cfm=100, unknowns=2000)
+    >>> round(pg.demand(air, pg.engine(87.4, 77.7, 7800, 42.7)).mean_piston_speed_m_s, 1)
+    20.2
+    """
+    coefficient = inlet_coefficient(engine, air.run, max_lift_mm if air.run else None)
+    flow_of = "the flow of --cfm" if air.run is None else flow_named(air.run)
+    return demand_on(air.computed, engine, coefficient, flow_of if power else None)
+
+
+def demand_on(air: AirSpeed, engine: Engine, coefficient: float, flow_of: str | None) -> Demanded:
+    """Return what an engine asks at a flow. flow_of : whose flow power is estimated from, None for no estimate."""
+    asked = demand_of(engine, air.air.sound, coefficient)
+    at_28 = cfm_at_28(air.flow, air.depression)
+    power = None if flow_of is None else Power(*power_range(at_28, engine.cylinders), at_28, flow_of)
+    return demanded(asked, power, engine)

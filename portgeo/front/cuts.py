@@ -1,0 +1,244 @@
+"""The next cut: planned from a target, checked half done, what a burr reaches, gauges to print.
+
+Ports and targets come in; results go out. Lengths are millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Literal
+
+from portgeo.comparing.comparison import DENSITY_G_CC
+from portgeo.core.errors import InputError, naming
+from portgeo.core.port import Port
+from portgeo.core.units import Display
+from portgeo.files.drawings.outlines import read_outline
+from portgeo.files.meshes.mesh import read_mesh
+from portgeo.files.toml.target import TargetFile, read_target, target_of
+from portgeo.files.walls import read_walls
+from portgeo.front.ports import read
+from portgeo.front.states import Alloy
+from portgeo.measuring.sense import turned_away
+from portgeo.reshape.dams import dams_made
+from portgeo.reshape.gauges import gauge_stations
+from portgeo.reshape.gauges import gauges as gauges_of
+from portgeo.reshape.grid import WallGrid
+from portgeo.reshape.limits import Limit, thin_walls, wall_limit, walls_left
+from portgeo.reshape.placing import gasket, in_frame, laid_on, outer_mesh
+from portgeo.reshape.plan import Plan, plan_cut
+from portgeo.reshape.reach import Tool
+from portgeo.reshape.reach import reach as reach_of
+from portgeo.reshape.recheck import recheck
+from portgeo.results.checked import Checked, checked
+from portgeo.results.gauged import Gauged
+from portgeo.results.planned import Planned, planned
+from portgeo.results.reached import Reached, reached
+
+MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
+
+
+def plan(
+    port: Port,
+    target: str | Path | Mapping[str, Any] | None = None,
+    *,
+    areas: Mapping[float, float] | None = None,
+    tapers: Sequence[tuple[float, float, float, float]] = (),
+    short_side_radius_mm: float | None = None,
+    greatest_depth_mm: float | None = None,
+    alloy: Alloy = "aluminium",
+    density_g_cc: float | None = None,
+    name: str | None = None,
+    load: Callable[[Path], Port] = read,
+) -> Planned:
+    """Return the next cut: the least metal that gives a port what is wanted, within its limits.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`, before any cutting.
+    target : what is wanted: a target's file (toml), or a mapping with the keys of one, for all that a target may
+        say. Without it the four plain wants:
+    areas : mm2 by station, mm: `{25.4: 1290.0}`.
+    tapers : each (from station, to station, area there, area here), mm and mm2: a straight change of area.
+    short_side_radius_mm : the least radius of the short side.
+    greatest_depth_mm : the deepest cut anywhere, square to the wall; 2.54 by default.
+    alloy, density_g_cc : the metal, or its density, for what it weighs.
+    name : of the target in records and refusals, where it is not its path.
+    load : reads the port that a target's `[copy]` names; `read` by default.
+
+    Raises
+    ------
+    InputError : for a target that wants nothing, contradicts itself or lies outside the port; the key and the mend.
+    GeometryError : where the wall cannot be planned or the cut wall would fold.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 10, 20)]
+    >>> cut = pg.plan(pg.port_from_rows(bore), areas={10: 1300})
+    >>> round(cut.areas[0].after_mm2), cut.deepest.depth_mm < 0.5, cut.removed_cc > 0
+    (1300, True, True)
+    >>> pg.survey(cut.port).volume_cc > cut.volume_before_cc
+    True
+    """
+    if target is None:
+        target = _wants(areas or {}, tapers, short_side_radius_mm, greatest_depth_mm)
+    if isinstance(target, Mapping):
+        file, wanted = name or "target", target_of(target, Path.cwd())
+    else:
+        file = name or str(target)
+        with naming(file):
+            wanted = read_target(target)
+    found = _within_limits(port, wanted, file, load)
+    notices = (*port.warnings, *turned_away(port, found.grid.bend), *found.warnings)
+    record = {"file": file, "sha256": wanted.sha256}
+    return planned(found, record, density_g_cc or DENSITY_G_CC[alloy], notices, port.display)
+
+
+def check_target(path: str | Path) -> None:
+    """Refuse a target's file that cannot be read, before a port is. Raises InputError."""
+    read_target(path)
+
+
+def _wants(
+    areas: Mapping[float, float],
+    tapers: Sequence[tuple[float, float, float, float]],
+    radius: float | None,
+    depth: float | None,
+) -> dict[str, Any]:
+    """Return the plain wants under the keys of a target's file."""
+    wants: dict[str, Any] = {"units": "mm", "area": [{"station": s, "area": a} for s, a in areas.items()]}
+    wants["taper"] = [dict(zip(("from", "to", "area_from", "area_to"), taper, strict=True)) for taper in tapers]
+    wants |= {} if radius is None else {"short_side": {"radius": radius}}
+    return wants | ({} if depth is None else {"greatest_depth": depth})
+
+
+def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port]) -> Plan:
+    """Return the plan for a target, within the limits of the walls, meshes and gasket that it names."""
+    limits: list[Callable[[WallGrid], Limit]] = []
+    display = Display(wanted.unit)
+    readings = () if wanted.wall_readings is None else read_walls(wanted.wall_readings, port, display)
+    if readings:
+        limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
+    for path in wanted.outer_meshes:
+        mesh = read_mesh(path, unit=wanted.outer_unit)
+        deepest = wanted.target.greatest_depth * MARCHED
+        limits.append(outer_mesh(port, mesh.vertices, mesh.faces, wanted.least_wall, deepest, path.name))
+    if wanted.gasket is not None:
+        outline = read_outline(wanted.gasket, wanted.gasket_unit)
+        limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
+    like = None
+    if wanted.copy is not None:
+        like, _ = laid_on(port, load(wanted.copy))
+    with naming(file):
+        found = plan_cut(port, wanted.target, limits, like, display)
+    return replace(
+        found,
+        warnings=(*thin_walls(readings, wanted.least_wall), *found.warnings, *dams_made(found)),
+        walls_left=walls_left(found.grid, found.depth, readings),
+    )
+
+
+def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None = None) -> Checked:
+    """Return what is left of a planned cut on a port half done, what was missed, and what went too deep.
+
+    Parameters
+    ----------
+    planned : from `plan`, of the port before any cutting.
+    now : the port as it is, from `read` or `port_from_rows`.
+    align : how it is laid on the port before cutting: "none", as its file has it (a sheet's default), or "auto", by
+        the wall that was not cut (a scan's).
+
+    Raises
+    ------
+    GeometryError : where the two are not two states of one port.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 10, 20)]
+    >>> port = pg.port_from_rows(bore)
+    >>> begun = pg.check(pg.plan(port, areas={10: 1300}), port)
+    >>> round(begun.left_cc / begun.planned_cc, 3), len(begun.too_deep)
+    (1.0, 0)
+    """
+    port = planned.computed.port
+    with naming(str(now.source.get("file", ""))):
+        placed, notices = laid_on(port, now, align)
+        found = recheck(planned.computed, placed, as_measured=now)
+    told = (*now.warnings, *notices, *found.warnings)
+    return checked(found, {"before": port.source, "now": now.source}, planned.target, told, planned.display)
+
+
+def reach(
+    port: Port,
+    *,
+    free_length_mm: float = 127.0,
+    head_mm: float = 9.525,
+    head_length_mm: float | None = None,
+    shank_mm: float = 6.35,
+    collet_mm: float = 19.05,
+    obstacle: str | Path | None = None,
+) -> Reached:
+    """Return where a straight burr gets to, from each end of a port.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`.
+    free_length_mm : from the collet's nose to the tip.
+    head_mm, head_length_mm, shank_mm, collet_mm : diameters of head, shank and collet's nose, and the head's length
+        (its diameter by default: a ball).
+    obstacle : mesh of what stands in the way outside, placed as the port's file is.
+
+    Raises
+    ------
+    InputError : for a tool that cannot be.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> pg.reach(pg.port_from_rows(bore)).share_of_wall.neither
+    0.0
+    """
+    long = head_mm if head_length_mm is None else head_length_mm
+    if shank_mm > head_mm:
+        raise InputError("the shank is thicker than the head", where="shank", mend="Check head and shank")
+    if long < head_mm or free_length_mm <= long:
+        raise InputError(
+            "the head is longer than the free length or shorter than it is thick",
+            where="head_length",
+            mend="Check the head's length and the free length",
+        )
+    outside = None
+    if obstacle is not None:
+        mesh = read_mesh(obstacle)
+        outside = in_frame(port, mesh.vertices), mesh.faces
+    with naming(str(port.source.get("file", ""))):
+        return reached(reach_of(port, Tool(head_mm, long, shank_mm, collet_mm, free_length_mm), outside), port)
+
+
+def gauges(port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned | None = None) -> Gauged:
+    """Return gauges at 1:1: section outlines, height and width, short-side radius, floor line.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`.
+    at_mm : stations of sections; the measured ones by default, with a plan where it takes or adds something.
+    planned : from `plan`: the gauges are then of the port as it will be.
+
+    Raises
+    ------
+    InputError : for a station outside the port.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> port = pg.read("meshes/demo-as-cast.csv")
+    >>> [gauge["station_mm"] for gauge in pg.gauges(port, [25.4]).gauges][:2]
+    [25.4, 25.4]
+    """
+    cut = None if planned is None else planned.computed
+    stations = gauge_stations(port, at_mm, port.display, "at", cut)
+    return Gauged.of(tuple(gauges_of(port, stations, cut)), port, () if cut is None else cut.warnings)

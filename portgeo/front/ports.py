@@ -1,0 +1,158 @@
+"""Ports in and out: from a file or from readings in hand, and written as a mesh.
+
+Paths and rows come in; a Port goes out, or a refusal that says which file, where in it, and what to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from portgeo.core.errors import InputError, PortgeoError, naming
+from portgeo.core.port import Port
+from portgeo.core.units import LengthUnit
+from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
+from portgeo.files.ports import ScanSettings, load_port, meant, port_from_sheet
+from portgeo.files.sheets.sheet import read_sheet, sheet_from
+
+Point = tuple[float, float, float]
+
+
+def read(
+    path: str | Path,
+    *,
+    units: LengthUnit | None = None,
+    units_in: LengthUnit | None = None,
+    scale: float | None = None,
+    shrink_percent: float | None = None,
+    scale_error_percent: float | None = None,
+    entry: Point | None = None,
+    exit: Point | None = None,
+    up: Point | None = None,
+    with_stem_mm: float | None = None,
+    exhaust: bool = False,
+    bend: int | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> Port:
+    """Return the port in a section sheet or a scan.
+
+    Parameters
+    ----------
+    path : a sheet (csv, xlsx, xls, ods) or a mesh (stl, ply, obj, 3mf, glb, off).
+    units : "in" or "mm", in which notices tell their lengths; the file's own by default.
+    units_in, scale, shrink_percent, scale_error_percent : of a scan: the unit of its numbers, what its lengths
+        are multiplied by, the mold's shrinkage and how sure the scale is, percent.
+    entry, exit, up : of a scan: points on its openings and the direction of its roof, in the file's coordinates.
+    with_stem_mm : of a scan: diameter of a valve stem that the mold lacks.
+    exhaust : the valve is at the entry.
+    bend : number of the bend that is worked on, from 1 at the entry; that next to the valve by default.
+    progress : told what is being done, and the share of it that is.
+
+    Raises
+    ------
+    InputError, GeometryError : what is wrong, in which file, where in it, and what to do.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> port = pg.read("meshes/demo-as-cast.csv")
+    >>> round(pg.survey(port).volume_cc)
+    119
+    """
+    of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, exit, up, with_stem_mm)
+    return load_port(str(path), of_scan, units=units, progress=progress, exhaust=exhaust, bend=bend)
+
+
+def port_from_rows(
+    rows: Sequence[Mapping[str, Any]], *, units: LengthUnit = "mm", exhaust: bool = False, bend: int | None = None
+) -> Port:
+    """Return the port that readings in hand make.
+
+    Parameters
+    ----------
+    rows : one a station, from the entry on, under the names of a section sheet's columns. A length's name may
+        leave out its unit (`height` for `height_in`), which is then `units`. Outlines are read from the
+        working directory.
+    units : "in" or "mm".
+    exhaust, bend : as in `read`.
+
+    Raises
+    ------
+    InputError, GeometryError : what is wrong, in which row (the first is row 2, as in a sheet) and column.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> port = pg.port_from_rows([{"station": 0, "diameter": 40, "shape": "round"},
+    ...                           {"station": 100, "diameter": 40, "shape": "round"}])
+    >>> round(pg.survey(port).volume_cc)
+    126
+    """
+    if not any(rows):
+        raise InputError("there are no readings", mend="Give a row a station")
+    sheet = sheet_from(rows, "readings", Path.cwd(), unit=units)
+    return meant(port_from_sheet(sheet, "readings", units), exhaust, bend)
+
+
+def loft(path: str | Path, stations: int | None = None) -> Port:
+    """Return the port in a section sheet, its mesh with rings at so many stations.
+
+    Parameters
+    ----------
+    path : a sheet (csv, xlsx, xls, ods).
+    stations : how many rings, evenly from opening to opening; by default as many as keep the mesh within
+        0.005 mm of the wall, as `read` has it.
+
+    Raises
+    ------
+    InputError, GeometryError : what is wrong, in which file, where in it, and what to do.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> len(pg.loft("meshes/demo-as-cast.csv", 30).faces) < len(pg.read("meshes/demo-as-cast.csv").faces)
+    True
+    """
+    with naming(str(path)):
+        sheet = read_sheet(path)
+        first, last = (sheet.readings[k].station for k in (0, -1))
+        rings = None if stations is None else np.linspace(first, last, stations)
+        return port_from_sheet(sheet, str(path), None, rings)
+
+
+def halves_of_one_mold(one: str | Path, other: str | Path) -> bool:
+    """Return whether two meshes are the halves of one mold, parted along its length; False of what is not read."""
+    from portgeo.scan.halves import are_halves
+
+    if not all(Path(path).suffix.lower() in READ for path in (one, other)):
+        return False
+    try:
+        points = [read_mesh(path).vertices for path in (one, other)]
+    except PortgeoError:
+        return False
+    return are_halves(points[0], points[1])
+
+
+def write(port: Port, path: str | Path, *, force: bool = False) -> None:
+    """Write a port's mesh, in the coordinates of its source, millimetres.
+
+    Parameters
+    ----------
+    port : from `read`, `port_from_rows`, or the `port` of a plan.
+    path : its ending names the format (stl, ply, obj, 3mf, glb).
+    force : replace a file that is there already.
+
+    Raises
+    ------
+    OutputError : where the file is there already (without `force`) or cannot be written.
+
+    Examples
+    --------
+    >>> import portgeo as pg, tempfile, pathlib
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     pg.write(pg.read("meshes/demo-as-cast.csv"), pathlib.Path(folder) / "as-cast.stl")
+    """
+    write_mesh(path, port.to_source(port.vertices), port.faces, force=force)

@@ -1,0 +1,178 @@
+"""What a port measures, what two states of it differ by, how a set spreads, how two parts meet.
+
+Ports come in; results go out. Lengths are millimetres, results name their units in their attributes, and an
+attribute `..._u_...` is one standard uncertainty of the one beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from portgeo.comparing.balance import balance as balance_ports
+from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
+from portgeo.comparing.joint import match as match_ports
+from portgeo.core.errors import naming
+from portgeo.core.port import Port
+from portgeo.core.units import MM_PER
+from portgeo.files.drawings.outlines import read_outline
+from portgeo.measuring import survey as survey_port
+from portgeo.results.balanced import Balanced, balanced
+from portgeo.results.changed import Changed, changed
+from portgeo.results.figures import without_u
+from portgeo.results.joined import Joined, joined
+from portgeo.results.measured import Measured, measured
+
+Alloy = Literal["aluminium", "iron"]
+
+
+def survey(port: Port, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True) -> Measured:
+    """Return everything measured of a port: volume, least area, bends, throat, and every station.
+
+    Quick enough to type to: after each reading ask with `sure=False` first, and for the ± when the hand rests. The
+    figures are the same either way. A port from readings is its rings until its mesh is asked for (`write`,
+    `to_trimesh`), its sections lie on them, and of rows that did not change what was made is used again.
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`.
+    stations : how many rows, evenly from opening to opening; by default the measured ones and some between.
+    valve_mm : diameter of its valve's head, where it is known: the throat is then told in percent of it.
+    sure : False leaves out what the readings' errors do, most of a sheet's time: each ± is then nan (None in
+        JSON), and nothing is told of what makes it. A scan's costs nothing and is always told.
+
+    Raises
+    ------
+    GeometryError : where a plane cuts no tube.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> measured = pg.survey(pg.read("meshes/demo-as-cast.csv"))
+    >>> measured.least_area.station_mm
+    86.36
+    >>> len(measured.stations.area_mm2) == len(measured.to_dict()["stations"])
+    True
+    >>> pg.survey(pg.read("meshes/demo-as-cast.csv"), sure=False).volume_cc == measured.volume_cc
+    True
+    """
+    with naming(str(port.source.get("file", ""))):
+        found = measured(survey_port(port, stations, readings_tried=sure), valve_mm)
+    told: Measured = found if sure or not port.readings else without_u(found)
+    return told
+
+
+def compare(
+    before: Port,
+    after: Port,
+    *,
+    align: Literal["none", "fixed", "auto"] | None = None,
+    fixed: Sequence[Literal["entry", "exit"]] = (),
+    boxes: Sequence[Sequence[float]] = (),
+    stations: int | None = None,
+    alloy: Alloy = "aluminium",
+    density_g_cc: float | None = None,
+) -> Changed:
+    """Return what two states of one port differ by: metal removed and added, the deepest cut, by wall, by station.
+
+    Parameters
+    ----------
+    before, after : from `read` or `port_from_rows`.
+    align : how they are laid together: "none", as their files have them; "fixed", by what nobody machined; "auto",
+        by the wall that was not cut. By default two ports from readings are laid as they were measured, and else
+        "auto".
+    fixed, boxes : with "fixed": openings that nobody faced, and boxes (k, 6), each two corners in BEFORE's own
+        coordinates and unit, round wall that nobody machined.
+    stations : how many rows.
+    alloy, density_g_cc : the metal, or its density; handbook values of a common casting alloy.
+
+    Raises
+    ------
+    GeometryError : where they are not two states of one port, or a mesh is open.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> cut = pg.compare(pg.read("meshes/demo-as-cast.csv"), pg.read("meshes/demo-first-cut.csv"))
+    >>> cut.removed_cc > 20 * cut.removed_u_cc
+    True
+    """
+    method = align or ("none" if before.readings and after.readings else "auto")
+    corners = None
+    if boxes:
+        per = MM_PER[before.source["units"]] * before.source["scale"]
+        corners = np.array(boxes, float).reshape(-1, 2, 3) * per
+    found = compare_ports(before, after, method, boxes=corners, faces=tuple(fixed), stations=stations)
+    return changed(found, density_g_cc or DENSITY_G_CC[alloy])
+
+
+def balance(
+    ports: Sequence[Port],
+    *,
+    flows: Sequence[float] | None = None,
+    gasket: str | Path | None = None,
+    gasket_at: Literal["entry", "exit"] = "entry",
+) -> Balanced:
+    """Return how the runners of a set differ: area by station, volume, openings, and the odd one out.
+
+    Parameters
+    ----------
+    ports : two or more from `read` or `port_from_rows`, of either hand.
+    flows : a bench flow for each, all at one depression.
+    gasket, gasket_at : file with the outline of the gasket's hole (dxf, svg, csv), drawn from the line that the
+        sheets are measured from, and the opening it lies on.
+
+    Raises
+    ------
+    InputError, GeometryError : for too few ports, or one that is no port of the set.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> runners = [pg.read(f"meshes/demo-runner-{k}.csv") for k in (1, 2, 3, 4)]
+    >>> pg.balance(runners).odd_one_out
+    4
+    """
+    line = None if gasket is None else read_outline(gasket, ports[0].display.unit)
+    return balanced(balance_ports(ports, flows, gasket=line, gasket_end=gasket_at), ports)
+
+
+def match(
+    upstream: Port,
+    downstream: Port,
+    *,
+    gasket: str | Path | None = None,
+    gasket_as_drawn: bool = False,
+    leave_mm: float = 0.0,
+    one_frame: bool = False,
+) -> Joined:
+    """Return how two parts meet at the flange between them: lip, step, offset, what is left to the gasket's line.
+
+    Parameters
+    ----------
+    upstream, downstream : the part that the air leaves and the one it enters.
+    gasket : file with the outline of the gasket's hole (dxf, svg, csv); its middle is put on the joint's
+        centreline, or with `gasket_as_drawn` its zero.
+    leave_mm : margin left to its line on purpose.
+    one_frame : both files share one frame; else the one's centreline goes on in the other's.
+
+    Raises
+    ------
+    InputError, GeometryError : where the outline is none, or the two do not meet.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> joint = pg.match(pg.read("meshes/demo-runner-1.csv"), pg.read("meshes/demo-as-cast.csv"))
+    >>> joint.lip.height_mm >= 0.0
+    True
+    """
+    line = None if gasket is None else read_outline(gasket, upstream.display.unit)
+    found = match_ports(
+        upstream, downstream, gasket=line, leave=leave_mm, lay="none" if one_frame else "line",
+        gasket_as_drawn=gasket_as_drawn,
+    )  # fmt: skip
+    return joined(found, upstream, downstream, leave_mm)

@@ -1,0 +1,96 @@
+"""What a plan says of its work: in which order it goes, and whether another cut could save metal.
+
+A Plan and its rows come in; sentences for the bench go out, in the user's unit.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from portgeo.core.section import WALLS, wall_name
+from portgeo.core.units import Display
+from portgeo.measuring.bends import inner_wall
+from portgeo.reshape.cut_table import CutTable
+from portgeo.reshape.plan import Plan
+
+ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
+ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut is roughed closer
+ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
+NO_BETTER = 1e-3  # of the cost: what no tool could tell
+CORNERS = "A wall reaches halfway round to the next, so the corners are shared."
+LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
+
+
+def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
+    """Return the steps of the work, rough to blend. *Common practice, no source.*"""
+    walls = walls_to_cut(table)
+    unmeasured = sorted({(stop.station, stop.place) for stop in plan.stops if stop.unmeasured and stop.short})
+    steps = []
+    if unmeasured:
+        station, place = unmeasured[0]
+        steps.append(
+            f"Sonic-test the wall round station {d.length(station)}, {place} first, add the readings to the wall "
+            "sheet and plan again: as it is, nobody knows what metal there is."
+        )
+    if not walls:
+        return [*steps, "There is no metal to take: measure again after other work, with --check."]
+    steps.append("Coat the wall with layout dye and scribe the stations of the table, measured from the entry.")
+    parts = [
+        f"{wall_name(WALLS[k])} {volume_text(float(table.wall_volume[k]))} "
+        f"({d.length(float(table.wall_stretch[k, 0]), label=False)} to {d.length(float(table.wall_stretch[k, 1]))})"
+        for k in walls
+    ]
+    deepest = float(plan.depth.max())
+    if deepest > ROLLS_ONLY_MM:
+        left = min(ROUGH_LEFT_MM, deepest * ROUGH_SHARE)
+        steps.append(
+            f"Rough with a burr where more than {d.length(left)} is to come out, and stop {d.length(left)} short of "
+            f"the depth; most metal first: {', '.join(parts)}. {CORNERS}"
+        )
+    else:
+        steps.append(
+            f"The cut is shallow, {d.length(deepest)} at most: take it with abrasive rolls, no burr; most metal first: "
+            f"{', '.join(parts)}. {CORNERS}"
+        )
+    steps.append(
+        "Check height and width with the micrometer or the printed gauges at each station; go on only "
+        "where they are short."
+    )
+    if plan.radius_cut is not None:
+        wall = inner_wall(plan.grid.bend)
+        beside = "the side walls" if wall in ("roof", "floor") else "roof and floor"
+        steps.append(
+            f"Bring the short side to its {d.length(plan.radius_cut)} radius with the printed gauge, "
+            f"from the middle of the {wall_name(wall)} out to {beside}."
+        )
+    if deepest > ROLLS_ONLY_MM:
+        steps.append(
+            f"Blend with abrasive rolls to full depth, fading out over about {d.length(plan.target.blend)}; "
+            "leave no step."
+        )
+    right = volume_text(plan.volume_before + plan.removed - plan.added)
+    steps.append(
+        f"Fill from a burette: it should take {right}. Measure the stations again and check the sheet against this "
+        "plan with --check."
+    )
+    return steps
+
+
+def optimum_text(plan: Plan) -> str:
+    """Return whether another cut could do with less metal."""
+    if plan.solution.passes == 0:
+        return "the shape asked for, and no more"
+    if plan.solution.gap < NO_BETTER:
+        return "no other cut that fades as smoothly gets there with less; nothing left to save"
+    return f"another cut that fades as smoothly could save {plan.solution.gap:.1%} at most"
+
+
+def walls_to_cut(table: CutTable) -> list[int]:
+    """Return the walls with metal to come out, most first."""
+    order = np.argsort(-table.wall_volume, kind="stable").tolist()
+    return [k for k in order if table.wall_volume[k] > LITTLE_MM3]
+
+
+def volume_text(mm3: float) -> str:
+    """Return a volume in cc to two decimals."""
+    return f"{mm3 / 1000.0:.2f} cc"
