@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # as type checkers take it; `typing` itself would be most of the time of this import
 if TYPE_CHECKING:
+    from typing import Any
+
     from portgeo.front.air import air_speed, bench, beside, demand, engine, valve
     from portgeo.front.cuts import check, gauges, plan, reach
     from portgeo.front.ports import loft, port_from_rows, read, write

@@ -361,7 +361,7 @@ def interrupted(*_args, **_named):
 
 
 def test_ctrl_c_while_measuring_leaves_nothing(sheet, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(portgeo.measuring, "survey", interrupted)
+    monkeypatch.setattr("portgeo.front.states.survey", interrupted)
     before = listing(tmp_path)
     assert main(words("measure", sheet, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv")) == 130
     assert listing(tmp_path) == before
