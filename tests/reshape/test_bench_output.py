@@ -23,10 +23,10 @@ from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.present.paper.template_pages import one_sheet
 from portgeo.present.paper.templates import dxf, svg
 from portgeo.present.text import cut_sheet
-from portgeo.present.text.cut_sheet import order_of_work
 from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
+from portgeo.results.work import order_of_work
 from portgeo.scan import port_from_scan
 from tests.conftest import elbow_readings
 
