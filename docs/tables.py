@@ -162,9 +162,10 @@ def _result(which: str) -> Made:
     record = getattr(importlib.import_module(f"portgeo.results.{module}"), name)
     rows = []
     for f in fields(record):
-        csv, bench = f.metadata["csv"], f.metadata["bench"]
-        shown = [*(["CSV"] if csv != "none" else []), *(["bench"] if bench is not None else [])]
-        rows.append((f.name.rstrip("_"), (", ".join(shown),)))
+        shown = f.metadata["shown"]
+        if not shown.hidden:
+            surfaces = {"CSV": shown.csv, "bench": shown.bench, "page": shown.page, "customer": shown.customer}
+            rows.append((f.name.rstrip("_"), (", ".join(name for name, has in surfaces.items() if has),)))
     if not any(cells[0] for _, cells in rows):
         return ("key",), [(key, ()) for key, _ in rows]
     return ("key", "also in"), rows
