@@ -18,7 +18,6 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-import portgeo.measuring
 from portgeo.app.cli import COMMANDS, main
 from portgeo.app.commands import demo
 from portgeo.files.meshes.mesh import read_mesh, write_mesh
@@ -583,7 +582,7 @@ def test_what_is_not_there_or_is_a_folder_is_refused(name, tmp_path, capsys):
 
 def test_places_that_cannot_be_written_are_refused_first(sheet, tmp_path, monkeypatch, capsys):
     """Before any work: survey and loft are not reached."""
-    monkeypatch.setattr(portgeo.measuring, "survey", None)
+    monkeypatch.setattr("portgeo.front.states.survey", None)
     before = listing(tmp_path)
     missing, folder = tmp_path / "no" / "a.json", tmp_path / "folder"
     folder.mkdir()
