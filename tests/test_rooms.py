@@ -46,7 +46,7 @@ OF_COMMANDS = (
     "portgeo.app", "portgeo.front", "portgeo.results", "portgeo.present", "portgeo.core.errors", "portgeo.core.units",
     "portgeo.core.interrupts", "portgeo.files.disk", "portgeo.files.sheets.numbers",
 )  # fmt: skip
-BY_NAME = {"is_sheet", "SHEET_TYPES", "write_mesh", "Port", "JobFile", "read_job"}  # which files they are, and what they are made of
+BY_NAME = {"is_sheet", "SHEET_TYPES", "write_mesh", "Port", "JobFile", "read_job"}  # which files they are
 
 
 def test_a_command_uses_the_front_door_and_nothing_beneath_it():
