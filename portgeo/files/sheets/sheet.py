@@ -203,12 +203,11 @@ def _reading(row: Row, default_error: float | None, outlines: Outlines, display:
     if row.told("shape") or _tell_useless(row, reading.shape):
         return reading
     reading = _traced(row, reading, outlines) if reading.shape == "outline" else _OF_SHAPE[reading.shape](row, reading)
-    sizes = (reading.height, reading.width, reading.corner_roof, reading.corner_floor)
-    if not np.isfinite(sizes).all():
-        return reading
-    if error is not None and error > LARGEST_ERROR * min(reading.height, reading.width):
+    if error is not None and error > LARGEST_ERROR * np.minimum(reading.height, reading.width):
         cell = row.cell("reading_error")
         row.tell("reading_error", f"{cell.own(error)} is a large part of the section", cell.unit_mend)
+    if not np.isfinite((reading.height, reading.width, reading.corner_roof, reading.corner_floor)).all():
+        return reading
     try:
         outline_of(reading)
     except GeometryError:
