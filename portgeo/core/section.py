@@ -35,6 +35,7 @@ MARKS: tuple[Mark, ...] = ("throat", "seat", "guide", "joint")
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
 TEMPLATE_STEP_MM = 25.4 / 32.0  # radius templates come in steps of 1/32 in: common practice, no source
 HALF_STEP_MM = TEMPLATE_STEP_MM / 2.0 / float(np.sqrt(3.0))  # standard uncertainty of the nearest one (JCGM 100, 4.3.7)
+PLACE_ERROR_MM = 0.4  # of a place read off squared paper, each way: common practice, no source
 # Standard uncertainties of one reading, and of the zero that all readings of a tool share: common practice, no source.
 TOOLS: dict[Tool, tuple[float, float]] = {
     "micrometer": (DEFAULT_READING_ERROR_MM, 0.02),

@@ -13,7 +13,7 @@ import numpy as np
 from portgeo.core.headings import ANGLES, UNSEEN_HEADING, heading_errors
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.section import HALF_STEP_MM, TOOLS, Reading
+from portgeo.core.section import HALF_STEP_MM, PLACE_ERROR_MM, TOOLS, Reading
 from portgeo.measuring.between_rows import LEAST_SWING, curves_between
 from portgeo.measuring.sheet_model import Model
 from portgeo.measuring.sides import RowNoise
@@ -102,7 +102,7 @@ def reading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
 
 def station_errors(readings: Sequence[Reading]) -> FloatArray:
     """Return the standard uncertainty of each row's station (n,): the entry's is where all are counted from."""
-    read = [0.0 if r.place is not None else max(r.error, STATION_ERROR_MM) for r in readings]
+    read = [PLACE_ERROR_MM if r.place is not None else max(r.error, STATION_ERROR_MM) for r in readings]
     return np.array([0.0, *read[1:]])
 
 

@@ -16,7 +16,7 @@ from portgeo.core.centreline import turn_and_swing
 from portgeo.core.errors import GeometryError, InputError, PortgeoError, naming
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.section import HEADING_ERROR, TOOLS, Reading, Shape, Tool, outline_of
+from portgeo.core.section import HEADING_ERROR, PLACE_ERROR_MM, TOOLS, Reading, Shape, Tool, outline_of
 from portgeo.core.units import Display, LengthUnit
 from portgeo.files.disk import read_bounded
 from portgeo.files.drawings.outlines import read_outline
@@ -153,6 +153,8 @@ def _with_own_headings(readings: tuple[Reading, ...], columns: dict[str, Column]
     """Return readings whose places alone are given with the headings of a smooth curve through them.
 
     A cubic spline over the lengths of the chords (de Boor, A Practical Guide to Splines, 1978); given headings hold.
+    How far each heading may be off against the entry's follows from how well places are read, unless it is given:
+    a spline's slopes are sums of its places.
     """
     places = [r.place for r in readings if r.place is not None]
     if columns.keys() & {"turn", "swing"} or len(places) < len(readings):
@@ -163,10 +165,13 @@ def _with_own_headings(readings: tuple[Reading, ...], columns: dict[str, Column]
         return readings  # two rows in one place: refused by what follows
     from scipy.interpolate import CubicSpline
 
-    ways = CubicSpline(along, points)(along, 1)
+    slopes = CubicSpline(along, np.eye(len(points)))(along, 1)
+    ways = slopes @ points
     ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    errors = PLACE_ERROR_MM * np.linalg.norm(slopes - slopes[0], axis=1)
     return tuple(
-        replace(r, turn=turn, swing=swing) for r, (turn, swing) in zip(readings, map(turn_and_swing, ways), strict=True)
+        replace(r, turn=turn, swing=swing, turn_error=r.turn_error if "turn_error" in columns else float(error))
+        for r, (turn, swing), error in zip(readings, map(turn_and_swing, ways), errors, strict=True)
     )
 
 
