@@ -37,9 +37,9 @@ def refuse_absurd(flow: float, least_mm2: float, air: Air, display: Display) -> 
     cfm, choke = flow / M3_S_PER["cfm"], choke_flow(least_mm2 * 1e-6, air) / M3_S_PER["cfm"]
     if flow >= choke_flow(least_mm2 * 1e-6, air):
         raise InputError(
-            f"{cfm:.1f} cfm is more than chokes the least area of {display.area(least_mm2)}: at the most "
+            f"{cfm:.1f} cfm is more than chokes the minimum area of {display.area(least_mm2)}: at the most "
             f"{choke:.1f} cfm goes through it",
-            mend="Check the flow and its unit, and the readings at the least area",
+            mend="Check the flow and its unit, and the readings at the minimum area",
         )
     if flow / (least_mm2 * 1e-6) < SLOWEST:
         raise InputError(

@@ -53,7 +53,7 @@ class RunnerOfSet(Result):
 
     runner: int = figure(lambda b, k: k + 1, "Runner", page=True)
     volume_cc: float = figure(lambda b, k: CC * b.volumes[k], "Volume", page=True)
-    least_area_mm2: float = figure(lambda b, k: b.least_areas[k], "Least area", page=True)
+    least_area_mm2: float = figure(lambda b, k: b.least_areas[k], "Minimum area", page=True)
     length_mm: float = figure(lambda b, k: b.lengths[k], "Length", page=True)
     least_station_mm: float = figure(lambda b, k: b.least_stations[k])
     off_mean_percent: float = figure(lambda b, k: 100.0 * b.off[k], "Off the others' mean", page=True)

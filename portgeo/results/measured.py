@@ -79,7 +79,7 @@ def _edge(survey: Survey, k: int) -> Flare:
 class LeastArea(Result):
     """Where the port is smallest."""
 
-    area_mm2: float = figure(lambda s: s.least_area, "Least area", page="least_area")
+    area_mm2: float = figure(lambda s: s.least_area, "Minimum area", page="least_area")
     area_u_mm2: float = figure(lambda s: s.least_area_u, "±", page="least_area_doubt")
     station_mm: float = figure(lambda s: s.least_station, "at station", page="least_area_station")
 

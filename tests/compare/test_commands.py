@@ -42,7 +42,7 @@ def test_compare_answers_first_and_writes_whole_files(sheets, capsys):
     assert lines[1].strip().startswith("metal removed")
     assert "g of iron at 7.15 g/cc (estimate)" in lines[1]
     assert "deepest cut" in lines[2] and any(f"{t} o'clock" in lines[2] for t in ("5:30", " 6", "6:30"))
-    assert "least area" in lines[3] and "short side" in lines[4]
+    assert "min area" in lines[3] and "short side" in lines[4]
     assert any(line.startswith("Between the rows of a sheet the wall is a curve") for line in lines[-3:])
     result = json.loads(paths["cut.json"].read_text())
     assert result["schema"] == "portgeo.compare/2"

@@ -129,7 +129,7 @@ def test_a_workbook_reads_as_what_was_typed(tmp_path, kind):
 def test_a_command_takes_it(tmp_path, kind, capsys):
     (tmp_path / f"port{kind}").write_bytes(WRITE[kind](ROWS))
     assert main(["measure", str(tmp_path / f"port{kind}")]) == 0
-    assert "least area" in capsys.readouterr().out
+    assert "min area" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -324,7 +324,7 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
             text += (
                 f"; the reading most worth taking again is the {measure_name(least['reading'])} at "
                 f"{d.length(least['station_mm'])} ({least['share_of_variance']:.0%} of what the readings one by one "
-                "leave in doubt of the least area)"
+                "leave in doubt of the minimum area)"
             )
         items.append(text + ".")
     for one in results["compare"]:

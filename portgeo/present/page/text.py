@@ -33,10 +33,10 @@ def answer(results: Mapping[str, Any], d: Display) -> list[str]:
 
 
 def _now(results: Mapping[str, Any], d: Display) -> str:
-    """Return what the next cut hangs on: the least area, a pinch, and the air on the short side."""
+    """Return what the next cut hangs on: the minimum area, a pinch, and the air on the short side."""
     state = results["states"][-1]
     side, air = state["port"]["short_side"], state["airspeed"]
-    text = f"{_capital(state['name'])}: the least area is {_least_area(state['port'], d)}"
+    text = f"{_capital(state['name'])}: the minimum area is {_least_area(state['port'], d)}"
     pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
     if pinch:
         text += f", with a {pinch.partition(':')[0]}"
@@ -109,7 +109,7 @@ def figure_text(record: Mapping[str, Any], key: str, name: str, d: Display) -> s
 
 
 def _least_area(record: Mapping[str, Any], d: Display) -> str:
-    """Return the least area with its doubt, and where it is."""
+    """Return the minimum area with its doubt, and where it is."""
     least = record["least_area"]
     area = f"{d.area(least['area_mm2'], label=False)} ± {d.area(2 * least['area_u_mm2'])}"
     return f"{area}, at station {d.length(least['station_mm'])}"
@@ -131,11 +131,11 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
     first, last = (states[k]["port"]["least_area"] for k in (0, -1))
     now = _least_area(states[-1]["port"], d)
     if len(states) == 1:
-        went.append(f"the least area is {now}")
+        went.append(f"the minimum area is {now}")
     elif abs(last["area_mm2"] - first["area_mm2"]) > 2.0 * math.hypot(first["area_u_mm2"], last["area_u_mm2"]):
-        went.append(f"the least area went from {d.area(first['area_mm2'], label=False)} to {now}")
+        went.append(f"the minimum area went from {d.area(first['area_mm2'], label=False)} to {now}")
     else:
-        stayed.append(("the least area", now))
+        stayed.append(("the minimum area", now))
     one, other = (states[k]["port"]["short_side"] for k in (0, -1))
     if other and (len(states) == 1 or not one):
         went.append(f"the short side’s {other['headline']['name']} is {radius_text(other, d)}")

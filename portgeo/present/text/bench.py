@@ -28,7 +28,7 @@ def survey_text(measured: Measured, title: str) -> str:
         title,
         f"  volume      {survey.volume / 1000.0:.2f} ± {max(_two(survey.volume_u / 1000.0), 0.01):.2f} cc, "
         "stem and guide not counted",
-        f"  least area  {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
+        f"  min area    {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
         f"at station {d.length(survey.least_station)}",
         f"  short side  {_side_text(survey.short_side, d, survey.bend)}{_numbered(survey)}",
         f"  long side   {_side_text(survey.long_side, d)}",

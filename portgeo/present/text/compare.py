@@ -32,7 +32,7 @@ def comparison_text(changed: Changed, title: str, metal: str) -> str:
         title,
         f"  metal removed  {f'{removed}, {grams}' if removed else none(least_text(error))}",
         f"  deepest cut    {_deepest(found, d, told=bool(removed))}",
-        f"  least area     {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
+        f"  min area       {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
         f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
         f"  short side     {_radius(found, d)}",
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "

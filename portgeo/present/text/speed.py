@@ -54,7 +54,7 @@ def airspeed_text(air: AirThrough, title: str) -> str:
         *_past_ends_lines(result, d),
         *_said("slowing", _slowing_text(result, d)),
         *_said("throat", _throat_text(result, d, air.valve)),
-        *_said("least area", _least_text(result, d)),
+        *_said("min area", _least_text(result, d)),
         *_said("fineness", _fineness_text(result, d)),
         "",
     ]
@@ -153,7 +153,7 @@ def _throat_text(result: AirSpeed, d: Display, valve: float | None) -> str:
         size += f", {of_valve_text(throat.percent_of(valve))}"
     how = "" if throat.told_by == "mark" else f" (least near the {result.path.ports[-1].valve_end})"
     if throat.station == result.least_station:
-        return f"{size}, at station {d.length(throat.station)}{how}: it is the least area"
+        return f"{size}, at station {d.length(throat.station)}{how}: it is the minimum area"
     mean = result.mean_through(throat.area)
     return (
         f"{size}; {d.area(throat.area)} at station {d.length(throat.station)}{how}: mean {d.speed(mean)}; "
@@ -226,7 +226,7 @@ def demand_text(demanded: Demanded, air: AirThrough) -> str:
     source = "from the bench run" if air.run is not None else "typical, not measured"
     text = (
         f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder asks "
-        f"{d.speed(through[0])} through the least area in the mean and {d.speed(through[1])} at the peak "
+        f"{d.speed(through[0])} through the minimum area in the mean and {d.speed(through[1])} at the peak "
         f"(flow over area; sound goes {d.speed(sound)}). Inlet Mach index {found.mach_index:.2f} with a mean flow "
         f"coefficient of {found.coefficient:.2f} ({source}); it passes {INDEX_LIMIT:g}, where an engine begins to "
         f"starve, at {found.speed_at_limit * 60:.0f} rpm"
