@@ -153,7 +153,7 @@ def test_unit_mistake_is_named(before):
     spine = before.centreline
     shrunk = replace(
         before,
-        vertices=before.vertices / 25.4,
+        mesh=Triangles(before.vertices / 25.4, before.faces),
         centreline=replace(spine, stations=spine.stations / 25.4, points=spine.points / 25.4),
     )
     with pytest.raises(GeometryError, match="another unit"):

@@ -15,7 +15,7 @@ from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.comparing.solids import faulty
 from portgeo.core.port import Port
-from portgeo.core.triangles import Triangles, volume
+from portgeo.core.triangles import volume
 from portgeo.files.meshes.mesh import read_mesh, write_mesh
 from portgeo.scan import ScanOptions, port_from_scan
 from scripts.coverage_compare import EDGE_MM, compare_case, trial
@@ -151,7 +151,7 @@ def test_joint_of_scans_by_frame_and_by_line():
     )
     lower = replace(upper, height=(38.0, 38.0))
     one, other = make.tube(upper, 1.5), make.tube(lower, 1.4)
-    other = replace(other, mesh=Triangles(other.vertices + np.array([60.0, 1.0, 0.0]), other.faces))
+    other = replace(other, vertices=other.vertices + np.array([60.0, 1.0, 0.0]))
     up = ScanOptions(np.array([0.0, 0, 0]), np.array([60.0, 0, 0]), np.array([0, 0, 1.0]))
     down = ScanOptions(np.array([60.0, 1, 0]), np.array([120.0, 1, 0]), np.array([0, 0, 1.0]))
     parts = port_from_scan(one.vertices, one.faces, up), port_from_scan(other.vertices, other.faces, down)

@@ -11,6 +11,7 @@ from scipy.sparse.linalg import cg
 from portgeo.core.centreline import Centreline
 from portgeo.core.port import port_from_readings
 from portgeo.core.section import Reading
+from portgeo.core.triangles import Triangles
 from portgeo.flow.path import join, path_of
 from portgeo.flow.wall import size_for, sizing_of, wall_solution
 from tests.conftest import elbow_readings
@@ -41,7 +42,7 @@ def turned(port, seed):
     spine = port.centreline
     return replace(
         port,
-        vertices=port.vertices @ q.T + move,
+        mesh=Triangles(port.vertices @ q.T + move, port.faces),
         centreline=Centreline(spine.stations, spine.points @ q.T + move, spine.frames @ q.T),
     )
 
@@ -54,8 +55,7 @@ def mirrored(port):
     frames[:, 1] *= -1.0  # left is up cross flow
     return replace(
         port,
-        vertices=port.vertices * flip,
-        faces=port.faces[:, ::-1],
+        mesh=Triangles(port.vertices * flip, port.faces[:, ::-1]),
         centreline=Centreline(spine.stations, spine.points * flip, frames),
     )
 
@@ -112,7 +112,7 @@ def test_size_does_not_matter(port, speeds):
     spine = port.centreline
     large = replace(
         port,
-        vertices=port.vertices * 2.0,
+        mesh=Triangles(port.vertices * 2.0, port.faces),
         centreline=Centreline(spine.stations * 2.0, spine.points * 2.0, spine.frames),
     )
     assert solution_of(large).over_mean == pytest.approx(speeds.over_mean, abs=1e-6)

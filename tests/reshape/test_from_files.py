@@ -12,7 +12,6 @@ import pytest
 import trimesh
 
 from portgeo.app.cli import main
-from portgeo.core.triangles import Triangles
 from portgeo.files.meshes.mesh import read_mesh
 from tests.scan import make
 
@@ -47,7 +46,7 @@ def _dented(scan, dents):
         facing = up * points[:, 2] > 15.0
         fades = np.exp(-((points[:, 0] - station) ** 2 + points[:, 1] ** 2) / DENT_MM**2)
         points[:, 2] += np.where(facing, up * depth * fades, 0.0)
-    return replace(scan, mesh=Triangles(points, scan.faces))
+    return replace(scan, vertices=points)
 
 
 def _dent_cc(depth):
