@@ -113,7 +113,7 @@ def test_measure_gives_the_answer_first_and_writes_nothing_unasked(sheet, capsys
     lines = out.splitlines()
     assert err == ""
     assert lines[0] == sheet.name
-    assert [line.split()[0] for line in lines[1:4]] == ["volume", "least", "short"]
+    assert [line.split()[0] for line in lines[1:4]] == ["volume", "min", "short"]
     assert "cc" in lines[1] and "sq in" in lines[2] and "radius" in lines[3]
     assert all(len(line) < 100 for line in lines[1:])
 
