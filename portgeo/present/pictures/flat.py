@@ -52,12 +52,11 @@ def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raste
     value = np.median(at_corners, axis=1) if paint.quantity == "class" else at_corners.mean(axis=1)
     colour = scale.colour(value) * light[:, None]
     order = np.argsort(corners[:, :, 2].mean(axis=1), kind="stable")
-    axes.add_collection(
-        PolyCollection(
-            list(corners[order][:, :, :2]), facecolors=colour[order], edgecolors=colour[order], linewidths=SEAM,
-            rasterized=raster,
-        )
-    )  # fmt: skip
+    drawn: Any = corners[order][:, :, :2]  # as one array, of which a path each is made far quicker than of a list
+    triangles = PolyCollection(
+        drawn, facecolors=colour[order], edgecolors=colour[order], linewidths=SEAM, rasterized=raster
+    )
+    axes.add_collection(triangles, autolim=False)  # the limits are told below
     low, high = seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)
     spare = 0.09 * (high - low).max()
     axes.set_xlim(low[0] - spare, high[0] + spare)
