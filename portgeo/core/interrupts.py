@@ -9,11 +9,12 @@ would stay behind: a file half put in its place, or other processes at work.
 from __future__ import annotations
 
 import multiprocessing
+import multiprocessing.context
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
 from typing import Any, TypeVar
@@ -77,8 +78,10 @@ def minded() -> Iterator[None]:
 
 
 @contextmanager
-def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
+def workers(count: int, ahead: Sequence[str] = ()) -> Iterator[Callable[..., Future[Any]]]:
     """Give a `submit(function, *arguments)` that runs functions in `count` other processes.
+
+    ahead : modules that what is submitted needs; loaded once for all of these processes, where the system can do that.
 
     Ctrl-C in a terminal goes to all of its processes: these do not hear it. They are ended when the
     block is left, whatever they are doing if it is left by an exception, and end themselves when this process is
@@ -86,7 +89,7 @@ def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
     """
     others = set(multiprocessing.active_children())
     with minded():
-        pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker)
+        pool = ProcessPoolExecutor(count, mp_context=_context(ahead), initializer=_begin_worker)
 
         def submit(function: Callable[..., Any], *arguments: Any) -> Future[Any]:
             with _deaf_children(), _main_left_alone():
@@ -100,6 +103,15 @@ def workers(count: int) -> Iterator[Callable[..., Future[Any]]]:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
         pool.shutdown()
+
+
+def _context(ahead: Sequence[str]) -> multiprocessing.context.BaseContext:
+    """Return how processes are begun: each from nothing, or as a copy of one that has loaded these modules."""
+    if not ahead or sys.platform != "linux":  # macOS lets no process be copied safely, Windows none at all
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(list(ahead))
+    return context
 
 
 @contextmanager

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 MOST_WORKERS = 4  # a job has no more steps than that to make at once for long, and each takes memory
 WORTH_WORKERS = 3  # steps to make: for fewer it is quicker to stay in this process
+# What the steps need, and what theirs load only when it is used.
+AHEAD = (*(f"portgeo.app.job.{name}" for name in ("parts", "air", "cut", "paint", "drawn")), "skfem", "pyamg")
 Progress = Callable[[str, float], None]
 
 
@@ -148,7 +150,7 @@ def _make(steps: Steps, kept: Kept, progress: Progress, check: Callable[[], None
     chains = _chains(steps)
     refusals: dict[str, PortgeoError] = {}
     try:
-        with workers(count) as submit:
+        with workers(count, AHEAD) as submit:
             # What the longest chain of steps waits for is made first.
             waiting = dict(sorted(missing.items(), key=lambda item: -chains[item[0]]))
             running: dict[Future[Any], Step] = {}
