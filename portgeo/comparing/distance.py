@@ -39,6 +39,30 @@ class Wall:
         """How far the wall bulges over the middles of the edges (m, 3), see bulge."""
         return edge_bulges(self.vertices, self.faces, vertex_normals(self.vertices, self.faces, 1))
 
+    @cached_property
+    def vertex_normals(self) -> FloatArray:
+        """The angle-weighted normals (n, 3) of the vertices, not of unit length."""
+        normals = np.zeros_like(self.vertices)
+        for k in range(3):
+            at = self.vertices[self.faces[:, k]]
+            u = self.vertices[self.faces[:, (k + 1) % 3]] - at
+            v = self.vertices[self.faces[:, (k + 2) % 3]] - at
+            angle = np.arctan2(np.linalg.norm(np.cross(u, v), axis=1), np.einsum("ij,ij->i", u, v))
+            for axis in range(3):
+                weight = angle * self.normals[:, axis]
+                normals[:, axis] += np.bincount(self.faces[:, k], weight, minlength=len(normals))
+        return normals
+
+    @cached_property
+    def edge_normals(self) -> FloatArray:
+        """For each face (m, 3, 3) the normals of the edges opposite its corners, not of unit length."""
+        ends = np.sort(np.stack([np.roll(self.faces, -k - 1, axis=1)[:, :2] for k in range(3)], axis=1), axis=2)
+        key = (ends[..., 0] * len(self.vertices) + ends[..., 1]).ravel()
+        _, edge = np.unique(key, return_inverse=True)
+        of_face = np.repeat(self.normals, 3, axis=0)
+        total = np.column_stack([np.bincount(edge, of_face[:, axis]) for axis in range(3)])
+        return np.asarray(total[edge].reshape(-1, 3, 3), dtype=np.float64)
+
 
 def wall_from(vertices: FloatArray, faces: IntArray, noise: float = 0.0) -> Wall:
     """Return the wall of outward faces (m, 3); of a noisy one the side is told by calmer normals."""
@@ -83,9 +107,9 @@ def signed_distance(wall: Wall, points: FloatArray) -> FloatArray:
     on_vertex, on_edge = near.sum(axis=1) >= 2, near.sum(axis=1) == 1
     if on_vertex.any():
         corner = np.argmax(shares[on_vertex], axis=1)
-        normal[on_vertex] = _vertex_normals(wall)[wall.faces[face[on_vertex], corner]]
+        normal[on_vertex] = wall.vertex_normals[wall.faces[face[on_vertex], corner]]
     if on_edge.any():
-        normal[on_edge] = _edge_normals(wall)[face[on_edge], np.argmax(near[on_edge], axis=1)]
+        normal[on_edge] = wall.edge_normals[face[on_edge], np.argmax(near[on_edge], axis=1)]
     side = np.einsum("ij,ij->i", arm, normal)
     return np.copysign(lengths(arm), side)
 
@@ -98,27 +122,3 @@ def barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:
     det = np.maximum(uu * vv - uv * uv, 1e-300)
     second, third = (vv * wu - uv * wv) / det, (uu * wv - uv * wu) / det
     return np.column_stack([1.0 - second - third, second, third])
-
-
-def _vertex_normals(wall: Wall) -> FloatArray:
-    """Return the angle-weighted normals (n, 3) of a wall's vertices, not of unit length."""
-    normals = np.zeros_like(wall.vertices)
-    for k in range(3):
-        at = wall.vertices[wall.faces[:, k]]
-        u = wall.vertices[wall.faces[:, (k + 1) % 3]] - at
-        v = wall.vertices[wall.faces[:, (k + 2) % 3]] - at
-        angle = np.arctan2(np.linalg.norm(np.cross(u, v), axis=1), np.einsum("ij,ij->i", u, v))
-        for axis in range(3):
-            weight = angle * wall.normals[:, axis]
-            normals[:, axis] += np.bincount(wall.faces[:, k], weight, minlength=len(normals))
-    return normals
-
-
-def _edge_normals(wall: Wall) -> FloatArray:
-    """Return for each face (m, 3, 3) the normals of the edges opposite its corners, not of unit length."""
-    ends = np.sort(np.stack([np.roll(wall.faces, -k - 1, axis=1)[:, :2] for k in range(3)], axis=1), axis=2)
-    key = (ends[..., 0] * len(wall.vertices) + ends[..., 1]).ravel()
-    _, edge = np.unique(key, return_inverse=True)
-    of_face = np.repeat(wall.normals, 3, axis=0)
-    total = np.column_stack([np.bincount(edge, of_face[:, axis]) for axis in range(3)])
-    return np.asarray(total[edge].reshape(-1, 3, 3), dtype=np.float64)

@@ -17,7 +17,8 @@ from scipy.sparse.csgraph import connected_components
 
 from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.depth_map import FAINT, FLOOR_MM, LEAST_PATCH_MM2
-from portgeo.comparing.distance import closest, wall_from
+from portgeo.comparing.distance import closest
+from portgeo.comparing.register import wall_of
 from portgeo.comparing.tube import walled
 from portgeo.core.errors import OutputError
 from portgeo.core.plane import FloatArray, IntArray
@@ -37,7 +38,7 @@ def removed_mesh(found: Comparison) -> tuple[FloatArray, IntArray]:
     sound skin can be drawn.
     """
     part, depth, before = found.after_wedges, found.depth, found.before
-    wall = wall_from(before.vertices, before.faces[walled(before).is_wall], before.noise)
+    wall = wall_of(walled(before))
     map_ = found.map
     least = max(FLOOR_MM, FAINT * map_.threshold)
     cut = (depth.calm > least) & (depth.at_vertices > FLOOR_MM) & (map_.at(map_.cut, part.where) > HALF)

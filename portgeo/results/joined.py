@@ -46,7 +46,7 @@ class GasketMargin(Result):
     greatest_mm: float = figure(lambda margin: margin.greatest)
     greatest_clock: float = figure(lambda margin: margin.greatest_clock)
     mean_mm: float = figure(lambda margin: margin.mean)
-    fault: float = figure(lambda margin: margin.fault)
+    fault: str | None = figure(lambda margin: margin.fault)
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from portgeo.app.job.results import Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
-from portgeo.comparing.distance import signed_distance, wall_from
+from portgeo.comparing.distance import signed_distance
+from portgeo.comparing.register import wall_of
 from portgeo.comparing.tube import walled
 from portgeo.core.errors import naming
 from portgeo.core.plane import FloatArray
-from portgeo.core.port import Port
 from portgeo.files.walls import read_walls
 from portgeo.flow.path import join
 from portgeo.measuring.schedule import Survey
@@ -123,13 +123,9 @@ def _depth(needs: Any, part: str, k: int) -> list[Paint]:
 
 
 def _planned_depth(start: _Placed, cut: Cut) -> Paint:
-    values = signed_distance(_wall(start.part.port), cut.part.skin.vertices)
+    values = signed_distance(wall_of(walled(start.part.port)), cut.part.skin.vertices)
     # Another paint than what was cut: its scale is its own, and a light cut ahead shows after a deep one.
     return Paint("depth to take", "depth to take", values, "length", True)
-
-
-def _wall(port: Port) -> Any:
-    return wall_from(port.vertices, port.faces[walled(port).is_wall], port.noise)
 
 
 def _speed(speed: Sped | LeftOut | None, part: str) -> list[Paint]:
@@ -150,7 +146,7 @@ class _Walls:
         read_at = np.clip([reading.station for reading in readings], first, last)
         grid = wall_grid(port, np.union1d(np.linspace(first, last, WALL_ROWS), read_at), WALL_ROUND)
         self.into: FloatArray = np.linalg.inv(at.pose).astype(np.float64)
-        self.wall = _wall(port)
+        self.wall = wall_of(walled(port))
         self.tree = cKDTree(grid.points.reshape(-1, 3))
         self.thickness = wall_thickness(grid, readings).ravel()
 
