@@ -16,6 +16,7 @@ author = "the portgeo authors"
 version = release = portgeo.__version__
 extensions = ["myst_parser", "sphinx.ext.autodoc"]
 myst_heading_anchors = 3
+myst_enable_extensions = ["html_image"]  # a picture shows in the pages as they are, too
 exclude_patterns = ["pictures"]
 autodoc_typehints = "none"  # the signature's own types are long; the parameters say them in words
 html_theme = "furo"
@@ -34,8 +35,8 @@ HEADINGS = ("Parameters", "Returns", "Raises", "Examples")
 
 
 def fill(app, docname, source):
-    """Fill a page's tables from the code."""
-    source[0] = tables.filled(source[0])
+    """Hold a page's tables to the code, and put the library's docstrings where they belong."""
+    source[0] = tables.filled(source[0]).replace("<!-- each function's docstring -->\n", tables.library())
 
 
 def docstring(app, what, name, obj, options, lines):

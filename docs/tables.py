@@ -1,22 +1,22 @@
 """What the guide's tables take from the code: a page's text comes in, the text with its tables filled goes out.
 
 A page holds a table of keys and their meanings under a comment `<!-- of the code: NAME -->`. The code's own keys,
-in their order, with units, limits and what is taken without them, are put beside the meanings. A key that the page
-lacks, or that the code no longer has, is refused: no page goes stale in silence.
+in their order, with units, limits and what is taken without them, are put beside the meanings, the last column.
+A key that the page lacks, or that the code no longer has, is refused: no page goes stale in silence. A page that is
+filled stays as it is.
 """
 
 from __future__ import annotations
 
 import importlib
-import os
 import pkgutil
 import re
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import fields
 from typing import Any, Literal, Union, get_args, get_origin
 
-MARK = re.compile(r"^<!-- of the code: ([\w. ]+) -->\n(\n(?:\|.*\n)+)?", re.MULTILINE)
+# The mark, the table under it and the block under that.
+MARK = re.compile(r"^<!-- of the code: ([\w. ]+) -->\n(\n(?:\|.*\n)+)?(\n```\w+\n(?:(?!```).*\n)*```\n)?", re.MULTILINE)
 INCH = 25.4
 SAME_UNIT = ("_in", "_mm")
 
@@ -31,7 +31,7 @@ Made = tuple[Row, list[tuple[str, Row]]]  # the head, and of each key what is sa
 
 def filled(page: str) -> str:
     """Return a page with its tables filled from the code. Raises StalePage."""
-    return MARK.sub(lambda found: _filled(found[1], found[2] or ""), page)
+    return MARK.sub(lambda found: f"<!-- of the code: {found[1]} -->\n{_filled(*found.groups(''))}", page)
 
 
 def names_in(page: str) -> list[str]:
@@ -40,12 +40,12 @@ def names_in(page: str) -> list[str]:
 
 
 def meanings(table: str) -> dict[str, str]:
-    """Return a Markdown table's keys, and what stands beside them."""
+    """Return a Markdown table's keys, and what its last column says of each."""
     rows = [re.split(r"(?<!\\)\|", line.strip().strip("|")) for line in table.strip().splitlines()[2:]]
-    return {row[0].strip().strip("`"): "|".join(row[1:]).strip() for row in rows}
+    return {row[0].strip().strip("`"): row[-1].strip() for row in rows}
 
 
-def _filled(name: str, table: str) -> str:
+def _filled(name: str, table: str, block: str) -> str:
     kind, _, which = name.partition(" ")
     if kind in TEXTS:
         return TEXTS[kind](which)
@@ -61,7 +61,7 @@ def _filled(name: str, table: str) -> str:
         lines.append((f"`{key}`", *cells, meant[key]))
         # Keys under one that the code declares as a whole.
         lines += [(f"`{k}`", *("" for _ in cells), meant[k]) for k in meant if k != key and re.match(rf"{key}[.\[]", k)]
-    return "\n" + _table((*head, "meaning"), lines)
+    return "\n" + _table((*head, "meaning"), lines) + block
 
 
 def _table(head: Row, rows: list[Row]) -> str:
@@ -196,31 +196,24 @@ def _commands(_: str) -> str:
 
 
 def _options(which: str) -> str:
-    """Return a command's own help, as a block of text, or every command's under its heading."""
+    """Return what a command takes as a table, and its examples as a block of text."""
     import argparse
 
     from portgeo.app.cli import build_parser
 
-    parser = build_parser()
-    action = next(a for a in parser._actions if isinstance(a, argparse._SubParsersAction))
-    names = [which] if which else list(action.choices)
-    with _as_wide_as("96"):
-        texts = {name: action.choices[name].format_help() for name in names}
-    return "\n".join(f"\n## portgeo {name}\n\n```text\n{text}```\n" for name, text in texts.items())
+    commands = next(a for a in build_parser()._actions if isinstance(a, argparse._SubParsersAction))
+    command = commands.choices[which]
+    rows = [(f"`{_typed(a)}`", (a.help or "").replace("|", "\\|")) for a in command._actions if a.dest != "help"]
+    return f"\n{_table(('write', 'what it does'), rows)}\n```text\n{command.epilog.strip()}\n```\n"
 
 
-@contextmanager
-def _as_wide_as(columns: str) -> Iterator[None]:
-    """Have argparse break its lines alike on every terminal: it goes by what the environment says."""
-    before = os.environ.get("COLUMNS")
-    os.environ["COLUMNS"] = columns
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ["COLUMNS"]
-        else:
-            os.environ["COLUMNS"] = before
+def _typed(action: Any) -> str:
+    """Return how an option or a word of a command is typed."""
+    names = ", ".join(action.option_strings)
+    if action.nargs == 0:
+        return names
+    value = action.metavar or (" or ".join(map(str, action.choices)) if action.choices else action.dest.upper())
+    return f"{names} {value}{' ...' if action.nargs in ('+', '*') else ''}".strip()
 
 
 def _blank(which: str) -> str:
@@ -231,15 +224,26 @@ def _blank(which: str) -> str:
     return f"\n```toml\n{text}```\n"
 
 
-def _library(_: str) -> str:
-    """Return what documents every function that `import portgeo` offers, and the Port."""
+def _functions(_: str) -> str:
+    """Return a table of the functions that `import portgeo` offers and what each does."""
+    import portgeo
+
+    first = {
+        name: getattr(portgeo, name).__doc__.partition("\n")[0].removeprefix("Return ") for name in portgeo.__all__
+    }
+    rows = [(f"`pg.{name}`", line[0].upper() + line[1:]) for name, line in first.items()]
+    return "\n" + _table(("function", "what it does"), rows)
+
+
+def library() -> str:
+    """Return what documents every function that `import portgeo` offers, and the Port, from their docstrings."""
     import portgeo
 
     functions = "\n".join(f".. autofunction:: portgeo.{name}\n" for name in portgeo.__all__)
     port = (
         ".. autoclass:: portgeo.core.port.Port()\n   :members: section_at, to_trimesh, to_pyvista, to_source, marked\n"
     )
-    return f"\n```{{eval-rst}}\n{functions}\n{port}```\n"
+    return f"```{{eval-rst}}\n{functions}\n{port}```\n"
 
 
 TABLES: Mapping[str, Callable[[str], Made]] = {
@@ -250,5 +254,5 @@ TEXTS: Mapping[str, Callable[[str], str]] = {
     "commands": _commands,
     "options": _options,
     "blank": _blank,
-    "library": _library,
+    "functions": _functions,
 }

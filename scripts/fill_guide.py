@@ -1,4 +1,4 @@
-"""Run the examples of the README and of the guide on the demo, and write what they print into the pages.
+"""Fill the guide's tables from the code, run its examples and the README's, and write what they print into the pages.
 
 Run from the top of the repository: ``python scripts/fill_guide.py [PAGE.md ...]``. Look at what changed before it
 goes in.
@@ -13,11 +13,14 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from tests.guide import folder_of, pages, printed, shown_anew
+from tests.guide import ROOT, folder_of, pages, printed, shown_anew, tables
 
 
 def main(names: list[str]) -> int:
     status, home = 0, Path.cwd()
+    for path in sorted((ROOT / "docs").glob("*.md")):
+        if not names or path.name in names:
+            path.write_text(tables().filled(path.read_text("utf-8")), "utf-8", newline="\n")
     for path in pages():
         if names and path.name not in names:
             continue

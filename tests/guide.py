@@ -8,12 +8,14 @@ line `...` stands for any lines.
 from __future__ import annotations
 
 import contextlib
+import importlib.util
 import io
 import re
 import shlex
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 
 from portgeo.app import cli
 from portgeo.app.commands.demo import demo_files
@@ -39,6 +41,15 @@ class Example:
 def pages() -> list[Path]:
     """Return the pages that have examples."""
     return [p for p in (ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))) if examples(p.read_text("utf-8"))]
+
+
+def tables() -> ModuleType:
+    """Return docs/tables.py, which is no part of a package."""
+    spec = importlib.util.spec_from_file_location("guide_tables", ROOT / "docs" / "tables.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 def examples(page: str) -> list[Example]:

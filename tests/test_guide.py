@@ -1,6 +1,5 @@
 """The guide and the README: what they say to type runs, and prints what they show; their tables lack no key."""
 
-import importlib.util
 import json
 import re
 
@@ -8,17 +7,9 @@ import pytest
 
 from portgeo.core.errors import InputError
 from portgeo.files.toml.target import read_target
-from tests.guide import ROOT, examples, folder_of, pages, printed, same
+from tests.guide import ROOT, examples, folder_of, pages, printed, same, tables
 
 PAGES = sorted((ROOT / "docs").glob("*.md"))
-
-
-def load_tables():
-    """Return docs/tables.py, which is no part of a package."""
-    spec = importlib.util.spec_from_file_location("guide_tables", ROOT / "docs" / "tables.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.mark.parametrize("page", pages(), ids=lambda page: page.name)
@@ -70,29 +61,42 @@ def test_an_example_in_two_lines_is_two():
 
 
 @pytest.mark.parametrize("page", [page.name for page in PAGES])
-def test_tables_have_every_key(page):
-    """Every column, key and figure that the code declares stands in its page's table, and no other."""
-    tables = load_tables()
-    assert "StalePage" not in tables.filled((ROOT / "docs" / page).read_text("utf-8"))
+def test_tables_are_filled_with_what_the_code_has(page):
+    """Every column, key, option and figure that the code declares stands in its page's table, and no other."""
+    text = (ROOT / "docs" / page).read_text("utf-8")
+    assert tables().filled(text) == text, f"python scripts/fill_guide.py {page}"
+
+
+def test_a_table_is_filled_from_the_code_and_its_last_column():
+    page = (ROOT / "docs" / "files.md").read_text("utf-8")
+    row = next(line for line in page.splitlines() if line.startswith("| `height` |"))
+    assert "`_in` or `_mm`" in row
+    bare = page.replace(row, f"| `height` | {row.split('|')[-2].strip()} |")
+    assert bare != page and tables().filled(bare) == page
+    below = "<!-- of the code: words mark -->\n\n| m | |\n|---|---|\n| `throat` | a |\n| `seat` | b |\n"
+    below += "| `guide` | c |\n| `joint` | d |\n\n```text\nnot of the code\n```\n"
+    assert tables().filled(below).endswith("| `joint` | d |\n\n```text\nnot of the code\n```\n")
 
 
 def test_a_page_that_lacks_a_key_is_refused():
-    tables = load_tables()
+    module = tables()
     page = (ROOT / "docs" / "files.md").read_text("utf-8")
     assert "| `rise` |" in page
-    with pytest.raises(tables.StalePage, match="rise"):
-        tables.filled(re.sub(r"(?m)^\| `rise` \|.*\n", "", page))
-    with pytest.raises(tables.StalePage, match="roundness"):
-        tables.filled(page.replace("| `rise` |", "| `roundness` | |\n| `rise` |"))
+    with pytest.raises(module.StalePage, match="rise"):
+        module.filled(re.sub(r"(?m)^\| `rise` \|.*\n", "", page))
+    with pytest.raises(module.StalePage, match="roundness"):
+        module.filled(page.replace("| `rise` |", "| `roundness` | |\n| `rise` |"))
 
 
-def test_every_record_and_every_table_of_a_job_has_its_place():
+def test_every_record_every_table_of_a_job_and_every_command_has_its_place():
+    from portgeo.app.cli import COMMANDS
     from portgeo.files.toml.job_words import TABLES
 
-    tables = load_tables()
-    named = {name for page in PAGES for name in tables.names_in(page.read_text("utf-8"))}
+    module = tables()
+    named = {name for page in PAGES for name in module.names_in(page.read_text("utf-8"))}
     assert {f"job {table}" for table in TABLES} <= named | {"job scan", "job runner_scan"}
-    assert set(tables.records()) <= named
+    assert {f"options {command}" for command in COMMANDS} <= named
+    assert set(module.records()) <= named
 
 
 def test_links_between_pages_lead_somewhere():

@@ -14,7 +14,7 @@ from portgeo.app.commands.common import (
     refuse_scan_options,
 )
 
-HELP = "measure a port: volume, least area, short side, then every station"
+HELP = "measure a port: volume, minimum area, short side, then every station"
 EXAMPLE = """examples:
   portgeo measure port.csv
   portgeo measure port.csv --units mm --json port.json --csv schedule.csv
