@@ -23,7 +23,9 @@ from portgeo.present.page.text import answer, engine_text, tied
 from portgeo.present.page.view import view_section
 from portgeo.present.pictures.model import Model
 
-SCRIPTS = ("page.js", "charts.js", "models.js", "paint.js", "view.js")  # in assets/, one after the other
+PIECES = ("dom.js", "charts.js", "models.js", "paint.js", "scale.js", "view_parts.js", "view.js")  # of any page
+SCRIPTS = (*PIECES, "page.js")  # in assets/, one after the other
+STYLES = ("pieces.css", "page.css")
 
 
 def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> str:
@@ -38,12 +40,12 @@ def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Dis
             sections.append((key, heading, short, inside))
     main = el("main", [_section(*one) for one in sections], id="main")
     body = [el("a", "To the answer", href="#main", class_="skip"), _header(results, sections), main, _footer(results)]
-    style, script = _asset("page.css"), "\n".join(_asset(name) for name in SCRIPTS)
+    style, script = ("\n".join(map(asset, names)) for names in (STYLES, SCRIPTS))
     data = ""
     if models:
         value = view_data(models, scales_of(models, display), first_shown(models, PLANNED_STATE), display)
         data = f'<script type="application/json" id="view-data">{json_for_script(value)}</script>'
-    return Template(_asset("page.html")).substitute(
+    return Template(asset("page.html")).substitute(
         policy=_policy(style, script),
         title=escape(plain_text(results["title"])),
         style=style,
@@ -53,7 +55,8 @@ def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Dis
     )
 
 
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
+    """Return a file of assets/."""
     return (files("portgeo.present.page") / "assets" / name).read_text(encoding="utf-8")
 
 

@@ -1,6 +1,18 @@
-// Tables folded away on the screen are open on paper.
+// The report's page: charts that are read, the port in 3D, and tables that are folded away on the screen but open on paper.
 "use strict";
 (function () {
+  followCharts(document);
+  const models = document.getElementById("view-data");
+  if (models) {
+    const words = Array.from(document.querySelectorAll("[data-words]"));
+    const view = portView(document.getElementById("view"),
+      { shown: (k) => words.forEach((w) => { w.hidden = Number(w.dataset.words) !== k; }) });
+    if (view) {
+      document.body.classList.add("live");
+      view.update(JSON.parse(models.textContent));
+    }
+  }
+
   const folds = () => Array.from(document.querySelectorAll("details"));
   window.addEventListener("beforeprint", () => {
     for (const fold of folds()) {

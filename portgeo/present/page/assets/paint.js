@@ -2,18 +2,19 @@
 "use strict";
 const VERTEX = `#version 300 es
 in vec3 place; in vec3 normal; in float station; in vec2 round_; in vec2 painted;
-uniform mat3 turn; uniform vec3 middle; uniform vec2 scale; uniform vec2 shift; uniform float depth;
+uniform mat3 turn; uniform vec3 middle; uniform vec2 scale; uniform vec2 shift; uniform float depth; uniform float near;
 out vec3 seen; out vec3 side; out float along; out vec2 clock; out vec2 value; flat out float only;
 void main() {
   seen = turn * (place - middle); side = turn * normal;
   along = station; clock = round_; value = painted; only = painted.x;
-  gl_Position = vec4(seen.xy * scale + shift, -seen.z / depth, 1.0);
+  float w = 1.0 - seen.z * near; // near: 1 over the eye's distance, 0 for a drawing without perspective
+  gl_Position = vec4(seen.xy * scale + shift * w, -seen.z / depth * w, w);
 }`;
 const FRAGMENT = `#version 300 es
 precision highp float;
 in vec3 seen; in vec3 side; in float along; in vec2 clock; in vec2 value; flat in float only;
 uniform sampler2D shades; uniform float marks; uniform float zero; uniform float classes; uniform float ring;
-uniform float pixel;
+uniform float pixel; uniform float open; uniform vec2 ends; uniform float lit;
 out vec4 colour;
 float line(float f, float wide) {
   float rate = fwidth(f);
@@ -29,10 +30,15 @@ float hatch(float k) {
   return step(fract((k < 4.5 ? at.y : at.x) / 7.0), 0.2);
 }
 void main() {
+  float rate = fwidth(along);
+  if (open != 0.0) { // the half towards the viewer and the closed ends are left away; 2: the ends alone
+    if (abs(open) < 1.5 && clock.x * open > 0.0) discard;
+    if (rate < 1e-4 && (abs(along - ends.x) < 1e-3 || abs(along - ends.y) < 1e-3)) discard;
+  }
   vec3 flat_ = normalize(cross(dFdx(seen), dFdy(seen))), smooth_ = normalize(side);
   if (smooth_.z < 0.0) smooth_ = -smooth_;
   vec3 n = dot(flat_, smooth_) < 0.75 ? flat_ : smooth_;
-  float lit = 0.675 + 0.325 * dot(n, normalize(vec3(-0.35, 0.45, 0.82))); // dark half a turn from the light: the floor is read
+  float bright = 0.675 + 0.325 * dot(n, normalize(vec3(-0.35, 0.45, 0.82))); // dark half a turn from the light: the floor is read
   bool known = value.y > 0.99;
   float v = classes > 0.0 ? (floor(only * classes) + 0.5) / classes : value.x;
   vec3 paint = known ? texture(shades, vec2(clamp(v, 0.002, 0.998), 0.5)).rgb : vec3(0.85);
@@ -44,11 +50,15 @@ void main() {
   vec2 c = normalize(clock);
   if (c.y < 0.0 && fract(along / ring * 4.0) < 0.5)
     drawn = max(drawn, 1.0 - smoothstep(1.0, 2.0, abs(c.x) / fwidth(c.x) / pixel));
-  colour = vec4(mix(paint, ink, drawn) * lit, 1.0);
+  vec3 shown = mix(paint, ink, drawn) * bright;
+  float off = abs(along - lit) / max(rate, 1e-5) / pixel; // the ring of the reading in hand, edged dark to stand out
+  shown = mix(shown, vec3(0.05), 1.0 - smoothstep(3.6, 4.6, off));
+  shown = mix(shown, vec3(1.0, 0.32, 0.0), 1.0 - smoothstep(2.0, 3.0, off));
+  colour = vec4(shown, 1.0);
 }`;
 
-// Returns a function that draws (number and model, paint, its place on the screen, mm from ring to ring),
-// or null where there is no WebGL.
+// Returns an object that draws (number and model, paint, its place on the screen, mm from ring to ring) and forgets
+// the models that it was given, or null where there is no WebGL.
 function portPainter(canvas) {
   const gl = canvas.getContext("webgl2", { antialias: true, alpha: true });
   let program = null;
@@ -68,7 +78,8 @@ function portPainter(canvas) {
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) return false;
     gl.useProgram(program);
     for (const name of ["place", "normal", "station", "round_", "painted"]) at[name] = gl.getAttribLocation(program, name);
-    for (const name of ["turn", "middle", "scale", "shift", "depth", "marks", "zero", "classes", "ring", "pixel"])
+    for (const name of ["turn", "middle", "scale", "shift", "depth", "marks", "zero", "classes", "ring", "pixel", "near",
+      "open", "ends", "lit"])
       where[name] = gl.getUniformLocation(program, name);
     gl.enable(gl.DEPTH_TEST);
     gl.clearColor(0, 0, 0, 0);
@@ -137,8 +148,17 @@ function portPainter(canvas) {
     gl.uniform1f(where.classes, p.classes.length);
     gl.uniform1f(where.ring, ring);
     gl.uniform1f(where.pixel, pixel);
+    gl.uniform1f(where.near, place.near);
+    gl.uniform1f(where.open, place.open);
+    gl.uniform2f(where.ends, ...one.stations);
+    gl.uniform1f(where.lit, place.lit === null ? -1e9 : place.lit);
     gl.drawElements(gl.TRIANGLES, one.faceList.length, one.wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT, 0);
   }
 
-  return gl && start() ? draw : null;
+  function forget() {
+    for (const [key, made] of kept) key.startsWith("shades ") ? gl.deleteTexture(made) : gl.deleteBuffer(made);
+    kept.clear();
+  }
+
+  return gl && start() ? { draw, forget } : null;
 }

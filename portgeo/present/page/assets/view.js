@@ -1,19 +1,37 @@
-// The port in 3D: turn it, choose state and paint, read station, clock and value under the pointer.
+// The port in 3D: turn it, cut it open, look into it, choose state and paint, read station, clock and value.
 "use strict";
-(function () {
-  const holder = document.getElementById("view-data");
-  if (!holder) return;
-  const data = JSON.parse(holder.textContent);
-  const stage = document.getElementById("stage");
-  const canvas = document.getElementById("view-canvas");
-  const said = document.getElementById("reading");
-  const overlay = document.getElementById("labels");
-  const buttons = (name) => Array.from(document.querySelectorAll("[data-" + name + "]"));
+const VIEW_HINT = "Point at the port, tap it, or move the two sliders: station, clock position and value stand here.";
+const VIEW_HELP = "Drag to turn, two fingers or Shift to move, click the picture and use the wheel to come closer. Thin " +
+  "rings: stations. Dashed line: 6 o\u2019clock, the middle of the floor. Lines on the paint: its scale\u2019s marks.";
+const VIEW_MOVES = {
+  left: "Turn left", right: "Turn right", up: "Tip up", down: "Tip down", closer: "Closer", farther: "Farther",
+  side: "From the side", entry: "Into the entry", exit: "Into the exit", below: "From below", home: "Start again",
+};
+const VIEW_KEYS = {
+  ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "closer", "=": "closer", "-": "farther",
+  Home: "home",
+};
+const SAME_SIZE = 0.1; // a model given anew that is as large, to this share, is drawn where the last one was
+
+// Fills an element; `shown` is told the number of the model that is chosen. Returns an object that takes new data, lights a
+// station and chooses a model, or null where there is no WebGL. brief : buttons for each turn are folded away.
+function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
+  const canvas = make("canvas", { id: "view-canvas", role: "img", "aria-label": "the port" });
+  const overlay = make("div", { id: "labels", "aria-hidden": "true" });
+  const stage = make("div", { id: "stage", tabindex: 0, role: "group", "aria-label":
+    "The port in 3D. Arrow keys turn it, plus and minus change its size, Home sets it back." }, canvas, overlay);
+  const painter = portPainter(canvas);
+  if (!painter) return null;
+  const said = make("output", { id: "reading", "aria-live": brief ? "off" : "polite" }, VIEW_HINT);
+  const states = make("div"), paints = make("fieldset"), scale = make("div", { class: "scale" });
+  const station = make("input", { type: "range", id: "read-station", min: 0, max: 1, step: 0.01 });
+  const clock = make("input", { type: "range", id: "read-clock", min: 0, max: 11.5, step: 0.5, value: 6 });
+  const opener = make("button", { type: "button", "aria-pressed": "false", onclick: () => openUp(!shown.open) }, "Cut open");
+  let data = null, middles = {};
 
   // ---- what is shown -------------------------------------------------------------------------
-  const home = { yaw: -0.29, pitch: -0.48, zoom: 1, x: 0, y: 0 };
-  const shown = Object.assign({ model: 0, paint: null, point: null }, home);
-  const views = { side: [0, 0], entry: [-Math.PI / 2, 0], below: [0, -Math.PI / 2] };
+  const home = { yaw: -0.29, pitch: -0.48, zoom: 1, x: 0, y: 0, inside: null };
+  const shown = Object.assign({ model: 0, paint: null, point: null, open: false, lit: null, box: null }, home);
   const model = () => opened(data.models[shown.model]);
   const paint = () => data.paints.find((p) => p.name === shown.paint && p.part === model().part);
 
@@ -32,7 +50,6 @@
     const middle = low.map((v, k) => (v + high[k]) / 2);
     return middles[part] = { middle, radius: Math.hypot(...high.map((v, k) => v - low[k])) / 2 };
   }
-  const middles = {};
   function each(part, take) {
     for (const m of data.models.filter((one) => one.part === part)) {
       const p = opened(m).xyz;
@@ -54,26 +71,35 @@
 
   function placing() {
     const { middle, radius } = middleOf(model().part), w = canvas.clientWidth, h = canvas.clientHeight, b = shown.box;
+    const m = screen(), rest = { m, middle, radius, w, h, lit: shown.lit };
+    rest.open = shown.inside ? 2 : shown.open ? Math.sign(-m[7]) || 1 : 0; // left wall is +y, 9 o'clock
+    if (shown.inside) {
+      // The eye stands before an end, 1.2 of its width away; the end fills most of the picture.
+      const { middle: at, size } = endOf(shown.inside), d = at.map((v, k) => v - middle[k]);
+      const [right, up, out] = [0, 3, 6].map((row) => m[row] * d[0] + m[row + 1] * d[1] + m[row + 2] * d[2]);
+      const eye = out + 1.2 * size, there = 1 - out / eye, s = shown.zoom * 0.86 * Math.min(w, h) * there / size;
+      return Object.assign(rest, { near: 1 / eye, scale: s, x: shown.x - s * right / there, y: shown.y + s * up / there });
+    }
     // CSS pixels in a millimetre; the labels need some room round the port.
-    const scale = shown.zoom * Math.min((w - 140) / (b[1] - b[0]), (h - 56) / (b[3] - b[2]));
-    const x = shown.x - scale * (b[0] + b[1]) / 2, y = shown.y + scale * (b[2] + b[3]) / 2;
-    return { m: screen(), middle, radius, w, h, scale, x, y };
+    const s = shown.zoom * Math.min((w - 140) / (b[1] - b[0]), (h - 56) / (b[3] - b[2]));
+    return Object.assign(rest, { near: 0, scale: s, x: shown.x - s * (b[0] + b[1]) / 2, y: shown.y + s * (b[2] + b[3]) / 2 });
   }
 
   function project(place, x, y, z) {
-    const { m, middle, scale, w, h, x: sx, y: sy } = place, a = x - middle[0], b = y - middle[1], c = z - middle[2];
+    const { m, middle, scale: s, w, h } = place, a = x - middle[0], b = y - middle[1], c = z - middle[2];
+    const out = m[6] * a + m[7] * b + m[8] * c, there = Math.max(1 - out * place.near, 1e-3);
     return [
-      w / 2 + sx + scale * (m[0] * a + m[1] * b + m[2] * c),
-      h / 2 + sy - scale * (m[3] * a + m[4] * b + m[5] * c),
-      m[6] * a + m[7] * b + m[8] * c,
+      w / 2 + place.x + s * (m[0] * a + m[1] * b + m[2] * c) / there,
+      h / 2 + place.y - s * (m[3] * a + m[4] * b + m[5] * c) / there,
+      out,
     ];
   }
 
   // ---- drawing -------------------------------------------------------------------------------
-  const paintModel = portPainter(canvas);
   function draw() {
+    if (!data || !canvas.clientWidth) return;
     const place = placing();
-    paintModel(shown.model, model(), paint(), place, data.ring);
+    painter.draw(shown.model, model(), paint(), place, data.ring);
     label(place);
   }
 
@@ -87,11 +113,7 @@
   // ---- labels over the picture ---------------------------------------------------------------
   const tags = new Map();
   function tag(key, text, x, y, aside) {
-    if (!tags.has(key)) {
-      const made = document.createElement("span");
-      overlay.appendChild(made);
-      tags.set(key, made);
-    }
+    if (!tags.has(key)) tags.set(key, overlay.appendChild(make("span")));
     const made = tags.get(key);
     made.textContent = text;
     made.className = key === "point" ? "point" : "tag";
@@ -102,23 +124,27 @@
   function rings(one) {
     // Middle and roof of the port at every round station, from the vertices near it.
     if (one.rings) return one.rings;
-    const found = [], n = one.s.length, near = (one.stations[1] - one.stations[0]) / 40;
-    const [first, last] = one.stations, at = [];
+    const [first, last] = one.stations, at = [], near = (last - first) / 40;
     for (let s = Math.ceil(first / data.ring - 1e-6) * data.ring; s <= last + 1e-6; s += data.ring) at.push(s);
     if (last - at[at.length - 1] > data.ring / 3) at.push(last);
     else at[at.length - 1] = last;
-    for (const s of at) {
-      const middle = [0, 0, 0], ring = [];
-      for (let k = 0; k < n; k++) if (Math.abs(one.s[k] - s) < near) ring.push(k);
-      for (const k of ring) for (let j = 0; j < 3; j++) middle[j] += one.xyz[3 * k + j] / ring.length;
-      if (ring.length) found.push({ s, middle, ring });
-    }
-    return one.rings = found;
+    return one.rings = at.map((s) => ringAt(one, s, near)).filter((ring) => ring.ring.length);
+  }
+  function ringAt(one, s, near) {
+    const middle = [0, 0, 0], ring = [];
+    for (let k = 0; k < one.s.length; k++) if (Math.abs(one.s[k] - s) < near) ring.push(k);
+    for (const k of ring) for (let j = 0; j < 3; j++) middle[j] += one.xyz[3 * k + j] / ring.length;
+    return { s, middle, ring };
+  }
+  function endOf(which) {
+    const one = model(), found = rings(one), [end, next] = which === "entry" ? found : found.slice(-2).reverse();
+    const size = 2 * Math.max(...end.ring.map((k) => Math.hypot(...end.middle.map((v, j) => one.xyz[3 * k + j] - v))));
+    return { middle: end.middle, size, out: end.middle.map((v, j) => v - next.middle[j]) };
   }
 
   function label(place) {
     for (const made of tags.values()) made.hidden = true;
-    const one = model(), found = rings(one);
+    const one = model(), found = shown.inside ? [] : rings(one);
     found.forEach((here, k) => {
       const c = project(place, ...here.middle);
       let best = null, high = -1e9; // the ring's highest point on the screen; the exit's farthest right
@@ -154,8 +180,7 @@
     else corners.forEach((k, j) => { share += weights[j] * shares[k] / LEVELS; });
     const value = p.low + share * (p.high - p.low);
     if (p.classes.length) return p.label + ": " + p.classes[Math.max(0, Math.min(p.classes.length - 1, Math.round(value)))];
-    const text = (value / p.per).toFixed(p.decimals).replace(/^-(?=[0.]*$)/, "").replace("-", "\u2212");
-    return name + " " + text + (p.unit ? " " + p.unit : "");
+    return name + " " + fixed(value / p.per, p.decimals) + (p.unit ? " " + p.unit : "");
   }
 
   function read(corners, weights) {
@@ -176,11 +201,12 @@
   }
 
   function pick(px, py) {
-    const one = model(), place = placing(), n = one.s.length, f = one.faceList;
+    const one = model(), place = placing(), n = one.s.length, f = one.faceList, side = Math.abs(place.open) < 1.5 ? place.open : 0;
     const q = new Float32Array(3 * n);
     for (let k = 0; k < n; k++) q.set(project(place, one.xyz[3 * k], one.xyz[3 * k + 1], one.xyz[3 * k + 2]), 3 * k);
     let best = null, nearest = -1e9;
     for (let k = 0; k < f.length; k += 3) {
+      if (side && (one.round[2 * f[k]] + one.round[2 * f[k + 1]] + one.round[2 * f[k + 2]]) * side > 0) continue; // cut away
       const a = 3 * f[k], b = 3 * f[k + 1], c = 3 * f[k + 2];
       const d = (q[b] - q[a]) * (q[c + 1] - q[a + 1]) - (q[c] - q[a]) * (q[b + 1] - q[a + 1]);
       if (!d) continue;
@@ -193,49 +219,55 @@
     return best;
   }
 
-  function readAt(station, hours) {
+  function readAt(at, hours) {
     // The vertex nearest to a station and clock; a turn of the clock counts as the port's girth, about.
     const one = model(), a = hours / 12 * 2 * Math.PI, girth = middleOf(one.part).radius / 2;
     let best = 0, least = 1e18;
     for (let k = 0; k < one.s.length; k++) {
-      const ds = one.s[k] - station;
+      const ds = one.s[k] - at;
       const dx = one.round[2 * k] - Math.sin(a), dy = one.round[2 * k + 1] - Math.cos(a);
       const d = ds * ds + girth * girth * (dx * dx + dy * dy);
       if (d < least) { least = d; best = k; }
     }
     read([best], [1]);
   }
+  const reread = () => readAt(Number(station.value), Number(clock.value));
 
   // ---- choosing ------------------------------------------------------------------------------
+  const press = (button, is) => button.setAttribute("aria-pressed", String(is));
   function choose(index, name) {
-    const part = data.models[shown.model].part;
+    const part = data.models[shown.model] && data.models[shown.model].part;
     shown.model = index;
-    const has = Object.keys(data.models[index].values);
+    const one = model(), has = Object.keys(one.values);
     shown.paint = has.includes(name) ? name : has[0];
-    if (data.models[index].part !== part || !shown.box) look(home);
-    for (const b of buttons("model")) b.setAttribute("aria-pressed", String(Number(b.dataset.model) === index));
-    for (const b of buttons("paint")) {
-      b.setAttribute("aria-pressed", String(b.dataset.paint === shown.paint));
+    if (one.part !== part || !shown.box) look(home);
+    for (const b of states.querySelectorAll("button")) press(b, Number(b.dataset.model) === index);
+    for (const b of paints.querySelectorAll("button")) {
+      press(b, b.dataset.paint === shown.paint);
       b.disabled = !has.includes(b.dataset.paint);
     }
-    for (const s of buttons("scale")) s.hidden = s.dataset.scale !== data.models[index].part + " " + shown.paint;
-    for (const w of buttons("words")) w.hidden = Number(w.dataset.words) !== index;
-    const one = model();
+    scale.replaceChildren(scaleBar(paint()));
     canvas.setAttribute("aria-label", one.part + ", " + one.state + ", painted by " + paint().label);
     station.min = one.stations[0];
     station.max = one.stations[1];
     station.step = (one.stations[1] - one.stations[0]) / 200;
-    if (shown.point) reread(); else said.textContent = hint;
+    if (shown.point) reread(); else said.textContent = VIEW_HINT;
+    tellShown(index);
     redraw();
   }
-
-  const station = document.getElementById("read-station"), clock = document.getElementById("read-clock");
-  const hint = said.textContent;
-  const reread = () => readAt(Number(station.value), Number(clock.value));
 
   function look(from) {
     Object.assign(shown, home, from);
     frame();
+    redraw();
+  }
+  function lookInto(which) {
+    const { out } = endOf(which), far = Math.hypot(...out);
+    look({ yaw: Math.atan2(out[0], -out[1]), pitch: Math.asin(out[2] / far), inside: which });
+  }
+  function openUp(is) {
+    shown.open = is;
+    press(opener, is);
     redraw();
   }
   function turn(yaw, pitch) {
@@ -253,68 +285,38 @@
   const moves = {
     left: () => turn(0.15, 0), right: () => turn(-0.15, 0), up: () => turn(0, -0.15), down: () => turn(0, 0.15),
     closer: () => zoom(1.25), farther: () => zoom(0.8), home: () => look(home),
-  };
-  for (const name of Object.keys(views)) moves[name] = () => look({ yaw: views[name][0], pitch: views[name][1] });
-  const keys = {
-    ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "closer", "=": "closer", "-": "farther",
-    Home: "home",
+    side: () => look({ yaw: 0, pitch: 0 }), below: () => look({ yaw: 0, pitch: -Math.PI / 2 }),
+    entry: () => lookInto("entry"), exit: () => lookInto("exit"),
   };
 
-  function listen() {
-    for (const b of buttons("model")) b.addEventListener("click", () => choose(Number(b.dataset.model), shown.paint));
-    for (const b of buttons("paint")) b.addEventListener("click", () => choose(shown.model, b.dataset.paint));
-    for (const b of buttons("move")) b.addEventListener("click", moves[b.dataset.move]);
-    for (const slider of [station, clock]) slider.addEventListener("input", reread);
-    stage.addEventListener("keydown", (event) => {
-      if (!keys[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
-      event.preventDefault();
-      moves[keys[event.key]]();
-    });
-    const down = new Map();
-    const spot = (event) => {
-      const box = canvas.getBoundingClientRect();
-      return [event.clientX - box.left, event.clientY - box.top];
-    };
-    const readUnder = (event) => {
-      const found = pick(...spot(event));
-      if (found) read(...found);
-    };
-    canvas.addEventListener("pointerdown", (event) => {
-      down.set(event.pointerId, spot(event));
-      canvas.setPointerCapture(event.pointerId);
-      if (event.pointerType !== "mouse") readUnder(event);
-    });
-    canvas.addEventListener("pointermove", (event) => {
-      const was = down.get(event.pointerId), now = spot(event);
-      if (!was) { if (event.pointerType === "mouse") readUnder(event); return; }
-      const dx = now[0] - was[0], dy = now[1] - was[1];
-      if (down.size === 2) {
-        const other = Array.from(down).find(([id]) => id !== event.pointerId)[1];
-        const gap = (p) => Math.hypot(p[0] - other[0], p[1] - other[1]) || 1;
-        zoom(gap(now) / gap(was));
-        shown.x += dx / 2;
-        shown.y += dy / 2;
-        redraw();
-      } else if (event.shiftKey) {
-        shown.x += dx;
-        shown.y += dy;
-        redraw();
-      } else turn(-dx * 0.01, dy * 0.01);
-      down.set(event.pointerId, now);
-    });
-    for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, (event) => down.delete(event.pointerId));
-    canvas.addEventListener("wheel", (event) => {
-      // Only with the view in focus or the pinch of a touch pad: the wheel belongs to the page.
-      if (!event.ctrlKey && !stage.contains(document.activeElement)) return;
-      event.preventDefault();
-      zoom(Math.exp(-event.deltaY * 0.0015));
-    }, { passive: false });
-    canvas.addEventListener("webglcontextlost", () => document.body.classList.remove("live"));
-    new ResizeObserver(redraw).observe(canvas);
-  }
+  viewGestures({ stage, canvas, moves, turn, zoom, redraw, pan: (dx, dy) => { shown.x += dx; shown.y += dy; },
+    readUnder: (spot) => { const found = data && pick(...spot); if (found) read(...found); } });
+  for (const slider of [station, clock]) slider.addEventListener("input", reread);
+  canvas.addEventListener("webglcontextlost", () => document.body.classList.remove("live"));
+  new ResizeObserver(redraw).observe(canvas);
+  holder.replaceChildren(...viewLayout({ brief, states, paints, stage, scale, said, station, clock, opener, moves }));
 
-  if (!paintModel) return;
-  document.body.classList.add("live");
-  listen();
-  choose(data.first, data.models[data.first] && Object.keys(data.models[data.first].values)[0]);
-})();
+  return {
+    // New models in place of the last: what is chosen, and how it is turned, stay.
+    update(given) {
+      const was = data && { state: model().state, part: model().part, ...middleOf(model().part) };
+      data = given;
+      painter.forget();
+      middles = {};
+      shown.point = null;
+      viewChoices(data, states, paints, choose, () => [shown.model, shown.paint]);
+      const same = was ? data.models.findIndex((m) => m.state === was.state && m.part === was.part) : -1;
+      shown.model = same < 0 ? data.first : same;
+      const now = middleOf(model().part);
+      if (was && was.part === model().part && Math.abs(now.radius / was.radius - 1) < SAME_SIZE) middles[was.part] = was;
+      else shown.box = null;
+      choose(shown.model, shown.paint);
+    },
+    choose: (state, part) => {
+      const k = data ? data.models.findIndex((m) => m.state === state && (!part || m.part === part)) : -1;
+      if (k >= 0 && k !== shown.model) choose(k, shown.paint);
+    },
+    paint: (name) => { if (data) choose(shown.model, name); },
+    light: (at) => { if (shown.lit !== at) { shown.lit = at; redraw(); } },
+  };
+}
