@@ -41,17 +41,33 @@ def test_a_room_imports_only_from_those_before_it():
     assert seen == set(ROOMS)
 
 
-# What a command may use: the front door, what it gives, what shows it, files by name, units and refusals.
+# What the app may use: the front door, what it gives, what shows it, units, refusals and words. Files a command knows
+# by name alone; a job also reads and writes them. Types hold what the front gave.
 OF_COMMANDS = (
     "portgeo.app", "portgeo.front", "portgeo.results", "portgeo.present", "portgeo.core.errors", "portgeo.core.units",
     "portgeo.core.interrupts", "portgeo.files.disk", "portgeo.files.sheets.numbers",
 )  # fmt: skip
+OF_JOBS = (*OF_COMMANDS, "portgeo.files", "portgeo.core.notices", "portgeo.words")
 BY_NAME = {"is_sheet", "SHEET_TYPES", "write_mesh", "Port", "JobFile", "read_job"}  # which files they are
+TYPES = {"Port", "FloatArray", "IntArray", "__version__"}
+COMPUTES = {"load_port", "port_from_sheet", "meant"}  # of files: what the front reads ports with
+
+
+def imports(module):
+    """Yield the module and the names of every import of the package's own in a module."""
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == "portgeo":
+            yield node.module, {alias.name for alias in node.names}
 
 
 def test_a_command_uses_the_front_door_and_nothing_beneath_it():
     for module in (PACKAGE / "app/commands").glob("*.py"):
-        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("portgeo."):
-                others = {alias.name for alias in node.names} - BY_NAME
-                assert node.module.startswith(OF_COMMANDS) or not others, f"{module.name}: {node.module} {others}"
+        for source, names in imports(module):
+            assert source.startswith(OF_COMMANDS) or not names - BY_NAME, f"{module.name}: {source} {names}"
+
+
+def test_a_job_uses_the_front_door_and_nothing_beneath_it():
+    for module in (PACKAGE / "app/job").glob("*.py"):
+        for source, names in imports(module):
+            assert source.startswith(OF_JOBS) or not names - TYPES, f"{module.name}: {source} {names}"
+            assert not names & COMPUTES, f"{module.name}: {source} {names}"

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import portgeo as pg
 from portgeo.app.cli import main
 from portgeo.app.job.air import valve_of
 from portgeo.core.errors import InputError
@@ -120,11 +121,12 @@ def test_choke_is_told_of_the_throat_and_of_the_least_area():
 def test_coefficients_go_by_the_throat_of_the_state_that_was_flowed():
     """What the flow is over is the marked row's; only an unmarked throat gives way to what is typed."""
     table = {"valve": 38.0, "throat": 31.0, "stem": 0.0, "seat_angle_deg": 45.0, "seat_width": 1.5, "valves": 1}
-    marked, least = (Throat(4.0, circle(32.5), 0.0, told_by) for told_by in ("mark", "least"))
-    assert valve_of(table, marked).throat == pytest.approx(32.5)
+    bore = [{"station": station, "shape": "round", "diameter": 32.5, "mark": ""} for station in (0, 50, 100)]
+    marked, least = (pg.survey(pg.port_from_rows([*bore[:2], bore[2] | {"mark": mark}])) for mark in ("throat", ""))
+    assert valve_of(table, marked).throat == pytest.approx(32.5, rel=1e-3)
     assert valve_of(table, least).throat == valve_of(table).throat == 31.0
     untyped = table | {"throat": None}
-    assert valve_of(untyped, least).throat == pytest.approx(32.5)
+    assert valve_of(untyped, least).throat == pytest.approx(32.5, rel=1e-3)
     assert valve_of(untyped) is None
     # Of two valves on one port, and of a port that was measured no farther than it is wide, neither is the throat.
     assert valve_of(untyped | {"valves": 2}, marked) is None

@@ -50,6 +50,13 @@ class Run:
         """State and set-up, for a person."""
         return ", ".join(part for part in (self.state, self.setup) if part) or "the run"
 
+    @property
+    def manifold_on(self) -> bool | None:
+        """Whether the manifold was on, None where the set-up does not say."""
+        if NO_MANIFOLD.search(self.setup):
+            return False
+        return True if MANIFOLD.search(self.setup) else None
+
 
 def run_named(runs: Sequence[Run], name: str | None) -> Run:
     """Return the run of a name (in its state or set-up), or the only one. Raises InputError."""
@@ -66,19 +73,6 @@ def run_named(runs: Sequence[Run], name: str | None) -> Run:
         "the file has several runs" if name is None else f"{len(found)} runs are named '{name}'",
         mend=f"Name one with --run: {names}",
     )
-
-
-def manifold_on(run: Run) -> bool | None:
-    """Return whether a run was made with the manifold on, None where its set-up does not say."""
-    if NO_MANIFOLD.search(run.setup):
-        return False
-    return True if MANIFOLD.search(run.setup) else None
-
-
-def flow_named(run: Run) -> str:
-    """Return whose flow a run's is, and whether a manifold's loss is in it."""
-    name = f"bench run '{run.name}'"
-    return f"{name}: the manifold's loss is in it" if manifold_on(run) else name
 
 
 def at_depression(run: Run, depression: float) -> FloatArray:

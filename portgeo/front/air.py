@@ -6,6 +6,7 @@ Ports, flows and bench sheets come in; results go out. An ideal flow: no bench, 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,10 +16,10 @@ from portgeo.core.port import Port
 from portgeo.core.triangles import volume
 from portgeo.core.units import M3_S_PER, PA_PER, Display, LengthUnit
 from portgeo.files.bench import read_bench
-from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.airspeed import air_speed as air_along
 from portgeo.flow.airspeed import beside as beside_of
-from portgeo.flow.bench import cfm_at_28, flow_named, flow_through, inlet_coefficient
+from portgeo.flow.bench import Run as Run
+from portgeo.flow.bench import cfm_at_28, flow_through, inlet_coefficient
 from portgeo.flow.demand import Engine as Engine
 from portgeo.flow.demand import Power, check_engine, power_range
 from portgeo.flow.demand import demand as demand_of
@@ -29,10 +30,12 @@ from portgeo.flow.sense import check_flow
 from portgeo.flow.valve import Valve as Valve
 from portgeo.flow.valve import check_valve, with_port_throat
 from portgeo.flow.wall import UNKNOWNS
-from portgeo.measuring import survey
+from portgeo.measuring import survey as survey_port
 from portgeo.results.air import AirThrough, Beside, air_through
 from portgeo.results.benched import Benched, benched
 from portgeo.results.demanded import Demanded, demanded
+from portgeo.results.measured import Measured
+from portgeo.results.planned import Planned
 
 
 def air_speed(
@@ -40,12 +43,13 @@ def air_speed(
     cfm: float | None = None,
     *,
     bench: Benched | None = None,
-    run: str | None = None,
+    run: str | Run | None = None,
     lift_mm: float | None = None,
     depression_in_h2o: float = 28.0,
     runner: Port | None = None,
     one_frame: bool = False,
     valve_mm: float | None = None,
+    surveys: Sequence[Measured] | None = None,
     unknowns: int | None = None,
 ) -> AirThrough:
     """Return where the air must be fast at a flow: an ideal flow, no bench and no full viscous simulation.
@@ -54,11 +58,13 @@ def air_speed(
     ----------
     port : from `read` or `port_from_rows`.
     cfm : flow, cubic feet of air at rest a minute; or the flow is that of
-    bench, run, lift_mm : a run of what `bench` gives, by its state or set-up, at a lift (its best without one).
+    bench, run, lift_mm : a run of what `bench` gives, or its state or set-up, at a lift (its best without one).
     depression_in_h2o : under which it was flowed, or a run is corrected to, inches of water.
     runner, one_frame : a manifold runner bolted to the entry; whether both files share one frame, else the runner's
         centreline goes on in the port's.
     valve_mm : diameter of the head of its one valve, where that is known.
+    surveys : of runner and port, from `survey`, where they are at hand: they tell how sure the shape is. With none,
+        (), of a port that is not cut yet, the peaks have no ±.
     unknowns : at how many points the flow is solved; more take longer.
 
     Raises
@@ -80,13 +86,13 @@ def air_speed(
     pulled, flow = None, (cfm or 0.0) * M3_S_PER["cfm"]
     if bench is not None:
         with naming(str(bench.source["file"])):
-            pulled = bench.run(run)
+            pulled = run if isinstance(run, Run) else bench.run(run)
             flow = flow_through(pulled, lift_mm, depression, port.display)
     check_flow(flow, depression)
     parts = [port] if runner is None else [runner, port]
     found = air_along(
         _path(runner, port, one_frame), flow, depression, unknowns=unknowns or UNKNOWNS, display=port.display,
-        surveys=[survey(part) for part in parts],
+        surveys=[survey_port(part) for part in parts] if surveys is None else [each.computed for each in surveys],
     )  # fmt: skip
     return air_through(found, port, valve=valve_mm, run=pulled)
 
@@ -97,12 +103,13 @@ def _path(runner: Port | None, port: Port, one_frame: bool) -> AirPath:
     return join(runner, port, port.frame @ np.linalg.inv(runner.frame) if one_frame else None)
 
 
-def beside(today: AirThrough, planned: AirThrough) -> Beside:
+def beside(today: AirThrough, planned: AirThrough, *, cut: Planned | None = None) -> Beside:
     """Return what a planned port does to the peak of the air's speed, for the metal that comes out.
 
     Parameters
     ----------
     today, planned : from `air_speed`, at one flow.
+    cut : from `plan`, where there is one: the metal is then as it tells, else the difference of both ports' volumes.
 
     Examples
     --------
@@ -113,7 +120,12 @@ def beside(today: AirThrough, planned: AirThrough) -> Beside:
     True
     """
     ports = [air.computed.path.ports[-1] for air in (today, planned)]
-    drop = beside_of(today.computed, planned.computed, *(volume(port.vertices, port.faces) for port in ports))
+    if cut is None:
+        before, after = (volume(port.vertices, port.faces) for port in ports)
+    else:
+        before = cut.computed.volume_before
+        after = before + cut.computed.removed - cut.computed.added
+    drop = beside_of(today.computed, planned.computed, before, after)
     return Beside.of(planned.computed, ports[1].source, drop)
 
 
@@ -121,8 +133,9 @@ def bench(
     runs: str | Path | Benched,
     *,
     depression_in_h2o: float = 28.0,
-    valve: Valve | None = None,
+    valve: Valve | Sequence[Valve | None] | None = None,
     units: LengthUnit | None = None,
+    name: str | None = None,
 ) -> Benched:
     """Return the runs of a flow bench at one depression, each with its changes and against its valve.
 
@@ -130,8 +143,9 @@ def bench(
     ----------
     runs : a bench sheet (csv, xlsx), or what this gave of one, to be seen against a valve.
     depression_in_h2o : inches of water that flows are corrected to: they go as its square root.
-    valve : from `valve`, where it is known.
+    valve : from `valve`, where it is known; or one for each run.
     units : "in" or "mm", in which lifts are told; the sheet's own by default.
+    name : of the sheet in records and refusals, where it is not its path.
 
     Raises
     ------
@@ -144,12 +158,15 @@ def bench(
     >>> bool(runs[-1].flow_cfm.max() > runs[0].flow_cfm.max())
     True
     """
-    depression = depression_in_h2o * PA_PER["in_h2o"]
     if isinstance(runs, Benched):
-        return benched(runs.runs, depression, [valve] * len(runs.runs), runs.source, runs.display)
-    sheet = read_bench(runs)
-    source = {"file": str(runs), "sha256": sheet.sha256}
-    return benched(sheet.runs, depression, [valve] * len(sheet.runs), source, Display(units or sheet.unit))
+        pulled, source, display = runs.runs, runs.source, runs.display
+    else:
+        with naming(name or str(runs)):
+            sheet = read_bench(runs)
+        pulled, source = sheet.runs, {"file": name or str(runs), "sha256": sheet.sha256}
+        display = Display(units or sheet.unit)
+    valves = valve if isinstance(valve, Sequence) else [valve] * len(pulled)
+    return benched(pulled, depression_in_h2o * PA_PER["in_h2o"], valves, source, display)
 
 
 def valve(
@@ -160,7 +177,7 @@ def valve(
     seat_angle_deg: float = 45.0,
     seat_width_mm: float = 1.5,
     valves: int = 1,
-    over: AirThrough | None = None,
+    over: AirThrough | Measured | None = None,
 ) -> Valve | None:
     """Return a valve on its seat, to see a bench's runs against.
 
@@ -169,8 +186,8 @@ def valve(
     head_mm, throat_mm, stem_mm : diameters.
     seat_angle_deg, seat_width_mm : of the face from the plane of the head, and measured radially.
     valves : how many alike open together.
-    over : from `air_speed`: without `throat_mm` the valve has the throat that this port was measured to have. None
-        is returned where that cannot be such a valve's.
+    over : from `air_speed` or `survey`: without `throat_mm` the valve has the throat that this port was measured to
+        have. None is returned where that cannot be such a valve's.
 
     Raises
     ------
@@ -250,13 +267,15 @@ def demand(air: AirThrough, engine: Engine, *, max_lift_mm: float | None = None,
     20.2
     """
     coefficient = inlet_coefficient(engine, air.run, max_lift_mm if air.run else None)
-    flow_of = "the flow of --cfm" if air.run is None else flow_named(air.run)
-    return demand_on(air.computed, engine, coefficient, flow_of if power else None)
+    asked, estimate = demand_of(engine, air.computed.air.sound, coefficient), None
+    if power:
+        at_28 = cfm_at_28(air.computed.flow, air.computed.depression)
+        estimate = Power(*power_range(at_28, engine.cylinders), at_28, _flow_named(air.run))
+    return demanded(asked, estimate, engine)
 
 
-def demand_on(air: AirSpeed, engine: Engine, coefficient: float, flow_of: str | None) -> Demanded:
-    """Return what an engine asks at a flow. flow_of : whose flow power is estimated from, None for no estimate."""
-    asked = demand_of(engine, air.air.sound, coefficient)
-    at_28 = cfm_at_28(air.flow, air.depression)
-    power = None if flow_of is None else Power(*power_range(at_28, engine.cylinders), at_28, flow_of)
-    return demanded(asked, power, engine)
+def _flow_named(run: Run | None) -> str:
+    """Return whose flow it is, and whether a manifold's loss is in it."""
+    if run is None:
+        return "the flow that was given"
+    return f"bench run '{run.name}'" + (": the manifold's loss is in it" if run.manifold_on else "")

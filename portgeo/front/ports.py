@@ -35,6 +35,7 @@ def read(
     with_stem_mm: float | None = None,
     exhaust: bool = False,
     bend: int | None = None,
+    name: str | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Port:
     """Return the port in a section sheet or a scan.
@@ -49,6 +50,7 @@ def read(
     with_stem_mm : of a scan: diameter of a valve stem that the mold lacks.
     exhaust : the valve is at the entry.
     bend : number of the bend that is worked on, from 1 at the entry; that next to the valve by default.
+    name : of the file in records and refusals, where it is not its path.
     progress : told what is being done, and the share of it that is.
 
     Raises
@@ -63,7 +65,7 @@ def read(
     119
     """
     of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, exit, up, with_stem_mm)
-    return load_port(str(path), of_scan, units=units, progress=progress, exhaust=exhaust, bend=bend)
+    return load_port(str(path), of_scan, name=name, units=units, progress=progress, exhaust=exhaust, bend=bend)
 
 
 def port_from_rows(

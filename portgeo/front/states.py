@@ -17,7 +17,7 @@ from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.core.errors import naming
 from portgeo.core.port import Port
-from portgeo.core.units import MM_PER
+from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.measuring import survey as survey_port
 from portgeo.results.balanced import Balanced, balanced
@@ -145,6 +145,7 @@ def match(
     downstream: Port,
     *,
     gasket: str | Path | None = None,
+    gasket_units: LengthUnit | None = None,
     gasket_as_drawn: bool = False,
     leave_mm: float = 0.0,
     one_frame: bool = False,
@@ -154,8 +155,8 @@ def match(
     Parameters
     ----------
     upstream, downstream : the part that the air leaves and the one it enters.
-    gasket : file with the outline of the gasket's hole (dxf, svg, csv); its middle is put on the joint's
-        centreline, or with `gasket_as_drawn` its zero.
+    gasket, gasket_units : file with the outline of the gasket's hole (dxf, svg, csv), and the unit of one that does
+        not say; its middle is put on the joint's centreline, or with `gasket_as_drawn` its zero.
     leave_mm : margin left to its line on purpose.
     one_frame : both files share one frame; else the one's centreline goes on in the other's.
 
@@ -170,7 +171,7 @@ def match(
     >>> joint.lip.height_mm >= 0.0
     True
     """
-    line = None if gasket is None else read_outline(gasket, upstream.display.unit)
+    line = None if gasket is None else read_outline(gasket, gasket_units or upstream.display.unit)
     found = match_ports(
         upstream, downstream, gasket=line, leave=leave_mm, lay="none" if one_frame else "line",
         gasket_as_drawn=gasket_as_drawn,

@@ -21,12 +21,13 @@ import pytest
 from portgeo.app.cli import main
 from portgeo.app.job import published
 from portgeo.app.job.keep import MARK, Kept
-from portgeo.app.job.results import Skin, Told
+from portgeo.app.job.results import Told
 from portgeo.app.job.run import run_job
 from portgeo.app.job.steps import steps_of
 from portgeo.core.errors import InputError
 from portgeo.files.toml.job import read_job
 from portgeo.files.walls import read_walls
+from portgeo.front.skins import Skin
 from portgeo.reshape.limits import WALL_SLOPE
 from tests.new_job import fill_in
 

@@ -101,7 +101,7 @@ def test_through_a_runner_the_run_with_the_manifold_on_counts(tmp_path):
 )  # fmt: skip
 def test_a_set_up_says_whether_the_manifold_was_on(setup, on):
     run = replace(run_of([2.0, 4.0], [100.0, 150.0]), setup=setup)
-    assert air.manifold_on(run) is on
+    assert run.manifold_on is on
 
 
 @pytest.mark.parametrize(

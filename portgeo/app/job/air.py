@@ -8,22 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-
 from portgeo.app.job.results import Cut, Given, LeftOut, Part, Sped, Told
-from portgeo.core.errors import InputError, PortgeoError, naming
-from portgeo.core.units import M3_S_PER, PA_PER, Display
-from portgeo.files.bench import BenchFile, read_bench
-from portgeo.flow.airspeed import air_speed, beside
-from portgeo.flow.bench import Run, flow_named, flow_through, inlet_coefficient, manifold_on, run_named
-from portgeo.flow.demand import Engine
-from portgeo.flow.path import join, path_of
-from portgeo.flow.valve import Valve, check_valve, with_port_throat
-from portgeo.front.air import demand_on
-from portgeo.measuring.throat import Throat
-from portgeo.present.pictures.speed import painted
-from portgeo.results.air import Beside, air_through
-from portgeo.results.benched import benched as runs_on_bench
+from portgeo.core.errors import InputError, naming
+from portgeo.front.air import Engine, Run, Valve, air_speed, bench, beside, demand, engine, valve
+from portgeo.present.pictures.speed import bench_figure, painted
+from portgeo.results.air import AirThrough
+from portgeo.results.benched import Benched
+from portgeo.results.measured import Measured
 
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.
 THROUGH_RUNNER = {
@@ -36,23 +27,23 @@ THROUGH_RUNNER = {
 def benched(given: Given) -> Told:
     """Return the runs of the bench sheet and their chart."""
     from portgeo.present.pictures.charts import png
-    from portgeo.present.pictures.speed import bench_figure
 
-    bench = _bench(given)
-    depression = given.settings["depression"] * PA_PER["in_h2o"]
-    valves = [valve_of(given.settings["valve"], throat) for throat in _throats(given, bench)]
-    display = Display(given.settings["units"])
-    record = runs_on_bench(bench.runs, depression, valves, {}, display).to_dict()["bench"]
-    return Told(record, png(bench_figure(bench.runs, depression, display)))
+    runs = _bench(given)
+    valves = [valve_of(given.settings["valve"], survey) for survey in _surveys(given, runs)]
+    seen = bench(runs, depression_in_h2o=given.settings["depression"], valve=valves)
+    return Told(seen.to_dict()["bench"], png(bench_figure(seen.runs, seen.depression, seen.display)))
 
 
-def _bench(given: Given) -> BenchFile:
-    with naming(given.names["bench"]):
-        return read_bench(given.paths["bench"])
+def _bench(given: Given) -> Benched:
+    settings = given.settings
+    return bench(
+        given.paths["bench"], name=given.names["bench"], depression_in_h2o=settings["depression"],
+        units=settings["units"],
+    )  # fmt: skip
 
 
-def _throats(given: Given, bench: BenchFile) -> list[Throat | None]:
-    """Return the throat of the port as each run flowed it, None where a run is of no state of the job."""
+def _surveys(given: Given, bench: Benched) -> list[Measured | None]:
+    """Return what was measured of the port as each run flowed it, None where a run is of no state of the job."""
     states = given.settings["states"]
     state_of: dict[int, int] = {}
     for k, state in enumerate(states):
@@ -63,37 +54,39 @@ def _throats(given: Given, bench: BenchFile) -> list[Throat | None]:
         for n, each in enumerate(bench.runs):
             if each.state.casefold() == state["name"].strip().casefold():
                 state_of.setdefault(n, k)
-    found = {k: given.needs[f"survey {k}"].survey.throat for k in set(state_of.values())}
-    return [found.get(state_of.get(n, -1)) for n in range(len(bench.runs))]
+    return [given.needs[f"survey {state_of[n]}"] if n in state_of else None for n in range(len(bench.runs))]
 
 
-def valve_of(table: Mapping[str, Any] | None, throat: Throat | None = None) -> Valve | None:
+def valve_of(table: Mapping[str, Any] | None, survey: Measured | None = None) -> Valve | None:
     """Return the valve that a job's engine has, None where its head or its throat is not known.
 
-    throat : the port's in the state that is flowed. It counts where a row is marked so, or where the engine gives
-    none. Raises InputError where the engine's sizes contradict each other.
+    survey : of the port that is flowed. Its throat counts where a row is marked so, or where the engine gives none.
+    Raises InputError where the engine's sizes contradict each other.
     """
     if table is None:
         return None
-    angle, typed = float(np.radians(table["seat_angle_deg"])), table["throat"]
-    valve = Valve(table["valve"], typed or 0.0, table["stem"], angle, table["seat_width"], int(table["valves"]))
-    over_port = None
-    if throat is not None and (typed is None or throat.told_by == "mark"):
-        over_port = with_port_throat(valve, throat)
-    if over_port is None and typed is None:
-        return None
-    check_valve(over_port or valve)
-    return over_port or valve
+    typed = table["throat"]
+
+    def over(throat: float | None, survey: Measured | None = None) -> Valve | None:
+        return valve(
+            table["valve"], throat, stem_mm=table["stem"], seat_angle_deg=table["seat_angle_deg"],
+            seat_width_mm=table["seat_width"], valves=int(table["valves"]), over=survey,
+        )  # fmt: skip
+
+    counts = survey is not None and (typed is None or survey.throat.from_ == "mark")
+    found = over(None, survey) if counts else None
+    return over(typed) if found is None and typed is not None else found
 
 
 def engine_of(table: Mapping[str, Any]) -> Engine:
-    """Return the engine of a job's table, in metres and revolutions a second."""
-    bore, stroke, valve = (table[name] / 1000.0 for name in ("bore", "stroke", "valve"))
-    rod = None if table["rod"] is None else table["rod"] / 1000.0
-    return Engine(bore, stroke, table["rpm"] / 60.0, table["cylinders"] or 1, valve, table["valves"], rod)
+    """Return the engine of a job's table. Raises InputError where such an engine cannot be."""
+    return engine(
+        table["bore"], table["stroke"], table["rpm"], table["valve"], valves=table["valves"], rod_mm=table["rod"],
+        cylinders=table["cylinders"] or 1,
+    )  # fmt: skip
 
 
-def run_of(bench: BenchFile | None, run: str | None, state: str, runner: bool = False) -> Run | None:
+def run_of(bench: Benched | None, run: str | None, state: str, runner: bool = False) -> Run | None:
     """Return the run of a state: the one it names, else the one whose state has its name.
 
     runner : whether the air goes through the state's runner too; of several runs the one then counts that
@@ -103,13 +96,13 @@ def run_of(bench: BenchFile | None, run: str | None, state: str, runner: bool = 
         return None
     if run is not None:
         try:
-            return run_named(bench.runs, run)
+            return bench.run(run)
         except InputError as refusal:
             mend = refusal.mend.replace("--run", "bench_run")
             raise InputError(refusal.what, mend=mend, where=f"the bench_run of '{state}'") from None
     named = [run for run in bench.runs if run.state.casefold() == state.strip().casefold()]
     if len(named) > 1:
-        named = [run for run in named if bool(manifold_on(run)) == runner]
+        named = [run for run in named if bool(run.manifold_on) == runner]
     return named[0] if len(named) == 1 else None
 
 
@@ -119,51 +112,36 @@ def sped(given: Given) -> Sped | LeftOut:
     source = given.needs["part"]
     part: Part = source if isinstance(source, Part) else source.part
     runner: Part | None = given.needs.get("runner")
-    display, depression = Display(settings["units"]), settings["depression"] * PA_PER["in_h2o"]
-    told = _flow(given, display, depression, runner is not None)
-    if told is None:
-        why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
-        return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
-    flow, note, flow_of = told
     # A planned port is computed: how sure it is to be cut so nobody knows, and its peak has no ±.
     measured = [given.needs.get(name) for name in ("runner survey", "survey")]
-    surveys = [one.survey for one in measured if one is not None]
-    path = path_of(part.port) if runner is None else join(runner.port, part.port)
-    try:
-        result = air_speed(path, flow, depression, display=display, surveys=surveys)
-    except PortgeoError as refusal:
-        raise refusal.in_file(part.port.source["file"]) from None
-    record = air_through(result, part.port).to_dict()
+    sheet = _bench(given) if "bench" in given.paths else None
+    with naming(given.names.get("bench", "")):
+        run = run_of(sheet, settings["run"], settings["state"], runner is not None)
+    if run is None and settings["flow_cfm"] is None:
+        why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
+        return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
+    with naming(part.port.source["file"]):
+        air = air_speed(
+            part.port, settings["flow_cfm"] if run is None else None, bench=None if run is None else sheet, run=run,
+            lift_mm=settings["lift"], depression_in_h2o=settings["depression"],
+            runner=None if runner is None else runner.port, surveys=[one for one in measured if one is not None],
+        )  # fmt: skip
     over_runner = None
     if runner is not None:
-        pose = path.poses[0]
-        over_runner = painted(result, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
-    return Sped(result, record, note, flow_of, painted(result, part.skin.vertices), over_runner)
+        pose = air.computed.path.poses[0]
+        over_runner = painted(air.computed, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
+    return Sped(air, _flow_told(air, settings), painted(air.computed, part.skin.vertices), over_runner)
 
 
-def _flow(given: Given, display: Display, depression: float, runner: bool) -> tuple[float, str, str] | None:
-    """Return the flow, m3/s, where it is from, at length and in short; None where there is none.
-
-    runner : the air goes through one.
-    """
-    settings = given.settings
-    bench = _bench(given) if "bench" in given.paths else None
-    with naming(given.names.get("bench", "")):
-        run = run_of(bench, settings["run"], settings["state"], runner)
-        if run is not None:
-            flow = flow_through(run, settings["lift"], depression, display)
-            at = "its best flow" if settings["lift"] is None else f"at a lift of {display.length(settings['lift'])}"
-            note = f"{_cfm(flow, depression)}: bench run '{run.name}', {at}"
-            return flow, note + (THROUGH_RUNNER[manifold_on(run)] if runner else ""), flow_named(run)
-    if settings["flow_cfm"] is None:
-        return None
-    flow = settings["flow_cfm"] * M3_S_PER["cfm"]
-    note = f"{_cfm(flow, depression)}: the flow that the job gives{', through runner and port' if runner else ''}"
-    return flow, note, "the flow that the job gives"
-
-
-def _cfm(flow: float, depression: float) -> str:
-    return f"{flow / M3_S_PER['cfm']:.1f} cfm at {depression / PA_PER['in_h2o']:g} inH2O"
+def _flow_told(air: AirThrough, settings: Mapping[str, Any]) -> str:
+    """Return which flow it is, and where it is from."""
+    flow, through = air.flow, air.runner_source is not None
+    told = f"{flow['cfm']:.1f} cfm at {flow['depression_in_h2o']:g} inH2O"
+    if air.run is None:
+        return f"{told}: the flow that the job gives{', through runner and port' if through else ''}"
+    lift = settings["lift"]
+    at = "its best flow" if lift is None else f"at a lift of {air.display.length(lift)}"
+    return f"{told}: bench run '{air.run.name}', {at}{THROUGH_RUNNER[air.run.manifold_on] if through else ''}"
 
 
 def demanded(given: Given) -> Told | LeftOut:
@@ -172,21 +150,15 @@ def demanded(given: Given) -> Told | LeftOut:
     if isinstance(speed, LeftOut):
         return LeftOut(f"there is no flow of the last state: {speed.why}")
     table = given.settings["engine"]
-    engine = engine_of(table)
-    bench = _bench(given) if "bench" in given.paths else None
-    run = run_of(bench, given.settings["run"] or None, given.settings["state"])
-    coefficient = inlet_coefficient(engine, run, table["max_lift"])
-    flow_of = None if table["cylinders"] is None else speed.flow_of
-    return Told(demand_on(speed.result, engine, coefficient, flow_of).to_dict())
+    power = table["cylinders"] is not None
+    return Told(demand(speed.air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())
 
 
 def beside_today(given: Given) -> Told | LeftOut:
-    """Return what the plan does to the peak of the air speed."""
+    """Return what the plan does to the peak of the air's speed."""
     today, planned = given.needs["today"], given.needs["planned"]
     for speed in (today, planned):
         if isinstance(speed, LeftOut):
             return speed
     cut: Cut = given.needs["plan"]
-    plan = cut.planned.computed  # the cut's own volumes, as the cut sheet gives them
-    drop = beside(today.result, planned.result, plan.volume_before, plan.volume_before + plan.removed - plan.added)
-    return Told(Beside.of(planned.result, cut.part.port.source, drop).to_dict())
+    return Told(beside(today.air, planned.air, cut=cut.planned).to_dict())

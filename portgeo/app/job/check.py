@@ -9,14 +9,14 @@ from portgeo.app.job.air import engine_of, run_of, valve_of
 from portgeo.app.job.steps import ENGINE_NEEDS, PARTS, VALVE_KEYS
 from portgeo.core.errors import InputError, PortgeoError, Problems
 from portgeo.core.units import Display
-from portgeo.files.bench import BenchFile, read_bench
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.ports import is_sheet
 from portgeo.files.sheets.sheet import read_sheet
 from portgeo.files.toml.job import JobFile
-from portgeo.files.toml.target import read_target
 from portgeo.files.walls import read_walls
-from portgeo.flow.demand import check_engine
+from portgeo.front.air import bench
+from portgeo.front.cuts import check_target
+from portgeo.results.benched import Benched
 
 
 def check_job(job: JobFile) -> None:
@@ -28,7 +28,7 @@ def check_job(job: JobFile) -> None:
         if engine is not None:
             table = engine.model_dump()
             if all(table[name] is not None for name in ENGINE_NEEDS):
-                check_engine(engine_of(table))
+                engine_of(table)
             if table["valve"] is not None and table["throat"] is not None:
                 valve_of({key: table[key] for key in VALVE_KEYS})
     except PortgeoError as refusal:
@@ -44,10 +44,10 @@ def check_job(job: JobFile) -> None:
                         _check_templates(job, readings[-1].station - readings[0].station)
     if tables.bench is not None and tables.bench.file is not None:
         with problems.gathering():
-            _check_runs(job, read_bench(job.folder / tables.bench.file))
+            _check_runs(job, bench(job.folder / tables.bench.file))
     if tables.target is not None:
         with problems.gathering():
-            read_target(job.folder / tables.target.file)
+            check_target(job.folder / tables.target.file)
     if tables.walls is not None:
         with problems.gathering():
             read_walls(job.folder / tables.walls.file)
@@ -57,10 +57,10 @@ def check_job(job: JobFile) -> None:
     problems.refuse()
 
 
-def _check_runs(job: JobFile, bench: BenchFile) -> None:
+def _check_runs(job: JobFile, sheet: Benched) -> None:
     for k, state in enumerate(job.job.state):
         try:
-            run_of(bench, state.bench_run, state.name)
+            run_of(sheet, state.bench_run, state.name)
         except InputError as refusal:
             where = job.where("state", k, "bench_run")
             raise InputError(refusal.what, file=str(job.path), where=where, mend=refusal.mend) from None

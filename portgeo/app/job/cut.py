@@ -8,14 +8,12 @@ from __future__ import annotations
 import hashlib
 from dataclasses import replace
 
-from scipy.spatial import cKDTree
-
 from portgeo.app.job.results import Cut, Given, Part, Reached, Sheets
-from portgeo.app.job.skin import skin_of
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
 from portgeo.files.meshes.stl import write_stl
 from portgeo.front.cuts import gauges, plan, reach
+from portgeo.front.skins import reached_from, skin_of
 from portgeo.present.paper.template_pages import pages
 from portgeo.present.paper.templates import pdf
 from portgeo.present.text.cut_sheet import plan_text
@@ -27,9 +25,7 @@ def planned(given: Given) -> Cut:
     """Return the plan for a target."""
     part: Part = given.needs["part"]
     port, metal, name = part.port, given.settings["metal"], given.names["target"]
-    cut = plan(
-        port, given.paths["target"], name=name, alloy=metal["alloy"] or "aluminium", density_g_cc=metal["density"]
-    )
+    cut = plan(port, given.paths["target"], name=name, **metal)
     text = plan_text(cut, f"{given.settings['state']} ({port.source['file']}) to {name}", metal["alloy"] or "metal")
     after = cut.port
     mesh = write_stl(after.to_source(after.vertices), after.faces)
@@ -47,8 +43,7 @@ def reached(given: Given) -> Reached:
         part.port, free_length_mm=table["length"] - table["grip"], head_mm=table["head"], head_length_mm=long,
         shank_mm=table["shank"], collet_mm=table["collet"],
     )  # fmt: skip
-    _, place = cKDTree(found.computed.grid.points.reshape(-1, 3)).query(part.skin.vertices)
-    return Reached(found.to_dict(), found.computed.reached.ravel()[place].astype(float))
+    return Reached(found.to_dict(), reached_from(found, part.skin.vertices))
 
 
 def laid_out(given: Given) -> Sheets:

@@ -27,12 +27,12 @@ def charted(given: Given) -> Pictures:
         found = [(state, given.needs.get(f"survey {part} {k}")) for k, state in enumerate(states)]
         if part == "port":
             found.append((PLANNED, given.needs.get("planned survey")))
-        surveys = [(state, one.survey) for state, one in found if one is not None]
+        surveys = [(state, one.computed) for state, one in found if one is not None]
         if surveys:
             files.append((name, png(schedule_figure(surveys, display))))
     found = [(state, given.needs.get(f"speed {k}")) for k, state in enumerate(states)]
     found.append((PLANNED, given.needs.get("planned speed")))
-    speeds = [(state, one.result) for state, one in found if one is not None and not isinstance(one, LeftOut)]
+    speeds = [(state, one.air.computed) for state, one in found if one is not None and not isinstance(one, LeftOut)]
     if speeds:
         files.append(("air-speed.png", png(speed_figure(speeds, display))))
     return Pictures(tuple(files))

@@ -10,25 +10,15 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from portgeo.app.job.results import Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
-from portgeo.comparing.distance import signed_distance
-from portgeo.comparing.register import wall_of
-from portgeo.comparing.tube import walled
-from portgeo.core.errors import naming
 from portgeo.core.plane import FloatArray
-from portgeo.files.walls import read_walls
-from portgeo.flow.path import join
-from portgeo.measuring.schedule import Survey
+from portgeo.front.skins import WallReadings, depth_outside, runner_in_port
 from portgeo.present.pictures.model import Model, Paint
-from portgeo.reshape.grid import wall_grid
-from portgeo.reshape.limits import wall_thickness
+from portgeo.results.measured import Measured
 
 PLANNED = "planned"
 REACH_NAMES = ("neither end", "the entry", "the exit", "both ends")
-WALL_ROWS, WALL_ROUND = 61, 120  # places at which the readings are spread over the wall
-NEAREST = 4  # of them that tell a vertex, by the inverse of their distance
 
 
 @dataclass(frozen=True)
@@ -58,7 +48,7 @@ def painted(given: Given) -> Models:
     walls = _Walls(given, ports) if settings["walls"] is not None else None
     found = []
     for k, placed in ports.items():
-        paints = [_area(needs[f"survey port {k}"].survey, placed.part)]
+        paints = [_area(needs[f"survey port {k}"], placed.part)]
         paints += _depth(needs, "port", k)
         paints += _speed(needs.get(f"speed {k}"), "port")
         paints += walls.left(placed) if walls else []
@@ -68,13 +58,13 @@ def painted(given: Given) -> Models:
         found.append(_model(states[k], "port", placed, paints))
         if k in runners:
             runner = _before(runners, ports, k)
-            paints = [_area(needs[f"survey runner {k}"].survey, runner.part)]
+            paints = [_area(needs[f"survey runner {k}"], runner.part)]
             paints += _depth(needs, "runner", k) + _speed(needs.get(f"speed {k}"), "runner")
             found.append(_model(states[k], "runner", runner, paints))
     if cut is not None:
         start = ports[settings["planned"]]
         placed = _Placed(cut.part, start.pose)
-        paints = [_area(needs["planned survey"].survey, cut.part), _planned_depth(start, cut)]
+        paints = [_area(needs["planned survey"], cut.part), _planned_depth(start, cut)]
         paints += _speed(needs.get("planned speed"), "port")
         paints += walls.left(placed) if walls else []
         found.append(_model(PLANNED, "port", placed, paints))
@@ -102,7 +92,7 @@ def _before(runners: dict[int, _Placed], ports: dict[int, _Placed], k: int) -> _
     to state with the port's own entry.
     """
     first = min(runners)
-    joined = join(runners[first].part.port, ports[first].part.port).poses[0]
+    joined = runner_in_port(runners[first].part.port, ports[first].part.port)
     return _Placed(runners[k].part, ports[first].pose @ joined @ runners[k].pose)
 
 
@@ -111,7 +101,8 @@ def _model(state: str, part: Literal["port", "runner"], placed: _Placed, paints:
     return Model(state, part, placed.points, skin.faces, skin.stations, skin.clocks, tuple(paints))
 
 
-def _area(survey: Survey, part: Part) -> Paint:
+def _area(measured: Measured, part: Part) -> Paint:
+    survey = measured.computed
     values = np.interp(part.skin.stations, survey.fine_stations, survey.fine_area)
     return Paint("area", "section area", values, "area", False)
 
@@ -123,7 +114,7 @@ def _depth(needs: Any, part: str, k: int) -> list[Paint]:
 
 
 def _planned_depth(start: _Placed, cut: Cut) -> Paint:
-    values = signed_distance(wall_of(walled(start.part.port)), cut.part.skin.vertices)
+    values = depth_outside(start.part.port, cut.part.skin.vertices)
     # Another paint than what was cut: its scale is its own, and a light cut ahead shows after a deep one.
     return Paint("depth to take", "depth to take", values, "length", True)
 
@@ -134,30 +125,14 @@ def _speed(speed: Sped | LeftOut | None, part: str) -> list[Paint]:
 
 
 class _Walls:
-    """Wall readings, spread over the wall of the state in which they were taken."""
+    """Wall readings, on the wall of the state in which they were taken."""
 
     def __init__(self, given: Given, ports: dict[int, _Placed]) -> None:
         at = ports[given.settings["walls"]]
-        port = at.part.port
-        with naming(given.names["walls"]):
-            readings = read_walls(given.paths["walls"], port, at.part.port.display)
-        first, last = port.centreline.stations[[0, -1]]
-        # The readings' own stations are among the rows: what was read there is then painted there.
-        read_at = np.clip([reading.station for reading in readings], first, last)
-        grid = wall_grid(port, np.union1d(np.linspace(first, last, WALL_ROWS), read_at), WALL_ROUND)
+        self.readings = WallReadings(at.part.port, given.paths["walls"], given.names["walls"])
         self.into: FloatArray = np.linalg.inv(at.pose).astype(np.float64)
-        self.wall = wall_of(walled(port))
-        self.tree = cKDTree(grid.points.reshape(-1, 3))
-        self.thickness = wall_thickness(grid, readings).ravel()
 
     def left(self, placed: _Placed) -> list[Paint]:
-        """Return the metal left behind a state's wall: what the readings vouch for, less what was cut since.
-
-        Not known (nan) where no reading is near enough.
-        """
-        points = moved(self.into, placed.points)
-        far, place = self.tree.query(points, k=NEAREST)
-        weight = 1.0 / np.maximum(far, 1e-9)
-        there = (weight * self.thickness[place]).sum(axis=1) / weight.sum(axis=1)
-        left = np.where(there > 0.0, there - signed_distance(self.wall, points), np.nan)
+        """Return the metal left behind a state's wall, not known (nan) where no reading is near enough."""
+        left = self.readings.left(moved(self.into, placed.points))
         return [Paint("wall left", "wall left near the readings; grey: nobody measured", left, "length", False)]

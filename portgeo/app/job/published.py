@@ -21,6 +21,7 @@ from portgeo.present.page.contents import is_run_of, results_tables, slug
 from portgeo.present.page.page import write_page
 from portgeo.present.paper.customer import customer_pages
 from portgeo.present.text.throat import throat_notice
+from portgeo.results.figures import Result
 
 Get = Callable[[str], Any]  # a step's result by its name, None where there is no such step
 FORMULA = "=+-@\t\r"  # a cell of text that begins with one of these a spreadsheet would run
@@ -108,7 +109,9 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
 
 
 def _record(result: Any) -> Any:
-    return None if result is None or isinstance(result, LeftOut) else result.record
+    if result is None or isinstance(result, LeftOut):
+        return None
+    return result.to_dict() if isinstance(result, Result) else result.record
 
 
 def _engine(steps: Steps) -> dict[str, Any] | None:

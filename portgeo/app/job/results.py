@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from portgeo.core.plane import FloatArray, IntArray
+    from portgeo.core.plane import FloatArray
     from portgeo.core.port import Port
-    from portgeo.flow.airspeed import AirSpeed
-    from portgeo.measuring.schedule import Survey
+    from portgeo.front.skins import Skin
     from portgeo.present.pictures.model import Model
+    from portgeo.results.air import AirThrough
     from portgeo.results.planned import Planned
 
 
@@ -34,29 +34,11 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class Skin:
-    """A wall as an even net for the page: vertices (n, 3), faces (m, 3), stations and clock hours (n,)."""
-
-    vertices: FloatArray
-    faces: IntArray
-    stations: FloatArray
-    clocks: FloatArray
-
-
-@dataclass(frozen=True)
 class Part:
     """A port or runner as read, with its skin."""
 
     port: Port
     skin: Skin
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A part's survey and its record."""
-
-    survey: Survey
-    record: dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -78,14 +60,17 @@ class Told:
 
 @dataclass(frozen=True)
 class Sped:
-    """An air speed, its record, which flow it is of, at length and in short, and speed over mean on the skins."""
+    """An air speed, which flow it is of, and speed over mean on the skins."""
 
-    result: AirSpeed
-    record: dict[str, Any]
+    air: AirThrough
     note: str
-    flow_of: str
     port: FloatArray
     runner: FloatArray | None
+
+    @property
+    def record(self) -> dict[str, Any]:
+        """The air speed as its JSON has it."""
+        return self.air.to_dict()
 
 
 @dataclass(frozen=True)

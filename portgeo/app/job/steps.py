@@ -179,7 +179,7 @@ def _compared(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
 def _metal(steps: Steps) -> dict[str, Any]:
     metal = steps.job.job.metal
     alloy = metal.alloy or ("aluminium" if metal.density_g_cc is None else None)
-    return {"alloy": alloy, "density": metal.density_g_cc}
+    return {"alloy": alloy, "density_g_cc": metal.density_g_cc}
 
 
 def _joints(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
@@ -247,9 +247,7 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     last = len(job.state) - 1
     steps.add(
         "demand", "working out the engine's demand", "air.demanded",
-        {"engine": engine.model_dump(), "run": job.state[last].bench_run or "", "state": job.state[last].name},
-        [_bench_file(steps)] if job.bench.file else [],
-        {"speed": f"speed {last}"},
+        {"engine": engine.model_dump()}, needs={"speed": f"speed {last}"},
     )  # fmt: skip
 
 
