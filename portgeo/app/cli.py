@@ -27,6 +27,7 @@ COMMANDS = (
     "compare",
     "match",
     "new",
+    "open",
     "reshape",
     "reach",
     "airspeed",

@@ -69,16 +69,21 @@ def read(
 
 
 def port_from_rows(
-    rows: Sequence[Mapping[str, Any]], *, units: LengthUnit = "mm", exhaust: bool = False, bend: int | None = None
+    rows: Sequence[Mapping[str, Any]],
+    *,
+    units: LengthUnit = "mm",
+    folder: str | Path | None = None,
+    exhaust: bool = False,
+    bend: int | None = None,
 ) -> Port:
     """Return the port that readings in hand make.
 
     Parameters
     ----------
     rows : one a station, from the entry on, under the names of a section sheet's columns. A length's name may
-        leave out its unit (`height` for `height_in`), which is then `units`. Outlines are read from the
-        working directory.
+        leave out its unit (`height` for `height_in`), which is then `units`.
     units : "in" or "mm".
+    folder : that outlines are read from; the working directory by default.
     exhaust, bend : as in `read`.
 
     Raises
@@ -95,7 +100,7 @@ def port_from_rows(
     """
     if not any(rows):
         raise InputError("there are no readings", mend="Give a row a station")
-    sheet = sheet_from(rows, "readings", Path.cwd(), unit=units)
+    sheet = sheet_from(rows, "readings", Path.cwd() if folder is None else Path(folder), unit=units)
     return meant(port_from_sheet(sheet, "readings", units), exhaust, bend)
 
 

@@ -1,0 +1,128 @@
+"""The server of the page, from the command's words to Ctrl-C.
+
+What is to be opened comes in; the address is printed, the browser opened on it, and the page served.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import uvicorn
+
+from portgeo.app.live.desk import Desk
+from portgeo.app.live.server import make_app
+from portgeo.app.live.stages import JOB
+from portgeo.core.errors import InputError
+from portgeo.files.sheets.tables import SHEET_TYPES
+
+HOST = "127.0.0.1"
+USUAL_PORT = 8642  # where it is free: the address then differs by its token alone
+PATIENCE = 2  # seconds that an answer under way has at the end
+TOKEN_BYTES = 18
+
+
+def serve(what: str | None, port: int | None, *, browser: bool) -> None:
+    """Serve the page of a sheet, a job or a folder until Ctrl-C.
+
+    Raises InputError where there is nothing to open, or the port that was asked for is taken.
+    """
+    desk = desk_of(what)
+    with listening(port) as at:
+        number = at.getsockname()[1]
+        token = secrets.token_urlsafe(TOKEN_BYTES)
+        address = f"http://{HOST}:{number}/{token}/"
+        app = make_app(desk, token, number)
+        server = _Server(
+            uvicorn.Config(
+                app, log_level="error", access_log=False, lifespan="on", http="h11", ws="none", server_header=False,
+                timeout_graceful_shutdown=PATIENCE,
+            )
+        )  # fmt: skip
+        print(f"portgeo: {address}  (Ctrl-C ends it)", flush=True)
+        if browser:
+            threading.Thread(target=_show, args=(address,), daemon=True).start()
+        server.run(sockets=[at])
+
+
+def desk_of(what: str | None) -> Desk:
+    """Return the desk with a sheet, a job or a folder on it. Raises InputError where it is none of them."""
+    if what is None:
+        return _of_folder(Path.cwd())
+    path = Path(what)
+    if path.is_dir():
+        return _of_folder(path)
+    if not path.is_file():
+        raise InputError("there is no such file", file=what, mend="Check the name; `portgeo open` alone begins anew")
+    if path.suffix.lower() == ".toml":
+        return Desk(path.parent, job=path.name)
+    if path.suffix.lower() in SHEET_TYPES:
+        return Desk(path.parent, sheet=path.name)
+    raise InputError(
+        "this is neither a section sheet nor a job", file=what, mend="Open a csv, xlsx or toml file, or a job's folder"
+    )
+
+
+def _of_folder(folder: Path) -> Desk:
+    return Desk(folder, job=JOB) if (folder / JOB).is_file() else Desk(folder)
+
+
+@contextmanager
+def listening(port: int | None) -> Iterator[socket.socket]:
+    """Give a socket that listens on this machine alone. Raises InputError where the port is taken."""
+    for number in (port,) if port is not None else (USUAL_PORT, 0):
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if os.name == "posix":
+            # A server that ended a moment ago does not hold the port; elsewhere this would let two share it.
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            found.bind((HOST, number))
+            found.listen(128)
+        except OSError:
+            found.close()
+            continue
+        with found:
+            yield found
+        return
+    raise InputError(
+        f"port {port} is taken, or may not be used", where="--port", mend="Leave --port out, or name another"
+    )
+
+
+class _Server(uvicorn.Server):
+    """A server that Ctrl-C ends quietly, on every system."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """End at the first Ctrl-C; at the second, at once."""
+
+        def stop(number: int, _frame: object) -> None:
+            self.force_exit = self.should_exit
+            self.should_exit = True
+
+        names = ("SIGINT", "SIGTERM", "SIGBREAK", "SIGHUP")
+        stops = [getattr(signal, name) for name in names if hasattr(signal, name)]
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+        before = {each: signal.signal(each, stop) for each in stops}
+        try:
+            yield
+        finally:
+            for each, handler in before.items():
+                signal.signal(each, handler)
+
+
+def _show(address: str) -> None:
+    """Open the browser, where there is a screen to open it on."""
+    import webbrowser
+
+    if sys.platform in ("win32", "darwin") or os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"):
+        webbrowser.open(address)

@@ -1,0 +1,283 @@
+"""The server of the page: routes under a token, for one person on this machine.
+
+Requests come in, checked for where they come from and how large they are; JSON, the page and its parts go out.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hmac
+import json
+import re
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from contextlib import asynccontextmanager
+from importlib.resources import files
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from portgeo.app.live.desk import Changed, Desk, NotNewest
+from portgeo.app.live.hub import Hub
+from portgeo.core.errors import InputError, PortgeoError
+
+BODY = 4_000_000  # bytes of a request in JSON: a paste of thousands of rows
+ALIVE = 15.0  # seconds between two signs of life to a tab: a proxy or a phone that sleeps closes silent ones
+ASSET = re.compile(r"[a-z0-9][a-z0-9-]*\.(js|css|svg|png)")
+TYPES = {"js": "text/javascript", "css": "text/css", "svg": "image/svg+xml", "png": "image/png", "html": "text/html"}
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "cache-control": "no-store",
+}
+
+
+class Guard:
+    """Lets through what this person's own browser asks of this page, and nothing else."""
+
+    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
+        self.app, self.prefix = app, f"/{token}/"
+        self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "lifespan":
+            await self.app(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            return  # no socket is spoken here
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                given = {name.lower() for name, _ in message["headers"]}
+                extra = [(n.encode(), v.encode()) for n, v in HEADERS.items() if n.encode() not in given]
+                message["headers"] = [*message["headers"], *extra]
+            await send(message)
+
+        refusal = self._refusal(scope)
+        if refusal is not None:
+            await Response(status_code=refusal)(scope, receive, with_headers)
+            return
+        inner = dict(scope) | {"path": "/" + scope["path"].removeprefix(self.prefix), "raw_path": None}
+        await self.app(inner, receive, with_headers)
+
+    def _refusal(self, scope: Scope) -> int | None:
+        headers: dict[str, list[str]] = {}
+        for name, value in scope["headers"]:
+            headers.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
+        if len(headers.get("host", [])) != 1 or headers["host"][0] not in self.hosts:
+            return 403
+        path = scope["path"].encode("utf-8", "replace")
+        if not hmac.compare_digest(path[: len(self.prefix)], self.prefix.encode()):
+            return 404
+        if scope["method"] not in ("GET", "HEAD", "POST"):
+            return 405
+        site, mode = headers.get("sec-fetch-site", ["none"]), headers.get("sec-fetch-mode", [""])
+        opened = scope["method"] != "POST" and mode == ["navigate"]  # a link from a report that was opened
+        if site not in (["none"], ["same-origin"]) and not opened:
+            return 403
+        origins = {f"http://{host}" for host in self.hosts}
+        if any(origin not in origins for origin in headers.get("origin", [])):
+            return 403
+        return None
+
+
+def make_app(desk: Desk, token: str, port: int) -> Guard:
+    """Return the server's application. token : the first part of every address. port : that it listens on."""
+    return Guard(Page(desk).app(), token, port)
+
+
+class Page:
+    """What the page asks for."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk, self.hub = desk, Hub(desk)
+
+    def app(self) -> Starlette:
+        """Return the routes."""
+
+        @asynccontextmanager
+        async def running(_: Starlette) -> AsyncIterator[None]:
+            self.hub.start()
+            yield
+            await self.hub.stop()
+
+        get, post = ["GET"], ["POST"]
+        routes = [
+            Route("/", self.page, methods=get),
+            Route("/assets/{name}", self.asset, methods=get),
+            Route("/state", self.state, methods=get),
+            Route("/figures", self.figures, methods=get),
+            Route("/events", self.events, methods=get),
+            Route("/versions", self.versions, methods=get),
+            Route("/edit", self.edit, methods=post),
+            Route("/undo", self.undo, methods=post),
+            Route("/redo", self.redo, methods=post),
+            Route("/restore", self.restore, methods=post),
+            Route("/disk", self.disk, methods=post),
+        ]
+        return Starlette(routes=routes, lifespan=running)
+
+    # The page and its parts
+
+    async def page(self, _: Request) -> Response:
+        try:
+            return Response(_asset("live.html"), media_type="text/html")
+        except FileNotFoundError:
+            return Response(status_code=404)
+
+    async def asset(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        if not ASSET.fullmatch(name):
+            return Response(status_code=404)
+        try:
+            data = _asset(name)
+        except FileNotFoundError:
+            return Response(status_code=404)
+        return Response(data, media_type=TYPES[name.rpartition(".")[2]])
+
+    # What is open
+
+    async def state(self, _: Request) -> Response:
+        return JSONResponse(await asyncio.to_thread(self.desk.state))
+
+    async def figures(self, request: Request) -> Response:
+        self.hub.ask(request.query_params.get("stage"), request.query_params.get("part", "port"))
+        return JSONResponse({})
+
+    async def versions(self, _: Request) -> Response:
+        found = [
+            {"version": version.number, "when": version.when, "what": version.what, "step": version.step}
+            for version in reversed(self.desk.versions.all)
+        ]
+        return JSONResponse(found)
+
+    async def events(self, _: Request) -> Response:
+        tab = self.hub.listen()
+
+        async def told() -> AsyncIterator[str]:
+            try:
+                while True:
+                    try:
+                        event = await asyncio.wait_for(tab.get(), ALIVE)
+                    except TimeoutError:
+                        yield ": alive\n\n"
+                        continue
+                    if event is None:
+                        return
+                    yield f"data: {json.dumps(event, ensure_ascii=False, allow_nan=False)}\n\n"
+            finally:
+                self.hub.leave(tab)
+
+        return StreamingResponse(told(), media_type="text/event-stream")
+
+    # What is typed
+
+    async def edit(self, request: Request) -> Response:
+        return await self._changing(request, lambda said: self.desk.edit(_version(said), _list(said, "edits")))
+
+    async def undo(self, request: Request) -> Response:
+        return await self._changing(request, lambda said: self.desk.undo(_version(said)))
+
+    async def redo(self, request: Request) -> Response:
+        return await self._changing(request, lambda said: self.desk.redo(_version(said)))
+
+    async def restore(self, request: Request) -> Response:
+        return await self._changing(request, lambda said: self.desk.restore(_version(said), int(said["to"])))
+
+    async def disk(self, request: Request) -> Response:
+        def settle(said: Mapping[str, Any]) -> Changed:
+            if said.get("keep") not in ("mine", "disk"):
+                raise InputError("the answer is mine or disk", mend="Load the page again")
+            return self.desk.settle(str(said["keep"]))
+
+        return await self._changing(request, settle)
+
+    async def _changing(self, request: Request, change: Callable[[Mapping[str, Any]], Changed]) -> Response:
+        """Make a change and answer with what it came to; the figures follow."""
+        try:
+            said = await _json(request)
+            changed = await asyncio.to_thread(change, said)
+        except NotNewest:
+            return await self._not_newest()
+        except PortgeoError as refusal:
+            return _refused(refusal)
+        except (KeyError, TypeError, ValueError):
+            return _refused(InputError("the request cannot be read", mend="Load the page again"))
+        self.hub.ask_of(changed.files)
+        self.hub.tell({"type": "versions", "version": changed.version})
+        state = await asyncio.to_thread(self.desk.state)
+        return JSONResponse(
+            {
+                "version": changed.version,
+                "changed": {
+                    "tables": {name: table for name, table in state["tables"].items() if name in changed.files},
+                    **{key: state[key] for key in ("title", "units", "job", "stages", "forms", "first")},
+                },
+                "can_undo": state["can_undo"],
+                "can_redo": state["can_redo"],
+            }
+        )
+
+    async def _not_newest(self) -> Response:
+        state = await asyncio.to_thread(self.desk.state)
+        if state["on_disk"]:
+            what = f"{', '.join(state['on_disk'])} was changed by something else"
+            mend = "Say which is to stay: yours, as typed here, or the one on the disk"
+        else:
+            what = "this was typed into an older version: another tab was quicker"
+            mend = "Look at what it says now, and type it again where it is still wanted"
+        return JSONResponse({"what": what, "mend": mend, "state": state}, status_code=409)
+
+
+def _asset(name: str) -> bytes:
+    return (files("portgeo.present.page") / "assets" / name).read_bytes()
+
+
+async def _json(request: Request, limit: int = BODY) -> Mapping[str, Any]:
+    """Return the JSON object in a request's body. Raises InputError where it is none, or too large."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        raise InputError("the request is not JSON", mend="Load the page again")
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > limit:
+            raise InputError("this is too much at a time", mend="Paste less")
+    try:
+        said = json.loads(bytes(data))
+    except (ValueError, RecursionError):
+        raise InputError("the request is not JSON", mend="Load the page again") from None
+    if not isinstance(said, dict):
+        raise InputError("the request says nothing", mend="Load the page again")
+    return said
+
+
+def _version(said: Mapping[str, Any]) -> int:
+    version = said["version"]
+    if not isinstance(version, int):
+        raise InputError("the request names no version", mend="Load the page again")
+    return version
+
+
+def _list(said: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
+    found = said[key]
+    if not isinstance(found, list) or any(not isinstance(each, dict) for each in found):
+        raise InputError("the request cannot be read", mend="Load the page again")
+    return found
+
+
+def _refused(refusal: PortgeoError) -> Response:
+    return JSONResponse({"what": refusal.what, "mend": refusal.mend, "where": refusal.where}, status_code=400)
+
+
+Handler = Callable[[Request], Awaitable[Response]]

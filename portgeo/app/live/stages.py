@@ -1,0 +1,93 @@
+"""What a job file says, as it stands, also where a key of it is wrong: its stages and the files it names.
+
+The file's bytes come in; plain values go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from pathlib import PurePosixPath
+from typing import Any, Literal
+
+from portgeo.core.errors import PortgeoError
+from portgeo.files.sheets.tables import SHEET_TYPES, decoded
+from portgeo.files.toml.job import named_files
+from portgeo.files.toml.slips import content_of
+
+JOB = "job.toml"
+KIND_OF = {"bench": "bench", "walls": "walls", "target": "target"}  # of the file that a table names
+FileKind = Literal["sections", "bench", "walls", "target"]
+
+
+@dataclass(frozen=True)
+class Named:
+    """A file that a job names: the table, its number, the key, the name; kind : None of what is not typed into."""
+
+    table: str
+    index: int
+    key: str
+    file: str
+    kind: FileKind | None
+
+
+@dataclass(frozen=True)
+class Stage:
+    """The port, and the runner before it, at one time."""
+
+    name: str
+    port: str | None
+    runner: str | None
+    date: str
+    note: str
+
+    def record(self) -> dict[str, Any]:
+        """Return the stage for JSON. scan : its port is a mesh."""
+        scan = self.port is not None and PurePosixPath(self.port).suffix.lower() not in SHEET_TYPES
+        return asdict(self) | {"scan": scan}
+
+
+def job_content(data: bytes) -> dict[str, Any]:
+    """Return what a job file says; nothing where it cannot be made out."""
+    try:
+        content, _ = content_of(decoded(data, JOB))
+    except PortgeoError:
+        return {}
+    return content or {}
+
+
+def named_in(content: dict[str, Any]) -> list[Named]:
+    """Return every file that a job names."""
+    return [Named(table, k, key, name, _kind(table, name)) for table, k, key, name in named_files(content)]
+
+
+def _kind(table: str, name: str) -> FileKind | None:
+    sheet = PurePosixPath(name).suffix.lower() in SHEET_TYPES
+    if table in ("state", "set"):
+        return "sections" if sheet else None
+    if table in ("bench", "walls"):
+        return ("bench" if table == "bench" else "walls") if sheet else None
+    return "target" if table == "target" else None
+
+
+def stages_of(content: dict[str, Any]) -> list[Stage]:
+    """Return the stages that a job has, in their order."""
+    states = content.get("state")
+    return [
+        _stage(state, k)
+        for k, state in enumerate(states if isinstance(states, list) else ())
+        if isinstance(state, dict)
+    ]
+
+
+def _stage(state: dict[str, Any], k: int) -> Stage:
+    return Stage(
+        name=_text(state.get("name")) or f"stage {k + 1}",
+        port=_text(state.get("port")) or None,
+        runner=_text(state.get("runner")) or None,
+        date=_text(state.get("date")),
+        note=_text(state.get("note")),
+    )
+
+
+def _text(value: Any) -> str:
+    return "" if value is None or isinstance(value, dict | list) else str(value)

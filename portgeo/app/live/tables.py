@@ -1,0 +1,199 @@
+"""A sheet as the page shows it: its columns with their labels, its rows, and what is wrong with which cell.
+
+A sheet's file comes in; plain values for JSON go out, with the rows that a port can be made of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from portgeo.app.live.documents import Sheet
+from portgeo.core.errors import PortgeoError, Problem
+from portgeo.core.section import MARKS, TOOLS
+from portgeo.core.units import LengthUnit
+from portgeo.files.bench import BENCH, bench_from
+from portgeo.files.sheets.columns import Layout, Quantity, plain_name
+from portgeo.files.sheets.section_columns import SECTIONS, SHAPES
+from portgeo.files.sheets.sheet import sheet_from
+from portgeo.files.walls import WALLS, walls_from
+
+Kind = Literal["sections", "bench", "walls"]
+LAYOUTS: Mapping[Kind, Layout] = {"sections": SECTIONS, "bench": BENCH, "walls": WALLS}
+CHOICES: Mapping[str, tuple[str, ...]] = {"shape": SHAPES, "tool": tuple(TOOLS), "mark": MARKS}
+ALWAYS = {"sections": ("station", "height", "width"), "bench": tuple(BENCH.needed), "walls": tuple(WALLS.needed)}
+IN_PLACE = {"diameter": ("height", "width")}  # columns that do as well, where a sheet lacks one
+
+# What a column is called, and what belongs into it.
+LABELS: Mapping[str, tuple[str, str]] = {
+    "station": ("Station", "Distance along the middle of the port from the entry"),
+    "height": ("Height", "Inside micrometer, roof to floor, across the middle"),
+    "width": ("Width", "Inside micrometer, wall to wall, across the middle"),
+    "diameter": ("Diameter", "Inside micrometer across a round section"),
+    "corner": ("Corners", "Radius of all four corners, by template"),
+    "corner_roof": ("Roof corners", "Radius of the corners at the roof, by template"),
+    "corner_floor": ("Floor corners", "Radius of the corners at the floor, by template"),
+    "rise": ("Rise", "How far the section's middle lies above the line; below is minus"),
+    "shift": ("Shift", "How far the section's middle lies left of the line; right is minus"),
+    "reading_error": ("Reading ±", "What one reading is trusted to"),
+    "x": ("x", "Place of the section's middle, into the port"),
+    "y": ("y", "Place of the section's middle, to the left"),
+    "z": ("z", "Place of the section's middle, up"),
+    "turn": ("Turn", "Heading turned towards the floor, from the way the port started"),
+    "swing": ("Swing", "Heading turned towards the right wall, from the way the port started"),
+    "turn_error": ("Turn ±", "What a heading is trusted to"),
+    "shape": ("Shape", "rect: rounded rectangle; round; oval: an ellipse; outline: a traced file"),
+    "outline": ("Outline", "File with the traced outline"),
+    "tool": ("Tool", "What the row was read with"),
+    "mark": ("Mark", "What stands here; several with a space"),
+    "note": ("Note", "Any remark"),
+    "lift": ("Lift", "Valve lift"),
+    "flow": ("Flow", "What the bench read"),
+    "depression": ("Depression", "Test pressure of the bench"),
+    "swirl": ("Swirl", "What the swirl meter read"),
+    "state": ("Stage", "Which stage of the port the run is of; blank: as the row above"),
+    "setup": ("Set-up", "Clay entry, manifold bolted on; blank: as the row above"),
+    "clock": ("Clock", "12 the roof, 3 the right wall, 6 the floor, looking in"),
+    "thickness": ("Thickness", "Wall, by the sonic tester"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """A column of a sheet: its name as written, what it means and its unit; both "" where it means nothing."""
+
+    written: str
+    column: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A sheet looked through.
+
+    problems : what is wrong, by row and column as the page counts them. missing : readings that are not there yet,
+    row and written column, in the order in which they are taken. unit : most of its lengths' own.
+    """
+
+    sheet: Sheet
+    kind: Kind
+    meanings: tuple[Meaning, ...]
+    problems: tuple[dict[str, Any], ...]
+    missing: tuple[tuple[int, str], ...]
+
+    @property
+    def unit(self) -> LengthUnit:
+        """The unit of most length columns; the station's where they are even."""
+        units = [meaning.unit for meaning in self.meanings if meaning.unit in ("in", "mm")]
+        inches, millimetres = units.count("in"), units.count("mm")
+        if inches == millimetres:
+            station = next((meaning.unit for meaning in self.meanings if meaning.column == "station"), "in")
+            return "mm" if station == "mm" else "in"
+        return "in" if inches > millimetres else "mm"
+
+    @property
+    def bad_rows(self) -> set[int]:
+        """Rows that no port is made of: refused, or without a reading that their shape needs."""
+        return {p["row"] for p in self.problems if p["row"]} | {row for row, _ in self.missing}
+
+    def readings(self) -> list[tuple[int, dict[str, str]]]:
+        """Return the rows that are neither blank nor bad: their numbers and their cells by column."""
+        named = [(k, m.written) for k, m in enumerate(self.meanings) if m.column]
+        found = []
+        for row, cells in enumerate(self.sheet.rows, start=1):
+            said = {name: cells[k] for k, name in named if cells[k]}
+            if said and row not in self.bad_rows:
+                found.append((row, said))
+        return found
+
+    def record(self) -> dict[str, Any]:
+        """Return the table for JSON."""
+        shown = [k for k, m in enumerate(self.meanings) if m.written]
+        return {
+            "file": self.sheet.file,
+            "kind": self.kind,
+            "can_write": self.sheet.can_write,
+            "columns": [self._column(self.meanings[k]) for k in shown],
+            "rows": [
+                {"row": row, "cells": [cells[k] for k in shown]} for row, cells in enumerate(self.sheet.rows, start=1)
+            ],
+            "problems": list(self.problems),
+            "missing": [list(place) for place in self.missing],
+            "addable": self._addable(),
+        }
+
+    def _column(self, meaning: Meaning) -> dict[str, Any]:
+        of = LAYOUTS[self.kind].columns.get(meaning.column)
+        label, says = LABELS.get(meaning.column, (meaning.written, ""))
+        choices = CHOICES.get(meaning.column)
+        return {
+            "name": meaning.written,
+            "column": meaning.column or meaning.written,
+            "unit": meaning.unit,
+            "label": label,
+            "choices": list(choices) if choices else None,
+            "numeric": isinstance(of, Quantity) or meaning.column == "clock",
+            "help": says,
+            "required": meaning.column in ALWAYS[self.kind],
+        }
+
+    def _addable(self) -> list[dict[str, str]]:
+        """Return the columns that the sheet does not have and could: the name to write and the label."""
+        there = {meaning.column for meaning in self.meanings}
+        found = []
+        for name, of in LAYOUTS[self.kind].columns.items():
+            unit = next((u for u in (self.unit, *of.units) if u in of.units), "")
+            if name not in there:
+                found.append({"name": f"{name}_{unit}" if unit else name, "label": LABELS[name][0]})
+        return found
+
+
+def look(sheet: Sheet, data: bytes, kind: Kind, folder: Path) -> Looked:
+    """Look a sheet through. data : its file's bytes. folder : where the outlines it names are."""
+    layout = LAYOUTS[kind]
+    meanings = tuple(
+        Meaning(written, *layout.known.get(layout.alike.get(plain_name(written), plain_name(written)), ("", "")))
+        for written in sheet.header
+    )
+    readers: Mapping[Kind, Callable[[], object]] = {
+        "sections": lambda: sheet_from(data, sheet.file, folder),
+        "bench": lambda: bench_from(data, sheet.file),
+        "walls": lambda: walls_from(data, sheet.file),
+    }
+    problems: list[dict[str, Any]] = []
+    missing: list[tuple[int, str]] = []
+    try:
+        readers[kind]()
+    except PortgeoError as refusal:
+        for problem in refusal.problems:
+            _sort(problem, sheet, meanings, problems, missing)
+    order = {meaning.written: k for k, meaning in enumerate(meanings)}
+    missing = sorted(dict.fromkeys(missing), key=lambda place: (place[0], order[place[1]]))
+    return Looked(sheet, kind, meanings, tuple(problems), tuple(missing))
+
+
+def _sort(
+    problem: Problem, sheet: Sheet, meanings: tuple[Meaning, ...], problems: list[dict[str, Any]], missing: list[Any]
+) -> None:
+    """Put a problem where it belongs: a reading that is not there yet is no fault."""
+    row = sheet.row_of(problem.row)
+    at = next((k for k, m in enumerate(meanings) if m.written == problem.column), None)
+    if row is not None and at is None and problem.column is not None:
+        # A column that the sheet lacks: another that does as well is asked for in its place.
+        other = IN_PLACE.get(problem.column, ())
+        at = next((k for k, m in enumerate(meanings) if m.column in other), None)
+    if row is not None and at is not None and not sheet.rows[row - 1][at]:
+        missing.append((row, meanings[at].written))
+        return
+    if row is None and problem.row is None and "row(s) of readings" in problem.what:
+        return  # an unfinished sheet: told by what is left to read
+    problems.append(
+        {
+            "row": row,
+            "column": meanings[at].written if at is not None else problem.column,
+            "what": problem.what,
+            "mend": problem.mend,
+        }
+    )
