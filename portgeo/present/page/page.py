@@ -23,7 +23,7 @@ from portgeo.present.page.text import answer, engine_text, tied
 from portgeo.present.page.view import view_section
 from portgeo.present.pictures.model import Model
 
-PIECES = ("dom.js", "charts.js", "models.js", "paint.js", "scale.js", "view_parts.js", "view.js")  # of any page
+PIECES = ("dom.js", "charts.js", "models.js", "paint.js", "scale.js", "viewparts.js", "view.js")  # of any page
 SCRIPTS = (*PIECES, "page.js")  # in assets/, one after the other
 STYLES = ("pieces.css", "page.css")
 

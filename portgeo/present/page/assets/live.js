@@ -1,0 +1,269 @@
+// The page to type into: puts the parts on it, and gives each what the desk and its server tell.
+"use strict";
+const PLACES = [["readings", "Readings"], ["bench", "Bench"], ["walls", "Walls"], ["engine", "Engine"], ["gasket", "Gasket"],
+  ["tool", "Tool"], ["set", "Set"], ["plan", "Plan"], ["paper", "Paper"]];
+const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["job", "engine", "metal"], gasket: ["gasket"], tool: ["tool"], set: ["set", "set.scan"] };
+const SIZES = [100, 120, 145], SAID_MS = 8000;
+
+(function () {
+  const at = (id) => document.getElementById(id);
+  const desk = openDesk(), tables = new Map(), parts = {};
+  let state = null, place = "readings", events = new Map(), shownFigures = null;
+
+  let hush = 0;
+  function say(text) {
+    at("said").textContent = text;
+    clearTimeout(hush);
+    hush = setTimeout(() => { at("said").textContent = ""; }, SAID_MS);
+  }
+
+  // ---- the pieces ----------------------------------------------------------------------------------
+  const where = whereTaken(at("where"));
+  const view = portView(at("view"), { brief: true });
+  if (!view) at("view").append(make("p", { class: "note" }, "No 3D here: the browser has no WebGL. All else works."));
+  const chart = lineChart(at("area"), "Area against station");
+  const stages = stageTabs(at("stages"), { desk, chosen, say });
+  const tasks = longAnswers(at("tasks"), { desk, say, done: answered });
+  const perUnit = () => (state && state.units === "mm" ? 1 : 25.4);
+
+  for (const [name, text] of PLACES) {
+    at("places").append(make("button", { type: "button", "data-place": name, onclick: () => go(name) }, text));
+    parts[name] = at("parts").appendChild(make("section", { class: "part", id: "part-" + name, "aria-label": text, hidden: true }));
+  }
+  const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
+  const stageForm = formPart(make("div"), { desk, tables: [] });
+  const plan = planPart(parts.plan, { desk, chart, start: (kind) => startTask(kind) });
+  const papers = make("div", { "aria-live": "polite" });
+  const paper = (text, kind) => make("button", { type: "button", onclick: () => startTask(kind) }, text);
+  parts.paper.append(make("p", { class: "note" }, "Each is made beside your typing and opens from here."),
+    make("div", { class: "actions column" }, paper("Templates, 1:1", "templates"), paper("Customer\u2019s page", "customer"), paper("Whole report", "report"),
+      paper("Air speed on the wall", "air"), paper("What changed, and how deep", "compare"),
+      make("button", { type: "button", onclick: () => { document.body.dataset.print = "page"; window.print(); } }, "Print this page")), papers);
+  const setFlows = parts.set.appendChild(make("div", { class: "flows" }));
+
+  function startTask(kind) {
+    const stage = stages.now && stages.now.name, before = stages.before && stages.before.name;
+    const more = { air: { stage }, compare: { before, after: stage }, calm: { stage } }[kind] || {};
+    if (kind === "compare" && !before) return say("There is one stage only. Make a new stage once metal is out.");
+    tasks.start(kind, more).then((begun) => begun && say("Started. Go on typing."));
+  }
+  function answered(task) {
+    if (["plan", "calm"].includes(task.kind)) plan.answer(task);
+    else if (task.result) papers.prepend(make("section", {}, make("h3", {}, task.label || task.kind), ...answerElements(task.result)));
+    if (task.result && ["templates", "customer", "report"].includes(task.kind)) say(`${task.label || "It"} is ready.`);
+  }
+
+  // ---- where one is ------------------------------------------------------------------------------------
+  function go(name) {
+    place = name;
+    for (const button of at("places").children) {
+      if (button.dataset.place === name) button.setAttribute("aria-current", "page"); else button.removeAttribute("aria-current");
+    }
+    for (const [key, part] of Object.entries(parts)) part.hidden = key !== name;
+    plan.open(name === "plan");
+    at("where").hidden = name !== "readings";
+    if (state) fillTables();
+  }
+
+  // The sheet that a part shows: the stage's own, or the one that the job names.
+  function fileOf(name) {
+    if (name === "readings") return stages.now && (stages.now.port && state.tables[stages.now.port] ? stages.now.port : stages.now.runner || stages.now.port);
+    return Object.keys(state.tables).find((file) => state.tables[file].kind === name) || null;
+  }
+
+  function fillTables() {
+    for (const name of ["readings", "bench", "walls"]) {
+      const file = fileOf(name), part = parts[name], given = file && state.tables[file];
+      let kept = tables.get(name);
+      if (!given) {
+        if (kept && kept.holder) kept.holder.remove();
+        tables.delete(name);
+        noTable(name, part, file);
+        continue;
+      }
+      if (!kept || kept.file !== file) {
+        if (kept) kept.holder.remove();
+        const holder = make("div", { class: "typing" });
+        part.prepend(holder);
+        const table = sheetTable(holder, { desk, file, say, hand: (row, column) => name === "readings" && inHand(row, column) });
+        kept = { file, holder, table };
+        tables.set(name, kept);
+        const none = part.querySelector(".none");
+        if (none) none.remove();
+      }
+      kept.table.update(given);
+    }
+    const readings = tables.get("readings");
+    if (readings) {
+      const hand = readings.table.inHand();
+      if (hand.column) inHand(hand.row, hand.column);
+    }
+  }
+
+  function noTable(name, part, file) {
+    const scan = name === "readings" && file;
+    const text = scan ? `This stage is a scan or a file that is not typed into: ${file}.`
+      : { readings: "There is no sheet for this stage.", bench: "No flows yet.", walls: "No wall readings yet." }[name];
+    const old = part.querySelector(".none");
+    if (old) old.remove();
+    part.prepend(make("div", { class: "none" }, make("p", {}, text), name !== "readings" && make("button", { type: "button", class: "first",
+      onclick: () => desk.edit([{ op: "table", table: name }]) }, name === "bench" ? "Start the bench sheet" : "Start the wall sheet")));
+  }
+
+  function inHand(row, column) {
+    const table = state.tables[fileOf("readings")];
+    if (!table || !column) return;
+    const station = where.update(table, row, column);
+    const unit = (table.columns.find((one) => one.column === "station") || {}).unit === "mm" ? 1 : 25.4;
+    if (view) view.light(station === null || station === undefined ? null : station * unit);
+    chart.light(station === null || station === undefined ? null : station * unit / perUnit());
+  }
+
+  function chosen(stage) {
+    if (!state) return;
+    fillTables();
+    const heard = events.get(stage.name) || {};
+    shownFigures = null;
+    figures(heard.figures || null);
+    if (heard.model && view) view.update(heard.model.data);
+    desk.ask("figures?stage=" + encodeURIComponent(stage.name)).then(({ status, data }) => { if (status === 200 && data && data.figures !== undefined) hear(Object.assign({ type: "figures" }, data)); }).catch(() => {});
+  }
+
+  // ---- the answer --------------------------------------------------------------------------------------
+  let sent = 0; // edits that the figures do not hold yet
+  const old = (is) => { at("answer").classList.toggle("old", is); at("answer").setAttribute("aria-busy", String(is)); };
+
+  function figures(event) {
+    const given = event && event.figures;
+    for (const dd of document.querySelectorAll("[data-figure]")) {
+      const one = given && given[dd.dataset.figure], [value, sure, note] = [".value", ".sure", ".at"].map((part) => dd.querySelector(part));
+      if (one && one.label) dd.previousElementSibling.textContent = one.label;
+      value.textContent = one ? one.text : "\u2014";
+      const known = one && one.u_text;
+      if (known || !one || event.sure) sure.textContent = known ? one.u_text.replace(/^(?!\u00b1)/, "\u00b1 ") : "";
+      sure.classList.toggle("waiting", Boolean(one) && !known && !event.sure);
+      note.textContent = (one && (one.where || one.note)) || (!given && event && event.problem ? "" : "");
+    }
+    const problem = event && event.problem;
+    at("remarks").replaceChildren(...[
+      problem ? make("p", { class: "problem" }, problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.mend ? problem.mend + "." : "")) : null,
+      ...(event && event.notices && event.notices.length ? [make("h2", {}, "Look at"), make("ul", {}, event.notices.map((notice) => make("li", {}, notice.message)))] : []),
+    ].filter(Boolean));
+    const readings = tables.get("readings");
+    if (readings) readings.table.suggest(event && event.next && (event.next.row || event.next.why) ? event.next : null, event ? event.left_out : []);
+    if (event && event.chart) {
+      const series = event.chart.series.map((one) => ({ line: true, points: false, ...one, style: one.style ?? (one.ghost ? 0 : 1) }));
+      chart.update({ of: "station", spans: [], ...event.chart, series });
+    } else if (event && !given) chart.update({ of: "station", units: ["", ""], decimals: [3, 3], x_label: "", y_label: "", series: [], spans: [] });
+    if (given) plan.figures(given, event.chart);
+    shownFigures = event;
+  }
+
+  function hear(event) {
+    if (event.type === "task") return tasks.tell(event.task || event);
+    if (event.type === "tabs") return say(event.count > 1 ? `This job is open in ${event.count} tabs.` : "");
+    if (event.type === "change") return stages.tell(event);
+    if (event.type !== "figures" && event.type !== "model") return;
+    const kept = events.get(event.stage) || {};
+    events.set(event.stage, Object.assign(kept, { [event.type]: event }));
+    if (!stages.now || event.stage !== stages.now.name) return;
+    if (event.type === "model") { if (view && event.data) view.update(event.data); return; }
+    if (event.version !== undefined && shownFigures && event.version < shownFigures.version) return;
+    figures(event);
+    old(!desk.settled() || Number(event.version) < desk.shown().version);
+    document.body.dataset.figures = event.version; // of which version the figures are, for whoever waits for them
+  }
+
+  // ---- what the desk tells -------------------------------------------------------------------------
+  desk.on("state", (given, what) => {
+    state = given;
+    at("title").textContent = state.title || "portgeo";
+    document.title = (state.title ? state.title + " \u2013 " : "") + "portgeo";
+    at("first").hidden = !state.first;
+    at("desk").hidden = Boolean(state.first);
+    document.body.classList.toggle("typing-on", !state.first);
+    at("undo").disabled = !state.can_undo && desk.settled();
+    at("redo").disabled = !state.can_redo;
+    if (state.first) { if (!at("first").firstChild) firstPage(at("first"), { desk, upload }); return; }
+    if (what === "edit") old(true);
+    else if (shownFigures && desk.settled() && !(shownFigures.version < desk.shown().version)) old(false);
+    stages.update(state);
+    fillTables();
+    for (const form of forms) form.update(state.forms);
+    plan.update(state);
+    flows();
+  });
+  desk.on("saving", (left, away) => {
+    at("saved").className = away ? "away" : "";
+    const changes = left === 1 ? "1 change" : `${left} changes`;
+    at("saved").textContent = away ? (left ? `Not saved: ${changes}. portgeo does not answer. Start it again; they are sent then.` : "portgeo does not answer. Start it again.")
+      : left ? "Saving" : state && !state.first ? "Saved" : "";
+  });
+  desk.on("refused", (what, mend) => say(what[0].toUpperCase() + what.slice(1) + ". " + mend));
+  desk.on("ask", (question) => askAboutChange(at("ask"), desk, question));
+  desk.on("event", hear);
+
+  // Flows of all cylinders: mean, spread and the odd one out, where the server gives them.
+  function flows() {
+    const given = state.flows;
+    setFlows.replaceChildren(...(given ? [make("h3", {}, "Flows of all cylinders"), ...answerElements(given)] : []));
+  }
+
+  async function upload(file) {
+    say(`Reading ${file.name}`);
+    const answer = await fetch("upload?name=" + encodeURIComponent(file.name), { method: "POST", body: file }).catch(() => null);
+    const data = answer ? await answer.json().catch(() => ({})) : {};
+    if (!answer || answer.status !== 200) return say((data.what || "That file was not taken") + ". " + (data.mend || ""));
+    say(`${data.name || file.name} is in the job\u2019s folder.`);
+    desk.ask("state").then(() => location.reload());
+  }
+
+  // ---- hands on the whole page ----------------------------------------------------------------------
+  const typed = () => { const one = document.activeElement; return one && one.matches("input, textarea") && one.base !== undefined && one.value !== one.base; };
+  document.addEventListener("keydown", (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+    const key = event.key.toLowerCase();
+    const undo = key === "z" && !event.shiftKey, redo = key === "y" || (key === "z" && event.shiftKey);
+    if ((!undo && !redo) || typed() || document.querySelector("dialog[open]")) return;
+    event.preventDefault();
+    if (undo) desk.undo(); else desk.redo();
+  });
+  at("undo").addEventListener("click", () => desk.undo());
+  at("redo").addEventListener("click", () => desk.redo());
+  for (const id of ["undo", "redo"]) at(id).addEventListener("pointerdown", (event) => event.preventDefault());
+  at("versions").addEventListener("click", () => showVersions(at("history"), desk));
+  document.addEventListener("dragover", (event) => event.preventDefault());
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    if (event.dataTransfer.files[0]) upload(event.dataTransfer.files[0]);
+  });
+  window.addEventListener("beforeunload", (event) => {
+    const readings = tables.get(place);
+    if (readings) readings.table.commit();
+    if (!desk.settled()) event.preventDefault();
+  });
+  window.addEventListener("afterprint", () => { delete document.body.dataset.print; });
+
+  // Size of type and light or dark stay as chosen.
+  function size(step) {
+    const now = SIZES.indexOf(Number(localStorage.getItem("portgeo size")) || 100);
+    const next = SIZES[(now + step + SIZES.length) % SIZES.length];
+    localStorage.setItem("portgeo size", next);
+    document.documentElement.style.fontSize = next + "%";
+  }
+  function shade(name) {
+    if (name) document.documentElement.dataset.shade = name;
+    const dark = name ? name === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+    at("shade").textContent = dark ? "Light" : "Dark";
+  }
+  at("larger").addEventListener("click", () => size(1));
+  at("shade").addEventListener("click", () => {
+    const next = at("shade").textContent.toLowerCase();
+    localStorage.setItem("portgeo shade", next);
+    shade(next);
+  });
+  size(0);
+  shade(localStorage.getItem("portgeo shade"));
+  go("readings");
+  desk.start().catch(() => say("portgeo does not answer. Start it again."));
+})();

@@ -1,0 +1,77 @@
+// The next cut: areas dragged on the chart, the short side's radius on a slider, the limits, and the cut sheet beside them.
+"use strict";
+const PLAN_TABLES = ["target", "target.area", "target.taper", "target.short_side", "target.limits", "target.copy", "target.keep"];
+const MORE_AREA = 1.03; // of what is there: where a new handle begins, to be seen apart from the line
+
+// chart : where the areas are dragged. start(kind) : begins a long answer.
+function planPart(holder, { desk, chart, start }) {
+  const slider = make("input", { type: "range", id: "plan-radius" }), radius = make("output", { for: "plan-radius" });
+  const sliding = make("div", { class: "field slide", hidden: true }, make("label", { for: "plan-radius" }, "Short side radius wanted"), slider, radius);
+  const forms = make("div"), sheet = make("div", { class: "cutsheet", "aria-live": "polite" });
+  const button = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
+  const add = button("Want another area", addArea);
+  holder.append(
+    make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the least metal that gets there within wall, gasket and reach."),
+    make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), button("Calmest cut for its metal", () => start("calm")), add,
+      button("Print the cut sheet", () => { document.body.dataset.print = "cutsheet"; window.print(); })),
+    sliding, sheet, forms);
+  const part = formPart(forms, { desk, tables: PLAN_TABLES, empty: "Nothing is wanted yet." });
+  let state = null, figures = null, area = null, on = false;
+
+  const entryOf = (form, begin) => form && form.entries.find((entry) => entry.key.startsWith(begin));
+  const wanted = () => (state ? state.forms.filter((form) => form.table === "target.area" && form.given !== false) : []);
+  const perArea = () => (state.units === "mm" ? 1 : 25.4 ** 2);
+
+  // An area wanted, in the chart's unit, under which key it stands and how it is written.
+  function areaOf(form) {
+    const station = entryOf(form, "station"), own = entryOf(form, "area"), percent = entryOf(form, "percent");
+    const x = station ? numberOf(station.text || "") : null, throat = figures && figures.throat && figures.throat.area_mm2 / perArea();
+    if (x === null) return null;
+    const y = own ? numberOf(own.text || "") : null, share = percent ? numberOf(percent.text || "") : null;
+    if (y !== null) return { x, y, key: own.key, write: (v) => v.toFixed(state.units === "mm" ? 1 : 3) };
+    if (share !== null && throat) return { x, y: share / 100 * throat, key: percent.key, write: (v) => (100 * v / throat).toFixed(1) };
+    return null;
+  }
+
+  function handles() {
+    if (!on || !state) return chart.handles([]);
+    chart.handles(wanted().map((form) => [form, areaOf(form)]).filter((one) => one[1]).map(([form, at]) => ({
+      x: at.x, y: at.y, name: `Area wanted at station ${at.x}`, step: state.units === "mm" ? 1 : 0.005, moved() {},
+      done: (y) => desk.edit([{ op: "key", table: "target.area", index: form.index || 0, key: at.key, text: at.write(y) }]),
+    })));
+  }
+
+  function addArea() {
+    if (!area || !figures || !figures.least_area) return;
+    const inUnit = (mm) => (state.units === "mm" ? mm.toFixed(1) : (mm / 25.4).toFixed(3)), least = figures.least_area;
+    const index = wanted().length, key = (entryOf(state.forms.find((form) => form.table === "target.area"), "area") || { key: "area" }).key;
+    const text = (least.area_mm2 / perArea() * MORE_AREA).toFixed(state.units === "mm" ? 1 : 3);
+    desk.edit([{ op: "form", table: "target.area", index: null, remove: false },
+      { op: "key", table: "target.area", index, key: "station", text: inUnit(least.station_mm) },
+      { op: "key", table: "target.area", index, key, text }]);
+  }
+
+  function slide() {
+    const form = state.forms.find((one) => one.table === "target.short_side"), entry = entryOf(form, "radius");
+    const now = figures && figures.short_side && figures.short_side.radius_mm;
+    sliding.hidden = !entry || !now;
+    if (sliding.hidden || document.activeElement === slider) return;
+    const per = state.units === "mm" ? 1 : 25.4, here = now / per, decimals = state.units === "mm" ? 1 : 3;
+    Object.assign(slider, { min: (here * 0.7).toFixed(decimals), max: (here * 2).toFixed(decimals), step: state.units === "mm" ? 0.1 : 0.005 });
+    slider.value = numberOf(entry.text || "") ?? here;
+    const say = () => { radius.textContent = `${Number(slider.value).toFixed(decimals)} ${state.units} (now ${here.toFixed(decimals)})`; };
+    say();
+    slider.oninput = say;
+    slider.onchange = () => desk.edit([{ op: "key", table: "target.short_side", index: 0, key: entry.key, text: Number(slider.value).toFixed(decimals) }]);
+  }
+
+  return {
+    update(given) { state = given; part.update(state.forms); slide(); handles(); },
+    figures(given, chartData) { figures = given; area = chartData; if (state) { slide(); handles(); } },
+    open(is) { on = is; handles(); },
+    answer(task) {
+      if (!task.result) return;
+      sheet.replaceChildren(make("h3", {}, task.kind === "calm" ? "Calmest cuts" : "The cut"), ...answerElements(task.result));
+    },
+  };
+}

@@ -1,0 +1,55 @@
+// Long answers: they run beside the typing, show how far they are and can be cancelled.
+"use strict";
+
+// done(task) : is told when one has its answer. Returns an object that starts one and takes what the server says.
+function longAnswers(holder, { desk, say, done }) {
+  const running = new Map();
+  const list = make("ul", {});
+  holder.replaceChildren(list);
+  holder.hidden = true;
+
+  function draw(task) {
+    let one = running.get(task.id);
+    if (!one) {
+      const bar = make("progress", { max: 1, "aria-label": task.label || task.kind }), at = make("span", { class: "at" });
+      const cancel = make("button", { type: "button", onclick: () => desk.ask(`task/${task.id}/cancel`, {}).catch(() => {}) }, "Cancel");
+      one = { bar, at, item: list.appendChild(make("li", {}, make("b", {}, (task.label || task.kind) + " "), bar, at, cancel)) };
+      running.set(task.id, one);
+    }
+    if (task.share === null || task.share === undefined) one.bar.removeAttribute("value"); else one.bar.value = task.share;
+    one.at.textContent = task.at || "";
+    if (task.done) {
+      one.item.remove();
+      running.delete(task.id);
+    }
+    holder.hidden = !running.size;
+  }
+
+  return {
+    async start(kind, more = {}) {
+      const { status, data } = await desk.ask("task", { kind, ...more }).catch(() => ({ status: 0, data: {} }));
+      if (status !== 200) say((data.what || "That could not be started") + ". " + (data.mend || ""));
+      return status === 200;
+    },
+    tell(task) {
+      draw(task);
+      if (!task.done) return;
+      if (task.refusal) say(task.refusal.what[0].toUpperCase() + task.refusal.what.slice(1) + ". " + (task.refusal.mend ? task.refusal.mend + "." : ""));
+      done(task);
+    },
+  };
+}
+
+// What a long answer gave: its lines, its tables, its files.
+function answerElements(result) {
+  if (!result) return [];
+  const files = (result.files || []).map((file) => make("li", {}, make("a", { href: "out/" + file.name.split("/").map(encodeURIComponent).join("/"), target: "_blank", rel: "noopener" }, file.label || file.name)));
+  return [
+    ...(result.lines || []).map((line) => make("p", {}, line)),
+    files.length ? make("ul", { class: "files" }, files) : null,
+    ...(result.tables || []).map((table) => make("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption }, make("table", {},
+      make("caption", {}, table.caption),
+      make("thead", {}, make("tr", {}, table.columns.map((name) => make("th", { scope: "col", class: "n" }, name)))),
+      make("tbody", {}, table.rows.map((row) => make("tr", {}, row.map((cell, k) => make(k ? "td" : "th", { scope: k ? null : "row", class: "n" }, String(cell ?? ""))))))))),
+  ].filter(Boolean);
+}

@@ -1,0 +1,83 @@
+// Where the reading in hand is taken: the section with that dimension lit, and the port from the side with the station's
+// line lit. Drawn from the cells as they stand; the figures are the server's.
+"use strict";
+const TAKEN = {
+  station: "Along the middle of the port, from the entry face.", height: "Roof to floor, across the middle, square to the port.",
+  width: "Wall to wall, across the middle, square to the port.", diameter: "Across the round section.",
+  corner: "All four corners, by radius gauge.", corner_roof: "The two corners at the roof, by radius gauge.",
+  corner_floor: "The two corners at the floor, by radius gauge.", turn: "How far the port has turned towards the floor so far.",
+  swing: "How far the port has turned towards the right wall so far.", rise: "Middle of the section above the line; below is minus.",
+  shift: "Middle of the section left of the line; right is minus.",
+};
+
+function whereTaken(holder) {
+  const words = make("p", { class: "taken" }), pictures = make("div", { class: "pictures", role: "img" });
+  holder.replaceChildren(pictures, words);
+  const n = (v) => v.toFixed(1);
+
+  function section(at, column) {
+    const h = at.height || at.diameter || at.width, w = at.shape === "round" ? h : at.width || h;
+    if (!h || at.shape === "outline") return null;
+    const size = 132 / Math.max(h, w), height = h * size, width = w * size, cx = 100, cy = 92;
+    const [left, right, top, bottom] = [cx - width / 2, cx + width / 2, cy - height / 2, cy + height / 2];
+    const most = Math.min(width, height) / 2, radius = (v) => Math.min(most, (v ?? at.corner ?? 0) * size);
+    const roof = at.shape === "rect" ? radius(at.corner_roof) : 0, floor = at.shape === "rect" ? radius(at.corner_floor) : 0;
+    const shape = at.shape === "rect"
+      ? `M${n(left + roof)} ${n(top)}H${n(right - roof)}a${n(roof)} ${n(roof)} 0 0 1 ${n(roof)} ${n(roof)}V${n(bottom - floor)}` +
+        `a${n(floor)} ${n(floor)} 0 0 1 ${n(-floor)} ${n(floor)}H${n(left + floor)}a${n(floor)} ${n(floor)} 0 0 1 ${n(-floor)} ${n(-floor)}` +
+        `V${n(top + roof)}a${n(roof)} ${n(roof)} 0 0 1 ${n(roof)} ${n(-roof)}Z`
+      : `M${n(left)} ${n(cy)}a${n(width / 2)} ${n(height / 2)} 0 1 0 ${n(width)} 0a${n(width / 2)} ${n(height / 2)} 0 1 0 ${n(-width)} 0Z`;
+    const arc = (r, up) => r && [left, right].map((x) => {
+      const side = x === left ? 1 : -1, y = up ? top : bottom, down = up ? 1 : -1;
+      return make("path", { class: "hot", d: `M${n(x)} ${n(y + down * r)}A${n(r)} ${n(r)} 0 0 ${(side > 0) === up ? 1 : 0} ${n(x + side * r)} ${n(y)}` });
+    });
+    const arrows = { height: `M${cx} ${n(top)}V${n(bottom)}M${cx - 5} ${n(top + 9)}L${cx} ${n(top)}l5 9M${cx - 5} ${n(bottom - 9)}L${cx} ${n(bottom)}l5 -9`,
+      width: `M${n(left)} ${cy}H${n(right)}M${n(left + 9)} ${cy - 5}L${n(left)} ${cy}l9 5M${n(right - 9)} ${cy - 5}L${n(right)} ${cy}l-9 5` };
+    const dimension = column === "diameter" ? "height" : column;
+    return make("svg", { viewBox: "0 0 200 184", "aria-hidden": "true" }, make("path", { d: shape, class: "metal" }),
+      make("path", { d: `M${cx} ${n(top - 12)}V${n(top - 4)}M${cx} ${n(bottom + 4)}v8`, class: "axis" }),
+      make("text", { x: cx, y: 12, "text-anchor": "middle" }, "roof"), make("text", { x: cx, y: 180, "text-anchor": "middle" }, "floor"),
+      arrows[dimension] && make("path", { d: arrows[dimension], class: "hot" }),
+      ["corner", "corner_roof"].includes(column) && arc(roof, true), ["corner", "corner_floor"].includes(column) && arc(floor, false));
+  }
+
+  function side(table, row) {
+    // The port from the side: from station to station on an arc, by the headings read so far.
+    const seen = table.rows.map((_, k) => ({ row: k + 1, ...rowOf(table, k + 1) })).filter((one) => one.station !== null);
+    if (seen.length < 2) return null;
+    let x = 0, z = 0, s = seen[0].station, turn = 0;
+    const places = seen.map((one) => {
+      const next = one.turn === null ? turn : one.turn * Math.PI / 180, middle = (turn + next) / 2, step = one.station - s;
+      x += step * Math.cos(middle);
+      z -= step * Math.sin(middle);
+      [s, turn] = [one.station, next];
+      const h = one.height || one.diameter || one.width || null, rise = one.rise || 0, up = [Math.sin(turn), Math.cos(turn)];
+      return { row: one.row, h, roof: h && [x + up[0] * (rise + h / 2), z + up[1] * (rise + h / 2)],
+        floor: h && [x + up[0] * (rise - h / 2), z + up[1] * (rise - h / 2)], middle: [x + up[0] * rise, z + up[1] * rise], up };
+    });
+    const known = places.filter((one) => one.h), every = known.flatMap((one) => [one.roof, one.floor]).concat(places.map((one) => one.middle));
+    const low = [0, 1].map((k) => Math.min(...every.map((p) => p[k]))), high = [0, 1].map((k) => Math.max(...every.map((p) => p[k])));
+    const scale = Math.min(268 / (high[0] - low[0] || 1), 152 / (high[1] - low[1] || 1));
+    const at = (p) => n(16 + (p[0] - low[0]) * scale) + " " + n(16 + (high[1] - p[1]) * scale);
+    const line = (list) => list.map((p, k) => (k ? "L" : "M") + at(p)).join("");
+    const lit = places.find((one) => one.row === row), reach = lit && (lit.h || (known[0] ? known[0].h : 1)) / 2 * 1.12;
+    const across = lit && [1, -1].map((way) => lit.middle.map((v, k) => v + way * lit.up[k] * reach));
+    return make("svg", { viewBox: "0 0 300 184", "aria-hidden": "true" },
+      known.length > 1 && make("path", { class: "metal", d: line([...known.map((one) => one.roof), ...known.map((one) => one.floor).reverse()]) + "Z" }),
+      make("path", { class: "axis dashed", d: line(places.map((one) => one.middle)) }),
+      known.map((one) => make("path", { class: "faint", d: line([one.roof, one.floor]) })),
+      lit && make("path", { class: "hot", d: line(across) }));
+  }
+
+  return {
+    update(table, row, column) {
+      const at = rowOf(table, row), name = column ? column.column : "";
+      pictures.replaceChildren(...[side(table, row), section(at, name)].filter(Boolean));
+      const unit = column && column.unit ? " " + (table.columns.find((one) => one.column === "station") || column).unit : "";
+      const place = at.text.station ? "station " + at.text.station + unit : "a new row";
+      words.replaceChildren(...(column ? [make("strong", {}, column.label + " at " + place + ". "), TAKEN[name] || column.help || ""] : []));
+      pictures.setAttribute("aria-label", column ? `${column.label} at ${place}, shown in the section and along the port` : "the section");
+      return at.station;
+    },
+  };
+}
