@@ -228,7 +228,7 @@ def model_of(readings: Readings) -> dict[str, Any] | None:
     """Return a stage's model as the page's script draws it, painted by section area; None where there is no port."""
     import numpy as np
 
-    from portgeo.app.job.skin import skin_of
+    from portgeo.front.skins import skin_of
     from portgeo.front.states import survey
     from portgeo.present.page.models import scales_of, view_data
     from portgeo.present.pictures.model import Model, Paint, Part

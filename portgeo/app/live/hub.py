@@ -19,7 +19,7 @@ from portgeo.core.interrupts import workers
 
 WATCH = 1.0  # seconds between two looks whether something else changed a file
 MOST_WAITING = 200  # events for a tab that does not read: past it, it has gone
-AHEAD = ("portgeo.app.live.figures", "portgeo.app.job.skin", "portgeo.present.page.models", "portgeo.front.states")
+AHEAD = ("portgeo.app.live.figures", "portgeo.front.skins", "portgeo.present.page.models", "portgeo.front.states")
 
 Event = dict[str, Any]
 

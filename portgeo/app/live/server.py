@@ -23,6 +23,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from portgeo.app.live.desk import Changed, Desk, NotNewest
 from portgeo.app.live.hub import Hub
 from portgeo.core.errors import InputError, PortgeoError
+from portgeo.present.page.live import live_page
 
 BODY = 4_000_000  # bytes of a request in JSON: a paste of thousands of rows
 ALIVE = 15.0  # seconds between two signs of life to a tab: a proxy or a phone that sleeps closes silent ones
@@ -131,10 +132,7 @@ class Page:
     # The page and its parts
 
     async def page(self, _: Request) -> Response:
-        try:
-            return Response(_asset("live.html"), media_type="text/html")
-        except FileNotFoundError:
-            return Response(status_code=404)
+        return Response(live_page(), media_type="text/html")
 
     async def asset(self, request: Request) -> Response:
         name = request.path_params["name"]

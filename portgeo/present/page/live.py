@@ -8,7 +8,7 @@ from __future__ import annotations
 from string import Template
 
 from portgeo.present.page.markup import el, html
-from portgeo.present.page.page import PIECES, asset
+from portgeo.present.page.pieces import PIECES, asset
 
 # The answer, in its order: which figure, and what it is called until the server says it.
 FIGURES = (

@@ -9,7 +9,6 @@ import base64
 import hashlib
 from collections.abc import Mapping, Sequence
 from html import escape
-from importlib.resources import files
 from string import Template
 from typing import Any
 
@@ -17,13 +16,13 @@ from portgeo.core.units import Display
 from portgeo.present.page.contents import PLANNED_STATE, tables_of
 from portgeo.present.page.markup import Element, el, html, json_for_script, plain_text
 from portgeo.present.page.models import first_shown, scales_of, view_data
+from portgeo.present.page.pieces import PIECES, asset
 from portgeo.present.page.sections import SECTIONS
 from portgeo.present.page.tables import table_element
 from portgeo.present.page.text import answer, engine_text, tied
 from portgeo.present.page.view import view_section
 from portgeo.present.pictures.model import Model
 
-PIECES = ("dom.js", "charts.js", "models.js", "paint.js", "scale.js", "viewparts.js", "view.js")  # of any page
 SCRIPTS = (*PIECES, "page.js")  # in assets/, one after the other
 STYLES = ("pieces.css", "page.css")
 
@@ -53,11 +52,6 @@ def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Dis
         data=data,
         script=script,
     )
-
-
-def asset(name: str) -> str:
-    """Return a file of assets/."""
-    return (files("portgeo.present.page") / "assets" / name).read_text(encoding="utf-8")
 
 
 def _policy(style: str, script: str) -> str:

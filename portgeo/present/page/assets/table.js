@@ -32,7 +32,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
 
   // ---- building and bringing up to date ----------------------------------------------------------
   function columnHead(column) {
-    return make("th", { scope: "col", title: column.help }, column.label, column.unit && make("span", { class: "unit" }, column.unit));
+    return make("th", { scope: "col", title: column.help, class: column.numeric ? "n" : "t" }, column.label, column.unit && make("span", { class: "unit" }, column.unit));
   }
 
   function makeRow(row) {

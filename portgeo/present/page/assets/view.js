@@ -22,7 +22,7 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
     "The port in 3D. Arrow keys turn it, plus and minus change its size, Home sets it back." }, canvas, overlay);
   const painter = portPainter(canvas);
   if (!painter) return null;
-  const said = make("output", { id: "reading", "aria-live": brief ? "off" : "polite" }, VIEW_HINT);
+  const hint = brief ? "" : VIEW_HINT, said = make("output", { id: "reading", "aria-live": brief ? "off" : "polite" }, hint);
   const states = make("div"), paints = make("fieldset"), scale = make("div", { class: "scale" });
   const station = make("input", { type: "range", id: "read-station", min: 0, max: 1, step: 0.01 });
   const clock = make("input", { type: "range", id: "read-clock", min: 0, max: 11.5, step: 0.5, value: 6 });
@@ -251,7 +251,7 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
     station.min = one.stations[0];
     station.max = one.stations[1];
     station.step = (one.stations[1] - one.stations[0]) / 200;
-    if (shown.point) reread(); else said.textContent = VIEW_HINT;
+    if (shown.point) reread(); else said.textContent = hint;
     tellShown(index);
     redraw();
   }

@@ -11,10 +11,11 @@ function viewLayout({ brief, states, paints, stage, scale, said, station, clock,
     return [states, paints, stage, scale, said, read, all, make("p", { class: "note" }, VIEW_HELP)];
   }
   const often = ["side", "entry", "exit", "home"], rest = Object.keys(VIEW_MOVES).filter((name) => !often.includes(name));
+  stage.append(said);
   return [
     stage,
     make("fieldset", { class: "views" }, make("legend", { class: "unseen" }, "View"), opener, often.map(button)),
-    states, paints, scale, said,
+    states, paints, scale,
     make("details", {}, make("summary", {}, "Turn and read by button"), read,
       make("fieldset", {}, make("legend", {}, "View"), rest.map(button)), make("p", { class: "note" }, VIEW_HELP)),
   ];

@@ -75,7 +75,7 @@ function whereTaken(holder) {
       pictures.replaceChildren(...[side(table, row), section(at, name)].filter(Boolean));
       const unit = column && column.unit ? " " + (table.columns.find((one) => one.column === "station") || column).unit : "";
       const place = at.text.station ? "station " + at.text.station + unit : "a new row";
-      words.replaceChildren(...(column ? [make("strong", {}, column.label + " at " + place + ". "), TAKEN[name] || column.help || ""] : []));
+      words.replaceChildren(...(column ? [make("strong", {}, (name === "station" ? place[0].toUpperCase() + place.slice(1) : column.label + " at " + place) + ". "), TAKEN[name] || column.help || ""] : []));
       pictures.setAttribute("aria-label", column ? `${column.label} at ${place}, shown in the section and along the port` : "the section");
       return at.station;
     },
