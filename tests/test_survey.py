@@ -19,7 +19,7 @@ from portgeo.measuring.sense import rise_left
 from portgeo.measuring.sheet_uncertainty import from_readings
 from portgeo.measuring.sides import side
 from portgeo.present.page.text import port_in_words
-from portgeo.results.measured import measured
+from portgeo.results.measured import Measured
 from tests.conftest import elbow_readings, port_readings
 
 
@@ -76,7 +76,7 @@ def test_the_inside_of_the_turn_is_on_the_wall_that_the_sheet_turns_to(turn, swi
 def test_a_sheet_that_turns_to_its_roof_has_its_short_side_there_in_all_that_is_told():
     readings = [replace(r, turn=-r.turn) for r in elbow_readings(40.0, 30.0, 6.0, (20.0, 20.0), 35.0, 60.0)]
     found = survey(port_from_readings(readings), 3, readings_tried=False)
-    record = measured(found).to_dict()
+    record = Measured.of(found, None).to_dict()
     assert found.short_side.radius == pytest.approx(35.0 - 20.0, rel=1e-3)
     assert (record["short_side"]["wall"], record["long_side"]["wall"]) == ("roof", "floor")
     assert "it turns 60° towards the roof between" in port_in_words(record, "as cast", Display("mm"))

@@ -22,7 +22,7 @@ from portgeo.present.text.speed import airspeed_text
 from portgeo.present.text.throat import throat_notice
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
-from portgeo.results.air import SpeedFigures, air_through
+from portgeo.results.air import AirThrough, SpeedFigures
 
 # Invented, from the valve on: a seat, the bore under it, then a port that opens towards its flange.
 EXHAUST = (
@@ -114,7 +114,7 @@ def test_choke_is_told_of_the_throat_and_of_the_least_area():
         assert choke * found.air.density == pytest.approx(flux * circle(diameter) * 1e-6, rel=2e-3)
     record = SpeedFigures.of(found).to_dict()["throat"]
     assert record["mean_speed_m_s"] == pytest.approx(100.0 * M3_S_PER["cfm"] / circle(32.5) * 1e6, rel=1e-3)
-    told = " ".join(airspeed_text(air_through(found, port, valve=38.0), "port").split())
+    told = " ".join(airspeed_text(AirThrough.of(found, port, 38.0, None), "port").split())
     assert "throat 32.50 mm, 86% of the valve" in told
 
 

@@ -47,11 +47,6 @@ class Air:
 STANDARD = Air()
 
 
-def pressure_ratio(mach: FloatArray | float) -> FloatArray:
-    """Return static over total pressure, isentropic (NACA Report 1135, equation 44)."""
-    return _warmth(mach) ** (-GAMMA / (GAMMA - 1.0))
-
-
 def density_ratio(mach: FloatArray | float) -> FloatArray:
     """Return density over that of the air at rest, isentropic (NACA Report 1135, equation 45)."""
     return _warmth(mach) ** (-1.0 / (GAMMA - 1.0))
@@ -65,12 +60,6 @@ def density_at(speed: FloatArray, air: Air = STANDARD) -> FloatArray:
     """
     slowed = np.minimum(np.asarray(speed, dtype=float), sonic_speed(air)) / air.sound
     return np.asarray((1.0 - (GAMMA - 1.0) / 2.0 * slowed**2) ** (1.0 / (GAMMA - 1.0)))
-
-
-def mach_at(speed: FloatArray | float, air: Air = STANDARD) -> FloatArray:
-    """Return the Mach number of air from rest at speeds (n,): the sound it meets is slower than at rest."""
-    ratio = (np.asarray(speed, dtype=float) / air.sound) ** 2
-    return np.asarray(np.sqrt(ratio / (1.0 - (GAMMA - 1.0) / 2.0 * ratio)))
 
 
 def sonic_speed(air: Air = STANDARD) -> float:

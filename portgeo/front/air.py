@@ -31,9 +31,9 @@ from portgeo.flow.valve import Valve as Valve
 from portgeo.flow.valve import check_valve, with_port_throat
 from portgeo.flow.wall import UNKNOWNS
 from portgeo.measuring import survey as survey_port
-from portgeo.results.air import AirThrough, Beside, air_through
-from portgeo.results.benched import Benched, benched
-from portgeo.results.demanded import Demanded, demanded
+from portgeo.results.air import AirThrough, Beside
+from portgeo.results.benched import Benched
+from portgeo.results.demanded import Demanded
 from portgeo.results.measured import Measured
 from portgeo.results.planned import Planned
 
@@ -94,7 +94,7 @@ def air_speed(
         _path(runner, port, one_frame), flow, depression, unknowns=unknowns or UNKNOWNS, display=port.display,
         surveys=[survey_port(part) for part in parts] if surveys is None else [each.computed for each in surveys],
     )  # fmt: skip
-    return air_through(found, port, valve=valve_mm, run=pulled)
+    return AirThrough.of(found, port, valve_mm, pulled)
 
 
 def _path(runner: Port | None, port: Port, one_frame: bool) -> AirPath:
@@ -166,7 +166,7 @@ def bench(
         pulled, source = sheet.runs, {"file": name or str(runs), "sha256": sheet.sha256}
         display = Display(units or sheet.unit)
     valves = valve if isinstance(valve, Sequence) else [valve] * len(pulled)
-    return benched(pulled, depression_in_h2o * PA_PER["in_h2o"], valves, source, display)
+    return Benched.of(pulled, depression_in_h2o * PA_PER["in_h2o"], valves, source, display)
 
 
 def valve(
@@ -271,7 +271,7 @@ def demand(air: AirThrough, engine: Engine, *, max_lift_mm: float | None = None,
     if power:
         at_28 = cfm_at_28(air.computed.flow, air.computed.depression)
         estimate = Power(*power_range(at_28, engine.cylinders), at_28, _flow_named(air.run))
-    return demanded(asked, estimate, engine)
+    return Demanded.of(asked, estimate, engine)
 
 
 def _flow_named(run: Run | None) -> str:

@@ -31,10 +31,10 @@ from portgeo.reshape.plan import Plan, plan_cut
 from portgeo.reshape.reach import Tool
 from portgeo.reshape.reach import reach as reach_of
 from portgeo.reshape.recheck import recheck
-from portgeo.results.checked import Checked, checked
+from portgeo.results.checked import Checked
 from portgeo.results.gauged import Gauged
 from portgeo.results.planned import Planned, planned
-from portgeo.results.reached import Reached, reached
+from portgeo.results.reached import Reached
 
 MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
 
@@ -168,7 +168,7 @@ def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None 
         placed, notices = laid_on(port, now, align)
         found = recheck(planned.computed, placed, as_measured=now)
     told = (*now.warnings, *notices, *found.warnings)
-    return checked(found, {"before": port.source, "now": now.source}, planned.target, told, planned.display)
+    return Checked.of(found, {"before": port.source, "now": now.source}, planned.target, told, planned.display)
 
 
 def reach(
@@ -216,7 +216,7 @@ def reach(
         mesh = read_mesh(obstacle)
         outside = in_frame(port, mesh.vertices), mesh.faces
     with naming(str(port.source.get("file", ""))):
-        return reached(reach_of(port, Tool(head_mm, long, shank_mm, collet_mm, free_length_mm), outside), port)
+        return Reached.of(reach_of(port, Tool(head_mm, long, shank_mm, collet_mm, free_length_mm), outside), port)
 
 
 def gauges(port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned | None = None) -> Gauged:

@@ -20,11 +20,11 @@ from portgeo.core.port import Port
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.measuring import survey as survey_port
-from portgeo.results.balanced import Balanced, balanced
-from portgeo.results.changed import Changed, changed
+from portgeo.results.balanced import Balanced
+from portgeo.results.changed import Changed
 from portgeo.results.figures import without_u
-from portgeo.results.joined import Joined, joined
-from portgeo.results.measured import Measured, measured
+from portgeo.results.joined import Joined
+from portgeo.results.measured import Measured
 
 Alloy = Literal["aluminium", "iron"]
 
@@ -60,7 +60,7 @@ def survey(port: Port, stations: int | None = None, *, valve_mm: float | None = 
     True
     """
     with naming(str(port.source.get("file", ""))):
-        found = measured(survey_port(port, stations, readings_tried=sure), valve_mm)
+        found = Measured.of(survey_port(port, stations, readings_tried=sure), valve_mm)
     told: Measured = found if sure or not port.readings else without_u(found)
     return told
 
@@ -106,7 +106,7 @@ def compare(
         per = MM_PER[before.source["units"]] * before.source["scale"]
         corners = np.array(boxes, float).reshape(-1, 2, 3) * per
     found = compare_ports(before, after, method, boxes=corners, faces=tuple(fixed), stations=stations)
-    return changed(found, density_g_cc or DENSITY_G_CC[alloy])
+    return Changed.of(found, density_g_cc or DENSITY_G_CC[alloy])
 
 
 def balance(
@@ -137,7 +137,7 @@ def balance(
     4
     """
     line = None if gasket is None else read_outline(gasket, ports[0].display.unit)
-    return balanced(balance_ports(ports, flows, gasket=line, gasket_end=gasket_at), ports)
+    return Balanced.of(balance_ports(ports, flows, gasket=line, gasket_end=gasket_at), ports)
 
 
 def match(
@@ -176,4 +176,4 @@ def match(
         upstream, downstream, gasket=line, leave=leave_mm, lay="none" if one_frame else "line",
         gasket_as_drawn=gasket_as_drawn,
     )  # fmt: skip
-    return joined(found, upstream, downstream, leave_mm)
+    return Joined.of(found, upstream, downstream, leave_mm)

@@ -14,7 +14,6 @@ import numpy as np
 
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.port import Port
 from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, Peak, point_in_source
 from portgeo.flow.airspeed import Beside as Drop
@@ -133,7 +132,8 @@ class Heading(Result):
 class AirThrough(SpeedFigures, Heading):
     """Air through a port, an ideal flow: no bench, and no full viscous simulation.
 
-    `runner_source` is of the runner that the air goes through first, where it does.
+    Of an air speed, its port, the diameter of its one valve's head, mm, and the run on the bench whose flow it is,
+    each None where there is none. `runner_source` is of the runner that the air goes through first, where it does.
     """
 
     throat: ThroatAir = figure(lambda a, port, valve, run: ThroatAir.of(a, valve))
@@ -143,14 +143,6 @@ class AirThrough(SpeedFigures, Heading):
         """Return the same result with more notices."""
         told = (*self.notices, *notices)
         return replace(self, notices=told, warnings=remarks(told, self.display))
-
-
-def air_through(air: AirSpeed, port: Port, valve: float | None = None, run: Run | None = None) -> AirThrough:
-    """Return the result of a flow through a port.
-
-    valve : diameter of its one valve's head, mm, where it is known. run : on the bench, whose flow it is.
-    """
-    return AirThrough.of(air, port, valve, run)
 
 
 @dataclass(frozen=True)

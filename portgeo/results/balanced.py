@@ -85,10 +85,5 @@ class Balanced(Result):
     stations: SetStations = figure(lambda b, ports: SetStations.of(b))
 
 
-def balanced(balance: Balance, ports: Sequence[Port]) -> Balanced:
-    """Return the result of balancing a set of runners."""
-    return Balanced.of(balance, ports)
-
-
 def _notices(balance: Balance, ports: Sequence[Port]) -> list[Notice]:
     return unique((*balance.warnings, *(notice for port in ports for notice in port.warnings)))

@@ -81,7 +81,11 @@ class Of:
 
 @dataclass(frozen=True)
 class Benched(Result):
-    """The runs of a bench sheet, corrected to one depression."""
+    """The runs of a bench sheet, corrected to one depression.
+
+    Of the runs, the depression, Pa, the valve that each is seen against (None where it is not known), what is recorded
+    of their file, and the unit they are shown in.
+    """
 
     runs: tuple[Run, ...] = inside(lambda runs, *_: tuple(runs))
     depression: float = inside(lambda runs, depression, *_: depression)
@@ -95,21 +99,6 @@ class Benched(Result):
     def run(self, name: str | None = None) -> Run:
         """Return the run of a name (in its state or set-up), or the only one. Raises InputError."""
         return run_named(self.runs, name)
-
-
-def benched(
-    runs: Sequence[Run],
-    depression: float,
-    valves: Sequence[Valve | None],
-    source: Mapping[str, Any],
-    display: Display,
-) -> Benched:
-    """Return runs at one depression, Pa, each with its changes.
-
-    valves (r,) : what each run is seen against, None where its valve is not known. source : what is recorded of
-    the runs' file.
-    """
-    return Benched.of(runs, depression, valves, source, display)
 
 
 def _records(runs: Sequence[Run], depression: float, valves: Sequence[Valve | None]) -> tuple[RunOnBench, ...]:

@@ -106,7 +106,7 @@ def _pair(of: Callable[[State], Any]) -> Any:
 class Changed(Result):
     """What two states of one port differ by. `walls` are by name, the short side among them.
 
-    Pairs are of `before` and `after`.
+    Of a comparison and the metal's density, g/cc. Pairs are of `before` and `after`.
     """
 
     computed: Comparison = inside(lambda c, density: c)
@@ -146,11 +146,6 @@ class Changed(Result):
         GeometryError : where the two states' walls make no solid between them.
         """
         return removed_mesh(self.computed)
-
-
-def changed(comparison: Comparison, density: float) -> Changed:
-    """Return the result of comparing two states. density : of the metal, g/cc."""
-    return Changed.of(comparison, density)
 
 
 def _walls(comparison: Comparison) -> dict[str, WallCut]:

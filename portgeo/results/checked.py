@@ -78,14 +78,3 @@ class Checked(Result):
     length_mm: float = figure(lambda c, *_: float(np.ptp(c.plan.grid.stations[[0, -1]])))
     stations: LeftStations = figure(lambda c, *given: LeftStations.of(c, stations_to_tell(c, given[-1].unit)))
     cautions: Sequence[str] = figure(lambda c, *_: list(CAUTIONS))
-
-
-def checked(
-    check: Recheck,
-    source: Mapping[str, Any],
-    target: Mapping[str, Any],
-    notices: Sequence[Notice],
-    display: Display,
-) -> Checked:
-    """Return the result of checking a cut. source, target : what is recorded of the files."""
-    return Checked.of(check, source, target, notices, display)

@@ -46,8 +46,3 @@ class Demanded(Result):
             }
         )
     )
-
-
-def demanded(demand: Demand, power: Power | None, engine: Engine) -> Demanded:
-    """Return the result of an engine's demand. power : None where it is not estimated."""
-    return Demanded.of(demand, power, engine)

@@ -51,7 +51,10 @@ class GasketMargin(Result):
 
 @dataclass(frozen=True)
 class Joined(Result):
-    """How two parts meet at the flange. `lip` faces the flow, `step` looks away from it."""
+    """How two parts meet at the flange. `lip` faces the flow, `step` looks away from it.
+
+    Of a match, both ports and the margin to the gasket's line that is left on purpose, mm.
+    """
 
     computed: Match = inside(lambda m, *_: m)
     display: Display = inside(lambda m, up, *_: up.display)
@@ -76,11 +79,6 @@ class Joined(Result):
     stations: JointStations = figure(lambda m, *_: JointStations.of(m))
     joint_station_mm: float = figure(lambda m, *_: m.joint_station)
     touching_mm: float = figure(lambda m, *_: TOUCHING_MM)
-
-
-def joined(match: Match, upstream: Port, downstream: Port, leave: float) -> Joined:
-    """Return the result of matching a joint. leave : margin to the gasket's line left on purpose, mm."""
-    return Joined.of(match, upstream, downstream, leave)
 
 
 def _notices(match: Match, upstream: Port, downstream: Port) -> list[Notice]:

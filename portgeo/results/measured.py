@@ -148,6 +148,7 @@ class ThroatFound(Result):
 class Measured(Result):
     """A port as it measures. `short_side` is of the bend that is meant; None on a port that does not turn.
 
+    Of a survey and the diameter of the valve's head, mm, None where it is not known.
     `uncertainty` says what each source of doubt adds to volume, least area and short side.
     """
 
@@ -171,11 +172,6 @@ class Measured(Result):
     frame: FloatArray = figure(lambda s, valve: s.port.frame)
     noise_mm: float = figure(lambda s, valve: s.port.noise)
     most_uncertain_reading: Mapping[str, Mapping[str, Any]] | None = figure(lambda s, valve: _blame(s))
-
-
-def measured(survey: Survey, valve: float | None = None) -> Measured:
-    """Return the result of measuring a port. valve : diameter of its valve's head, mm, where it is known."""
-    return Measured.of(survey, valve)
 
 
 def _budgets(survey: Survey) -> dict[str, list[dict[str, Any]]]:

@@ -26,8 +26,3 @@ class Remark(Result):
 def remarks(notices: Sequence[Notice], display: Display) -> tuple[Remark, ...]:
     """Return notices as a result has them."""
     return tuple(Remark.of(notice, display) for notice in notices)
-
-
-def notices_record(notices: Sequence[Notice], display: Display) -> list[dict[str, Any]]:
-    """Return notices as a JSON has them."""
-    return [remark.to_dict() for remark in remarks(notices, display)]

@@ -19,9 +19,7 @@ from portgeo.core.section import WALLS
 from portgeo.core.units import Display
 from portgeo.reshape.cut_table import HOURS, CutTable, cut_table
 from portgeo.reshape.grid import most_place
-from portgeo.reshape.limits import WallLeft
 from portgeo.reshape.plan import CAUTIONS, Plan
-from portgeo.reshape.stops import Stop
 from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
 from portgeo.results.work import optimum_text, order_of_work
@@ -162,8 +160,8 @@ class Planned(Result):
     deepest: Deepest = figure(lambda m: Deepest.of(m.plan, deepest_place(m.plan)))
     areas: tuple[AreaReached, ...] = figure(lambda m: _areas(m.plan))
     short_side: ShortSidePlanned | None = figure(lambda m: _short_side(m.plan))
-    walls_left: tuple[WallKept, ...] = figure(lambda m: _walls_left(m.plan.walls_left))
-    limits: tuple[LimitReached, ...] = figure(lambda m: _limits(m.plan.stops))
+    walls_left: tuple[WallKept, ...] = figure(lambda m: tuple(WallKept.of(wall) for wall in m.plan.walls_left))
+    limits: tuple[LimitReached, ...] = figure(lambda m: tuple(LimitReached.of(stop) for stop in m.plan.stops))
     clock_hours: FloatArray = figure(lambda m: HOURS)
     stations: CutStations = figure(lambda m: CutStations.of(m.table))
     walls: Mapping[str, Mapping[str, float]] = figure(
@@ -204,11 +202,3 @@ def _short_side(plan: Plan) -> ShortSidePlanned | None:
     if plan.short_side is None or plan.target.short_side is None:
         return None
     return ShortSidePlanned.of(plan, plan.short_side)
-
-
-def _walls_left(walls: Sequence[WallLeft]) -> tuple[WallKept, ...]:
-    return tuple(WallKept.of(wall) for wall in walls)
-
-
-def _limits(stops: Sequence[Stop]) -> tuple[LimitReached, ...]:
-    return tuple(LimitReached.of(stop) for stop in stops)

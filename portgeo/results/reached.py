@@ -13,7 +13,6 @@ import numpy as np
 
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
-from portgeo.core.port import Port
 from portgeo.core.units import Display
 from portgeo.reshape.cut_table import HOURS, at_hours
 from portgeo.reshape.reach import Reach
@@ -84,11 +83,6 @@ class Reached(Result):
     free_length_from_entry_mm: FloatArray = figure(lambda r, port: r.from_entry)
     free_length_from_exit_mm: FloatArray = figure(lambda r, port: r.from_exit)
     cautions: Sequence[str] = figure(lambda r, port: list(CAUTIONS))
-
-
-def reached(reach: Reach, port: Port) -> Reached:
-    """Return the result of a tool's reach in a port."""
-    return Reached.of(reach, port)
 
 
 def everything(reach: Reach) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from portgeo.core.port import Port, port_from_readings
 from portgeo.core.units import Display
 from portgeo.measuring import survey
 from portgeo.present.text.balance import balance_text
-from portgeo.results.balanced import balanced
+from portgeo.results.balanced import Balanced
 
 from .shapes import invented_readings, meshed, mirrored, posed, straight_readings
 
@@ -60,7 +60,7 @@ def test_shifted_core_is_seen_at_its_opening():
 
 def test_text_record_table(set_of_four, four_runners):
     names = ["1.stl", "2.stl", "3.stl", "4.stl"]
-    told = balanced(set_of_four, [replace(port, display=Display("in")) for port in four_runners])
+    told = Balanced.of(set_of_four, [replace(port, display=Display("in")) for port in four_runners])
     text = balance_text(told, names)
     assert "number 3 is the odd one out" in text.splitlines()[0]
     record = told.to_dict()
@@ -107,7 +107,7 @@ def test_core_shift_against_the_gasket_hole():
     ports = [sheet(), sheet(shift=0.5)]
     found = balance(ports, gasket=hole, gasket_end="exit")
     assert found.gasket_shifts == pytest.approx(np.array([[-0.2, -0.3], [0.3, -0.3]]), abs=1e-3)
-    text = balance_text(balanced(found, ports), ["a", "b"])
+    text = balance_text(Balanced.of(found, ports), ["a", "b"])
     assert "exit against the gasket's hole" in text
 
 

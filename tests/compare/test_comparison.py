@@ -17,7 +17,7 @@ from portgeo.core.errors import GeometryError
 from portgeo.core.port import Port, port_from_readings
 from portgeo.core.triangles import Triangles, volume
 from portgeo.core.units import Display
-from portgeo.results.changed import changed
+from portgeo.results.changed import Changed
 from tests.conftest import elbow_readings
 
 from .shapes import (
@@ -101,7 +101,7 @@ def test_volumes_are_those_of_the_solids(before, after):
     removed, added = (other - one).volume(), (one - other).volume()
     assert found.removed == pytest.approx(removed, abs=max(0.02 * removed, 30.0))
     assert found.added == pytest.approx(added, abs=max(0.02 * added, 30.0))
-    told = changed(found, 2.68).to_dict()
+    told = Changed.of(found, 2.68).to_dict()
     assert told["removed_cc"] - told["added_cc"] + told["below_noise_cc"] == pytest.approx(told["net_cc"], abs=2e-8)
     for side, made in (("before", one), ("after", other)):
         assert told["volume"][f"{side}_cc"] == pytest.approx(made.volume() / 1000.0, rel=5e-4)
@@ -220,7 +220,7 @@ def test_sheet_read_anew_is_not_a_cut():
 
 def test_record_has_the_promised_keys(dug):
     found = dug
-    record = changed(found, 2.68).to_dict()
+    record = Changed.of(found, 2.68).to_dict()
     assert record["schema"] == "portgeo.compare/2"
     promised = {"removed_cc", "added_cc", "below_noise_cc", "net_cc", "removed_g", "density_g_cc", "source"}
     assert promised | {"alignment", "depth", "stations", "walls", "warnings"} <= record.keys()
@@ -231,7 +231,7 @@ def test_record_has_the_promised_keys(dug):
     assert {"roof", "floor", "left", "right", "short_side"} == record["walls"].keys()
     assert {"mean_mm", "max_mm", "removed_cc"} <= record["walls"]["roof"].keys()
     assert record["removed_g"] == pytest.approx(record["removed_cc"] * 2.68)
-    head, rows = changed(found, 2.68).stations.to_csv(Display("in"))
+    head, rows = Changed.of(found, 2.68).stations.to_csv(Display("in"))
     assert head[0] == "station_in"
     assert len(rows) == len(record["stations"])
     assert len(rows[0]) == len(head)

@@ -11,7 +11,7 @@ from portgeo.core.errors import GeometryError
 from portgeo.core.port import Port, port_from_readings
 from portgeo.core.section import Reading, outline_of
 from portgeo.present.text.joint import match_text
-from portgeo.results.joined import joined
+from portgeo.results.joined import Joined
 from tests.conftest import elbow_readings
 
 from .shapes import straight_readings
@@ -129,7 +129,7 @@ def test_a_runner_that_shares_its_ports_frame_is_matched():
 def test_text_and_record_say_the_same():
     runner, port = tube(50, 30), tube(48, 30)
     found = match(runner, port)
-    told = joined(found, runner, port, 0.0)
+    told = Joined.of(found, runner, port, 0.0)
     assert "1.00 mm high at most" in match_text(told, "runner -> port")
     record = told.to_dict()
     assert record["schema"] == "portgeo.match/1"

@@ -13,7 +13,7 @@ import pytest
 from portgeo.comparing.comparison import Comparison, compare_ports
 from portgeo.core.port import Port
 from portgeo.present.text.compare import comparison_text
-from portgeo.results.changed import changed
+from portgeo.results.changed import Changed
 from portgeo.scan import ScanOptions, port_from_scan
 from tests.compare.cuts import cut_mold, removed_and_added, step
 from tests.compare.test_scans import SHAPE, read, rough
@@ -94,9 +94,9 @@ def test_many_straight_ports_do_not_tell_floor_from_roof(stock):
 
 def test_what_is_told_of_two_places(alike):
     found = alike
-    told = comparison_text(changed(found, 2.68), "", "aluminium")
+    told = comparison_text(Changed.of(found, 2.68), "", "aluminium")
     assert "which wall was cut is not certain" in " ".join(told.split())
-    other = changed(found, 2.68).to_dict()["alignment"]["other_fits"]
+    other = Changed.of(found, 2.68).to_dict()["alignment"]["other_fits"]
     assert len(other) == 1
     assert {other[0]["agrees_here"], other[0]["agrees_there"]} == {"floor", "roof"}
     assert other[0]["apart_mm"] == pytest.approx(1.0, abs=0.05)

@@ -18,7 +18,7 @@ from portgeo.flow.sense import stands_in_stream
 from portgeo.measuring import survey
 from portgeo.present.page.text import peak_text, peaks_at_one_flow
 from portgeo.present.text.speed import airspeed_text
-from portgeo.results.air import SpeedFigures, air_through
+from portgeo.results.air import AirThrough, SpeedFigures
 from tests.conftest import elbow_readings
 
 CFM, WATER = M3_S_PER["cfm"], PA_PER["in_h2o"]
@@ -127,9 +127,9 @@ def test_a_place_at_the_exit_is_told_as_the_exit(elbow):
     found = elbow[1]
     assert found.slowing.parts and not found.nearest_at_exit
     port = replace(found.path.ports[0], display=Display("in"))
-    assert "from about station" in airspeed_text(air_through(found, port), "port")
+    assert "from about station" in airspeed_text(AirThrough.of(found, port, None, None), "port")
     at_exit = replace(found, slowing=replace(found.slowing, from_here=len(found.wall.stations) - 1))
-    told = airspeed_text(air_through(at_exit, port), "port")
+    told = airspeed_text(AirThrough.of(at_exit, port, None, None), "port")
     assert "leave the wall only at the exit itself" in " ".join(told.split())
     record = SpeedFigures.of(at_exit).to_dict()
     assert record["slowing"]["from_station_mm"] == pytest.approx(found.path.last)

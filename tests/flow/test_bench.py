@@ -15,7 +15,7 @@ from portgeo.files.bench import read_bench
 from portgeo.flow.bench import Run, at_depression, at_valve, change, flattens, run_named, worth_comparing
 from portgeo.flow.valve import Valve
 from portgeo.present.text.speed import bench_text
-from portgeo.results.benched import benched
+from portgeo.results.benched import Benched
 from tests.conftest import DEMO
 
 WATER = PA_PER["in_h2o"]
@@ -218,7 +218,7 @@ def test_two_valves_alike_have_twice_the_area_of_one():
 def test_a_change_is_from_a_run_of_the_same_set_up(tmp_path):
     """Cast to cut on clay is +7 %; the manifold's loss is no part of a change, and is told for itself."""
     runs = read_bench(sheet(tmp_path, SHEET)).runs
-    told = benched(runs, 28 * WATER, [None] * len(runs), {}, Display("in")).bench
+    told = Benched.of(runs, 28 * WATER, [None] * len(runs), {}, Display("in")).bench
     assert [run.change_from_first is not None for run in told] == [False, False, True]
     change_of, factor = told[2].change_from_first, np.sqrt(28.0 / 25.0)
     assert change_of.from_run == 1
@@ -241,5 +241,5 @@ def test_swirl_says_at_which_depression_it_was_read(tmp_path):
     told = bench_text(runs, 28 * WATER, None, Display("in"))
     assert "swirl, as read at 25 inH2O" in told
     assert "as read" not in bench_text(runs, 25 * WATER, None, Display("in"))
-    told = benched(runs, 28 * WATER, [None] * len(runs), {}, Display("in"))
+    told = Benched.of(runs, 28 * WATER, [None] * len(runs), {}, Display("in"))
     assert told.bench[0].read_at_in_h2o == pytest.approx([25.0] * 3)

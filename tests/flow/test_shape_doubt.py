@@ -16,7 +16,7 @@ from portgeo.flow.shape_doubt import relative_shape_u, vortex_slope
 from portgeo.measuring import survey
 from portgeo.present.page.text import peak_text
 from portgeo.present.text.speed import airspeed_text
-from portgeo.results.air import SpeedFigures, air_through
+from portgeo.results.air import AirThrough, SpeedFigures
 from tests import sheets_family as family
 from tests.conftest import DEMO, elbow_readings
 from tests.sheets_exact import TRUE_UNKNOWNS, exact_port
@@ -65,7 +65,7 @@ def test_the_free_vortex_answers_to_its_radius():
 
 def test_the_doubt_of_the_grid_alone_is_no_plus_minus():
     found = air_speed(path_of(elbow(60.0)), FLOW, DEPRESSION, unknowns=3000)
-    told = airspeed_text(air_through(found, replace(found.path.ports[0], display=Display("in"))), "port")
+    told = airspeed_text(AirThrough.of(found, replace(found.path.ports[0], display=Display("in")), None, None), "port")
     assert found.side_peak.u is None and " ± " not in told.replace("no ± is given", "")
     assert "no ± is given" in " ".join(told.split()) and "of doubt in the peak" in " ".join(told.split())
     record = SpeedFigures.of(found).to_dict()

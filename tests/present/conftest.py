@@ -18,10 +18,10 @@ from portgeo.present.pictures.model import Model, Paint
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.plan import plan_cut
 from portgeo.reshape.target import AreaWanted, Target
-from portgeo.results.air import air_through
-from portgeo.results.benched import benched
-from portgeo.results.changed import changed
-from portgeo.results.measured import measured
+from portgeo.results.air import AirThrough
+from portgeo.results.benched import Benched
+from portgeo.results.changed import Changed
+from portgeo.results.measured import Measured
 from portgeo.results.planned import planned as planned_cut
 from tests.conftest import port_readings
 
@@ -34,12 +34,12 @@ DEPRESSION = 28.0 * PA_PER["in_h2o"]
 
 def record_of(found, source):
     """Return the record of a survey whose port came from a source, told in inches."""
-    return measured(replace(found, port=replace(found.port, source=source, display=INCHES))).to_dict()
+    return Measured.of(replace(found, port=replace(found.port, source=source, display=INCHES)), None).to_dict()
 
 
 def air_of(air, source):
     """Return the record of a flow through a port that came from a source, told in inches."""
-    return air_through(air, replace(air.path.ports[-1], source=source, display=INCHES)).to_dict()
+    return AirThrough.of(air, replace(air.path.ports[-1], source=source, display=INCHES), None, None).to_dict()
 
 
 def net(port):
@@ -116,12 +116,12 @@ def report():
                 "before": CAST,
                 "after": CUT,
                 "part": "port",
-                "record": changed(change, 2.68).to_dict(),
+                "record": Changed.of(change, 2.68).to_dict(),
             }
         ],
         "match": [],
         "balance": None,
-        "bench": benched(runs, DEPRESSION, [None] * len(runs), {}, INCHES).to_dict()["bench"],
+        "bench": Benched.of(runs, DEPRESSION, [None] * len(runs), {}, INCHES).to_dict()["bench"],
         "demand": None,
         "plan": {
             "state": CUT,

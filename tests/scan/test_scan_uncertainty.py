@@ -10,7 +10,7 @@ from portgeo.core.errors import InputError
 from portgeo.core.triangles import volume
 from portgeo.measuring import survey
 from portgeo.measuring.scan_uncertainty import facet_area
-from portgeo.results.measured import measured
+from portgeo.results.measured import Measured
 from portgeo.scan import port_from_scan, scale_share
 from portgeo.scan.noise import scan_grain
 from tests.scan import molds
@@ -89,7 +89,7 @@ def test_an_error_of_scale_is_in_every_uncertainty_once_in_lengths_twice_in_area
     mold = molds.random_mold(rng)
     scan = molds.scan_of(mold, 1.2, 0.02, rng)
     port = port_from_scan(scan.vertices, scan.faces)
-    exact, unsure = (_stated(measured(survey(p)).to_dict()) for p in (port, replace(port, scale_error=0.01)))
+    exact, unsure = (_stated(Measured.of(survey(p), None).to_dict()) for p in (port, replace(port, scale_error=0.01)))
     assert set(exact) == set(unsure)
     assert {"/volume_u_cc", "/least_area/area_u_mm2", "/stations/7/area_u_mm2", "/throat/area_u_mm2"} < set(exact)
     assert {"/short_side/radius_u_mm", "/bends/0/least_radius_u_mm", "/long_side/radius_u_mm"} < set(exact)

@@ -185,9 +185,10 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
     if args.csv:
         write_table_csv(args.csv, *air.stations.to_csv(display), force=args.force)
     if args.chart:
-        from portgeo.present.pictures.speed import speed_chart
+        from portgeo.present.pictures.charts import save
+        from portgeo.present.pictures.speed import speed_figure
 
-        speed_chart(shown, display, args.chart, force=args.force)
+        save(speed_figure(shown, display), args.chart, force=args.force)
     _tell(args, record, texts, bench and _against(args, bench, valve), display)
     if args.picture:
         from portgeo.present.pictures.speed import speed_picture
@@ -217,9 +218,10 @@ def _tell(
     if args.json:
         write_json(args.json, record, force=args.force)
     if args.bench_chart and bench is not None:
-        from portgeo.present.pictures.speed import bench_chart
+        from portgeo.present.pictures.charts import save
+        from portgeo.present.pictures.speed import bench_figure
 
-        bench_chart(bench.runs, bench.depression, display, args.bench_chart, force=args.force)
+        save(bench_figure(bench.runs, bench.depression, display), args.bench_chart, force=args.force)
     if not args.quiet:
         print("\n\n".join(texts))
 

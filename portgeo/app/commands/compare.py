@@ -166,9 +166,10 @@ def _run_pair(args: argparse.Namespace) -> None:
     if args.removed_mesh:
         _write_removed(changed, args)
     if args.chart:
-        from portgeo.present.pictures.depth import schedules_chart
+        from portgeo.present.pictures.charts import save
+        from portgeo.present.pictures.depth import schedules_figure
 
-        schedules_chart(changed.computed, display, args.chart, force=args.force)
+        save(schedules_figure(changed.computed, display), args.chart, force=args.force)
     if args.picture:
         from portgeo.present.pictures.depth import depth_picture
 
@@ -204,6 +205,7 @@ def _run_set(args: argparse.Namespace) -> None:
     if not args.quiet:
         print(balance_text(balanced, args.set))
     if args.chart:
-        from portgeo.present.pictures.depth import balance_chart
+        from portgeo.present.pictures.charts import save
+        from portgeo.present.pictures.depth import balance_figure
 
-        balance_chart(balanced.computed, args.set, balanced.display, args.chart, force=args.force)
+        save(balance_figure(balanced.computed, args.set, balanced.display), args.chart, force=args.force)

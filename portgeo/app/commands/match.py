@@ -64,6 +64,7 @@ def run(args: argparse.Namespace) -> None:
     if not args.quiet:
         print(match_text(joined, f"{args.upstream} -> {args.downstream}"))
     if args.picture:
-        from portgeo.present.pictures.depth import outlines_chart
+        from portgeo.present.pictures.charts import save
+        from portgeo.present.pictures.depth import outlines_figure
 
-        outlines_chart(joined.computed, display, args.picture, force=args.force)
+        save(outlines_figure(joined.computed, display), args.picture, force=args.force)

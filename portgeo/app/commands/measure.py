@@ -65,9 +65,9 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     if args.csv:
         write_table_csv(args.csv, *measured.stations.to_csv(port.display), force=args.force)
     if args.chart:
-        from portgeo.present.pictures.charts import schedule_chart
+        from portgeo.present.pictures.charts import save, schedule_figure
 
-        schedule_chart([(name, measured.computed)], port.display, args.chart, force=args.force)
+        save(schedule_figure([(name, measured.computed)], port.display), args.chart, force=args.force)
     if not args.quiet:
         print(survey_text(measured, name))
     if args.picture:

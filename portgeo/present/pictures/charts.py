@@ -59,11 +59,6 @@ def save(figure: Figure, path: str, *, force: bool) -> None:
     atomic_write(path, png(figure), force=force)
 
 
-def schedule_chart(surveys: Sequence[tuple[str, Survey]], display: Display, path: str, *, force: bool = False) -> None:
-    """Write a chart of area, and of height and width, against station for named surveys."""
-    save(schedule_figure(surveys, display), path, force=force)
-
-
 def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> Figure:
     """Return a chart of area, and of height and width, against station for named surveys."""
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")

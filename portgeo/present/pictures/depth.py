@@ -21,7 +21,7 @@ from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.joint import Match
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.units import Display
-from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, save
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours
 
 DEPTH_MAP = "PuOr"
 LIP, STEP = "#b2182b", "#4393c3"  # red for what costs flow; told apart by lightness as well
@@ -156,8 +156,8 @@ def draw_depth(
     plotter.camera.zoom(1.1)
 
 
-def schedules_chart(found: Comparison, display: Display, path: str, *, force: bool = False) -> None:
-    """Write a chart of both area schedules on the same planes, and the depth on the four walls."""
+def schedules_figure(found: Comparison, display: Display) -> Figure:
+    """Return a chart of both area schedules on the same planes, and the depth on the four walls."""
     rows = found.rows
     x = np.array([display.of_length(s) for s in rows.stations])
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
@@ -175,12 +175,7 @@ def schedules_chart(found: Comparison, display: Display, path: str, *, force: bo
     top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
     bottom.set_ylabel(f"depth, {display.unit}")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
-    save(_finished((top, bottom), figure), path, force=force)
-
-
-def balance_chart(found: Balance, names: Sequence[str], display: Display, path: str, *, force: bool = False) -> None:
-    """Write a chart of a set's area schedules side by side, and their spread."""
-    save(balance_figure(found, names, display), path, force=force)
+    return _finished((top, bottom), figure)
 
 
 def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Figure:
@@ -205,11 +200,6 @@ def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Fi
     bottom.set_ylabel("spread, %")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
     return _finished((top, bottom), figure)
-
-
-def outlines_chart(found: Match, display: Display, path: str, *, force: bool = False) -> None:
-    """Write the outlines at the flange, as seen looking downstream, lip and step filled."""
-    save(outlines_figure(found, display), path, force=force)
 
 
 def outlines_figure(found: Match, display: Display) -> Figure:

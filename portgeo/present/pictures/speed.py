@@ -21,7 +21,7 @@ from portgeo.core.units import FOOT, M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.bench import Run, at_depression
 from portgeo.measuring.schedule import Survey
-from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, save
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours
 from portgeo.present.pictures.port import draw_painted, render
 
 PEAK = "#c1121f"
@@ -63,11 +63,6 @@ def draw_speed(
     limits = (0.0, float(np.ceil(values.max() / 0.4) * 0.4))  # a scale of five round numbers
     draw_painted(plotter, survey, values, "speed over mean", "viridis", display, caption, limits)
     plotter.add_points(peak[0][None], color=PEAK, point_size=18, render_points_as_spheres=True)
-
-
-def speed_chart(results: Sequence[tuple[str, AirSpeed]], display: Display, path: str, *, force: bool = False) -> None:
-    """Write a chart of mean, short-side and long-side speed by station for named results."""
-    save(speed_figure(results, display), path, force=force)
 
 
 def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> Figure:
@@ -148,11 +143,6 @@ def _mark_short_side(
         axes.plot(x[k], short[k], "X", color=PEAK, markersize=9, markeredgecolor="white")
         says.append("cross: expect the air to leave the wall")
     return says
-
-
-def bench_chart(runs: Sequence[Run], depression: float, display: Display, path: str, *, force: bool = False) -> None:
-    """Write a chart of flow against lift, all runs at one depression, with swirl below where it was read."""
-    save(bench_figure(runs, depression, display), path, force=force)
 
 
 def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Figure:
