@@ -13,6 +13,7 @@ import uvicorn
 
 from portgeo.app.live.serve import desk_of, listening
 from portgeo.app.live.server import make_app
+from tests.browser import ARGUMENTS, BROWSERS, browser_path
 
 MESHES = Path(__file__).parents[2] / "meshes"
 SHEET = "demo-as-cast.csv"
@@ -93,3 +94,16 @@ def browser(folder):
     """A browser on the demo's sheet, opened alone."""
     with served(folder / SHEET) as found:
         yield found
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A browser, driven by Playwright."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed: no browser test")
+    path = browser_path()
+    if path is None:
+        pytest.skip(f"no browser is here ({', '.join(BROWSERS)}): the page was not tried in one")
+    with playwright.sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield found
+        found.close()

@@ -84,7 +84,7 @@ function lineChart(holder, says) {
   function draw() {
     const width = Math.max(280, Math.round(holder.clientWidth)), narrow = width < NARROW;
     if (!data || !data.series.length || !holder.clientWidth) { drawing.replaceChildren(); legend.replaceChildren(); return; }
-    const height = Math.round(Math.max(220, Math.min(340, width * 0.5))), left = narrow ? NARROW_LEFT : CHART_ROOM.left;
+    const height = Math.round(Math.max(220, Math.min(340, width * 0.38))), left = narrow ? NARROW_LEFT : CHART_ROOM.left;
     const right = width - CHART_ROOM.right, top = CHART_ROOM.top, bottom = height - CHART_ROOM.bottom;
     const [xLow, xHigh] = ends(data.series.flatMap((s) => s.x), 0);
     const sides = data.series.flatMap((s) => s.y.flatMap((v, k) => v === null ? [] : [v - (s.band ? s.band[k] || 0 : 0), v + (s.band ? s.band[k] || 0 : 0)]));

@@ -38,7 +38,7 @@ function applyEdit({ tables, forms }, edit) {
 function openDesk() {
   const heard = { state: [], saving: [], event: [], ask: [], refused: [] };
   const tell = (name, ...values) => heard[name].forEach((take) => take(...values));
-  let told = null, waiting = [], sending = null, away = false, stopped = false, singly = false;
+  let told = null, waiting = [], sending = null, away = false, stopped = false, singly = false, turns = 0;
   let sure = Promise.resolve(); // what is on its way
   const desk = { state: null, on: (name, take) => heard[name].push(take) };
 
@@ -77,7 +77,7 @@ function openDesk() {
     const left = waiting.length + (sending ? sending.edits.length : 0);
     if (left) sessionStorage.setItem(KEPT, JSON.stringify([told.folder, told.title, [...(sending ? sending.edits : []), ...waiting]]));
     else sessionStorage.removeItem(KEPT);
-    tell("saving", left, away);
+    tell("saving", left + turns, away);
   }
 
   async function load() {
@@ -91,7 +91,8 @@ function openDesk() {
     await load();
     const kept = JSON.parse(sessionStorage.getItem(KEPT) || "null");
     if (kept && kept[0] === told.folder && kept[1] === told.title) waiting = kept[2];
-    if (waiting.length) { merge("all"); send(); }
+    merge("all");
+    send();
     listen();
   };
 
@@ -180,7 +181,11 @@ function openDesk() {
     await sure;
   }
   let steps = Promise.resolve();
-  const inTurn = (path, more) => (steps = steps.then(() => step(path, more)));
+  const inTurn = (path, more) => {
+    turns++;
+    saving();
+    return steps = steps.then(() => step(path, more)).finally(() => { turns--; saving(); });
+  };
   desk.undo = () => inTurn("undo");
   desk.redo = () => inTurn("redo");
   desk.restore = (to) => inTurn("restore", { to });

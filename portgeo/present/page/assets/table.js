@@ -142,7 +142,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
     const station = rowOf(table, suggested.row).text.station;
     const there = make("button", { type: "button", class: "link", onclick: () => goNamed(suggested.row, suggested.column) },
       `${column.label}, row ${suggested.row}${station ? " at " + station : ""}`);
-    return ["Next: ", there, suggested.why === "not read yet" ? "" : ". " + suggested.why];
+    return ["Next: ", there, suggested.why === "not read yet" ? "" : ". " + suggested.why[0].toUpperCase() + suggested.why.slice(1)];
   }
 
   // ---- typing --------------------------------------------------------------------------------
@@ -287,7 +287,9 @@ function sheetTable(holder, { desk, file, hand, say }) {
       event.preventDefault();
       return select([held.row, held.col, row, col]);
     }
-    if (input === document.activeElement) editing = true;
+    select(null);
+    const again = input === document.activeElement;
+    if (again && (editing || event.pointerType !== "mouse" || event.detail > 1)) editing = true; // the caret goes where it is pointed at
     else if (event.pointerType === "mouse") { event.preventDefault(); go(row, col); dragging = [row, col]; }
     if (table.columns[col].choices) list.open(input, table.columns[col], (text) => { input.value = text; if (table.columns[col].column !== "mark") commit(input); });
   });

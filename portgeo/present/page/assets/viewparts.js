@@ -11,13 +11,18 @@ function viewLayout({ brief, states, paints, stage, scale, said, station, clock,
     return [states, paints, stage, scale, said, read, all, make("p", { class: "note" }, VIEW_HELP)];
   }
   const often = ["side", "entry", "exit", "home"], rest = Object.keys(VIEW_MOVES).filter((name) => !often.includes(name));
+  paints.dataset.brief = "";
+  const all = make("div", { id: "view-more", hidden: true }, read,
+    make("fieldset", {}, make("legend", {}, "Turn"), rest.map(button)), make("p", { class: "note" }, VIEW_HELP));
+  const more = make("button", { type: "button", "aria-expanded": "false", "aria-controls": "view-more", onclick: () => {
+    all.hidden = !all.hidden;
+    more.setAttribute("aria-expanded", String(!all.hidden));
+  } }, "More");
   stage.append(said);
   return [
     stage,
-    make("fieldset", { class: "views" }, make("legend", { class: "unseen" }, "View"), opener, often.map(button)),
-    states, paints, scale,
-    make("details", {}, make("summary", {}, "Turn and read by button"), read,
-      make("fieldset", {}, make("legend", {}, "View"), rest.map(button)), make("p", { class: "note" }, VIEW_HELP)),
+    make("fieldset", { class: "views" }, make("legend", { class: "unseen" }, "View"), opener, often.map(button), more),
+    all, states, paints, scale,
   ];
 }
 
@@ -33,6 +38,7 @@ function viewChoices(data, states, paints, choose, now) {
     data.models.map((model, k) => model.part === part &&
       button(model.state, { "data-model": k }, () => choose(k, now()[1])))))));
   const labels = new Map(data.paints.map((paint) => [paint.name, paint.label.split(";")[0]]));
+  paints.hidden = paints.dataset.brief !== undefined && labels.size < 2;
   paints.replaceChildren(make("legend", {}, "Painted by"),
     ...Array.from(labels, ([name, text]) => button(text, { "data-paint": name }, () => choose(now()[0], name))));
 }

@@ -34,7 +34,7 @@ function whereTaken(holder) {
     const arrows = { height: `M${cx} ${n(top)}V${n(bottom)}M${cx - 5} ${n(top + 9)}L${cx} ${n(top)}l5 9M${cx - 5} ${n(bottom - 9)}L${cx} ${n(bottom)}l5 -9`,
       width: `M${n(left)} ${cy}H${n(right)}M${n(left + 9)} ${cy - 5}L${n(left)} ${cy}l9 5M${n(right - 9)} ${cy - 5}L${n(right)} ${cy}l-9 5` };
     const dimension = column === "diameter" ? "height" : column;
-    return make("svg", { viewBox: "0 0 200 184", "aria-hidden": "true" }, make("path", { d: shape, class: "metal" }),
+    return make("svg", { viewBox: `${n(cx - Math.max(width, 44) / 2 - 6)} 0 ${n(Math.max(width, 44) + 12)} 184`, "aria-hidden": "true" }, make("path", { d: shape, class: "metal" }),
       make("path", { d: `M${cx} ${n(top - 12)}V${n(top - 4)}M${cx} ${n(bottom + 4)}v8`, class: "axis" }),
       make("text", { x: cx, y: 12, "text-anchor": "middle" }, "roof"), make("text", { x: cx, y: 180, "text-anchor": "middle" }, "floor"),
       arrows[dimension] && make("path", { d: arrows[dimension], class: "hot" }),
@@ -51,7 +51,7 @@ function whereTaken(holder) {
       x += step * Math.cos(middle);
       z -= step * Math.sin(middle);
       [s, turn] = [one.station, next];
-      const h = one.height || one.diameter || one.width || null, rise = one.rise || 0, up = [Math.sin(turn), Math.cos(turn)];
+      const h = one.height || one.diameter || (one.shape === "round" && one.width) || null, rise = one.rise || 0, up = [Math.sin(turn), Math.cos(turn)];
       return { row: one.row, h, roof: h && [x + up[0] * (rise + h / 2), z + up[1] * (rise + h / 2)],
         floor: h && [x + up[0] * (rise - h / 2), z + up[1] * (rise - h / 2)], middle: [x + up[0] * rise, z + up[1] * rise], up };
     });
@@ -62,7 +62,8 @@ function whereTaken(holder) {
     const line = (list) => list.map((p, k) => (k ? "L" : "M") + at(p)).join("");
     const lit = places.find((one) => one.row === row), reach = lit && (lit.h || (known[0] ? known[0].h : 1)) / 2 * 1.12;
     const across = lit && [1, -1].map((way) => lit.middle.map((v, k) => v + way * lit.up[k] * reach));
-    return make("svg", { viewBox: "0 0 300 184", "aria-hidden": "true" },
+    const wide = n(32 + (high[0] - low[0]) * scale);
+    return make("svg", { viewBox: `0 0 ${wide} 184`, "aria-hidden": "true" },
       known.length > 1 && make("path", { class: "metal", d: line([...known.map((one) => one.roof), ...known.map((one) => one.floor).reverse()]) + "Z" }),
       make("path", { class: "axis dashed", d: line(places.map((one) => one.middle)) }),
       known.map((one) => make("path", { class: "faint", d: line([one.roof, one.floor]) })),
