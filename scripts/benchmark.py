@@ -76,9 +76,9 @@ def tube(triangles: int, noise: float = 0.0, seed: int = 0, drop: float = 0.0) -
     faces (m, 3), origins (SLICES, 3), frames (SLICES, 3, 3).
     """
     from portgeo.core.centreline import at
-    from portgeo.core.loft import outlines_at, surface_from_readings
     from portgeo.core.plane import resample
     from portgeo.core.skin import skin
+    from portgeo.core.surface import outlines_at, surface_from_readings
 
     surface = surface_from_readings(readings())
     first, last = READINGS[0][0], READINGS[-1][0]

@@ -5,8 +5,8 @@ import pytest
 from scipy.special import erf
 
 from portgeo.core.headings import fit_angle, fit_headings
-from portgeo.core.loft import spine_of
 from portgeo.core.section import Reading
+from portgeo.core.surface import spine_of
 
 DEGREE = np.radians(1.0)
 SIZE = 40.0

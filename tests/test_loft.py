@@ -8,10 +8,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from portgeo.core.errors import GeometryError
-from portgeo.core.loft import loft, outlines_at, surface_from_readings
+from portgeo.core.loft import loft
 from portgeo.core.plane import moments
 from portgeo.core.port import port_from_readings, sections_at
 from portgeo.core.section import Reading, outline_of
+from portgeo.core.surface import outlines_at, surface_from_readings
 from portgeo.core.triangles import pairs_meet
 from tests.conftest import elbow_readings, port_readings
 

@@ -1,4 +1,4 @@
-"""A sheet typed reading by reading: its quick figures are those of the mesh, cut by the general slicer."""
+"""A sheet typed reading by reading: its quick figures are those of a fine mesh, cut by the general slicer."""
 
 from dataclasses import replace
 
@@ -8,14 +8,16 @@ import shapely
 
 import portgeo as pg
 from portgeo.core.correspond import stretches_of
+from portgeo.core.loft import CHORD_ERROR_MM
 from portgeo.core.port import Port, port_from_readings, sections_at
 from portgeo.core.section import Reading
-from portgeo.core.skin import Rings, folds
+from portgeo.core.skin import folds
 from portgeo.core.triangles import Triangles, face_areas, volume
 from portgeo.measuring import survey
 
 ROWS = 20
 EDITS = 5
+FINE_MM = 0.0005  # of the mesh that the general slicer cuts: a tenth of the usual one's chord error
 READ = ("height", "width", "corner_roof", "corner_floor", "turn", "rise", "shift")
 
 
@@ -52,16 +54,18 @@ def as_mesh(port: Port) -> Port:
     return replace(port, mesh=Triangles(port.vertices, port.faces))
 
 
-def test_figures_after_each_typed_reading_are_those_of_the_mesh():
+def test_figures_after_each_typed_reading_are_those_of_a_fine_mesh():
     draw = np.random.default_rng(7)
     rows = typed_sheet()
     survey(port_from_readings(rows), readings_tried=False)
     for _ in range(EDITS):
         rows = edited(rows, draw)
         port = port_from_readings(rows)
-        quick, whole = survey(port, readings_tried=False), survey(as_mesh(port), readings_tried=False)
-        assert quick.volume == pytest.approx(whole.volume, rel=1e-9)
-        assert quick.wetted_area == pytest.approx(whole.wetted_area, rel=1e-6)
+        fine = as_mesh(port_from_readings(rows, chord_error=FINE_MM))
+        quick, whole = survey(port, readings_tried=False), survey(fine, readings_tried=False)
+        assert quick.volume == pytest.approx(volume(port.vertices, port.faces), rel=1e-9)
+        assert quick.volume == pytest.approx(whole.volume, rel=5e-5)
+        assert quick.wetted_area == pytest.approx(whole.wetted_area, rel=5e-5)
         assert quick.area == pytest.approx(whole.area, rel=1e-6)
         assert quick.least_area == pytest.approx(whole.least_area, rel=1e-6)
         assert quick.throat.area == pytest.approx(whole.throat.area, rel=1e-6)
@@ -69,8 +73,9 @@ def test_figures_after_each_typed_reading_are_those_of_the_mesh():
         assert quick.width == pytest.approx(whole.width, rel=1e-6)
         assert len(quick.bends) == len(whole.bends) > 0
         for one, other in zip(quick.bends, whole.bends, strict=True):
-            assert one.short.radius == pytest.approx(other.short.radius, rel=1e-6)
-            assert one.short.least_radius == pytest.approx(other.short.least_radius, rel=1e-6)
+            # The part that is bent begins and ends at one of 400 points: the next one moves a radius by so much.
+            assert one.short.radius == pytest.approx(other.short.radius, rel=1e-3)
+            assert one.short.least_radius == pytest.approx(other.short.least_radius, rel=1e-3)
             assert one.plane.turn == pytest.approx(other.plane.turn, rel=1e-9)
 
 
@@ -104,9 +109,10 @@ def test_rings_tell_what_their_mesh_has(corner):
     assert mesh.area == pytest.approx(face_areas(port.vertices, port.faces).sum(), rel=1e-6)
     assert mesh.face_count == len(port.faces)
     stations = np.sort(np.concatenate([port.rows, np.random.default_rng(0).uniform(*port.rows[[0, -1]], 40)]))
+    girth = max(measures.perimeter for measures in survey(port, readings_tried=False).measures)
     for one, other in zip(sections_at(port, stations), sections_at(as_mesh(port), stations), strict=True):
         own, general = (shapely.Polygon(section.outline).area for section in (one, other))
-        assert own == pytest.approx(general, rel=1e-6)
+        assert own == pytest.approx(general, abs=CHORD_ERROR_MM * girth)
 
 
 def test_a_strip_that_folds_is_told_as_all_faces_tell_it():
@@ -119,7 +125,7 @@ def test_a_strip_that_folds_is_told_as_all_faces_tell_it():
         ring, place = int(draw.integers(1, len(space) - 1)), int(draw.integers(space.shape[1]))
         beside = np.arange(place, place + 6) % space.shape[1]
         space[ring, beside] = space[ring, beside[::-1]]
-        tried = Rings(rings.stations, space.swapaxes(1, 2), rings.frames)
+        tried = replace(rings, coordinates=space.swapaxes(1, 2))
         assert np.array_equal(tried.folds, folds(space))
         told += int(tried.folds.any())
     assert told > 0

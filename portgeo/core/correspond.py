@@ -7,6 +7,7 @@ wall line, go out.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -14,9 +15,22 @@ import numpy as np
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import CHORD_MM, FloatArray, chord, moments
 
-LONGEST_EDGE = 1.0 / 128.0  # of the girth: flat walls carry points too, to paint and to compare
+LEAST_STEPS = 64  # of a quarter: no edge is then longer than 1/128 of the girth; flat walls are painted and compared
 SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
 OUTLINES_KEPT = 512  # of a sheet being typed: its rows, each with every measure nudged
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """A quarter of an outline: its points (k, 2), and how far along it each is, arriving and leaving (2 k - 2,)."""
+
+    points: FloatArray
+    shares: FloatArray
+
+    def at(self, shares: FloatArray) -> FloatArray:
+        """Return the points (n, 2) at shares (n,)."""
+        twice = np.repeat(self.points, 2, axis=0)[1:-1]
+        return np.column_stack([np.interp(shares, self.shares, twice[:, k]) for k in range(2)])
 
 
 def correspond(outlines: Sequence[FloatArray], rows: Sequence[int], chord_error: float = CHORD_MM) -> FloatArray:
@@ -24,23 +38,49 @@ def correspond(outlines: Sequence[FloatArray], rows: Sequence[int], chord_error:
 
     They correspond by wall: each is split at its 12, 3, 6 and 9 o'clock points, and within a
     quarter by equal shares of arc length and of turning, so a corner meets a corner whatever the
-    section's proportions. Every outline's own points are kept, to within `chord_error`.
+    section's proportions. Shares go by equal steps, so that no row's points hang on another's, and stop besides at
+    every outline's own points that would else be off by more than `chord_error`.
     """
     stretches = [stretches_of(np.ascontiguousarray(o).tobytes(), row) for o, row in zip(outlines, rows, strict=True)]
-    girth = max(moments(outline).perimeter for outline in outlines)
+    steps = max(_steps(stretch.points, chord_error) for each in stretches for stretch in each)
     parts = []
-    for k in range(4):
-        arcs, shares = zip(*(stretch[k] for stretch in stretches), strict=True)
-        common: FloatArray = np.unique(np.round(np.concatenate(shares), 12))
-        stack = np.stack([_at_share(arc, share, common) for arc, share in zip(arcs, shares, strict=True)])
-        parts.append(_thin(stack, chord_error, girth * LONGEST_EDGE)[:, :-1])
+    for quarter in zip(*stretches, strict=True):
+        common = np.unique(np.concatenate([_shares_of(stretch, steps, chord_error) for stretch in quarter]))
+        parts.append(np.stack([stretch.at(common[:-1]) for stretch in quarter]))
     return np.concatenate(parts, axis=1)
 
 
 @lru_cache(maxsize=OUTLINES_KEPT)
-def stretches_of(outline: bytes, row: int) -> list[tuple[FloatArray, FloatArray]]:
-    """Return the four stretches of an outline (its bytes), each with its points' shares, to use again."""
-    return [(arc, _share(arc)) for arc in quarters(np.frombuffer(outline).reshape(-1, 2), row)]
+def stretches_of(outline: bytes, row: int) -> tuple[Stretch, ...]:
+    """Return the four stretches of an outline (its bytes), to use again."""
+    return tuple(Stretch(arc, _share(arc)) for arc in quarters(np.frombuffer(outline).reshape(-1, 2), row))
+
+
+def _steps(points: FloatArray, chord_error: float) -> int:
+    """Return into how many equal shares a convex quarter (k, 2) is cut for its chords to be within `chord_error`.
+
+    A step h of a wall of curvature c takes the share h / 2 L + h c / pi of a quarter L long that turns by pi / 2.
+    The sagitta c h^2 / 8 is greatest where the two are alike.
+    """
+    length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    return max(LEAST_STEPS, int(np.ceil(np.sqrt(np.pi * length / (16.0 * chord_error)))))
+
+
+@lru_cache(maxsize=4 * OUTLINES_KEPT)
+def _shares_of(stretch: Stretch, steps: int, chord_error: float) -> FloatArray:
+    """Return the shares, rising from 0 to 1, at equal steps and at those of its points that the steps would miss."""
+    own, middle = stretch.points[1:-1], (stretch.shares[1:-1:2] + stretch.shares[2:-1:2]) / 2.0
+    shares = np.linspace(0.0, 1.0, steps + 1)
+    while True:
+        line = stretch.at(shares)
+        before = np.searchsorted(shares, middle, side="right") - 1
+        arm, edge = own - line[before], line[before + 1] - line[before]
+        square = np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-300)
+        along = np.clip(np.einsum("ij,ij->i", arm, edge) / square, 0.0, 1.0)
+        missed = np.linalg.norm(arm - along[:, None] * edge, axis=1) > chord_error
+        if not missed.any():
+            return shares
+        shares = np.union1d(shares, np.round(middle[missed], 12))
 
 
 def quarters(outline: FloatArray, row: int) -> list[FloatArray]:
@@ -108,48 +148,3 @@ def _share(arc: FloatArray) -> FloatArray:
     steps[1::2] = weight * sharp
     share = np.concatenate([[0.0], np.cumsum(steps)])
     return share / share[-1]
-
-
-def _at_share(arc: FloatArray, share: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Return the points (n, 2) of a stretch at wanted shares (n,)."""
-    twice = np.repeat(arc, 2, axis=0)[1:-1]
-    return np.column_stack([np.interp(wanted, share, twice[:, k]) for k in range(2)])
-
-
-def _thin(stack: FloatArray, tolerance: float, longest: float) -> FloatArray:
-    """Return stacked stretches (n, k, 2) with no more points than all of them need.
-
-    A point stays where one of the stretches would else be off by `tolerance` (Douglas and Peucker's
-    rule on all at once, all spans of a round together); edges are then split to be no longer than `longest`.
-    """
-    keep = np.zeros(stack.shape[1], dtype=bool)
-    keep[[0, -1]] = True
-    x, y = (np.ascontiguousarray(stack[:, :, k]) for k in range(2))
-    a, b = np.array([0]), np.array([stack.shape[1] - 1])
-    while (b - a > 1).any():
-        a, b = a[b - a > 1], b[b - a > 1]
-        count = b - a - 1
-        first = np.cumsum(count) - count
-        span = np.repeat(np.arange(len(a)), count)
-        point = np.arange(len(span)) - first[span] + a[span] + 1
-        run_x, run_y = x[:, b] - x[:, a], y[:, b] - y[:, a]
-        square = np.maximum(run_x * run_x + run_y * run_y, 1e-300)[:, span]
-        arm_x, arm_y = x[:, point] - x[:, a[span]], y[:, point] - y[:, a[span]]
-        run_x, run_y = run_x[:, span], run_y[:, span]
-        along = np.clip((arm_x * run_x + arm_y * run_y) / square, 0.0, 1.0)
-        arm_x -= along * run_x
-        arm_y -= along * run_y
-        off = np.sqrt((arm_x * arm_x + arm_y * arm_y).max(axis=0))
-        most = np.maximum.reduceat(off, first)
-        far = np.flatnonzero(most > tolerance)
-        at_most = np.flatnonzero(off == most[span])
-        worst = point[at_most[np.searchsorted(span[at_most], far)]]
-        keep[worst] = True
-        a, b = np.concatenate([a[far], worst]), np.concatenate([worst, b[far]])
-    thin = stack[:, keep]
-    edge = np.linalg.norm(np.diff(thin, axis=1), axis=2).max(axis=0)
-    pieces = np.maximum(np.ceil(edge / longest).astype(int), 1)
-    at_edge = np.repeat(np.arange(len(pieces)), pieces)
-    fraction = np.concatenate([np.arange(n) / n for n in pieces])[None, :, None]
-    split = thin[:, at_edge] * (1 - fraction) + thin[:, at_edge + 1] * fraction
-    return np.concatenate([split, thin[:, -1:]], axis=1)

@@ -14,7 +14,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-CIRCLE_STEPS = 8  # of Gauss and Newton's method from the algebraic circle; it settles in three or four
+CIRCLE_STEPS = 8  # of Gauss and Newton's method from the algebraic circle, at most
+SETTLED = 1e-10  # of the points' spread: a circle that moves by less is found
 CHORD_MM = 0.002  # outlines of curves stay this close to the curve: a tenth of the loft's chord error
 
 
@@ -161,6 +162,8 @@ def fit_circles(lines: FloatArray, used: BoolArray) -> tuple[FloatArray, FloatAr
         sound &= np.isfinite(move).all(axis=1)
         move[~sound] = 0.0
         centre, radius = centre + move[:, :2], radius + move[:, 2]
+        if np.abs(move).max() < SETTLED:
+            break
     off = np.linalg.norm(p - centre[:, None], axis=2) - radius[:, None]
     rms = np.sqrt(np.einsum("tn,tn,tn->t", weight, off, off))
     scale = scale[:, 0]

@@ -14,12 +14,13 @@ import numpy as np
 from portgeo.core.centreline import Centreline, at
 from portgeo.core.errors import GeometryError
 from portgeo.core.grain import Grain
-from portgeo.core.loft import CHORD_ERROR_MM, Surface, loft, surface_from_readings
+from portgeo.core.loft import CHORD_ERROR_MM, loft
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.section import Mark, Reading, Section
 from portgeo.core.skin import Rings
-from portgeo.core.slicing import slice_mesh, slice_rings, tube_sections
+from portgeo.core.slicing import slice_mesh, tube_sections
+from portgeo.core.surface import Surface, sections_on, surface_from_readings
 from portgeo.core.triangles import Triangles
 from portgeo.core.units import MILLIMETRES, Display
 
@@ -168,18 +169,16 @@ def _into_port_frame(surface: Surface) -> tuple[Surface, FloatArray]:
 
 
 def sections_at(port: Port, stations: FloatArray) -> list[Section]:
-    """Return the sections of the port's mesh at stations (k,), all cut in one pass.
+    """Return the sections of the port at stations (k,).
 
-    Stations at the two openings are cut just inside them. Raises GeometryError where a plane cuts
-    no tube.
+    Those of a lofted port lie on its surface. A mesh is cut in one pass, at the two openings just inside them.
+    Raises GeometryError where a plane cuts no tube.
     """
+    if isinstance(port.mesh, Rings):
+        return sections_on(port.mesh.surface, stations)
     first, last = port.centreline.stations[[0, -1]]
     nudge = END_NUDGE * (last - first)
     points, frames = at(port.centreline, np.clip(stations, first + nudge, last - nudge))
-    if isinstance(port.mesh, Rings):
-        outlines = slice_rings(port.mesh, stations, points, frames)
-        if outlines is not None:
-            return [Section(*each) for each in zip(outlines, points, frames, strict=True)]
     sections = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
     found: list[Section] = []
     for station, section in zip(stations, sections, strict=True):

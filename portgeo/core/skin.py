@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.section import WELD_MM
+from portgeo.core.surface import Surface
 from portgeo.core.triangles import cross, pairs_meet
 
 FOLD_REACH = 16  # faces to each side along a strip: a fold is a matter of neighbours, thin as they may be
@@ -24,10 +25,11 @@ SURELY_FLAT = np.pi / 2.0 - 1e-6  # radians: a run of faces that turns by less, 
 class Rings:
     """A tube with flat ends: rings of corresponding points, and its closed mesh, made when it is first asked for.
 
-    stations : (k,), rising. coordinates : (k, 3, m) of the rings' points, each for itself in memory. frames :
-    (k, 3, 3) of their planes.
+    surface : that they stand on. stations : (k,), rising. coordinates : (k, 3, m) of the rings' points, each for
+    itself in memory. frames : (k, 3, 3) of their planes.
     """
 
+    surface: Surface
     stations: FloatArray
     coordinates: FloatArray
     frames: FloatArray
@@ -52,38 +54,39 @@ class Rings:
         return self._mesh[1]
 
     @cached_property
+    def _edges(self) -> FloatArray:
+        """From each point of a ring to the next one (k, 3, m)."""
+        return np.roll(self.coordinates, -1, axis=2) - self.coordinates
+
+    @cached_property
+    def _kept(self) -> NDArray[np.bool_]:
+        """Which points are apart from the point before them (k, m)."""
+        return np.roll(_along(self._edges, 1) > WELD_MM, 1, axis=1)
+
+    @cached_property
     def face_count(self) -> int:
         """How many faces the mesh has: one for each side of a ring in each strip beside it, and two flat ends."""
-        sides = _kept(self.space).sum(axis=1)
+        sides = self._kept.sum(axis=1)
         return int(2 * sides.sum() - 4)
 
     @cached_property
-    def diagonals(self) -> NDArray[np.bool_]:
-        """Which way each patch between two rings is parted (k - 1, m): from its first ring's point to the next one's.
-
-        Else from the next ring's point to the first one's.
-        """
-        here, on = self.space[:-1], self.space[1:]
-        ac = _along(np.roll(on, -1, axis=1) - here)
-        bd = _along(on - np.roll(here, -1, axis=1))
-        return np.asarray(ac <= bd + WELD_MM)  # a tie goes one way, whatever the rounding
-
-    @cached_property
     def normals(self) -> FloatArray:
-        """Vector areas, twice, of each patch's two faces (k - 1, 2 m, 3) in order round their strips."""
-        a, d = self.space[:-1], self.space[1:]
-        b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
-        by_ac = self.diagonals[..., None]
-        far, near = np.where(by_ac, c, b), np.where(by_ac, a, d)
-        normals = np.empty((len(a), a.shape[1], 2, 3))
-        normals[:, :, 0] = cross(far - a, d - a)
-        normals[:, :, 1] = cross(b - near, c - near)
-        return normals.reshape(len(a), -1, 3)
+        """Vector areas, twice, of each patch's two faces (k - 1, 3, 2 m) in order round their strips."""
+        here, on, rungs = self._edges[:-1], self._edges[1:], np.diff(self.coordinates, axis=0)
+        # A patch is parted the shorter way; a tie goes one way, whatever the rounding.
+        onward = (_along(rungs + on, 1) <= _along(rungs - here, 1) + WELD_MM)[:, None]
+        normals = np.empty((*rungs.shape, 2))
+        for face, edge in enumerate((np.where(onward, on, here), np.where(onward, here, on))):
+            rung = np.roll(rungs, -face, axis=2)
+            for k in range(3):
+                i, j = (k + 1) % 3, (k + 2) % 3
+                normals[:, k, :, face] = edge[:, i] * rung[:, j] - edge[:, j] * rung[:, i]
+        return normals.reshape(len(rungs), 3, -1)
 
     @cached_property
     def _sizes(self) -> FloatArray:
         """Lengths (k - 1, 2 m) of the normals."""
-        return _along(self.normals)
+        return _along(self.normals, 1)
 
     @cached_property
     def _ends(self) -> tuple[FloatArray, FloatArray]:
@@ -95,13 +98,13 @@ class Rings:
     @cached_property
     def volume(self) -> float:
         """Volume of the mesh (divergence theorem, as triangles.volume)."""
-        middle = self.space.mean(axis=(0, 1))
-        a, b = self.space[:-1] - middle, np.roll(self.space[:-1], -1, axis=1) - middle
+        middle = self.coordinates.mean(axis=(0, 2))[:, None]
+        a = self.coordinates[:-1] - middle
         # The first face of a patch has its first point, the second one the next: any point of a face does.
-        normals = self.normals.reshape(*a.shape[:2], 2, 3)
-        walls = np.einsum("kmi,kmi->", a, normals[:, :, 0]) + np.einsum("kmi,kmi->", b, normals[:, :, 1])
+        normals = self.normals.reshape(*a.shape, 2)
+        walls = np.vdot(a, normals[..., 0]) + np.vdot(np.roll(a, -1, axis=2), normals[..., 1])
         ends, points = self._ends
-        return float((walls + np.einsum("ki,ki->", points - middle, ends)) / 6.0)
+        return float((walls + np.vdot(points - middle[:, 0], ends)) / 6.0)
 
     @cached_property
     def area(self) -> float:
@@ -114,11 +117,10 @@ class Rings:
 
         Where a strip's faces turn by less than 90 degrees from any to those FOLD_REACH beyond it none can.
         """
-        kept = _kept(self.space)
-        normals, size = self.normals, self._sizes
-        following, its_size = (np.roll(part, -1, axis=1) for part in (normals, size))
+        kept, normals, size = self._kept, self.normals, self._sizes
+        following, its_size = (np.roll(part, -1, axis=-1) for part in (normals, size))
         with np.errstate(divide="ignore", invalid="ignore"):
-            cosine = np.einsum("kni,kni->kn", normals, following) / (size * its_size)
+            cosine = np.einsum("kin,kin->kn", normals, following) / (size * its_size)
         turn = np.arccos(np.clip(np.nan_to_num(cosine, nan=-1.0), -1.0, 1.0))
         reach = min(FOLD_REACH, turn.shape[1])
         total = np.cumsum(np.concatenate([np.zeros((len(turn), 1)), turn, turn[:, :reach]], axis=1), axis=1)
@@ -164,7 +166,7 @@ def _strips(space: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
 
     Faces follow each other round their strip; where points are one, some have no area.
     """
-    keep = _kept(space)
+    keep = _along(space - np.roll(space, 1, axis=1), 2) > WELD_MM
     count = keep.sum(axis=1)
     first = np.concatenate([[0], np.cumsum(count)])
     index = first[:-1, None] + (np.cumsum(keep, axis=1) - 1) % count[:, None]
@@ -179,14 +181,9 @@ def _strips(space: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
     return vertices, first, np.stack([one, other], axis=2).reshape(len(space) - 1, -1, 3)
 
 
-def _kept(space: FloatArray) -> NDArray[np.bool_]:
-    """Return which points of rings (k, m, 3) are apart from the point before them (k, m)."""
-    return np.asarray(_along(space - np.roll(space, 1, axis=1)) > WELD_MM)
-
-
-def _along(vectors: FloatArray) -> FloatArray:
-    """Return the lengths (...) of vectors (..., 3)."""
-    return np.sqrt(np.einsum("...i,...i->...", vectors, vectors))
+def _along(vectors: FloatArray, axis: int) -> FloatArray:
+    """Return the lengths of vectors whose three coordinates lie along an axis."""
+    return np.asarray(np.sqrt((vectors * vectors).sum(axis=axis)))
 
 
 def _sound(faces: IntArray) -> NDArray[np.bool_]:

@@ -12,10 +12,8 @@ from numpy.typing import NDArray
 
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.section import Section
-from portgeo.core.skin import Rings
 
 BLOCK = 16384  # vertices or faces per pass: their side of 200 planes stays in a core's cache
-ON_PLANE_MM = 1e-6  # a point this near to a plane may lie on either side of it
 
 
 @dataclass(frozen=True)
@@ -250,26 +248,3 @@ def _winding(p: FloatArray, q: FloatArray) -> IntArray:
 def _contains(outline: FloatArray, point: FloatArray) -> bool:
     p = outline - point
     return bool(_winding(p, np.roll(p, -1, axis=0)).sum() != 0)
-
-
-def slice_rings(rings: Rings, stations: FloatArray, origins: FloatArray, frames: FloatArray) -> FloatArray | None:
-    """Return the outlines (p, 2 m, 2) in which planes cut the mesh of rings, None where one cuts more than one strip.
-
-    stations (p,), origins (p, 3), frames (p, 3, 3) of the planes. Each outline has a point on every edge between
-    the two rings about its station: none of the mesh is made, and all edges are cut in one pass.
-    """
-    k = np.clip(np.searchsorted(rings.stations, stations, side="right") - 1, 0, len(rings.stations) - 2)
-    # Towards flow, left and up of each plane (p, 3, m): the ring before it and the one after.
-    before, after = (frames @ (rings.coordinates[ring] - origins[:, :, None]) for ring in (k, k + 1))
-    if before[:, 0].max() > ON_PLANE_MM or after[:, 0].min() < -ON_PLANE_MM:
-        return None
-    by_first = rings.diagonals[k][:, None, :]
-    onward, beyond = np.roll(before, -1, axis=2), np.roll(after, -1, axis=2)
-    start, end = np.where(by_first, before, onward), np.where(by_first, beyond, after)
-    outlines = np.empty((len(k), before.shape[2], 2, 2))
-    for j, (a, b) in enumerate(((before, after), (start, end))):
-        span = np.maximum(b[:, 0] - a[:, 0], 1e-300)
-        share = np.clip(-a[:, 0] / span, 0.0, 1.0)
-        for i in range(2):
-            outlines[:, :, j, i] = a[:, i + 1] + share * (b[:, i + 1] - a[:, i + 1])
-    return outlines.reshape(len(k), -1, 2)

@@ -85,7 +85,7 @@ def _leans(rings: Rings, opening: Section, middle: FloatArray, depth: float, at_
     near = near[near < len(rings.space) - 1] if not at_exit else np.maximum(near - 1, 0)
     arm = np.repeat(rings.space[near] - opening.in_space(middle[None])[0], 2, axis=1)
     arm -= (arm @ ahead)[..., None] * ahead
-    normals = rings.normals[near]
+    normals = rings.normals[near].swapaxes(1, 2)
     outward = np.abs(np.einsum("kni,kni->kn", normals, arm)) / np.maximum(np.linalg.norm(arm, axis=2), 1e-12)
     return bool((np.abs(normals @ ahead) > MAY_LEAN * np.tan(LEAST_OPENING) * outward).any())
 

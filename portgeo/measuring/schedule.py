@@ -1,6 +1,6 @@
 """Area schedule: every measure of a port at its stations, and the numbers that sum it up.
 
-A Port comes in; a Survey goes out, always from slices of the port's mesh.
+A Port comes in; a Survey goes out.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from portgeo.measuring.sense import bench_sense
 from portgeo.measuring.sheet_errors import row_noise
 from portgeo.measuring.sheet_uncertainty import from_readings
 from portgeo.measuring.sides import Bend, Side, bends_of
-from portgeo.measuring.throat import Throat, throat_of
+from portgeo.measuring.throat import SAME_AREA, Throat, throat_of, told_place
 from portgeo.measuring.uncertainty import Blame, Budget, Quantity, Uncertainty
 
 FINE_STATIONS = 241  # planes on which least area and the side lines are found
@@ -32,7 +32,6 @@ EVENED, LEAST_EVENED = 4.0, 7  # mesh edges to each side, and sections in all, t
 ROUNDING = 1e-6  # of the length: stations closer than this are one
 LEAST_CROSSED = 0.01  # of the sections: a smaller share is shown as this, not as 0%
 TOUCHING = 5e-4  # of its area, that an outline which only touches itself may be off by
-SAME_AREA = 1e-9  # of an area: sections that differ by less are as small, and the first of them is told
 ROUNDING_DIGITS = 6  # of a millimetre: points of an outline closer than this are one
 TABLE_STATIONS = 25  # rows of the table, about, where the user names no number
 
@@ -126,7 +125,7 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     measures = measure_sections([sections[k] for k in rows])
 
     level = _evened(both, area_at, port)
-    least = int(np.argmax(level <= level.min() * (1.0 + SAME_AREA)))
+    least = told_place(port, both, level, int(np.argmax(level <= level.min() * (1.0 + SAME_AREA))))
     noise = row_noise(port) or side_roughness(port, measures)
     bends = bends_of(both, sections, port_bends(port), noise)
     planes = [b.plane for b in bends]

@@ -15,7 +15,7 @@ from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 from portgeo.measuring.bends import BendPlane, inner_wall
 from portgeo.measuring.sides import Bend
-from portgeo.measuring.throat import passage_ends
+from portgeo.measuring.throat import passage_ends, told_place
 
 REVERSAL = 0.01  # of the area: smaller swings are within what hand work and readings do
 CONE_LIMIT = np.radians(7.0)  # half-angle: common practice for a diffuser that holds on to its walls
@@ -34,7 +34,7 @@ def bench_sense(
     first, last = passage_ends(port)
     own = (stations >= first) & (stations <= last)
     stations, area = stations[own], area[own]
-    shape = (*_reversals(stations, area), *_sudden(stations, area), *dams)
+    shape = (*_reversals(port, stations, area), *_sudden(stations, area), *dams)
     return (*contradictions(port), *shape, *turned_away(port, meant))
 
 
@@ -117,7 +117,7 @@ def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:
     return (Notice("turns_to_roof" if wall == "roof" else "turns_to_side", wall=wall),)
 
 
-def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
+def _reversals(port: Port, stations: FloatArray, area: FloatArray) -> list[Notice]:
     """Return a notice for each inner least or greatest area that stands out by REVERSAL on both sides."""
     extremes = _swings(area)
     found = []
@@ -126,7 +126,8 @@ def _reversals(stations: FloatArray, area: FloatArray) -> list[Notice]:
         beside = min(area[before], area[after]) if pinched else max(area[before], area[after])
         share = abs(area[k] / beside - 1.0)
         code = "pinch" if pinched else "taper_reverses"
-        found.append(Notice(code, station=stations[k], area=area[k], share=share, limit=REVERSAL))
+        station = stations[told_place(port, stations, area, k)]
+        found.append(Notice(code, station=station, area=area[k], share=share, limit=REVERSAL))
     return found
 
 

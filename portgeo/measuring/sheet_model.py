@@ -15,9 +15,9 @@ from portgeo.core.centreline import at
 from portgeo.core.correspond import correspond
 from portgeo.core.cubic import cubic_through, monotone_slopes
 from portgeo.core.headings import ANGLES, AngleFit, fit_headings
-from portgeo.core.loft import Surface, outlines_at, spine_of, surface_on
 from portgeo.core.plane import FloatArray, areas_and_centroids
 from portgeo.core.section import Reading, outline_of
+from portgeo.core.surface import Surface, outlines_at, spine_of, surface_on
 from portgeo.measuring.bends import BendPlane
 from portgeo.measuring.sides import inward_of
 

@@ -15,6 +15,8 @@ from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 
+SAME_AREA = 1e-9  # of an area: sections that differ by less are as small
+
 
 @dataclass(frozen=True)
 class Throat:
@@ -35,6 +37,18 @@ class Throat:
         return 100.0 * self.diameter / valve
 
 
+def told_place(port: Port, stations: FloatArray, areas: FloatArray, place: int) -> int:
+    """Return which place is told of the stretch about a place that has one area: a row's own, or its first.
+
+    Between two rows the loft holds to the area of the one that is less, or greater: what was read there is told.
+    """
+    same = np.abs(areas - areas[place]) <= SAME_AREA * areas[place]
+    stretch = np.cumsum(~same)
+    alike = np.flatnonzero(same & (stretch == stretch[place]))
+    read = alike[np.isin(stations[alike], port.rows)]
+    return int(read[0] if len(read) else alike[0])
+
+
 def throat_of(port: Port, stations: FloatArray, areas: FloatArray, areas_u: FloatArray | None = None) -> Throat:
     """Return a port's throat from areas (n,), and their uncertainties, at stations (n,) along all of it.
 
@@ -49,7 +63,7 @@ def throat_of(port: Port, stations: FloatArray, areas: FloatArray, areas_u: Floa
     from_valve = stations - stations[0] if port.valve_end == "entry" else stations[-1] - stations
     at_valve = float(areas[np.argmin(from_valve)])
     near = np.flatnonzero(from_valve <= np.sqrt(4.0 * at_valve / np.pi))
-    k = near[np.argmin(areas[near])]
+    k = told_place(port, stations, areas, int(near[np.argmin(areas[near])]))
     return Throat(float(stations[k]), float(areas[k]), float(u[k]), "least")
 
 

@@ -11,11 +11,12 @@ from scipy.spatial.transform import Rotation
 
 from portgeo.comparing.tube import Places, places, walled
 from portgeo.comparing.wedges import arrays_of, solid_of
-from portgeo.core.loft import rings_at, surface_from_readings
+from portgeo.core.centreline import at
 from portgeo.core.plane import resample
 from portgeo.core.port import Port, port_from_readings
 from portgeo.core.section import Reading
 from portgeo.core.skin import skin
+from portgeo.core.surface import outlines_at, surface_from_readings
 from portgeo.core.triangles import Triangles
 
 IN = 25.4
@@ -67,16 +68,13 @@ def meshed(readings: list[Reading], edge: float, shift: float = 0.0) -> Port:
     first, last = surface.stations[[0, -1]]
     inner = np.linspace(first, last, round((last - first) / edge) + 1)[1:-1] + shift * edge
     stations = np.concatenate([[first], inner[(inner > first) & (inner < last)], [last]])
-    _, frames, _ = rings_at(surface, stations)
-    from portgeo.core.loft import outlines_at
-
     outlines = outlines_at(surface, stations)
     count = round(np.linalg.norm(np.diff(outlines[0], axis=0), axis=1).sum() / edge)
     rings = []
     for outline in outlines:
         close = resample(outline, 64 * count)
         rings.append(resample(np.roll(close, -round(64 * shift), axis=0), count))
-    points, frames, _ = rings_at(surface, stations)
+    points, frames = at(surface.centreline, stations)
     space = points[:, None] + np.einsum("kmi,kij->kmj", np.array(rings), frames[:, 1:])
     vertices, faces = skin(space, frames)
     moved = vertices @ port.frame[:3, :3].T + port.frame[:3, 3]
