@@ -49,20 +49,21 @@ function formField(entry, id, take) {
   return field;
 }
 
-// All forms of some tables, in their order. tables : names, as the server calls them.
-function formPart(holder, { desk, tables, empty }) {
+// All forms of some tables, in their order. tables : names, as the server calls them. only : those of them that are shown.
+function formPart(holder, { desk, tables, empty, only = () => true }) {
   let shape = null, fields = new Map();
   const keyOf = (form, entry) => form.table + " " + (form.index || 0) + " " + entry.key;
-  const problemOf = (form, key) => (form.problems || []).find((one) => (one.column || one.key || one.name) === key);
+  const keyed = (problem) => (problem.key || problem.column || "").replace(/_(in|mm)$/, "");
+  const problemOf = (form, key) => (form.problems || []).find((one) => keyed(one) === key);
 
   function build(forms) {
     fields = new Map();
-    const begun = new Set(), parts = [];
+    const parts = [];
     for (const form of forms) {
       const index = form.index || 0, box = make("section", { class: "form" });
-      const heading = make("h3", {}, form.title, form.many && ` ${index + 1}`);
+      const heading = make("h3", {}, form.title, form.many && form.table !== "state" && ` ${index + 1}`);
       box.append(heading);
-      if (form.many && form.given !== false) box.append(make("button", { type: "button", class: "link away",
+      if (form.there && form.many && form.table !== "state") box.append(make("button", { type: "button", class: "link away",
         onclick: () => desk.edit([{ op: "form", table: form.table, index, remove: true }]) }, "Remove"));
       for (const entry of form.entries) {
         const id = "f-" + keyOf(form, entry).replace(/\W+/g, "-");
@@ -71,16 +72,18 @@ function formPart(holder, { desk, tables, empty }) {
         box.append(field.element);
       }
       const last = !forms.some((other) => other.table === form.table && (other.index || 0) > index);
-      parts.push(box, form.many && last && form.given !== false && !begun.has(form.table) ? make("p", {}, make("button", { type: "button",
+      parts.push(box, form.many && last && form.table !== "state" ? make("p", {}, make("button", { type: "button",
         onclick: () => desk.edit([{ op: "form", table: form.table, index: null, remove: false }]) }, "Add another")) : null);
     }
-    holder.replaceChildren(...(parts.length ? parts.filter(Boolean) : [make("p", { class: "note" }, empty || "Nothing to fill in yet.")]));
+    holder.replaceChildren(...(parts.length ? parts.filter(Boolean) : [make("p", { class: "note" }, empty || "A sheet alone has no job yet. One is written beside it when something is said here."),
+      make("p", {}, make("button", { type: "button", class: "first",
+        onclick: () => desk.edit([{ op: "key", table: "", index: 0, key: "title", text: desk.state.title || "Port" }]) }, "Begin a job of this sheet"))]));
   }
 
   return {
     update(all) {
-      const forms = tables.flatMap((name) => all.filter((form) => form.table === name));
-      const now = JSON.stringify(forms.map((form) => [form.table, form.index, form.title, form.given, form.entries.map((e) => [e.key, e.kind, e.choices])]));
+      const forms = tables.flatMap((name) => all.filter((form) => form.table === name && only(form)));
+      const now = JSON.stringify(forms.map((form) => [form.table, form.index, form.title, form.there, form.entries.map((e) => [e.key, e.kind, e.choices])]));
       if (now !== shape) {
         const focused = holder.contains(document.activeElement) && document.activeElement.id;
         build(forms);
@@ -90,7 +93,7 @@ function formPart(holder, { desk, tables, empty }) {
       }
       for (const form of forms) for (const entry of form.entries) fields.get(keyOf(form, entry)).update(entry, problemOf(form, entry.key));
       let rest = holder.querySelector(".form-problems");
-      const told = forms.flatMap((form) => (form.problems || []).filter((one) => !form.entries.some((entry) => entry.key === (one.column || one.key || one.name))));
+      const told = forms.flatMap((form) => (form.problems || []).filter((one) => !form.entries.some((entry) => entry.key === keyed(one))));
       if (!rest && told.length) rest = holder.appendChild(make("div", { class: "form-problems notes", role: "status" }));
       if (rest) rest.replaceChildren(...told.map((one) => make("p", {}, one.what + ". " + (one.mend || ""))));
     },

@@ -1,14 +1,15 @@
 // The page to type into: puts the parts on it, and gives each what the desk and its server tell.
 "use strict";
-const PLACES = [["readings", "Readings"], ["bench", "Bench"], ["walls", "Walls"], ["engine", "Engine"], ["gasket", "Gasket"],
+const PLACES = [["readings", "Readings"], ["stage", "Stage"], ["bench", "Bench"], ["walls", "Walls"], ["engine", "Engine"], ["gasket", "Gasket"],
   ["tool", "Tool"], ["set", "Set"], ["plan", "Plan"], ["paper", "Paper"]];
-const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["job", "engine", "metal"], gasket: ["gasket"], tool: ["tool"], set: ["set", "set.scan"] };
+const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["", "engine", "metal"], tool: ["tool"], paper: ["templates"] };
 const SIZES = [100, 120, 145], SAID_MS = 8000;
 
 (function () {
   const at = (id) => document.getElementById(id);
   const desk = openDesk(), tables = new Map(), parts = {};
-  let state = null, place = "readings", events = new Map(), shownFigures = null;
+  let state = null, place = "readings", shownPart = "port", shownFigures = null;
+  const events = new Map(); // what was told last of each stage and part
 
   let hush = 0;
   function say(text) {
@@ -30,8 +31,9 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     at("places").append(make("button", { type: "button", "data-place": name, onclick: () => go(name) }, text));
     parts[name] = at("parts").appendChild(make("section", { class: "part", id: "part-" + name, "aria-label": text, hidden: true }));
   }
+  const which = parts.readings.appendChild(make("div", { class: "actions", role: "group", "aria-label": "Part" }));
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
-  const stageForm = formPart(make("div"), { desk, tables: [] });
+  const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), setPart(parts.set, { desk, say })];
   const plan = planPart(parts.plan, { desk, chart, start: (kind) => startTask(kind) });
   const papers = make("div", { "aria-live": "polite" });
   const paper = (text, kind) => make("button", { type: "button", onclick: () => startTask(kind) }, text);
@@ -39,7 +41,6 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     make("div", { class: "actions column" }, paper("Templates, 1:1", "templates"), paper("Customer\u2019s page", "customer"), paper("Whole report", "report"),
       paper("Air speed on the wall", "air"), paper("What changed, and how deep", "compare"),
       make("button", { type: "button", onclick: () => { document.body.dataset.print = "page"; window.print(); } }, "Print this page")), papers);
-  const setFlows = parts.set.appendChild(make("div", { class: "flows" }));
 
   function startTask(kind) {
     const stage = stages.now && stages.now.name, before = stages.before && stages.before.name;
@@ -67,7 +68,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
 
   // The sheet that a part shows: the stage's own, or the one that the job names.
   function fileOf(name) {
-    if (name === "readings") return stages.now && (stages.now.port && state.tables[stages.now.port] ? stages.now.port : stages.now.runner || stages.now.port);
+    if (name === "readings") return stages.now && (stages.now[shownPart] || stages.now.port);
     return Object.keys(state.tables).find((file) => state.tables[file].kind === name) || null;
   }
 
@@ -85,6 +86,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
         if (kept) kept.holder.remove();
         const holder = make("div", { class: "typing" });
         part.prepend(holder);
+        if (name === "readings") part.prepend(which);
         const table = sheetTable(holder, { desk, file, say, hand: (row, column) => name === "readings" && inHand(row, column) });
         kept = { file, holder, table };
         tables.set(name, kept);
@@ -119,14 +121,19 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     chart.light(station === null || station === undefined ? null : station * unit / perUnit());
   }
 
+  const keyOf = (stage, which) => stage + "\n" + (which || "port");
   function chosen(stage) {
     if (!state) return;
+    if (!stage[shownPart]) shownPart = stage.port ? "port" : "runner";
+    const both = stage.port && stage.runner ? ["port", "runner"] : [];
+    which.replaceChildren(...both.map((name) => make("button", { type: "button", "aria-pressed": String(name === shownPart),
+      onclick: () => { shownPart = name; chosen(stage); } }, name === "port" ? "Port" : "Runner")));
     fillTables();
-    const heard = events.get(stage.name) || {};
+    const heard = events.get(keyOf(stage.name, shownPart)) || {};
     shownFigures = null;
     figures(heard.figures || null);
     if (heard.model && view) view.update(heard.model.data);
-    desk.ask("figures?stage=" + encodeURIComponent(stage.name)).then(({ status, data }) => { if (status === 200 && data && data.figures !== undefined) hear(Object.assign({ type: "figures" }, data)); }).catch(() => {});
+    desk.ask("figures?stage=" + encodeURIComponent(stage.name) + "&part=" + shownPart).catch(() => {});
   }
 
   // ---- the answer --------------------------------------------------------------------------------------
@@ -164,9 +171,9 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     if (event.type === "tabs") return say(event.count > 1 ? `This job is open in ${event.count} tabs.` : "");
     if (event.type === "change") return stages.tell(event);
     if (event.type !== "figures" && event.type !== "model") return;
-    const kept = events.get(event.stage) || {};
-    events.set(event.stage, Object.assign(kept, { [event.type]: event }));
-    if (!stages.now || event.stage !== stages.now.name) return;
+    const key = keyOf(event.stage, event.part || (event.data && event.data.models[0].part)), kept = events.get(key) || {};
+    events.set(key, Object.assign(kept, { [event.type]: event }));
+    if (!stages.now || key !== keyOf(stages.now.name, shownPart)) return;
     if (event.type === "model") { if (view && event.data) view.update(event.data); return; }
     if (event.version !== undefined && shownFigures && event.version < shownFigures.version) return;
     figures(event);
@@ -190,8 +197,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     stages.update(state);
     fillTables();
     for (const form of forms) form.update(state.forms);
+    for (const part of others) part.update(state);
     plan.update(state);
-    flows();
   });
   desk.on("saving", (left, away) => {
     at("saved").className = away ? "away" : "";
@@ -202,12 +209,6 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   desk.on("refused", (what, mend) => say(what[0].toUpperCase() + what.slice(1) + ". " + mend));
   desk.on("ask", (question) => askAboutChange(at("ask"), desk, question));
   desk.on("event", hear);
-
-  // Flows of all cylinders: mean, spread and the odd one out, where the server gives them.
-  function flows() {
-    const given = state.flows;
-    setFlows.replaceChildren(...(given ? [make("h3", {}, "Flows of all cylinders"), ...answerElements(given)] : []));
-  }
 
   async function upload(file) {
     say(`Reading ${file.name}`);

@@ -19,7 +19,7 @@ function planPart(holder, { desk, chart, start }) {
   let state = null, figures = null, area = null, on = false;
 
   const entryOf = (form, begin) => form && form.entries.find((entry) => entry.key.startsWith(begin));
-  const wanted = () => (state ? state.forms.filter((form) => form.table === "target.area" && form.given !== false) : []);
+  const wanted = () => (state ? state.forms.filter((form) => form.table === "target.area" && form.there !== false) : []);
   const perArea = () => (state.units === "mm" ? 1 : 25.4 ** 2);
 
   // An area wanted, in the chart's unit, under which key it stands and how it is written.

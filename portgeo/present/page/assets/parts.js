@@ -1,0 +1,76 @@
+// Parts of the job that are more than a form: a stage with its runner, the gasket by its three figures, a set of runners,
+// flows of all cylinders.
+"use strict";
+const action = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
+
+// A stage: what is said of it, its runner, and taking it out. now() : the stage that is shown.
+function stagePart(holder, { desk, now }) {
+  const forms = make("div", { class: "forms" }), buttons = make("div", { class: "actions" });
+  holder.append(forms, buttons);
+  const index = () => (desk.state && now() ? desk.state.stages.findIndex((stage) => stage.name === now().name) : 0);
+  const form = formPart(forms, { desk, tables: ["state"], only: (one) => (one.index || 0) === index() });
+  return {
+    update(state) {
+      form.update(state.forms);
+      const stage = now();
+      if (!stage) return buttons.replaceChildren();
+      const offered = JSON.stringify([stage, state.stages.length]);
+      if (buttons.dataset.offered === offered) return;
+      buttons.dataset.offered = offered;
+      buttons.replaceChildren(...[
+        !stage.runner && action("Add the runner before it", () => desk.edit([{ op: "table", table: "runner", stage: stage.name }])),
+        state.stages.length > 1 && action("Take this stage out", () => desk.edit([{ op: "unstage", stage: stage.name }])),
+      ].filter(Boolean));
+    },
+  };
+}
+
+// The gasket: a drawing that is named, or the opening's height, width and corner radius.
+function gasketPart(holder, { desk, say }) {
+  const unit = make("span"), fields = [["height", "Height"], ["width", "Width"], ["corner", "Corner radius"]].map(([key, text]) => {
+    const input = make("input", { type: "text", id: "gasket-" + key, inputmode: "decimal", class: "n", autocomplete: "off" });
+    return { key, input, element: make("div", { class: "field" }, make("label", { for: input.id }, text), input) };
+  });
+  const draw = make("form", { class: "form", onsubmit: (event) => {
+    event.preventDefault();
+    const said = Object.fromEntries(fields.map(({ key, input }) => [key, input.value.trim()]));
+    if (!said.height || !said.width) return say("Give the opening\u2019s height and width.");
+    desk.edit([{ op: "gasket", ...said, corner: said.corner || "0" }]);
+    fields.forEach(({ input }) => { input.value = ""; });
+  } }, make("h3", {}, "The opening by its figures, ", unit), fields.map(({ element }) => element),
+    make("div", { class: "actions" }, make("button", { type: "submit", class: "first" }, "Draw the gasket")));
+  const forms = make("div", { class: "forms" });
+  holder.append(draw, forms);
+  const form = formPart(forms, { desk, tables: ["gasket"] });
+  return { update(state) { unit.textContent = state.units === "mm" ? "mm" : "inches"; form.update(state.forms); } };
+}
+
+// A set of runners: how many, then a sheet for each, chosen by its name.
+function setPart(holder, { desk, say }) {
+  const count = make("input", { type: "number", id: "set-count", min: 2, max: 24, value: 4, class: "n" });
+  const begin = make("div", { class: "none" }, make("p", {}, "Runners of one manifold, to find the odd one out."),
+    make("div", { class: "field" }, make("label", { for: "set-count" }, "How many"), count),
+    make("div", { class: "actions" }, action("Lay their sheets out", () => desk.edit([{ op: "table", table: "set", count: Number(count.value) }]), true)));
+  const tabs = make("div", { class: "actions", role: "group", "aria-label": "Runner" }), sheet = make("div"), forms = make("div", { class: "forms" }), flows = make("div");
+  holder.append(begin, tabs, sheet, flows, forms);
+  const form = formPart(forms, { desk, tables: ["set"] });
+  let chosen = null, shown = null, table = null;
+  return {
+    update(state) {
+      const own = state.forms.find((one) => one.table === "set"), entry = own && own.entries.find((one) => one.key === "files");
+      const files = (entry ? entry.text : "").split(",").map((name) => name.trim()).filter((name) => state.tables[name]);
+      begin.hidden = Boolean(entry && entry.text);
+      forms.hidden = !begin.hidden;
+      form.update(state.forms);
+      if (!files.includes(chosen)) chosen = files[0] || null;
+      tabs.replaceChildren(...files.map((name) => make("button", { type: "button", "aria-pressed": String(name === chosen), onclick: () => { chosen = name; this.update(desk.state); } }, name)));
+      if (chosen !== shown) {
+        shown = chosen;
+        sheet.replaceChildren();
+        table = chosen && sheetTable(sheet.appendChild(make("div", { class: "typing" })), { desk, file: chosen, say, hand() {} });
+      }
+      if (table) table.update(state.tables[chosen]);
+      flows.replaceChildren(...(state.flows ? [make("h3", {}, "Flows of all cylinders"), ...answerElements(state.flows)] : []));
+    },
+  };
+}
