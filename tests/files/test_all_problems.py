@@ -124,6 +124,24 @@ def test_the_list_is_short_and_in_the_files_order(tmp_path, capsys):
     assert lines[-1] == "  and 40 more" and len(lines) == MOST_SHOWN + 2
 
 
+@pytest.mark.parametrize("name", ["hieght_mm", "height", "turn"])
+def test_cells_under_a_misspelt_name_are_told_with_it(tmp_path, name):
+    """Mended in one go: what stands under a name that is a slip, or lacks its unit, is read as what was meant."""
+    column = "turn_deg" if name == "turn" else "height_mm"
+    rows = [{name: row.pop(column), **row} for row in sound()]
+    rows[2][name], rows[3]["width_mm"] = "38.0o", "l7"
+    with pytest.raises(InputError) as refusal:
+        sheet_from(rows, "readings", tmp_path)
+    assert told(refusal) == {(1, name), (4, name), (5, "width_mm")}
+
+
+def test_a_name_like_none_lends_its_cells_to_no_column(tmp_path):
+    rows = [{**row, "gasket": "rough"} for row in sound()]
+    with pytest.raises(InputError) as refusal:
+        sheet_from(rows, "readings", tmp_path)
+    assert told(refusal) == {(1, "gasket")}
+
+
 def test_a_misspelt_column_is_told_with_the_slips_of_the_others_and_not_as_missing(tmp_path):
     rows = [{**row, "hieght_mm": row["height_mm"], "depth": "3"} for row in sound()]
     for row in rows:

@@ -10,7 +10,7 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,8 @@ from portgeo.files.sheets.numbers import read_number
 LENGTH: Mapping[str, float] = {"in": MM_PER["in"], "mm": 1.0}
 ANGLE: Mapping[str, float] = {"deg": float(np.radians(1.0))}
 PLAIN: Mapping[str, float] = {"": 1.0}
+NEAR = 0.5  # of a name's letters: near enough to ask whether it was meant
+SLIP = 0.8  # of them: a slip of the keys; what stands under such a name is read as what it is meant to be
 
 
 @dataclass(frozen=True)
@@ -134,7 +136,10 @@ def named_columns(
     problems: Problems,
     unit: LengthUnit | None = None,
 ) -> dict[str, Column]:
-    """Return the columns of a header that can be read, by what they mean; what is wrong with the others is told.
+    """Return the columns of a header that can be read, by what they mean; what is wrong with names is told.
+
+    A column whose name is a slip away from one that there is, or lacks its unit alone, is read as that one, so that
+    what is wrong with its cells is told with its name.
 
     header, body : the number and the cells of the header and of the rows under it. unit : of lengths whose name
     says none.
@@ -144,6 +149,7 @@ def named_columns(
         known |= {name: (name, unit) for name, column in layout.columns.items() if column.units is LENGTH}
     columns: dict[str, Column] = {}
     doubtful: set[str] = set()
+    slips: list[Column] = []
     number, names = header
     for index, written in enumerate(names):
 
@@ -158,6 +164,9 @@ def named_columns(
         plain = layout.alike.get(plain_name(written), plain_name(written))
         if plain not in known:
             tell(*_unknown(layout, known, plain))
+            slip = None if plain in layout.columns else next(iter(_near(plain, known, SLIP)), None)
+            name, of = (plain, "") if slip is None else known[slip]
+            slips.append(Column(name, written, of, index))
             continue
         name, of = known[plain]
         if name in columns:
@@ -168,11 +177,23 @@ def named_columns(
             doubtful.add(name)
             continue
         columns[name] = Column(name, written, of, index)
+    for column in slips:
+        units = layout.columns[column.name].units if column.name in layout.columns else {}
+        # A length that says no unit is in that of the others; an angle has one unit alone.
+        said = [column.unit, *(other.unit for other in columns.values()), *(units if len(units) == 1 else ())]
+        own = next((unit for unit in said if unit in units), None)
+        if own is not None:
+            columns.setdefault(column.name, replace(column, unit=own))
     if not problems:  # a column that is missing is mostly one that was told to be misspelt
         for name, mend in layout.needed.items():
             if name not in columns:
                 problems.add(InputError(f"the header has no {name} column", mend=mend, row=number))
     return {name: column for name, column in columns.items() if name not in doubtful}
+
+
+def _near(plain: str, known: Mapping[str, Any], share: float) -> list[str]:
+    """Return the name nearest to what was written, if one shares so much of it."""
+    return difflib.get_close_matches(plain[:60], known, n=1, cutoff=share)
 
 
 def _unknown(layout: Layout, known: Mapping[str, Any], plain: str) -> tuple[str, str]:
@@ -181,7 +202,7 @@ def _unknown(layout: Layout, known: Mapping[str, Any], plain: str) -> tuple[str,
     if column is not None:
         *most, last = (f"{plain}_{unit}" for unit in column.units)
         return "the column does not say its unit", f"Name it {', '.join(most) + ' or ' if most else ''}{last}"
-    close = difflib.get_close_matches(plain[:60], known, n=1, cutoff=0.5)
+    close = _near(plain, known, NEAR)
     remarks = "; remarks go into note" if "note" in layout.columns else ""
     mend = f"Did you mean {close[0]}? Mend the name or remove the column{remarks}" if close else layout.names
     return f"no column of {layout.kind} has this name", mend
