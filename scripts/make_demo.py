@@ -152,7 +152,7 @@ def runner(number: int, random: np.random.Generator) -> str:
     """Return the sheet of one runner of the manifold."""
     lines = [
         f"# Runner {number} of the invented engine's manifold, plenum to flange. All of it is invented.",
-        "station_in,height_in,width_in,shape,corner_in,turn_deg,note",
+        "station_in,height_in,width_in,shape,corner_in,turn_deg,tool,note",
     ]
     which, *narrow = NARROW
     for k, station in enumerate(RUNNER_AT):
@@ -160,7 +160,8 @@ def runner(number: int, random: np.random.Generator) -> str:
         if number == which:
             w -= bump(station, (narrow[0], narrow[1], narrow[2]))
         note = {0: "plenum", len(RUNNER_AT) - 1: "flange"}.get(k, "")
-        lines.append(f"{station:.3f},{h:.3f},{w:.3f},rect,{RUNNER_CORNER[k]:.3f},{RUNNER_TURN[k]:.1f},{note}")
+        sizes = f"{h:.3f},{w:.3f},rect,{RUNNER_CORNER[k]:.3f},{RUNNER_TURN[k]:.1f}"
+        lines.append(f"{station:.3f},{sizes},micrometer,{note}")
     return "\n".join(lines) + "\n"
 
 

@@ -102,6 +102,11 @@ def build_parser() -> argparse.ArgumentParser:
         def error(self, message: str) -> NoReturn:
             place = re.fullmatch(r"argument (\S+): (.*)", message, re.DOTALL)
             where, what = (place[1], place[2]) if place else (None, message)
+            action = next((a for a in self._actions if where and a.option_strings == where.split("/")), None)
+            if action is not None and what.startswith("expected"):
+                value = action.metavar or " or ".join(map(str, action.choices or (action.dest.upper(),)))
+                mend = f"Write {action.option_strings[-1]} {value}: {action.help}"
+                raise InputError("nothing stands after it", where=where, mend=mend)
             raise InputError(what, where=where, mend=f"`{self.prog} -h` shows how it is written")
 
     parser = Parser(

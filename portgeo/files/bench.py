@@ -90,12 +90,7 @@ def bench_from(source: Source, file: str) -> BenchFile:
     """Return the runs in a bench sheet's bytes, or that rows in hand make. Raises InputError as `read_bench` does."""
     with naming(file):
         table = read_table(source, file)
-        if len(table.rows) < 2:
-            raise InputError(
-                "the bench sheet has no readings",
-                mend="Type a header and under it a row a lift; lines that begin with # are not read",
-            )
-        sheet = Rows(table, BENCH)
+        sheet = Rows.not_none(table, BENCH)
         runs = _runs(sheet.rows)
         sheet.problems.refuse()
         unit: LengthUnit = "in" if sheet.columns["lift"].unit == "in" else "mm"

@@ -86,12 +86,7 @@ def walls_from(
     """Return the wall readings in a file's bytes, or that rows in hand make. Raises InputError as `read_walls` does."""
     with naming(file):
         table = read_table(source, file)
-        if len(table.rows) < 2:
-            raise InputError(
-                "there are no wall readings",
-                mend="Type a header and under it a row a reading; lines with # are not read",
-            )
-        sheet = Rows(table, WALLS)
+        sheet = Rows.not_none(table, WALLS)
         readings = tuple(_reading(row) for row in sheet.rows)
         if port is not None:
             for row in sheet.rows:

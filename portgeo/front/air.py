@@ -141,7 +141,7 @@ def bench(
 
     Parameters
     ----------
-    runs : a bench sheet (csv, xlsx), or what this gave of one, to be seen against a valve.
+    runs : a bench sheet (csv, xlsx, xls, ods), or what this gave of one, to be seen against a valve.
     depression_in_h2o : inches of water that flows are corrected to: they go as its square root.
     valve : from `valve`, where it is known; or one for each run.
     units : "in" or "mm", in which lifts are told; the sheet's own by default.

@@ -627,6 +627,15 @@ def test_the_threads_that_a_shell_asks_for_change_no_result():
     assert done.stdout.split() == ["False", "1"]
 
 
+def test_an_option_with_nothing_after_it_says_what_to_write(capsys):
+    assert main(["measure", "port.csv", "--json"]) == 2
+    assert capsys.readouterr().err.strip() == (
+        "portgeo: --json: nothing stands after it. Write --json FILE: write the full result here."
+    )
+    assert main(["measure", "port.csv", "--units", "--force"]) == 2
+    assert "Write --units in or mm" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("argv", "said"),
     [

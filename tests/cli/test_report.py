@@ -541,7 +541,7 @@ def test_a_blank_sheet_that_a_job_names_is_refused_and_not_read_from_its_example
     (fill_in(folder) / file).write_bytes(blank)
     assert main(["report", str(folder / "job.toml"), "--out", str(tmp_path / "out"), "-q"]) == 2
     assert file in capsys.readouterr().err
-    with pytest.raises(InputError, match="no wall readings"):
+    with pytest.raises(InputError, match="has no rows"):
         read_walls(_new(tmp_path / "blank", "in") / "walls.csv")
 
 

@@ -3,17 +3,20 @@
 import os
 import re
 import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
+import portgeo
 from portgeo.app.cli import main
 from portgeo.app.job.blanks import blank_job
 from portgeo.app.job.check import check_job
 from portgeo.app.job.folder import folder_files
 from portgeo.app.job.steps import steps_of
 from portgeo.core.errors import InputError
+from portgeo.files.sheets.sheet import read_sheet
 from portgeo.files.toml.job import job_from, read_job
 from portgeo.files.toml.target import read_target, target_from
 from tests.new_job import filled_in
@@ -154,8 +157,8 @@ def test_a_link_that_leads_out_is_refused_and_one_that_stays_is_not(folder):
         ("target.toml", 'wall_readings = "walls.csv"', 'wall_readings = "../walls.csv"', "[limits] wall_readings"),
         (
             "as-cast.csv",
-            "rect,0.220,0.220,0,0.000,joint,0.001,flange",
-            "outline,,,0,0,,0.001,flange,../x.csv",
+            "rect,0.220,0.220,0,0.000,joint,micrometer,0.001,flange",
+            "outline,,,0,0,,micrometer,0.001,flange,../x.csv",
             "row 2, column outline",
         ),
     ],
@@ -413,11 +416,18 @@ def test_without_a_unit_what_can_be_seen_is_told_all_the_same(folder, tmp_path):
     assert {problem.what for problem in refusal.value.problems} == {"units is missing", "'a' is not a number"}
 
 
+def test_a_filled_in_sheet_and_the_demos_say_what_they_were_read_with(folder):
+    demo = Path(portgeo.__file__).parent.parent / "meshes"
+    names = ("as-cast", "first-cut", *(f"runner-{k}" for k in range(1, 5)))
+    for sheet in (folder / "as-cast.csv", *(demo / f"demo-{name}.csv" for name in names)):
+        assert "tool_rule" not in [notice.code for notice in read_sheet(sheet).warnings], sheet.name
+
+
 def test_the_files_of_a_job_are_told_all_at_once(tmp_path):
     for name, data in filled_in(folder_files("in", "intake port 1")).items():
         (tmp_path / name).write_bytes(data)
     sheet, target = tmp_path / "as-cast.csv", tmp_path / "target.toml"
-    sheet.write_text(sheet.read_text().replace("joint,0.001", "joynt,-0.001", 1))
+    sheet.write_text(sheet.read_text().replace("joint,micrometer,0.001", "joynt,micrometer,-0.001", 1))
     target.write_text(target.read_text().replace("least_wall = ", "least_wal = ", 1))
     with pytest.raises(InputError) as refusal:
         check_job(read_job(tmp_path / "job.toml"))

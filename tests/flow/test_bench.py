@@ -133,7 +133,7 @@ def test_units_of_the_bench(tmp_path, header, row):
         ("lift_in,flow_cfm,depression_in_h2o\n0.2,fifty,28\n", "row 2, column flow_cfm"),
         ("lift_in,flow_cfm,depression_in_h2o\n0.2,50,2800\n", "depression"),
         ("lift_in,flow_cfm,flow_l_s,depression_in_h2o\n0.2,50,20,28\n", "two units"),
-        ("lift_in,flow_cfm,depression_in_h2o\n", "no readings"),
+        ("lift_in,flow_cfm,depression_in_h2o\n", "has no rows"),
         ("lift_in,flow_cf,depression_in_h2o\n0.1,50,28\n", "Did you mean flow_cfm"),
         ("", "empty"),
     ],

@@ -111,7 +111,7 @@ def test_wall_readings_in_inches_with_clock_written_either_way(tmp_path):
             "station_in,clock,thickness_in,depth\n1,6,0.2,3\n",
             "row 1, column depth: no column of a sheet of wall readings",
         ),
-        ("station_in,clock,thickness_in\n", "no wall readings"),
+        ("station_in,clock,thickness_in\n", "has no rows"),
     ],
 )
 def test_wrong_wall_readings_are_refused_with_their_place(tmp_path, text, told):

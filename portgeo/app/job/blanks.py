@@ -27,7 +27,7 @@ READINGS = (
     (3.4, 1.360, None, "round", None, None, 70, 0.000, "", "bore"),
     (3.7, 1.360, None, "round", None, None, 70, 0.000, "throat", "just under the seat"),
 )
-READING_ERROR = 0.001
+TOOL, READING_ERROR = "micrometer", 0.001
 BENCH = ((0.1, 42.0), (0.2, 82.0), (0.3, 116.0), (0.4, 140.0), (0.5, 154.0), (0.6, 160.0))  # lift, cfm: invented
 WALLS = ((0.8, 6, 0.220), (1.6, 6, 0.190), (2.4, 6, 0.170), (3.0, 6, 0.180), (1.6, 3, 0.210), (1.6, 9, 0.200))
 
@@ -57,8 +57,8 @@ def section_rows(unit: LengthUnit) -> tuple[list[str], list[list[str]]]:
     for reading in READINGS:
         cells = dict(zip(columns, reading, strict=False))
         texts = [_cell(cells[name], unit, name in plain) for name in columns]
-        rows.append([*texts, length(READING_ERROR, unit), str(reading[-1])])
-    return [*header, f"reading_error_{unit}", "note"], rows
+        rows.append([*texts, TOOL, length(READING_ERROR, unit), str(reading[-1])])
+    return [*header, "tool", f"reading_error_{unit}", "note"], rows
 
 
 def _cell(value: float | str | None, unit: LengthUnit, plain: bool) -> str:
@@ -217,7 +217,7 @@ units = "@u@"  # of every length here, and of all that is printed: "in" or "mm".
 name = "as cast"  # as the bench sheet calls it too
 # date = 2026-01-31
 # note = "molded before any cut"
-port = "as-cast.@kind@"  # the file that is read: a section sheet (csv or xlsx),
+port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xls, ods),
   # or a mold scan (stl, ply, obj, 3mf, glb, off)
 # runner = "runner.csv"  # the manifold's runner before it: a sheet or a scan, plenum to flange
 # bench_run = "as cast"  # its run in the bench sheet, where that is called otherwise

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, Self
 
 from portgeo.core.errors import InputError, PortgeoError, Problem, Problems
 from portgeo.core.units import LengthUnit
@@ -103,6 +103,16 @@ class Rows:
         for problem in table.problems:
             self.problems.add(InputError.of([problem]))
         self.rows = [Row(number, cells, self) for number, cells in table.rows[1:]]
+
+    @classmethod
+    def not_none(cls, table: Table, layout: Layout) -> Self:
+        """Read a table that must have a row under its header. Raises InputError."""
+        if len(table.rows) < 2:
+            raise InputError(
+                f"the {layout.kind.removeprefix('a ')} has no rows",
+                mend="Type a header and under it a row a reading; lines that begin with # are not read",
+            )
+        return cls(table, layout)
 
     def lost(self, row: int, column: Column) -> bool:
         """Return whether a cell, or its whole row, could not be taken from the file."""
