@@ -1,5 +1,7 @@
 """Cut plans, reach and templates against closed forms and published formulas."""
 
+import re
+
 import numpy as np
 import pypdfium2
 import pytest
@@ -274,6 +276,15 @@ def test_pages_of_gauges_are_full_numbered_and_nothing_on_them_overlaps(bend, pa
             # No third of the page is empty: its lowest gauges and words come down to the foot.
             low = min(w.at[1] for w in page.words if not w.text.startswith(("Thick", "+", "Where", "50", "2 in")))
             assert low < page.height / 3.0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_templates_come_page_by_page_in_the_order_of_the_port(bend, paper):
+    """Who cuts them out has a station's outline, height and width on one page or the next, stations rising."""
+    laid = pages(gauges(bend, np.linspace(5.0, 125.0, 9)), Display("mm"), "bend", paper)
+    named = [re.match(r"(Section|Height|Width).*, station ([\d.]+)", w.text) for page in laid for w in page.words]
+    stations = [float(name[2]) for name in named if name]
+    assert stations == sorted(stations) and len(stations) == 27
 
 
 def test_a_gauge_larger_than_paper_is_paged_and_every_page_has_its_bars():

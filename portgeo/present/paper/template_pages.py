@@ -93,14 +93,10 @@ def pages(gauges: Sequence[Gauge], display: Display, title: str, paper: str = "A
     pieces = [_fitting(gauge, display, room, column) for gauge in gauges]
     corner = np.array([MARGIN_MM, MARGIN_MM + FOOT_MM + room[1]])
     whole = [piece for piece in pieces if (piece.size <= room + 1e-9).all()]
-    # In the order of the port, or with those first that are hardest to place where that saves a page.
-    orders = (
-        whole,
-        sorted(whole, key=lambda p: -p.size[0]),
-        sorted(whole, key=lambda p: (-_span(p, column), -p.size[1])),
-    )
-    best = min((_all_filled(order, room, column) for order in orders), key=len)
-    found = [_page(width, height, [_moved(piece, corner + place) for piece, place in placed]) for placed in best]
+    found = [
+        _page(width, height, [_moved(piece, corner + place) for piece, place in placed])
+        for placed in _filled(whole, room, column)
+    ]
     for piece in pieces:
         if (piece.size > room + 1e-9).any():
             found += _tiles(piece, width, height, room)
@@ -112,36 +108,25 @@ def _span(piece: _Piece, column: float) -> int:
     return min(int(np.ceil((piece.size[0] + GAP_MM - 1e-9) / (column + GAP_MM))), COLUMNS)
 
 
-def _all_filled(pieces: Sequence[_Piece], room: FloatArray, column: float) -> list[list[tuple[_Piece, FloatArray]]]:
-    """Return pieces page by page, as _filled places them."""
-    found, left = [], list(pieces)
-    while left:
-        placed, left = _filled(left, room, column)
-        found.append(placed)
-    return found
+def _filled(pieces: Sequence[_Piece], room: FloatArray, column: float) -> list[list[tuple[_Piece, FloatArray]]]:
+    """Return pieces page by page in their order, so that a station's come together, each with its lower left corner.
 
-
-def _filled(
-    pieces: Sequence[_Piece], room: FloatArray, column: float
-) -> tuple[list[tuple[_Piece, FloatArray]], list[_Piece]]:
-    """Return the pieces that fill a page, in their order, each with its lower left corner, and those left over.
-
-    A corner is told from the room's upper left. Each piece goes as high as it can, over as many
-    columns as it is wide; one that no longer fits waits for the next page.
+    A corner is told from the room's upper left. Each piece goes as high as it can, over as many columns as it is
+    wide; the first that no longer fits begins the next page.
     """
-    used = np.zeros(COLUMNS)
-    placed: list[tuple[_Piece, FloatArray]] = []
-    left: list[_Piece] = []
+    found: list[list[tuple[_Piece, FloatArray]]] = []
+    used = np.full(COLUMNS, np.inf)
     for piece in pieces:
         span = _span(piece, column)
         tops = [float(used[k : k + span].max()) for k in range(COLUMNS - span + 1)]
+        if min(tops) + piece.size[1] > room[1] + 1e-9:
+            found.append([])
+            used = np.zeros(COLUMNS)
+            tops = [0.0]
         first = int(np.argmin(tops))
-        if tops[first] + piece.size[1] > room[1] + 1e-9:
-            left.append(piece)
-            continue
-        placed.append((piece, np.array([first * (column + GAP_MM), -tops[first] - piece.size[1]])))
+        found[-1].append((piece, np.array([first * (column + GAP_MM), -tops[first] - piece.size[1]])))
         used[first : first + span] = tops[first] + piece.size[1] + GAP_MM
-    return placed, left
+    return found
 
 
 def _with_notes(page: Page, title: str, number: int, count: int) -> Page:
