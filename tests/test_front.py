@@ -154,8 +154,11 @@ def test_a_plan_from_plain_wants_is_that_of_a_targets_file(tmp_path):
     # The cut is round: as deep everywhere as the two circles differ in radius.
     assert by_keyword.deepest.depth_mm == pytest.approx(np.sqrt(1300.0 / np.pi) - 20.0, abs=0.02)
     assert "<th>removed_cc</th>" in by_keyword._repr_html_()
-    done = pg.check(by_keyword, by_keyword.port, align="none")
+    # Cut all round nothing fixed is left to line it up by; a plan's port lies where it was planned.
+    done = pg.check(by_keyword, by_keyword.port)
     assert done.left_cc == pytest.approx(0.0, abs=0.002) and not done.too_deep
+    taken = pg.compare(port, by_keyword.port)
+    assert taken.alignment.method == "none" and taken.removed_cc == pytest.approx(by_keyword.removed_cc, rel=0.01)
 
 
 @pytest.mark.parametrize(

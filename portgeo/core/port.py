@@ -191,6 +191,11 @@ def sections_at(port: Port, stations: FloatArray) -> list[Section]:
     return found
 
 
+def in_one_frame(one: Port, other: Port) -> bool:
+    """Return whether two ports' own coordinates mean one place: of readings both, or one made of the other."""
+    return bool(one.readings and other.readings) or np.array_equal(one.frame, other.frame)
+
+
 def stations_of(port: Port, points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the station (n,) of each point (n, 3) and its clock position (n,) in hours from 0 to 12.
 

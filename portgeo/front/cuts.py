@@ -147,8 +147,8 @@ def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None 
     ----------
     planned : from `plan`, of the port before any cutting.
     now : the port as it is, from `read` or `port_from_rows`.
-    align : how it is laid on the port before cutting: "none", as its file has it (a sheet's default), or "auto", by
-        the wall that was not cut (a scan's).
+    align : how it is laid on the port before cutting: "none", as its file has it (the default of a sheet and of a
+        plan's own port), or "auto", by the wall that was not cut (a scan's).
 
     Raises
     ------

@@ -16,7 +16,7 @@ from portgeo.comparing.balance import balance as balance_ports
 from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.core.errors import naming
-from portgeo.core.port import Port
+from portgeo.core.port import Port, in_one_frame
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.measuring import survey as survey_port
@@ -82,8 +82,8 @@ def compare(
     ----------
     before, after : from `read` or `port_from_rows`.
     align : how they are laid together: "none", as their files have them; "fixed", by what nobody machined; "auto",
-        by the wall that was not cut. By default two ports from readings are laid as they were measured, and else
-        "auto".
+        by the wall that was not cut. By default two ports from readings are laid as they were measured, a plan's
+        port where it was planned, and else "auto".
     fixed, boxes : with "fixed": openings that nobody faced, and boxes (k, 6), each two corners in BEFORE's own
         coordinates and unit, round wall that nobody machined.
     stations : how many rows.
@@ -100,7 +100,7 @@ def compare(
     >>> cut.removed_cc > 20 * cut.removed_u_cc
     True
     """
-    method = align or ("none" if before.readings and after.readings else "auto")
+    method = align or ("none" if in_one_frame(before, after) else "auto")
     corners = None
     if boxes:
         per = MM_PER[before.source["units"]] * before.source["scale"]

@@ -14,7 +14,7 @@ from portgeo.comparing.register import align
 from portgeo.comparing.tube import walled
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
-from portgeo.core.port import Port, sections_at
+from portgeo.core.port import Port, in_one_frame, sections_at
 from portgeo.core.triangles import Triangles
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, gasket_limit, outer_limit
@@ -24,10 +24,9 @@ def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = No
     """Return another port in a port's frame, and notices about how it lies.
 
     method : "none" takes both files' own coordinates as they are, "auto" lays them together by the
-    wall that was not cut; by default none for a sheet, whose coordinates mean something, else auto.
+    wall that was not cut; by default none where their coordinates mean one place, else auto.
     """
-    chosen = method or ("none" if other.readings and port.readings else "auto")
-    if chosen == "none":
+    if (method or ("none" if in_one_frame(port, other) else "auto")) == "none":
         return _placed(other, in_frame(port, other.to_source(other.vertices)), port), []
     found = align(walled(port), walled(other), "auto")
     return _placed(other, found.moved(other.vertices), port), list(found.warnings)
