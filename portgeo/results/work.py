@@ -64,10 +64,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
             f"from the middle of the {wall_name(wall)} out to {beside}."
         )
     if deepest > ROLLS_ONLY_MM:
-        steps.append(
-            f"Blend with abrasive rolls to full depth, fading out over about {d.length(plan.target.blend)}; "
-            "leave no step."
-        )
+        steps.append("Blend with abrasive rolls to full depth, fading out as the table has it; leave no step.")
     right = volume_text(plan.volume_before + plan.removed - plan.added)
     steps.append(
         f"Fill from a burette: it should take {right}. Measure the stations again and check the sheet against this "

@@ -394,6 +394,30 @@ def test_a_target_far_under_todays_area_is_asked_about(wanted, told):
     assert "today's area is already more than the one asked for" in text and "will be met" not in text
 
 
+def test_a_cut_fades_out_as_a_beam_on_an_elastic_bed_and_how_far_it_reaches_is_told():
+    """Depth over distance x from the one area asked for, before wall that may not be filled cuts it off.
+
+    Under a line load a long beam on an elastic bed bends as exp(-lx) (cos lx + sin lx), with l = 1 / (sqrt(2) b) for
+    the bed here (M. Hetenyi, Beams on Elastic Foundation, 1946, chapter 2; from memory): to half at 1.43 b. Where
+    depth may not go below nothing it is a little more.
+    """
+    blend = 8.0
+    tube = plan_cut(
+        port_from_readings(tube_readings(120.0, 40.0)),
+        Target(areas=(AreaWanted(60.0, 60.0, 1300.0, 1300.0),), blend=blend),
+    )
+    depth = tube.depth.mean(axis=1)
+    x = np.linspace(0.0, 2.0, 9) * blend
+    along = x / (np.sqrt(2.0) * blend)
+    beam = np.exp(-along) * (np.cos(along) + np.sin(along))
+    for side in (1.0, -1.0):
+        found = np.interp(60.0 + side * x, tube.grid.stations, depth) / depth.max()
+        assert found == pytest.approx(beam, abs=0.05)
+        assert np.interp(60.0 + side * 4.2 * blend, tube.grid.stations, depth) < 0.001
+    text = " ".join(plan_text(planned(tube, {}, 2.7, tube.warnings, MM), "tube", "aluminium").split())
+    assert "reaches station 3" in text and "a smaller blend, or cut_from and cut_to, hold it closer" in text
+
+
 def test_epoxy_makes_a_section_smaller_only_where_it_is_allowed():
     tube = port_from_readings(tube_readings(60.0, 36.0))
     wanted = (AreaWanted(30.0, 30.0, 960.0, 960.0),)  # today 1017.9

@@ -117,8 +117,8 @@ units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
                               # One length may be in the other unit: station_mm = 25.4, area_mm2 = 1500
 
 # greatest_depth = @0.100@  # no cut anywhere deeper than this, square to the wall; so much without it
-# blend = @0.315@  # a cut fades out over about this length, so much without it; more is smoother and takes
-  # more metal
+# blend = @0.315@  # how gently a cut fades out, so much without it: to half within one and a half of it, to
+  # nothing within about four; more is smoother and takes more metal
 # symmetric = true  # left and right walls are cut alike
 # walls = ["floor", "roof"]  # those that may be cut, all without it; each reaches halfway to the next
 # cut_from = @0.0@  # stations between which metal may be cut; without them, the whole port

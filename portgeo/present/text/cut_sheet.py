@@ -18,12 +18,14 @@ from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, CutTable
 from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_notice
+from portgeo.reshape.target import wanted_stations
 from portgeo.results.planned import Planned, deepest_place
 from portgeo.results.work import volume_text, walls_to_cut
 
 SHOWN_MM = NOTHING_MM  # less shows as a dot
 STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
 LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
+FAR_BLENDS = 2.0  # blends past a station that asks for metal: farther than one thinks a cut goes
 CLEARLY_MOST = 0.3  # of the metal: with less of it on the first wall, four walls share it evenly
 
 
@@ -34,6 +36,8 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
     if plan.added > 1.0:
         lines.append(f"  put back    {volume_text(plan.added)} of epoxy")
     lines.append(f"  deepest     {_deepest(plan, d)}")
+    if walls_to_cut(table):
+        lines += _head("reaches", _reaches(plan, table, d))
     lines += _head("areas", _areas(plan, d))
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
@@ -84,6 +88,16 @@ def _deepest(plan: Plan, d: Display) -> str:
         f"{d.length(float(plan.depth.max()))} at station {d.length(plan.grid.stations[row])}, "
         f"{clock_text(float(plan.grid.clock[row, column]))}"
     )
+
+
+def _reaches(plan: Plan, table: CutTable, d: Display) -> str:
+    """Return between which stations metal comes out, and what holds it closer where that is far."""
+    first, last = float(np.nanmin(table.wall_stretch)), float(np.nanmax(table.wall_stretch))
+    told = f"station {d.length(first, label=False)} to {d.length(last)}"
+    asked, far = wanted_stations(plan.target), FAR_BLENDS * plan.target.blend
+    if len(asked) and plan.short_side is None and (first < asked[0] - far or last > asked[-1] + far):
+        told += ", as it fades out; a smaller blend, or cut_from and cut_to, hold it closer"
+    return told
 
 
 def stops_texts(
