@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 import multiprocessing.context
+import multiprocessing.process
 import os
 import signal
 import sys
@@ -103,6 +104,23 @@ def workers(count: int, ahead: Sequence[str] = ()) -> Iterator[Callable[..., Fut
             pool.shutdown(wait=False, cancel_futures=True)
             raise
         pool.shutdown()
+
+
+def started(function: Callable[..., None], *arguments: Any) -> multiprocessing.process.BaseProcess:
+    """Return a process of its own that runs a function of a module.
+
+    It does not hear Ctrl-C, and ends itself when this process is gone, however that was ended. `terminate` lets it put
+    right what it has begun, where the system can do that.
+    """
+    with _deaf_children(), _main_left_alone():
+        process = multiprocessing.get_context("spawn").Process(target=_run_apart, args=(function, arguments))
+        process.start()
+    return process
+
+
+def _run_apart(function: Callable[..., None], arguments: Sequence[Any]) -> None:
+    _begin_worker()
+    function(*arguments)
 
 
 def _context(ahead: Sequence[str]) -> multiprocessing.context.BaseContext:

@@ -6,24 +6,26 @@ Edits come in, each on top of a version; the files on the disk, whole, and plain
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from portgeo.app.live.documents import CsvSheet, Sheet, sheet_of
+from portgeo.app.live.beginning import first_edits, place_for
+from portgeo.app.live.draft import FILE_LIMIT, Draft
 from portgeo.app.live.figures import Readings
-from portgeo.app.live.stages import JOB, Named, Stage, job_content, named_in, stages_of
-from portgeo.app.live.tables import Kind, Looked, look
-from portgeo.app.live.versions import Step, Versions
+from portgeo.app.live.forms import forms_of
+from portgeo.app.live.sheets import sheet_of
+from portgeo.app.live.stages import JOB, Stage
+from portgeo.app.live.tables import Looked, look
+from portgeo.app.live.versions import Files, Step, Versions
 from portgeo.core.errors import InputError, OutputError, PortgeoError
 from portgeo.core.units import LengthUnit
 from portgeo.files.disk import atomic_write
 from portgeo.files.inside import kept_inside
 
 MOST_EDITS = 2_000  # in one request; a paste is one edit of many cells
-MOST_CELLS = 20_000  # in one of them
-FILE_LIMIT = 5_000_000  # bytes of an open file, as the reader of sheets has it
+LISTED = 200  # versions that are shown
 
 
 class NotNewest(Exception):
@@ -49,28 +51,36 @@ class Open:
 class Desk:
     """A job, or a sheet alone, open for typing. Every method may be called from any thread."""
 
-    def __init__(self, folder: Path, *, job: str | None = None, sheet: str | None = None) -> None:
-        """Open a job by its file's name in its folder, a sheet alone, or, with neither, an empty desk."""
+    def __init__(
+        self, folder: Path, *, job: str | None = None, sheet: str | None = None, in_folder: bool = False
+    ) -> None:
+        """Open a job by its file's name in its folder, a sheet alone, or, with neither, an empty desk.
+
+        in_folder : a job that is begun is laid out in this very folder, and not in a new one in it.
+        """
         self._lock = threading.RLock()
-        self.folder = folder.resolve()
+        self.folder, self.in_folder = folder.resolve(), in_folder
         self.job, self.sheet = job, sheet
         self.open: dict[str, Open] = {}
         self.on_disk: tuple[str, ...] = ()  # files changed by something else, which are asked about
         self._looked: dict[str, tuple[bytes, Looked | PortgeoError]] = {}
-        self.versions = Versions(self.folder)
-        self._begin()
+        self._forms: tuple[Any, list[dict[str, Any]]] = (None, [])
+        self.versions = Versions(self.folder, job or sheet or JOB)
+        if not self.first:
+            self._take_up()
 
-    def _begin(self) -> None:
-        if self.first:
-            return
+    def _take_up(self) -> None:
+        """Read what is on the disk; where it is not the newest version, something else changed it, and it is one."""
         self.versions.prune()
         self._read_open_files()
-        before = self.versions.now
-        files = self._kept()
+        if not self.open:
+            name = str(self.job or self.sheet)
+            raise InputError("the file cannot be read, or is empty", file=name, mend="Check the name and the file")
+        before, files = self.versions.now, self._kept()
         if before is None:
-            self.versions.add("opened", "open", files)
+            self.versions.add("opened", "open", files, self.job, self.sheet)
         elif before.files != files:
-            self.versions.add("found as it was on the disk", "disk", files)
+            self.versions.add("found as it is on the disk", "disk", files, self.job, self.sheet)
 
     @property
     def first(self) -> bool:
@@ -84,45 +94,39 @@ class Desk:
 
     # What is open
 
+    def _draft(self) -> Draft:
+        files = {name: one.data for name, one in self.open.items()}
+        return Draft(self.folder, self.job, self.sheet, files, self.units())
+
+    def _bare(self) -> Draft:
+        """Return the files as they are, to be looked at."""
+        return Draft(self.folder, self.job, self.sheet, {n: one.data for n, one in self.open.items()}, "in")
+
     def _read_open_files(self) -> None:
-        """Read every file that the job names and that can be typed into; those that are open already stay."""
-        names = [self.job] if self.job else []
-        for name in names:
+        """Read every file that is named and can be typed into, where it is not open; let go of the others."""
+        for name in [self.job] if self.job else []:
             self._read(name)
-        if self.sheet:
-            self._read(self.sheet)
-        for named in self._named():
-            if named.kind is not None:
-                self._read(named.file)
+        named = [each.file for each in self._bare().named() if each.kind is not None]
+        for name in named:
+            self._read(name)
+        self.open = {name: one for name, one in self.open.items() if name in (self.job, *named)}
 
     def _read(self, name: str) -> None:
         if name in self.open:
             return
         try:
             path = kept_inside(self.folder, name)
+            stamp = _stamp(path)
             data = path.read_bytes() if path.stat().st_size <= FILE_LIMIT else b""
         except (InputError, OSError):
             return  # told where it is named
         if data:
-            self.open[name] = Open(data, _stamp(path))
-
-    def _content(self) -> dict[str, Any]:
-        return job_content(self.open[self.job].data) if self.job and self.job in self.open else {}
-
-    def _named(self) -> list[Named]:
-        if self.job:
-            return named_in(self._content())
-        return [Named("state", 0, "port", self.sheet, "sections")] if self.sheet else []
-
-    def kinds(self) -> dict[str, Kind]:
-        """Return the sheets that are open and what each is."""
-        found = [(named.file, named.kind) for named in self._named() if named.file in self.open]
-        return {name: kind for name, kind in found if kind is not None and kind != "target"}
+            self.open[name] = Open(data, stamp)
 
     def looked(self, name: str) -> Looked | PortgeoError:
         """Return an open sheet looked through, or the refusal of one that cannot be read."""
         with self._lock:
-            data, kind = self.open[name].data, self.kinds()[name]
+            data, kind = self.open[name].data, self._bare().kinds()[name]
             kept = self._looked.get(name)
             if kept is None or kept[0] != data:
                 try:
@@ -134,71 +138,91 @@ class Desk:
 
     def stages(self) -> list[Stage]:
         """Return the stages in their order."""
-        if self.sheet and not self.job:
-            return [Stage(Path(self.sheet).stem, self.sheet, None, "", "")]
-        return stages_of(self._content())
+        return self._bare().stages()
 
     def units(self) -> LengthUnit:
         """Return the unit that figures are told in."""
-        said = self._content().get("units")
+        draft = self._bare()
+        said = draft.content().get("units")
         if said in ("in", "mm"):
             return "in" if said == "in" else "mm"
-        for name in self.kinds():
+        for name in draft.kinds():
             found = self.looked(name)
             if isinstance(found, Looked):
                 return found.unit
         return "in"
 
     def readings(self, stage: str | None, part: str = "port") -> Readings | None:
-        """Return a stage's rows that a port can be made of; None where its part is no open sheet."""
+        """Return a stage's rows that a port can be made of; the last stage's where none is named.
+
+        None where its part is no open sheet.
+        """
         with self._lock:
-            found = next((s for s in self.stages() if stage in (None, s.name)), None)
-            name = None if found is None else found.port if part == "port" else found.runner
-            if found is None or name is None or name not in self.kinds():
+            draft = self._bare()
+            named = [s for s in draft.stages() if stage in (None, s.name)]
+            name: str | None = getattr(named[-1], part) if named else None
+            if name is None or name not in draft.kinds():
                 return None
             looked = self.looked(name)
             if not isinstance(looked, Looked):
                 return None
-            engine = self._content().get("engine")
+            engine = draft.content().get("engine")
             engine = engine if isinstance(engine, dict) else {}
             return Readings(
-                stage=found.name, part=part, file=name, rows=tuple(looked.readings()), missing=looked.missing,
+                stage=named[-1].name, part=part, file=name, rows=tuple(looked.readings()), missing=looked.missing,
                 left_out=tuple(sorted(looked.bad_rows)),
                 columns={m.column: m.written for m in looked.meanings if m.column},
-                units=self.units(), folder=str((self.folder / name).parent),
-                exhaust=engine.get("port") == "exhaust", valve_mm=None,
+                units=self.units(), folder=str((self.folder / name).parent), exhaust=engine.get("port") == "exhaust",
             )  # fmt: skip
 
     def state(self) -> dict[str, Any]:
         """Return all that the page shows of the files."""
         with self._lock:
-            content = self._content()
-            title = content.get("title")
+            draft = self._bare()
+            title = draft.content().get("title")
             return {
                 "version": self.version,
-                "title": title if isinstance(title, str) else Path(self.sheet or self.folder.name).name,
-                "units": self.units() if not self.first else None,
+                "title": title if isinstance(title, str) else Path(self.sheet or self.folder.name).stem,
+                "units": None if self.first else self.units(),
                 "folder": self.folder.name,
                 "job": self.job,
-                "stages": [stage.record() for stage in self.stages()],
-                "tables": {name: self.table(name) for name in self.kinds()},
-                "forms": [],
+                "stages": [stage.record() for stage in draft.stages()],
+                "tables": {name: self.table(name) for name in draft.kinds()},
+                "forms": self._forms_now(draft),
                 "can_undo": self.versions.can_undo,
                 "can_redo": self.versions.can_redo,
                 "on_disk": list(self.on_disk),
                 "first": self.first,
             }
 
+    def _forms_now(self, draft: Draft) -> list[dict[str, Any]]:
+        """Return the job's forms, made anew where it changed or a file of it came or went."""
+        data = draft.files.get(draft.job or "")
+        if data is None or draft.job is None:
+            return []
+        there = [(self.folder / named.file).is_file() for named in draft.named()]
+        if self._forms[0] != (data, there):
+            self._forms = ((data, there), forms_of(data, self.folder / draft.job, draft.content()))
+        return self._forms[1]
+
     def table(self, name: str) -> dict[str, Any]:
         """Return an open sheet for the page."""
         found = self.looked(name)
         if isinstance(found, Looked):
-            return found.record() | {"notes": []}
+            return found.record()
         problems = [{"row": None, "column": None, "what": p.what, "mend": p.mend} for p in found.problems]
         return {
-            "file": name, "kind": self.kinds()[name], "can_write": False, "columns": [], "rows": [],
+            "file": name, "kind": self._bare().kinds()[name], "can_write": False, "columns": [], "rows": [],
             "problems": problems, "missing": [], "addable": [], "notes": [],
         }  # fmt: skip
+
+    def listed(self) -> list[dict[str, Any]]:
+        """Return the versions for the page, the newest first."""
+        with self._lock:
+            return [
+                {"version": version.number, "when": version.when, "what": version.what, "step": version.step}
+                for version in reversed(self.versions.all[-LISTED:])
+            ]
 
     # What is typed
 
@@ -212,60 +236,27 @@ class Desk:
             self._check_newest(version)
             if not 1 <= len(edits) <= MOST_EDITS:
                 raise InputError("there is no edit", mend="Load the page again")
-            draft = {name: one.data for name, one in self.open.items()}
-            sheets: dict[str, Sheet] = {}
-            said = [self._apply(edit, draft, sheets) for edit in edits]
-            draft |= {name: sheet.data() for name, sheet in sheets.items() if isinstance(sheet, CsvSheet)}
+            if edits[0].get("op") == "begin":
+                return self._begin(edits[0])
+            draft = self._draft()
+            said = [draft.apply(edit) for edit in edits]
             more = f" and {len(said) - 1} more" if len(said) > 1 else ""
-            return self._commit(draft, said[0] + more, "edit")
+            return self._commit(draft.done(), said[0] + more, "edit", draft.job, draft.sheet)
 
-    def _apply(self, edit: Mapping[str, Any], draft: dict[str, bytes], sheets: dict[str, Sheet]) -> str:
-        """Make one edit and return what it was in words."""
-        apply = EDITS.get(str(edit.get("op")))
-        if apply is None:
-            raise InputError("there is no such edit", mend="Load the page again")
-        try:
-            return apply(self, edit, draft, sheets)
-        except (KeyError, TypeError, ValueError, IndexError) as error:
-            raise InputError("the edit cannot be read", mend="Load the page again") from error
+    def _begin(self, edit: Mapping[str, Any]) -> Changed:
+        """Lay a new job out, and take it up. Raises PortgeoError where that cannot be."""
+        from portgeo.app.job.folder import make_folder
 
-    def _sheet(self, edit: Mapping[str, Any], draft: dict[str, bytes], sheets: dict[str, Sheet]) -> CsvSheet:
-        name = str(edit["file"])
-        if name not in self.kinds():
-            raise InputError(f"there is no open sheet {name[:60]!r}", mend="Load the page again")
-        sheet = sheets.setdefault(name, sheet_of(draft[name], name))
-        if not isinstance(sheet, CsvSheet):
-            raise InputError(
-                f"{name} is read and not written", mend="Save it beside as .csv, and type into that", file=name
-            )
-        return sheet
-
-    def _cells(self, edit: Mapping[str, Any], draft: dict[str, bytes], sheets: dict[str, Sheet]) -> str:
-        cells = edit["cells"]
-        if not 1 <= len(cells) <= MOST_CELLS:
-            raise InputError("there are no cells, or too many", mend="Paste less at a time")
-        sheet = self._sheet(edit, draft, sheets)
-        for row, column, text in cells:
-            sheet.set_cell(int(row), str(column), str(text))
-        row, column, text = cells[0]
-        if len(cells) > 1:
-            return f"{len(cells)} cells from row {row}, {column}"
-        return f"row {row}, {column}: {str(text)[:40]}"
-
-    def _insert(self, edit: Mapping[str, Any], draft: dict[str, bytes], sheets: dict[str, Sheet]) -> str:
-        at, count = int(edit["at"]), int(edit.get("count", 1))
-        self._sheet(edit, draft, sheets).insert(at, count)
-        return f"{count} row{'s' if count > 1 else ''} before row {at}"
-
-    def _remove(self, edit: Mapping[str, Any], draft: dict[str, bytes], sheets: dict[str, Sheet]) -> str:
-        rows = [int(row) for row in edit["rows"]]
-        self._sheet(edit, draft, sheets).remove(rows)
-        return f"row{'s' if len(rows) > 1 else ''} {', '.join(map(str, rows[:12]))} taken out"
-
-    def _column(self, edit: Mapping[str, Any], draft: dict[str, bytes], sheets: dict[str, Sheet]) -> str:
-        name = str(edit["name"])
-        self._sheet(edit, draft, sheets).add_column(name)
-        return f"column {name}"
+        if not self.first:
+            raise InputError("a job is open already", mend="`portgeo open` in another folder begins another")
+        unit: LengthUnit = "mm" if edit.get("units") == "mm" else "in"
+        edits = first_edits(edit, unit)
+        folder = self.folder if self.in_folder else place_for(self.folder, str(edit.get("title") or "port"))
+        make_folder(folder, unit)
+        self.folder, self.job = folder.resolve(), JOB
+        self.versions = Versions(self.folder, JOB)
+        self._take_up()
+        return self.edit(self.version, edits)
 
     def undo(self, version: int) -> Changed:
         """Go back to the version before. Raises as `edit` does."""
@@ -274,7 +265,7 @@ class Desk:
             before = self.versions.before()
             if before is None:
                 raise InputError("there is nothing to undo", mend="Type on")
-            return self._commit(self._contents(before.files), f"undone to {before.what}", "undo")
+            return self._commit(self._contents(before.files), "undone", "undo", before.job, before.sheet)
 
     def redo(self, version: int) -> Changed:
         """Go to the version that was undone last. Raises as `edit` does."""
@@ -283,7 +274,7 @@ class Desk:
             after = self.versions.after()
             if after is None:
                 raise InputError("there is nothing to redo", mend="Type on")
-            return self._commit(self._contents(after.files), f"done again: {after.what}", "redo")
+            return self._commit(self._contents(after.files), f"again: {after.what}", "redo", after.job, after.sheet)
 
     def restore(self, version: int, to: int) -> Changed:
         """Bring a version back, as a new one. Raises as `edit` does."""
@@ -292,31 +283,39 @@ class Desk:
             found = next((v for v in self.versions.all if v.number == to), None)
             if found is None:
                 raise InputError(f"there is no version {to}", mend="Choose one from the list")
-            return self._commit(self._contents(found.files), f"version {to} brought back", "restore")
+            what = f"version {to} brought back"
+            return self._commit(self._contents(found.files), what, "restore", found.job, found.sheet)
 
-    def _contents(self, files: Mapping[str, str]) -> dict[str, bytes]:
+    def _contents(self, files: Files) -> dict[str, bytes]:
         return {name: self.versions.content(sha) for name, sha in files.items()}
 
-    def _commit(self, draft: Mapping[str, bytes], what: str, step: Step) -> Changed:
+    def _commit(self, files: Mapping[str, bytes], what: str, step: Step, job: str | None, sheet: str | None) -> Changed:
         """Write what changed to the disk and then into the log. The job file, which names the others, comes last."""
-        changed = [n for n, data in draft.items() if n not in self.open or self.open[n].data != data]
-        changed.sort(key=lambda name: name == self.job)
-        gone = [name for name in self.open if name not in draft]
-        shas = {name: self.versions.keep(data) for name, data in draft.items()}
+        changed = [n for n, data in files.items() if n not in self.open or self.open[n].data != data]
+        changed.sort(key=lambda name: name == job)
         for name in changed:
-            self._write(name, draft[name])
-        for name in gone:
-            (self.folder / name).unlink(missing_ok=True)
-            del self.open[name]
-        version = self.versions.add(what, step, shas)
+            self._check_place(name, files[name])
+        for data in files.values():
+            self.versions.keep(data)
+        for name in changed:
+            path = self.folder / name
+            if name in self.open or not path.exists():
+                atomic_write(path, files[name], force=name in self.open)
+            self.open[name] = Open(files[name], _stamp(path))
+        gone = [name for name in self.open if name not in files]  # from the desk; nothing goes from the disk
+        self.open = {name: one for name, one in self.open.items() if name in files}
+        self.job, self.sheet = job, sheet
+        self._read_open_files()
+        version = self.versions.add(what, step, self._kept(), job, sheet)
         return Changed(version.number, (*changed, *gone))
 
-    def _write(self, name: str, data: bytes) -> None:
+    def _check_place(self, name: str, data: bytes) -> None:
+        """Refuse to write outside the job's folder, or over a file that is another's."""
         path = self.folder / name
         if not path.resolve().is_relative_to(self.folder):
             raise OutputError("this would be written outside the job's folder", file=name, mend="Choose another name")
-        atomic_write(path, data, force=name in self.open)
-        self.open[name] = Open(data, _stamp(path))
+        if name not in self.open and path.exists() and (not path.is_file() or path.read_bytes() != data):
+            raise OutputError(f"{name} is there already, and is another", file=name, mend="Rename that file first")
 
     def _kept(self) -> dict[str, str]:
         return {name: self.versions.keep(one.data) for name, one in self.open.items()}
@@ -336,11 +335,7 @@ class Desk:
                 stamp = _stamp(path)
                 if stamp == one.stamp:
                     continue
-                try:
-                    data = path.read_bytes()
-                except OSError:
-                    data = b""
-                if data == one.data:
+                if _bytes_of(path) == one.data:
                     one.stamp = stamp  # written again as it was
                 else:
                     changed.append(name)
@@ -350,32 +345,35 @@ class Desk:
     def settle(self, keep: str) -> Changed:
         """Answer which of a changed file is to stay: "mine", as it was typed here, or "disk". Both become versions."""
         with self._lock:
-            mine = {name: one.data for name, one in self.open.items()}
-            for name in self.look_at_disk():
-                path = self.folder / name
-                try:
-                    data = path.read_bytes()[:FILE_LIMIT]
-                except OSError:
-                    data = b""
-                self.open[name] = Open(data, _stamp(path))
-            changed = self.on_disk
+            changed = self.look_at_disk()
             if not changed:
                 return Changed(self.version, ())
-            self.versions.add(f"changed by something else: {', '.join(changed)}", "disk", self._kept())
+            mine, job, sheet = {name: one.data for name, one in self.open.items()}, self.job, self.sheet
+            for name in changed:
+                path = self.folder / name
+                stamp = _stamp(path)
+                data = _bytes_of(path)
+                if data:
+                    self.open[name] = Open(data, stamp)
+                elif keep == "mine":
+                    del self.open[name]  # it is gone, and is written anew
+                else:
+                    raise InputError(f"{name} is gone, or empty", file=name, mend="Keep yours, or put the file back")
             self.on_disk = ()
+            what = f"changed by something else: {', '.join(changed)}"
+            self.versions.add(what, "disk", self._kept(), job, sheet)
             if keep == "mine":
-                return self._commit(mine, "kept as it was typed here", "edit")
+                return self._commit(mine, "kept as it was typed here", "edit", job, sheet)
             self._read_open_files()
             return Changed(self.version, changed)
 
 
-Apply = Callable[[Desk, Mapping[str, Any], dict[str, bytes], dict[str, Sheet]], str]
-EDITS: dict[str, Apply] = {
-    "cells": Desk._cells,
-    "insert": Desk._insert,
-    "remove": Desk._remove,
-    "column": Desk._column,
-}
+def _bytes_of(path: Path) -> bytes:
+    """Return a file's bytes; none of one that is gone, too large or cannot be read."""
+    try:
+        return path.read_bytes() if path.stat().st_size <= FILE_LIMIT else b""
+    except OSError:
+        return b""
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:
@@ -385,6 +383,3 @@ def _stamp(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return found.st_mtime_ns, found.st_size
-
-
-__all__ = ["JOB", "Changed", "Desk", "NotNewest", "Open"]

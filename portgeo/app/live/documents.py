@@ -11,10 +11,9 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from portgeo.core.errors import InputError
-from portgeo.files.sheets.tables import CELL, COLUMNS, CONTROL, ROWS, WORKBOOKS, decoded, read_table
+from portgeo.files.sheets.tables import CELL, COLUMNS, CONTROL, ROWS, decoded
 
 LINE = re.compile(r"([^\r\n]*)(\r\n|\n|\r|$)")
 BLANK_AT_END = 20  # rows of nothing but separators after the last: so many stay, to be typed into
@@ -37,6 +36,7 @@ class CsvSheet:
     """A CSV file open for typing. Its rows are numbered from 1, the first under the header."""
 
     can_write = True
+    notes: tuple[str, ...] = ()
 
     def __init__(self, data: bytes, file: str) -> None:
         """Read a file's bytes. Raises InputError, naming the file, where they are no table."""
@@ -111,7 +111,7 @@ class CsvSheet:
 
     def set_cell(self, row: int, column: str, text: str) -> None:
         """Write a cell as it was typed. Raises InputError where there is no such cell, or it cannot hold the text."""
-        k = self._rows[_place(row, len(self._rows)) - 1]
+        k = self._rows[place_of_row(row, len(self._rows)) - 1]
         index = column_index(self.header, column)
         cells = list(self._cells(k))
         cells += [""] * (index + 1 - len(cells))
@@ -135,15 +135,13 @@ class CsvSheet:
 
     def remove(self, rows: Iterable[int]) -> None:
         """Take rows out."""
-        for k in sorted({self._rows[_place(row, len(self._rows)) - 1] for row in rows}, reverse=True):
+        for k in sorted({self._rows[place_of_row(row, len(self._rows)) - 1] for row in rows}, reverse=True):
             del self._records[k]
         self._find_rows()
 
     def add_column(self, name: str) -> None:
         """Write another name at the end of the header."""
-        header = self.header
-        while header and not header[-1]:
-            header.pop()
+        header = trimmed(self.header)
         if name in header:
             raise InputError(f"there is a column {name} already", mend="Type into it")
         if len(header) >= COLUMNS:
@@ -239,39 +237,16 @@ def column_index(header: Sequence[str], column: str) -> int:
     return header.index(column)
 
 
-def _place(row: int, count: int) -> int:
+def place_of_row(row: int, count: int) -> int:
+    """Return a row's number. Raises InputError where there is no such row."""
     if not 1 <= row <= count:
         raise InputError(f"there is no row {row}", mend="Load the page again")
     return row
 
 
-class ReadSheet:
-    """A workbook of a kind that is read and not written: its rows, and a refusal of every edit."""
-
-    can_write = False
-
-    def __init__(self, data: bytes, file: str) -> None:
-        """Read a file's bytes. Raises InputError, naming the file, where they are no table."""
-        table = read_table(data, file)
-        self.file = file
-        self._numbers = [number for number, _ in table.rows]
-        self.header = list(table.rows[0][1]) if table.rows else []
-        width = len(self.header)
-        self.rows = [[*cells, *[""] * width][:width] for _, cells in table.rows[1:]]
-
-    @property
-    def header_number(self) -> int:
-        """The number that a refusal gives to the header."""
-        return self._numbers[0] if self._numbers else 1
-
-    def row_of(self, number: int | None) -> int | None:
-        """Return the row that a refusal's number means, None where it is of none."""
-        return self._numbers.index(number) if number in self._numbers[1:] else None
-
-
-Sheet = CsvSheet | ReadSheet
-
-
-def sheet_of(data: bytes, file: str) -> Sheet:
-    """Return a sheet by its file's name. Raises InputError where it is none."""
-    return ReadSheet(data, file) if Path(file).suffix.lower() in WORKBOOKS else CsvSheet(data, file)
+def trimmed(cells: Sequence[str]) -> list[str]:
+    """Return cells without the empty ones at the end."""
+    end = len(cells)
+    while end and not cells[end - 1]:
+        end -= 1
+    return list(cells[:end])

@@ -7,19 +7,16 @@ worked out in a thread, their ± and the model in a process of its own.
 from __future__ import annotations
 
 import asyncio
-import threading
+import traceback
 from collections.abc import Callable
-from concurrent.futures import Future
-from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings, figures_of, model_of, warm
-from portgeo.core.interrupts import workers
+from portgeo.app.live.worker import Ended, Worker
 
 WATCH = 1.0  # seconds between two looks whether something else changed a file
 MOST_WAITING = 200  # events for a tab that does not read: past it, it has gone
-AHEAD = ("portgeo.app.live.figures", "portgeo.front.skins", "portgeo.present.page.models", "portgeo.front.states")
 
 Event = dict[str, Any]
 
@@ -34,14 +31,13 @@ class Hub:
         self._quick = asyncio.Lock()
         self._turn = 0
         self._shown: tuple[str | None, str] = (None, "port")
-        self._tasks: set[asyncio.Task[None]] = set()
+        self._tasks: set[asyncio.Task[Any]] = set()
         self._slow: asyncio.Queue[tuple[int, int, Readings]] = asyncio.Queue()
         self._worker = Worker()
 
     def start(self) -> None:
         """Begin to watch the disk, and have everything loaded before the first reading is typed."""
-        self._worker.start()
-        for work in (self._watch(), self._slowly(), asyncio.to_thread(warm)):
+        for work in (self._watch(), self._slowly(), asyncio.to_thread(warm), self._worked(self._turn, warm)):
             self.spawn(work)
 
     async def stop(self) -> None:
@@ -57,7 +53,12 @@ class Hub:
         """Run a coroutine beside what is going on."""
         task = asyncio.ensure_future(work)
         self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(self._ended)
+
+    def _ended(self, task: asyncio.Task[Any]) -> None:
+        self._tasks.discard(task)
+        if not task.cancelled() and task.exception() is not None and not self.closed:
+            traceback.print_exception(task.exception())  # a defect of ours: in the terminal, and not in silence
 
     # Tabs
 
@@ -128,10 +129,9 @@ class Hub:
         if turn != self._turn:
             return None
         try:
-            found = await asyncio.wrap_future(self._worker.submit(function, *arguments))
-        except BrokenProcessPool:
-            self._worker.start()  # the system ended it; the next reading has another
-            return None
+            found = await asyncio.to_thread(self._worker.work, function, *arguments)
+        except Ended:
+            return None  # the system ended it, or this is the end
         return found if turn == self._turn else None
 
     # The disk
@@ -145,45 +145,3 @@ class Hub:
             if changed and changed != asked:
                 self.tell({"type": "disk", "files": list(changed)})
             asked = changed
-
-
-class Worker:
-    """A process of its own that works out one thing after the other, ended with this one."""
-
-    def __init__(self) -> None:
-        self._stop = threading.Event()
-        self._thread: threading.Thread | None = None
-        self._ready = threading.Event()
-        self._submit: Callable[..., Future[Any]] | None = None
-
-    def start(self) -> None:
-        """Begin it, or another where the last was ended."""
-        self.stop()
-        self._stop, self._ready = threading.Event(), threading.Event()
-        self._thread = threading.Thread(target=self._run, args=(self._stop, self._ready), daemon=True)
-        self._thread.start()
-
-    def stop(self) -> None:
-        """End it, whatever it is doing."""
-        self._stop.set()
-
-    def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Have it work something out."""
-        self._ready.wait()
-        assert self._submit is not None
-        return self._submit(function, *arguments)
-
-    def _run(self, stop: threading.Event, ready: threading.Event) -> None:
-        try:
-            with workers(1, AHEAD) as submit:
-                self._submit = submit
-                submit(warm)
-                ready.set()
-                stop.wait()
-                raise _Over
-        except _Over:
-            pass
-
-
-class _Over(Exception):
-    """The worker is to end now."""

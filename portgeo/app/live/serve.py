@@ -19,7 +19,7 @@ import uvicorn
 
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.server import make_app
-from portgeo.app.live.stages import JOB
+from portgeo.app.live.stages import JOB, job_content, stages_of
 from portgeo.core.errors import InputError
 from portgeo.files.sheets.tables import SHEET_TYPES
 
@@ -58,20 +58,32 @@ def desk_of(what: str | None) -> Desk:
         return _of_folder(Path.cwd())
     path = Path(what)
     if path.is_dir():
-        return _of_folder(path)
+        return _of_folder(path, in_folder=True)
     if not path.is_file():
         raise InputError("there is no such file", file=what, mend="Check the name; `portgeo open` alone begins anew")
     if path.suffix.lower() == ".toml":
         return Desk(path.parent, job=path.name)
     if path.suffix.lower() in SHEET_TYPES:
-        return Desk(path.parent, sheet=path.name)
+        return _of_sheet(path)
     raise InputError(
         "this is neither a section sheet nor a job", file=what, mend="Open a csv, xlsx or toml file, or a job's folder"
     )
 
 
-def _of_folder(folder: Path) -> Desk:
-    return Desk(folder, job=JOB) if (folder / JOB).is_file() else Desk(folder)
+def _of_folder(folder: Path, *, in_folder: bool = False) -> Desk:
+    return Desk(folder, job=JOB) if (folder / JOB).is_file() else Desk(folder, in_folder=in_folder)
+
+
+def _of_sheet(path: Path) -> Desk:
+    """Return the desk with a sheet on it, or with the job beside it that names it as a stage of a port."""
+    for name in (JOB, f"{path.stem}.toml"):
+        try:
+            content = job_content((path.parent / name).read_bytes())
+        except OSError:
+            continue
+        if any(path.name in (stage.port, stage.runner) for stage in stages_of(content)):
+            return Desk(path.parent, job=name)
+    return Desk(path.parent, sheet=path.name)
 
 
 @contextmanager

@@ -154,11 +154,7 @@ class Page:
         return JSONResponse({})
 
     async def versions(self, _: Request) -> Response:
-        found = [
-            {"version": version.number, "when": version.when, "what": version.what, "step": version.step}
-            for version in reversed(self.desk.versions.all)
-        ]
-        return JSONResponse(found)
+        return JSONResponse(await asyncio.to_thread(self.desk.listed))
 
     async def events(self, _: Request) -> Response:
         tab = self.hub.listen()

@@ -6,6 +6,7 @@ The file's bytes come in; plain values go out.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
@@ -46,6 +47,7 @@ class Stage:
         return asdict(self) | {"scan": scan}
 
 
+@lru_cache(maxsize=8)
 def job_content(data: bytes) -> dict[str, Any]:
     """Return what a job file says; nothing where it cannot be made out."""
     try:

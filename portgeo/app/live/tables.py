@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from portgeo.app.live.documents import Sheet
+from portgeo.app.live.sheets import Sheet
 from portgeo.core.errors import PortgeoError, Problem
 from portgeo.core.section import MARKS, TOOLS
 from portgeo.core.units import LengthUnit
@@ -122,6 +122,7 @@ class Looked:
             "problems": list(self.problems),
             "missing": [list(place) for place in self.missing],
             "addable": self._addable(),
+            "notes": list(self.sheet.notes),
         }
 
     def _column(self, meaning: Meaning) -> dict[str, Any]:

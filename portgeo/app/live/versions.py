@@ -21,7 +21,6 @@ from portgeo.core.errors import OutputError
 from portgeo.files.disk import atomic_write, make_folder
 
 FOLDER = ".portgeo-versions"
-LOG = "log.jsonl"
 KEPT_BYTES = 64_000_000  # of contents; past it the older half of the versions goes, when the job is opened
 NOT_LISTED = "*\n"  # of a .gitignore: versions are no part of somebody's repository
 Step = Literal["open", "edit", "undo", "redo", "restore", "disk"]
@@ -30,21 +29,27 @@ Files = Mapping[str, str]  # name from the job's folder: SHA-256
 
 @dataclass(frozen=True)
 class Version:
-    """One state of the job's files. number : rising by one with every step. what : in words."""
+    """One state of the job's files. number : rising by one with every step. what : in words.
+
+    job, sheet : the file of the job that was open, and the sheet that was opened alone.
+    """
 
     number: int
     when: str
     what: str
     step: Step
     files: Files
+    job: str | None
+    sheet: str | None
 
 
 class Versions:
     """The versions of a job's files."""
 
-    def __init__(self, folder: Path) -> None:
-        """Read what is kept in a job's folder; nothing is written yet."""
-        self.folder = folder / FOLDER
+    def __init__(self, folder: Path, name: str) -> None:
+        """Read what is kept of what is opened by a name in a folder; nothing is written yet."""
+        self.folder, self.name = folder / FOLDER, name
+        self.log = self.folder / f"{name.replace('/', '_')}.jsonl"
         self.all: list[Version] = []
         self._undo: list[Version] = []
         self._redo: list[Version] = []
@@ -96,14 +101,15 @@ class Versions:
             raise _lost(self.folder)
         return data
 
-    def add(self, what: str, step: Step, files: Files) -> Version:
+    def add(self, what: str, step: Step, files: Files, job: str | None, sheet: str | None) -> Version:
         """Write a new version into the log, after its files are on the disk. Raises OutputError."""
         number = self.all[-1].number + 1 if self.all else 1
         changed = _changed(self.all[-1].files if self.all else {}, files)
         line = {"version": number, "when": _now(), "what": what, "step": step, "files": changed}
+        line |= {"job": job, "sheet": sheet}
         make_folder(self.folder)
         try:
-            with open(self.folder / LOG, "a+b") as log:
+            with open(self.log, "a+b") as log:
                 if log.tell() and not _ends_a_line(log):
                     log.write(b"\n")
                 log.write(json.dumps(line, ensure_ascii=False).encode() + b"\n")
@@ -112,7 +118,7 @@ class Versions:
         except OSError as error:
             raise OutputError(
                 f"the log of versions cannot be written ({error.strerror or error})",
-                file=str(self.folder / LOG),
+                file=str(self.log),
                 mend="Check that there is room on the disk and that you may write there",
             ) from error
         self._take(line)
@@ -130,21 +136,23 @@ class Versions:
             step = "open" if k == 0 else version.step if version.step in ("edit", "disk") else "restore"
             changed = _changed(before, version.files)
             line = {"version": version.number, "when": version.when, "what": version.what, "step": step}
+            line |= {"job": version.job, "sheet": version.sheet}
             lines.append(json.dumps(line | {"files": changed}, ensure_ascii=False) + "\n")
             before = version.files
-        atomic_write(self.folder / LOG, "".join(lines).encode(), force=True)
-        used = {sha for version in kept for sha in version.files.values()}
+        atomic_write(self.log, "".join(lines).encode(), force=True)
+        self.__init__(self.folder.parent, self.name)  # type: ignore[misc]
+        others = [Versions(self.folder.parent, log.stem) for log in self.folder.glob("*.jsonl") if log != self.log]
+        used = {sha for each in (self, *others) for version in each.all for sha in version.files.values()}
         for path in paths:
             if path.name not in used:
                 path.unlink(missing_ok=True)
-        self.__init__(self.folder.parent)  # type: ignore[misc]
 
     def _path(self, sha: str) -> Path:
         return self.folder / sha[:2] / sha
 
     def _lines(self) -> list[dict[str, Any]]:
         try:
-            raw = (self.folder / LOG).read_bytes()
+            raw = self.log.read_bytes()
         except OSError:
             return []
         found = []
@@ -166,7 +174,10 @@ class Versions:
                 files.pop(name, None)
             else:
                 files[name] = sha
-        version = Version(line["version"], line.get("when", ""), line.get("what", ""), line.get("step", "edit"), files)
+        version = Version(
+            line["version"], line.get("when", ""), line.get("what", ""), line.get("step", "edit"), files,
+            line.get("job"), line.get("sheet"),
+        )  # fmt: skip
         self.all.append(version)
         if earlier is None or version.step == "open":
             return

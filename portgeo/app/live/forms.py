@@ -1,0 +1,265 @@
+"""All that a job file can say besides its sheets, as forms: each key with a label, its unit and how it is typed.
+
+A job file's bytes come in; plain values for JSON go out. Which keys there are, what each may be and the limits are
+those of the job's own tables; only the words are here.
+"""
+
+from __future__ import annotations
+
+import re
+import types
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, Union, get_args, get_origin
+
+from portgeo.app.live.job_text import raw_texts
+from portgeo.core.errors import PortgeoError, Problem
+from portgeo.files.sheets.tables import decoded
+from portgeo.files.toml.job import job_from
+from portgeo.files.toml.job_tables import Job, Scan, Table
+
+Kind = Literal["number", "text", "choice", "list", "date"]
+SCANS = ("port_scan", "runner_scan", "scan")
+
+TITLES = {
+    "": "Job", "engine": "Engine", "metal": "Metal", "state": "Stage", "bench": "Bench", "target": "Next cut",
+    "gasket": "Gasket", "set": "Set of runners", "tool": "Burr", "walls": "Walls", "templates": "Templates",
+}  # fmt: skip
+
+# What each key is called, and what belongs there; of a length the unit is the job's, or the key's own.
+WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
+    "": {
+        "title": ("Title", "Heads every page"),
+        "units": ("Units", "Of every length here and of all that is printed"),
+        "customer": ("To the customer", "A word printed on the customer's pages"),
+    },
+    "engine": {
+        "name": ("Engine", "What it is called"),
+        "port": ("Port", "An exhaust's station 0 is at the valve"),
+        "cylinders": ("Cylinders", "For an estimate of power"),
+        "bore": ("Bore", "Bore, stroke, rpm and valve give what the engine asks of a port"),
+        "stroke": ("Stroke", ""),
+        "rod": ("Connecting rod", "Eye to eye"),
+        "rpm": ("Engine speed", "At which it should pull, revolutions a minute"),
+        "valve": ("Valve head", "Diameter"),
+        "throat": ("Throat", "Diameter just under the seat; a row marked throat counts before it"),
+        "stem": ("Valve stem", "Diameter"),
+        "seat_width": ("Seat width", "Measured radially"),
+        "seat_angle_deg": ("Seat angle", ""),
+        "valves": ("Valves a cylinder", "Of this kind"),
+        "max_lift": ("Greatest lift", "Of the valve"),
+    },
+    "metal": {
+        "alloy": ("Alloy", "The mass of what was cut is told from a usual density"),
+        "density_g_cc": ("Density", "g/cc, in place of the alloy"),
+    },
+    "state": {
+        "name": ("Name", "As the bench sheet calls it too"),
+        "date": ("Date", "Such as 2026-01-31"),
+        "note": ("Note", ""),
+        "port": ("Port", "Its section sheet or scan"),
+        "runner": ("Runner", "The manifold's runner before it: a sheet or a scan, plenum to flange"),
+        "bench_run": ("Bench run", "Its run in the bench sheet, where that is called otherwise"),
+        "align": ("Laid on the stage before", "none: as measured (sheets); auto: by the wall (scans)"),
+    },
+    "bench": {
+        "file": ("Bench sheet", "Lift, flow and depression, a run for each stage"),
+        "flow_cfm": ("Flow", "cfm, for a stage without a run, or in place of the sheet"),
+        "depression_in_h2o": ("Test pressure", "inH2O; all runs are brought to it"),
+        "lift": ("Lift", "Air speed at the flow of this lift; without it at the best flow"),
+    },
+    "target": {
+        "file": ("Target", "The file that says what is wanted"),
+        "state": ("From stage", "The stage that the cut starts from"),
+    },
+    "gasket": {
+        "file": ("Outline", "Of the gasket's opening: dxf, svg or csv"),
+        "units": ("Units", "Of a drawing that does not say"),
+        "leave": ("Margin", "Left to its line on purpose"),
+        "as_drawn": ("As drawn", "true: the drawing's zero is the joint's middle; false: its own middle is put there"),
+    },
+    "set": {
+        "files": ("Runners", "Their sheets or scans, with commas between"),
+        "flows": ("Flows", "Of each on the bench, all at one depression, with commas between"),
+    },
+    "tool": {
+        "head": ("Head", "Diameter"),
+        "head_length": ("Head length", "Along the shank; a ball without it"),
+        "shank": ("Shank", "Diameter"),
+        "collet": ("Collet", "Diameter"),
+        "length": ("Length", "Of the whole burr"),
+        "grip": ("Grip", "Of it held in the collet"),
+        "state": ("In stage", "In which its reach is tried; the last without it"),
+    },
+    "walls": {
+        "file": ("Wall sheet", "The sonic tester's readings"),
+        "state": ("Taken in stage", "The wall gets thinner from stage to stage"),
+    },
+    "templates": {
+        "at": ("Stations", "Of the printed sections, with commas between; the measured ones without them"),
+        "paper": ("Paper", ""),
+    },
+}
+SCAN_WORDS: Mapping[str, tuple[str, str]] = {
+    "units": ("scan: units", "Of the scan's numbers, where its file does not say"),
+    "scale": ("scan: scale", "Its lengths are multiplied by this"),
+    "shrink_percent": ("scan: shrinkage", "Percent that the mold shrank, in place of a scale"),
+    "scale_error_percent": ("scan: scale ±", "Percent, one standard deviation: how sure the scale is"),
+    "entry": ("scan: entry", "x, y, z of a point on it, in the scan's own coordinates"),
+    "exit": ("scan: exit", "x, y, z of a point on it"),
+    "up": ("scan: roof", "x, y, z towards the roof, where the port is straight"),
+    "with_stem": ("scan: stem", "Diameter of a valve stem that the mold lacks"),
+}
+UNITS = {"seat_angle_deg": "deg", "density_g_cc": "g/cc", "flow_cfm": "cfm", "depression_in_h2o": "inH2O", "rpm": "rpm"}
+
+
+@dataclass(frozen=True)
+class Key:
+    """A key of a job's table: how it is typed, its choices, whether it is a length."""
+
+    name: str
+    kind: Kind
+    choices: tuple[str, ...]
+    length: bool
+    label: str
+    says: str
+
+
+def keys_of(table: str) -> Iterator[Key]:
+    """Yield every key that a table of a job may have; those of a scan with the scan's name before them."""
+    model = Job if not table else _model(Job.model_fields[table].annotation)
+    assert model is not None
+    for name, field in model.model_fields.items():
+        inner = _model(field.annotation)
+        if inner is Scan:
+            which = {"port_scan": "Port ", "runner_scan": "Runner "}.get(name, "")
+            for part, scanned in Scan.model_fields.items():
+                label, says = SCAN_WORDS[part]
+                yield _key(f"{name}.{part}", scanned.annotation, part in Scan.lengths, (which + label, says))
+        elif inner is None:
+            yield _key(name, field.annotation, name in model.lengths, WORDS[table][name])
+
+
+def _key(name: str, annotation: Any, length: bool, words: tuple[str, str]) -> Key:
+    plain = [each for each in _alternatives(annotation) if each is not type(None)]
+    choices = tuple(str(value) for each in plain if get_origin(each) is Literal for value in get_args(each))
+    if bool in plain:
+        choices = ("true", "false")
+    kind: Kind = "choice" if choices else "text"
+    if any(get_origin(each) is tuple for each in plain):
+        kind = "list"
+    elif {int, float} & set(plain):
+        kind = "number"
+    elif name == "date":
+        kind = "date"
+    return Key(name, kind, choices, length, *words)
+
+
+def _alternatives(annotation: Any) -> list[Any]:
+    """Return what a field may be, without what its limits add."""
+    if get_origin(annotation) in (Union, types.UnionType):
+        return [one for each in get_args(annotation) for one in _alternatives(each)]
+    bare = getattr(annotation, "__origin__", None)
+    return _alternatives(bare) if hasattr(annotation, "__metadata__") else [annotation]
+
+
+def _model(annotation: Any) -> type[Table] | None:
+    found = [each for each in _alternatives(annotation)]
+    found += [inner for each in found if get_origin(each) is tuple for inner in get_args(each)]
+    return next((each for each in found if isinstance(each, type) and issubclass(each, Table)), None)
+
+
+def forms_of(data: bytes, path: Path, content: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return every form of a job. data : the file's bytes. content : what it says. path : its own."""
+    try:
+        text = decoded(data, path.name)
+    except PortgeoError:
+        text = ""
+    raw, problems = raw_texts(text), _problems(data, path, text)
+    stages = [str(state.get("name", "")) for state in content.get("state", []) if isinstance(state, dict)]
+    found = []
+    for table, title in TITLES.items():
+        said: Any = content.get(table) if table else content
+        several = said if table == "state" and isinstance(said, list) else [said]
+        for index, one in enumerate(several):
+            entries = [
+                _entry(table, index, key, one if isinstance(one, dict) else {}, raw, content.get("units"), stages)
+                for key in keys_of(table)
+            ]
+            told = [problem for of, k, problem in problems if (of, k) == (table, index)]
+            found.append(
+                {
+                    "table": table,
+                    "index": index,
+                    "title": title if table != "state" else f"{title}: {entries[0]['text'] or index + 1}",
+                    "many": table == "state",
+                    "there": isinstance(one, dict),
+                    "entries": entries,
+                    "problems": told,
+                }
+            )
+    return found
+
+
+def _entry(
+    table: str, index: int, key: Key, said: Mapping[str, Any], raw: Any, units: Any, stages: list[str]
+) -> dict[str, Any]:
+    name = written_name(key.name, key.length, said)
+    value: Any = said
+    for part in name.split("."):
+        value = value.get(part) if isinstance(value, Mapping) else None
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    unit = UNITS.get(key.name, "")
+    if key.length:
+        unit = name[-2:] if name.endswith(("_in", "_mm")) else str(units if units in ("in", "mm") else "")
+    choices = key.choices or (tuple(stages) if key.name == "state" or name == "bench_run" else ())
+    return {
+        "key": key.name,
+        "name": name,
+        "label": key.label,
+        "unit": unit,
+        "kind": key.kind,
+        "choices": list(choices) or None,
+        "help": key.says,
+        "text": (raw(table, index, name) if number else "") or _text(value),
+    }
+
+
+def written_name(key: str, length: bool, said: Mapping[str, Any]) -> str:
+    """Return the name under which a table has a key: a length's may say its unit."""
+    first, _, rest = key.partition(".")
+    if rest:
+        inner = said.get(first)
+        return f"{first}.{written_name(rest, length, inner if isinstance(inner, Mapping) else {})}"
+    names = (key, f"{key}_in", f"{key}_mm") if length else (key,)
+    return next((name for name in names if name in said), key)
+
+
+def _text(value: Any) -> str:
+    if value is None or isinstance(value, Mapping):
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list):
+        return ", ".join(_text(each) for each in value)
+    return str(value)
+
+
+def _problems(data: bytes, path: Path, text: str) -> list[tuple[str, int, dict[str, Any]]]:
+    """Return what is wrong with a job: the table, its number, and key, what and mend."""
+    try:
+        job_from(data, path)
+    except PortgeoError as refusal:
+        return [_placed(problem, text) for problem in refusal.problems]
+    return []
+
+
+def _placed(problem: Problem, text: str) -> tuple[str, int, dict[str, Any]]:
+    found = re.search(r"\[(\w+)", problem.where or "")
+    table = found[1] if found and found[1] in TITLES else ""
+    headers = re.finditer(rf"^\s*\[\[?\s*{table}\s*\]\]?", text, re.MULTILINE) if table else ()
+    lines = [text.count("\n", 0, header.end()) + 1 for header in headers]
+    index = max(sum(line <= (problem.row or 0) for line in lines) - 1, 0)
+    said = {"key": problem.column, "what": problem.what, "mend": problem.mend, "where": problem.where}
+    return table, index if table == "state" else 0, said
