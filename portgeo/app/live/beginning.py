@@ -36,7 +36,8 @@ def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any
         edits.append({"op": "key", "table": "", "key": "title", "text": title})
     if valve == "exhaust" and what == "port":
         edits.append({"op": "key", "table": "engine", "key": "port", "text": "exhaust"})
-    station = section_rows(unit)[0][0]
+    header = section_rows(unit)[0]
+    station = header[0]
     places = APART[unit].partition(".")[2]
     cells: list[list[Any]] = []
     for row in range(1, FIRST_ROWS + 1):
@@ -47,9 +48,8 @@ def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any
         if valve == "exhaust":
             ends = [(1, "throat"), (FIRST_ROWS, "joint")]
         cells += [[row, "mark", mark] for row, mark in ends]
-    edits.append({"op": "column", "file": SHEET, "name": "tool"})
-    if what == "runner":
-        edits.append({"op": "column", "file": SHEET, "name": "swing_deg"})
+    wanted = ("tool", "swing_deg") if what == "runner" else ("tool",)
+    edits += [{"op": "column", "file": SHEET, "name": name} for name in wanted if name not in header]
     edits.append({"op": "insert", "file": SHEET, "at": 1, "count": FIRST_ROWS})
     edits.append({"op": "cells", "file": SHEET, "cells": cells})
     return edits

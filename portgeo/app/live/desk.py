@@ -16,8 +16,9 @@ from portgeo.app.live.draft import FILE_LIMIT, Draft
 from portgeo.app.live.figures import Readings
 from portgeo.app.live.forms import forms_of
 from portgeo.app.live.sheets import sheet_of
-from portgeo.app.live.stages import JOB, Stage
+from portgeo.app.live.stages import JOB, Stage, job_content
 from portgeo.app.live.tables import Looked, look
+from portgeo.app.live.target_forms import target_forms
 from portgeo.app.live.versions import Files, Step, Versions
 from portgeo.core.errors import InputError, OutputError, PortgeoError
 from portgeo.core.units import LengthUnit
@@ -200,9 +201,15 @@ class Desk:
         data = draft.files.get(draft.job or "")
         if data is None or draft.job is None:
             return []
+        content = draft.content()
         there = [(self.folder / named.file).is_file() for named in draft.named()]
-        if self._forms[0] != (data, there):
-            self._forms = ((data, there), forms_of(data, self.folder / draft.job, draft.content()))
+        target = next((n.file for n in draft.named() if n.kind == "target" and n.file in draft.files), None)
+        wanted = None if target is None else draft.files[target]
+        if self._forms[0] != (data, wanted, there):
+            forms = forms_of(data, self.folder / draft.job, content)
+            if target is not None and wanted is not None:
+                forms += target_forms(wanted, self.folder / target, job_content(wanted))
+            self._forms = ((data, wanted, there), forms)
         return self._forms[1]
 
     def table(self, name: str) -> dict[str, Any]:

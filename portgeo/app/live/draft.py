@@ -16,11 +16,13 @@ from typing import Any
 from portgeo.app.job.blanks import bench_sheet, blank_target, section_sheet, wall_sheet
 from portgeo.app.live.documents import CsvSheet
 from portgeo.app.live.forms import TITLES, keys_of, written_name
-from portgeo.app.live.job_text import literal, with_key, with_stage, without_stage
+from portgeo.app.live.job_text import literal, with_entry, with_key, without_entry
 from portgeo.app.live.outline import rectangle_csv
 from portgeo.app.live.sheets import ReadSheet, Sheet, sheet_of
 from portgeo.app.live.stages import JOB, Named, Stage, job_content, named_in, stages_of
 from portgeo.app.live.tables import Kind
+from portgeo.app.live.target_forms import BEFORE, MANY, table_of
+from portgeo.app.live.target_forms import KEYS as TARGET_KEYS
 from portgeo.app.live.workbook import XlsxSheet
 from portgeo.core.errors import InputError
 from portgeo.core.units import LengthUnit
@@ -166,7 +168,7 @@ class Draft:
         files = {} if before is None else {"port": before.port, "runner": before.runner}
         files[part] = self._new_sheet(edit, name, files.get(part))
         keys |= {key: literal(file, "text") for key, file in files.items() if file}
-        self._job_text(lambda text: with_stage(text, keys))
+        self._job_text(lambda text: with_entry(text, "state", keys))
         return f"stage {name}"
 
     def _new_sheet(self, edit: Mapping[str, Any], name: str, copied: str | None) -> str:
@@ -198,21 +200,69 @@ class Draft:
             raise InputError(f"there is no stage {str(edit['stage'])[:60]!r}", mend=AGAIN)
         if len(names) == 1:
             raise InputError("a job has one stage at the least", mend="Rename this one")
-        self._job_text(lambda text: without_stage(text, names.index(edit["stage"])))
+        self._job_text(lambda text: without_entry(text, "state", names.index(edit["stage"])))
         return f"stage {edit['stage']} taken out; its files stay"
 
     def key(self, edit: Mapping[str, Any]) -> str:
-        """Set a key of the job, or take it out."""
+        """Set a key of the job, or of the target's own file, or take it out."""
         table, index, name = str(edit["table"]), int(edit.get("index") or 0), str(edit["key"])
         text = edit.get("text")
-        if table not in TITLES or not isinstance(text, str | None):
-            raise InputError("a job has no such table", mend=AGAIN)
+        if not isinstance(text, str | None):
+            raise InputError("the edit cannot be read", mend=AGAIN)
         self.need_job()
         text = None if text is None or not text.strip() else text.strip()
-        if table == "state" and name == "name" and text:
-            self._rename(index, text)
-        self._set(table, index, name, text)
-        return f"{TITLES[table]}, {name}: {'taken out' if text is None else text[:40]}"
+        if table.startswith(BEFORE):
+            self._set_in_target(table_of(table), index, name, text)
+        elif table not in TITLES:
+            raise InputError("a job has no such table", mend=AGAIN)
+        else:
+            if table == "state" and name == "name" and text:
+                self._rename(index, text)
+            self._set(table, index, name, text)
+        return f"{table or 'job'}, {name}: {'taken out' if text is None else text[:40]}"
+
+    def form(self, edit: Mapping[str, Any]) -> str:
+        """Add an entry to what there may be several of, or take one out."""
+        form, index = str(edit["table"]), edit.get("index")
+        table = table_of(form)
+        if form == "state" and edit.get("remove"):
+            return self.unstage({"stage": self.stages()[int(index or 0)].name})
+        if not form.startswith(BEFORE) or table not in MANY:
+            raise InputError("there is one of these at the most", mend=AGAIN)
+        file = self._target()
+        if edit.get("remove"):
+            number = int(index or 0)
+            self._text(file, lambda text: without_entry(text, table, number))
+            return f"{form} {number + 1} taken out"
+        self._text(file, lambda text: with_entry(text, table, {}))
+        return f"one more {form}"
+
+    def _target(self) -> str:
+        """Return the target's file, laid out where there is none yet."""
+        self.need_job()
+        said = self.content().get("target")
+        file = said.get("file") if isinstance(said, Mapping) else None
+        if not isinstance(file, str):
+            self.table({"table": "target"})
+            file = str(self.content()["target"]["file"])
+        if file not in self.files:
+            raise InputError(f"{file} cannot be read", file=file, mend="Check the name, or name another")
+        return file
+
+    def _set_in_target(self, table: str, index: int, name: str, text: str | None) -> None:
+        known = {key.name: key for key in TARGET_KEYS.get(table, ())}
+        if name not in known:
+            raise InputError(f"a target has no key {name[:60]!r} there", mend=AGAIN)
+        file = self._target()
+        content = job_content(self.files[file])
+        said: Any = content.get(table, {}) if table else content
+        if table in MANY:
+            if not said and text is not None:
+                self._text(file, lambda whole: with_entry(whole, table, {}))
+            said = said[index] if said else {}
+        written = written_name(known[name], said)
+        value = None if text is None else literal(text, known[name].kind)
+        self._text(file, lambda whole: with_key(whole, table, index, written, value))
 
     def _rename(self, index: int, name: str) -> None:
         """Rename a stage where other tables name it, so that it stays the one that is meant."""
@@ -230,7 +280,7 @@ class Draft:
             raise InputError(f"a job has no key {name[:60]!r} there", mend=AGAIN)
         said: Any = self.content().get(table, {}) if table else self.content()
         said = said[index] if isinstance(said, list) else said
-        written = name if bare != name else written_name(name, known[name].length, said)
+        written = name if bare != name else written_name(known[name], said)
         value = None if text is None else literal(text, kind or known[bare].kind)
         self._job_text(lambda whole: with_key(whole, table, index, written, value))
 
@@ -290,11 +340,14 @@ class Draft:
 
     def _job_text(self, change: Callable[[str], str]) -> None:
         assert self.job is not None
-        data = self.files[self.job]
-        text = change(decoded(data, self.job))
+        self._text(self.job, change)
+
+    def _text(self, file: str, change: Callable[[str], str]) -> None:
+        data = self.files[file]
+        text = change(decoded(data, file))
         if b"\r\n" in data:
             text = text.replace("\n", "\r\n")
-        self.files[self.job] = (UTF8_MARK if data.startswith(UTF8_MARK) else b"") + text.encode()
+        self.files[file] = (UTF8_MARK if data.startswith(UTF8_MARK) else b"") + text.encode()
 
     def _make(self, name: str, data: bytes) -> None:
         """Add a file. Raises InputError where one is there already: none is ever replaced by another."""
@@ -329,7 +382,7 @@ _TARGET: tuple[str, Callable[[LengthUnit], str]] = ("target.toml", blank_target)
 EDITS: Mapping[str, Callable[[Draft, Mapping[str, Any]], str]] = {
     "cells": Draft.cells, "insert": Draft.insert, "remove": Draft.remove, "column": Draft.column,
     "beside": Draft.beside, "stage": Draft.stage, "stage_key": Draft.stage_key, "unstage": Draft.unstage,
-    "key": Draft.key, "table": Draft.table, "gasket": Draft.gasket,
+    "key": Draft.key, "form": Draft.form, "table": Draft.table, "gasket": Draft.gasket,
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
@@ -116,12 +116,12 @@ UNITS = {"seat_angle_deg": "deg", "density_g_cc": "g/cc", "flow_cfm": "cfm", "de
 
 @dataclass(frozen=True)
 class Key:
-    """A key of a job's table: how it is typed, its choices, whether it is a length."""
+    """A key of a table: how it is typed, its choices; power : 1 of a length, 2 of an area, 0 of what is neither."""
 
     name: str
     kind: Kind
     choices: tuple[str, ...]
-    length: bool
+    power: int
     label: str
     says: str
 
@@ -153,7 +153,7 @@ def _key(name: str, annotation: Any, length: bool, words: tuple[str, str]) -> Ke
         kind = "number"
     elif name == "date":
         kind = "date"
-    return Key(name, kind, choices, length, *words)
+    return Key(name, kind, choices, int(length), *words)
 
 
 def _alternatives(annotation: Any) -> list[Any]:
@@ -172,68 +172,91 @@ def _model(annotation: Any) -> type[Table] | None:
 
 def forms_of(data: bytes, path: Path, content: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return every form of a job. data : the file's bytes. content : what it says. path : its own."""
-    try:
-        text = decoded(data, path.name)
-    except PortgeoError:
-        text = ""
-    raw, problems = raw_texts(text), _problems(data, path, text)
     stages = [str(state.get("name", "")) for state in content.get("state", []) if isinstance(state, dict)]
+    made = Forms(data, content, content.get("units"), lambda: job_from(data, path), tuple(TITLES), stages)
     found = []
     for table, title in TITLES.items():
         said: Any = content.get(table) if table else content
         several = said if table == "state" and isinstance(said, list) else [said]
         for index, one in enumerate(several):
-            entries = [
-                _entry(table, index, key, one if isinstance(one, dict) else {}, raw, content.get("units"), stages)
-                for key in keys_of(table)
-            ]
-            told = [problem for of, k, problem in problems if (of, k) == (table, index)]
-            found.append(
-                {
-                    "table": table,
-                    "index": index,
-                    "title": title if table != "state" else f"{title}: {entries[0]['text'] or index + 1}",
-                    "many": table == "state",
-                    "there": isinstance(one, dict),
-                    "entries": entries,
-                    "problems": told,
-                }
-            )
+            form = made.form(table, table, index, title, tuple(keys_of(table)), one, many=table == "state")
+            if table == "state":
+                form["title"] = f"{title}: {form['entries'][0]['text'] or index + 1}"
+            found.append(form)
     return found
 
 
-def _entry(
-    table: str, index: int, key: Key, said: Mapping[str, Any], raw: Any, units: Any, stages: list[str]
-) -> dict[str, Any]:
-    name = written_name(key.name, key.length, said)
-    value: Any = said
-    for part in name.split("."):
-        value = value.get(part) if isinstance(value, Mapping) else None
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    unit = UNITS.get(key.name, "")
-    if key.length:
-        unit = name[-2:] if name.endswith(("_in", "_mm")) else str(units if units in ("in", "mm") else "")
-    choices = key.choices or (tuple(stages) if key.name == "state" or name == "bench_run" else ())
-    return {
-        "key": key.name,
-        "name": name,
-        "label": key.label,
-        "unit": unit,
-        "kind": key.kind,
-        "choices": list(choices) or None,
-        "help": key.says,
-        "text": (raw(table, index, name) if number else "") or _text(value),
-    }
+class Forms:
+    """What makes the forms of one file: its numbers as they are written, and what is wrong with its keys."""
+
+    def __init__(
+        self,
+        data: bytes,
+        content: Mapping[str, Any],
+        units: Any,
+        read: Callable[[], object],
+        tables: Sequence[str],
+        stages: Sequence[str] = (),
+    ) -> None:
+        """read : what refuses the file where something is wrong with it."""
+        try:
+            text = decoded(data, "")
+        except PortgeoError:
+            text = ""
+        self._raw, self._units, self._stages = raw_texts(text), units, stages
+        self._problems: list[tuple[str, int, dict[str, Any]]] = []
+        try:
+            read()
+        except PortgeoError as refusal:
+            several = {table for table in tables if isinstance(content.get(table), list)}
+            self._problems = [_placed(problem, text, tables, several) for problem in refusal.problems]
+
+    def form(
+        self, name: str, table: str, index: int, title: str, keys: Sequence[Key], said: Any, *, many: bool
+    ) -> dict[str, Any]:
+        """Return one form. name : of it, for the page. table, index : of the file. said : what stands there."""
+        given = isinstance(said, Mapping)
+        return {
+            "table": name,
+            "index": index,
+            "title": title,
+            "many": many,
+            "given": given,
+            "entries": [self._entry(table, index, key, said if given else {}) for key in keys],
+            "problems": [problem for of, k, problem in self._problems if (of, k) == (table, index)],
+        }
+
+    def _entry(self, table: str, index: int, key: Key, said: Mapping[str, Any]) -> dict[str, Any]:
+        name = written_name(key, said)
+        value: Any = said
+        for part in name.split("."):
+            value = value.get(part) if isinstance(value, Mapping) else None
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        unit = UNITS.get(key.name, "")
+        if key.power:
+            ending = re.search("_(in|mm)2?$", name)
+            of = ending[1] if ending else self._units if self._units in ("in", "mm") else ""
+            unit = f"sq {of}" if key.power == 2 and of else str(of)
+        choices = key.choices or (tuple(self._stages) if key.name in ("state", "bench_run") else ())
+        return {
+            "key": key.name,
+            "label": key.label,
+            "unit": unit,
+            "kind": key.kind,
+            "choices": list(choices) or None,
+            "help": key.says,
+            "text": (self._raw(table, index, name) if number else "") or _text(value),
+        }
 
 
-def written_name(key: str, length: bool, said: Mapping[str, Any]) -> str:
-    """Return the name under which a table has a key: a length's may say its unit."""
-    first, _, rest = key.partition(".")
-    if rest:
-        inner = said.get(first)
-        return f"{first}.{written_name(rest, length, inner if isinstance(inner, Mapping) else {})}"
-    names = (key, f"{key}_in", f"{key}_mm") if length else (key,)
-    return next((name for name in names if name in said), key)
+def written_name(key: Key, said: Mapping[str, Any]) -> str:
+    """Return the name under which a table has a key: a length's or an area's may say its unit."""
+    first, _, rest = key.name.partition(".")
+    inner: Any = said.get(first) if rest else said
+    endings = ("", "_in", "_mm") if key.power == 1 else ("", "_in2", "_mm2") if key.power else ("",)
+    names = [key.name + ending for ending in endings]
+    there = inner if isinstance(inner, Mapping) else {}
+    return next((name for name in names if name.rpartition(".")[2] in there), key.name)
 
 
 def _text(value: Any) -> str:
@@ -246,20 +269,14 @@ def _text(value: Any) -> str:
     return str(value)
 
 
-def _problems(data: bytes, path: Path, text: str) -> list[tuple[str, int, dict[str, Any]]]:
-    """Return what is wrong with a job: the table, its number, and key, what and mend."""
-    try:
-        job_from(data, path)
-    except PortgeoError as refusal:
-        return [_placed(problem, text) for problem in refusal.problems]
-    return []
-
-
-def _placed(problem: Problem, text: str) -> tuple[str, int, dict[str, Any]]:
+def _placed(
+    problem: Problem, text: str, tables: Sequence[str], several: Collection[str]
+) -> tuple[str, int, dict[str, Any]]:
+    """Return the table and its number that a problem is of, and the problem."""
     found = re.search(r"\[(\w+)", problem.where or "")
-    table = found[1] if found and found[1] in TITLES else ""
+    table = found[1] if found and found[1] in tables else ""
     headers = re.finditer(rf"^\s*\[\[?\s*{table}\s*\]\]?", text, re.MULTILINE) if table else ()
     lines = [text.count("\n", 0, header.end()) + 1 for header in headers]
     index = max(sum(line <= (problem.row or 0) for line in lines) - 1, 0)
     said = {"key": problem.column, "what": problem.what, "mend": problem.mend, "where": problem.where}
-    return table, index if table == "state" else 0, said
+    return table, index if table in several else 0, said

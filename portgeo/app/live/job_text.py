@@ -1,6 +1,6 @@
-"""A job file open for typing: one key at a time is written, and all else in it stays, remarks included.
+"""A job or a target open for typing: one key at a time is written, and all else in it stays, remarks included.
 
-The file's text comes in; the text with a key, a table or a stage more, or less, goes out.
+The file's text comes in; the text with a key or a table more, or less, goes out.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from portgeo.files.toml.tables import place_of
 DECIMAL = re.compile(r"([+-]?)0*(\d*)[.,]?(\d*)")
 DATE = re.compile(r"\d{4}-\d\d-\d\d")
 HEADER = re.compile(r"\s*(#\s*)?\[\[?\s*[\w.\-]+\s*\]\]?\s*(#.*)?")
+OPENS = re.compile(r"\s*\[")
 KEY = re.compile(r"\s*[\w\-\"]+\s*=")
 REMARK_AT = 30  # column in which the remarks of a new job stand
 
@@ -46,7 +47,7 @@ def _one(text: str) -> str:
 
 
 def with_key(text: str, table: str, index: int, key: str, value: str | None) -> str:
-    """Return a job with one key set, or taken out where the value is None.
+    """Return a file with one key set, or taken out where the value is None.
 
     table : "" for the top. index : of the table, where there are several. key : one of a table in it has a dot
     (port_scan.units). value : a literal. Raises InputError where the file cannot be made out, or has no such table.
@@ -65,30 +66,50 @@ def with_key(text: str, table: str, index: int, key: str, value: str | None) -> 
     raise _not_written()
 
 
-def with_stage(text: str, keys: dict[str, str]) -> str:
-    """Return a job with another stage after the others. keys : with their literals."""
+def with_entry(text: str, table: str, keys: dict[str, str]) -> str:
+    """Return a file with another [[table]] after the others. keys : with their literals."""
     content = _content(text)
     wanted = copy.deepcopy(content)
     values = {key: tomllib.loads(f"v = {value}")["v"] for key, value in keys.items()}
-    wanted.setdefault("state", []).append(values)
-    block = ["[[state]]", *(f"{key} = {value}" for key, value in keys.items())]
-    lines = text.split("\n")
-    after = _end_of_stages(lines)
+    wanted.setdefault(table, []).append(values)
+    block = [f"[[{table}]]", *(f"{key} = {value}" for key, value in keys.items())]
+    lines = text.rstrip("\n").split("\n")
+    after = _end_of_entries(lines, table)
     places = [] if after is None else [[*lines[:after], "", *block, *lines[after:]]]
-    for each in (*places, [*lines, *block, ""]):
+    for each in (*places, [*lines, "", *block]):
+        written = "\n".join([*each, ""])
         try:
-            if tomllib.loads("\n".join(each)) == wanted:
-                return "\n".join(each)
+            if tomllib.loads(written) == wanted:
+                return written
         except ValueError:
             continue
     raise _not_written()
 
 
-def without_stage(text: str, index: int) -> str:
-    """Return a job without one of its stages."""
-    _content(text)
-    document = tomlkit.parse(text)
-    del document["state"][index]
+def without_entry(text: str, table: str, index: int) -> str:
+    """Return a file without one of its [[table]]. Raises InputError where there is no such one."""
+    content = _content(text)
+    if not (isinstance(content.get(table), list) and 0 <= index < len(content[table])):
+        raise InputError(f"there is no such [[{table}]]", mend="Load the page again")
+    wanted = copy.deepcopy(content)
+    del wanted[table][index]
+    if not wanted[table]:
+        del wanted[table]
+    lines = text.split("\n")
+    start = (place_of(text, table, index, None)[1] or 1) - 1
+    own = re.compile(rf"\s*\[\[?\s*{table}\.")
+    end = next((k for k in range(start + 1, len(lines)) if OPENS.match(lines[k]) and not own.match(lines[k])), None)
+    kept = [line for line in lines[start + 1 : end] if not (KEY.match(line) or OPENS.match(line))]
+    written = "\n".join([*lines[:start], *kept, *(lines[end:] if end is not None else [])])
+    try:
+        if tomllib.loads(written) == wanted:
+            return written
+    except ValueError:
+        pass
+    document: Any = tomlkit.parse(text)
+    del document[table][index]
+    if not document[table]:
+        del document[table]
     return tomlkit.dumps(document)
 
 
@@ -119,7 +140,7 @@ def _content(text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(
-            "the job file cannot be made out, so that nothing is written into it",
+            "the file cannot be made out, so that nothing is written into it",
             mend="Mend the line that is marked in a text editor first, or bring an earlier version back",
         ) from error
 
@@ -247,12 +268,12 @@ def _past_remark(lines: list[str], k: int) -> int:
     return k
 
 
-def _end_of_stages(lines: list[str]) -> int | None:
-    """Return the line after the last key of the last stage, and of the remarks under it."""
+def _end_of_entries(lines: list[str], table: str) -> int | None:
+    """Return the line after the last key of the last [[table]], and of the remarks under it."""
     last, inside = None, False
     for k, line in enumerate(lines):
         if re.match(r"\s*\[", line):
-            inside = bool(re.match(r"\s*\[\[?\s*state[\s.\]]", line))
+            inside = bool(re.match(rf"\s*\[\[?\s*{table}[\s.\]]", line))
         if inside and (KEY.match(line) or re.match(r"\s*\[", line)):
             last = k + 1
     while last is not None and last < len(lines) and re.match(r"\s*#", lines[last]):
@@ -262,5 +283,5 @@ def _end_of_stages(lines: list[str]) -> int | None:
 
 def _not_written() -> InputError:
     return InputError(
-        "this cannot be written into the job file as it stands", mend="Write it there in a text editor: it is open text"
+        "this cannot be written into the file as it stands", mend="Write it there in a text editor: it is open text"
     )
