@@ -264,11 +264,3 @@ def test_what_a_result_holds_is_a_figure_or_is_named_as_inside():
     measured = pg.survey(pg.port_from_rows(BORE))
     assert "computed" not in measured.to_dict() and "computed" not in measured._repr_html_()
     assert measured.volume_cc == pytest.approx(measured.computed.volume / 1000.0)
-
-
-def test_the_readmes_example_runs(monkeypatch, pytestconfig):
-    monkeypatch.chdir(pytestconfig.rootpath)
-    examples = re.findall(r"```python\n(.*?)```", (pytestconfig.rootpath / "README.md").read_text("utf-8"), re.DOTALL)
-    assert examples
-    for example in examples:
-        exec(example, {})

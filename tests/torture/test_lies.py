@@ -1,16 +1,15 @@
 """Files that say they hold more than they do, or unfold without end: refused, in little time and memory."""
 
-import io
 import json
 import struct
 import subprocess
 import sys
-import zipfile
 from pathlib import Path
 
 import numpy as np
 
 from tests.torture.judge import STUCK, check_told
+from tests.workbooks import ods_cell, ods_of, packed, xls
 
 MOST_MB = 450  # the libraries themselves take 150; the largest of the files 60, and a reader some copies of it
 TRIANGLE = np.zeros(12, dtype="<f4").tobytes() + b"\0\0"
@@ -28,14 +27,6 @@ CONTENT = (
 RELATION = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-
-
-def packed(parts, level=9):
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=level) as archive:
-        for name, content in parts.items():
-            archive.writestr(name, content)
-    return out.getvalue()
 
 
 def glb(tree, body=b""):
@@ -102,6 +93,13 @@ def lies():
     shared = f'<sst xmlns="{MAIN}">' + f"<si><t>{'a' * 30_000}</t></si>" * 10 + "</sst>"
     inner = packed({"a": b"\0" * 20_000_000})
     deep = b"[" * 200_000
+    wide = ods_cell(1).replace("<table:table-cell", '<table:table-cell table:number-columns-repeated="999999999"')
+    whole_xls = xls([["station_mm", "height_mm", "width_mm"], [0, 40, 30], [50, 40, 30]])
+    # The first sector of its directory ([MS-CFB], section 2.2: at byte 48), and the count of strings in the shared
+    # table ([MS-XLS], section 2.4.265: record 0xFC, its second number).
+    sectors = whole_xls[:48] + struct.pack("<I", 4_000_000_000) + whole_xls[52:]
+    at = whole_xls.index(struct.pack("<H", 0xFC), 512)
+    strings = whole_xls[: at + 8] + struct.pack("<I", 4_000_000_000) + whole_xls[at + 12 :]
     nodes = [{"children": [k + 1, k + 1]} for k in range(60)] + [{"mesh": 0}]
     return {
         "count.stl": b" " * 80 + struct.pack("<I", 4_000_000_000) + TRIANGLE * 10,
@@ -170,6 +168,19 @@ def lies():
         "strings.xlsx": workbook(
             sheet_xml('<row r="1">' + '<c t="s"><v>0</v></c>' * 100_000 + "</row>"), **{"xl/sharedStrings.xml": shared}
         ),
+        "bomb.ods": packed({"content.xml": b"<a>" + b" " * 100_000_000}),
+        "rows.ods": ods_of(
+            f'<table:table-row table:number-rows-repeated="1048576">{ods_cell(1) * 50}</table:table-row>'
+        ),
+        "columns.ods": ods_of(f"<table:table-row>{wide}</table:table-row>"),
+        "entities.ods": packed({"content.xml": f"<?xml version='1.0'?>{quadratic}<a>{'&a;' * 50_000}</a>"}),
+        "laughs.ods": packed({"content.xml": laughs + "]><a>&i;</a>"}),
+        "utf16.ods": packed({"content.xml": (laughs + "]><a>&i;</a>").encode("utf-16")}),
+        "deep.ods": ods_of("<table:table-row>" * 100_000),
+        "sectors.xls": sectors,
+        "strings.xls": strings,
+        "cut.xls": whole_xls[: len(whole_xls) // 2],
+        "blank.xls": whole_xls[:512] + b"\xff" * 4_000_000,
         "rows.csv": b"station_mm,height_mm,width_mm\n" + b"1,2,3\n" * 700_000,
         "cell.csv": b"station_mm,height_mm,width_mm\n1," + b"2" * 4_000_000 + b",3\n",
         "columns.csv": b"a," * 2_000_000 + b"\n",
