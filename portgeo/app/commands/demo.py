@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import signal
 import subprocess
@@ -22,7 +23,7 @@ EXAMPLE = """example:
 STOPPING = 0.5  # seconds that a stopped step has to put away a file it was writing
 CAST, CUT = "demo-as-cast.csv", "demo-first-cut.csv"
 # What is shown, the command (words in capitals are files in the demo's folder), what it writes.
-STEPS = (
+STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "The casting: its area schedule, and what to look at",
         ("measure", CAST, "--json", "as-cast.json", "--csv", "as-cast.schedule.csv"),
@@ -41,6 +42,7 @@ STEPS = (
         ("report", "demo-job.toml", "--out", "report"),
     ),
 )
+SHARES = slice(-1, None), slice(None, -1)  # of the steps: each in one process, one after the other
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -62,7 +64,7 @@ def run(args: argparse.Namespace) -> None:
     for name, content in inputs.items():
         atomic_write(out / name, content, force=args.force)
     unwritten = ""
-    # Each step is the command as it would be typed, in a process of its own; one a core at a time.
+    # Each step is the command as it would be typed; the last, the longest, in a process beside the others'.
     with _steps(out, args.force) as runs:
         for (what, command), done in zip(STEPS, runs, strict=True):
             answer, refusal = result_of(done)
@@ -84,24 +86,32 @@ def _steps(folder: Path, force: bool) -> Iterator[list[Future[tuple[str, str]]]]
     running: list[subprocess.Popen[str]] = []
     starting = threading.Lock()
     stopped = False
+    answers = [Future[tuple[str, str]]() for _ in STEPS]
 
-    def run_one(command: tuple[str, ...]) -> tuple[str, str]:
-        words = [sys.executable, "-m", "portgeo", *command, *(["--force"] if force else [])]
-        environment = os.environ | {"PYTHONIOENCODING": "utf-8"}
+    def run_share(share: slice) -> None:
+        commands = [[*command, *(["--force"] if force else [])] for _, command in STEPS[share]]
+        words = [sys.executable, "-m", "portgeo.app.in_turn", json.dumps(commands)]
         with starting:
             if stopped:
-                return "", ""
+                return
             pipe = subprocess.PIPE
-            step = subprocess.Popen(words, cwd=folder, env=environment, stdout=pipe, stderr=pipe, encoding="utf-8")
-            running.append(step)
-        printed, refused = step.communicate()
-        if step.returncode not in (0, 2) and not stopped:
-            raise RuntimeError(refused)
-        return printed, refused.strip().removeprefix("portgeo: ")
+            process = subprocess.Popen(words, cwd=folder, stdout=pipe, stderr=pipe, encoding="utf-8")
+            running.append(process)
+        assert process.stdout is not None
+        for answer, line in zip(answers[share], process.stdout, strict=False):
+            status, printed, refused = json.loads(line)
+            if status in (0, 2):
+                answer.set_result((printed, refused.strip().removeprefix("portgeo: ")))
+        failure = process.communicate()[1]
+        for answer in answers[share]:
+            if not answer.done():
+                answer.set_exception(RuntimeError(failure))
 
-    with minded(), ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+    with minded(), ThreadPoolExecutor(len(SHARES)) as pool:
         try:
-            yield [pool.submit(run_one, command) for _, command in STEPS]
+            for share in SHARES:
+                pool.submit(run_share, share)
+            yield answers
         except BaseException:
             with starting:
                 stopped = True
