@@ -96,7 +96,7 @@ def browser(folder):
         yield found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium():
     """A browser, driven by Playwright."""
     playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed: no browser test")

@@ -10,7 +10,7 @@ from tests.present.test_page import AA, CONTRAST
 
 NAMELESS = """() => Array.from(document.querySelectorAll(
   "button, input, select, textarea, [role=slider], [role=img], dialog"))
-  .filter((one) => one.offsetParent !== null || one.closest("svg"))
+  .filter((one) => one.checkVisibility({ visibilityProperty: true }))
   .filter((one) => !(one.innerText || "").trim() && !one.getAttribute("aria-label") && !one.closest("label") &&
     !one.getAttribute("aria-labelledby") && !(one.id && document.querySelector(`label[for="${one.id}"]`)))
   .map((one) => one.outerHTML.slice(0, 200))"""

@@ -83,7 +83,9 @@ function lineChart(holder, says) {
 
   function draw() {
     const width = Math.max(280, Math.round(holder.clientWidth)), narrow = width < NARROW;
-    if (!data || !data.series.length || !holder.clientWidth) { drawing.replaceChildren(); legend.replaceChildren(); return; }
+    const empty = !data || !data.series.some((s) => s.x.length > 1);
+    said.hidden = empty;
+    if (empty || !holder.clientWidth) { drawing.replaceChildren(); legend.replaceChildren(); return; }
     const height = Math.round(Math.max(220, Math.min(340, width * 0.38))), left = narrow ? NARROW_LEFT : CHART_ROOM.left;
     const right = width - CHART_ROOM.right, top = CHART_ROOM.top, bottom = height - CHART_ROOM.bottom;
     const [xLow, xHigh] = ends(data.series.flatMap((s) => s.x), 0);

@@ -22,6 +22,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const where = whereTaken(at("where"));
   const view = portView(at("view"), { brief: true });
   if (!view) at("view").append(make("p", { class: "note" }, "No 3D here: the browser has no WebGL. All else works."));
+  at("view").append(make("p", { class: "none" }, "The port shows here once two rows are read."));
+  at("view").classList.add("bare");
   const chart = lineChart(at("area"), "Area against station");
   const stages = stageTabs(at("stages"), { desk, chosen, say });
   const tasks = longAnswers(at("tasks"), { desk, say, done: answered });
@@ -121,6 +123,11 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     chart.light(station === null || station === undefined ? null : station * unit / perUnit());
   }
 
+  function showModel(data) {
+    if (!view || !data) return;
+    at("view").classList.remove("bare");
+    view.update(data);
+  }
   const keyOf = (stage, which) => stage + "\n" + (which || "port");
   function chosen(stage) {
     if (!state) return;
@@ -132,16 +139,16 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const heard = events.get(keyOf(stage.name, shownPart)) || {};
     shownFigures = null;
     figures(heard.figures || null);
-    if (heard.model && view) view.update(heard.model.data);
+    if (heard.model) showModel(heard.model.data);
     desk.ask("figures?stage=" + encodeURIComponent(stage.name) + "&part=" + shownPart).catch(() => {});
   }
 
   // ---- the answer --------------------------------------------------------------------------------------
-  let sent = 0; // edits that the figures do not hold yet
   const old = (is) => { at("answer").classList.toggle("old", is); at("answer").setAttribute("aria-busy", String(is)); };
 
   function figures(event) {
     const given = event && event.figures;
+    if (event && !given) at("view").classList.add("bare");
     for (const dd of document.querySelectorAll("[data-figure]")) {
       const one = given && given[dd.dataset.figure], [value, sure, note] = [".value", ".sure", ".at"].map((part) => dd.querySelector(part));
       if (one && one.label) dd.previousElementSibling.textContent = one.label;
@@ -174,7 +181,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const key = keyOf(event.stage, event.part || (event.data && event.data.models[0].part)), kept = events.get(key) || {};
     events.set(key, Object.assign(kept, { [event.type]: event }));
     if (!stages.now || key !== keyOf(stages.now.name, shownPart)) return;
-    if (event.type === "model") { if (view && event.data) view.update(event.data); return; }
+    if (event.type === "model") { showModel(event.data); return; }
     if (event.version !== undefined && shownFigures && event.version < shownFigures.version) return;
     figures(event);
     old(!desk.settled() || Number(event.version) < desk.shown().version);
@@ -184,8 +191,10 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   // ---- what the desk tells -------------------------------------------------------------------------
   desk.on("state", (given, what) => {
     state = given;
-    at("title").textContent = state.title || "portgeo";
-    document.title = (state.title ? state.title + " \u2013 " : "") + "portgeo";
+    const title = state.first ? "" : state.title;
+    at("title").textContent = title || "portgeo";
+    document.title = (title ? title + " \u2013 " : "") + "portgeo";
+    const begun = !at("first").hidden && !state.first;
     at("first").hidden = !state.first;
     at("desk").hidden = Boolean(state.first);
     document.body.classList.toggle("typing-on", !state.first);
@@ -199,6 +208,10 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     for (const form of forms) form.update(state.forms);
     for (const part of others) part.update(state);
     plan.update(state);
+    if (begun && tables.get("readings")) { // straight to the first reading
+      const [row, name] = (state.tables[fileOf("readings")].missing || [])[0] || [1, "height"];
+      tables.get("readings").table.go(row, name);
+    }
   });
   desk.on("saving", (left, away) => {
     at("saved").className = away ? "away" : "";

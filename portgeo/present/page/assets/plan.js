@@ -1,6 +1,6 @@
 // The next cut: areas dragged on the chart, the short side's radius on a slider, the limits, and the cut sheet beside them.
 "use strict";
-const PLAN_TABLES = ["target", "target.area", "target.taper", "target.short_side", "target.limits", "target.copy", "target.keep"];
+const PLAN_TABLES = ["target", "target.cut", "target.area", "target.taper", "target.short_side", "target.limits", "target.copy", "target.keep"];
 const MORE_AREA = 1.03; // of what is there: where a new handle begins, to be seen apart from the line
 
 // chart : where the areas are dragged. start(kind) : begins a long answer.

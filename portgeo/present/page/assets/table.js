@@ -182,7 +182,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
     const last = (c) => (columns[c].column === "station" || table.kind !== "sections" ? rows.length : count());
     for (let c = col, r = row + step; c >= 0 && c < columns.length; c += step, r = back ? last(Math.max(0, c)) : 1) {
       if (c !== col && !columns.some((_, k) => k === c && table.rows.some((__, i) => reads(i + 1, k)))) continue;
-      for (; r >= 1 && r <= Math.max(last(c), c === col && row > count() ? rows.length : 0); r += step)
+      for (; r >= 1 && r <= last(c); r += step)
         if (reads(r, c) || (c === col && !table.rows.some((_, i) => reads(i + 1, c)))) return [r, c];
     }
     return null;
@@ -195,8 +195,8 @@ function sheetTable(holder, { desk, file, hand, say }) {
       for (let c = place.col + 1; c < table.columns.length; c++)
         for (let r = 1; r <= count(); r++) if (isRead(table, r, table.columns[c])) return go(r, c);
     }
-    commit(input);
-    const next = after(place, back);
+    const added = commit(input) && blank && !back && order.value === "down";
+    const next = added ? [place.row + 1, place.col] : after(place, back);
     return next ? go(...next) : input.select();
   }
 

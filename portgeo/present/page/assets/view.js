@@ -11,6 +11,7 @@ const VIEW_KEYS = {
   ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "closer", "=": "closer", "-": "farther",
   Home: "home",
 };
+const LABEL_ROOM = 34; // CSS pixels from one station's label to the next
 const SAME_SIZE = 0.1; // a model given anew that is as large, to this share, is drawn where the last one was
 
 // Fills an element; `shown` is told the number of the model that is chosen. Returns an object that takes new data, lights a
@@ -144,7 +145,7 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
 
   function label(place) {
     for (const made of tags.values()) made.hidden = true;
-    const one = model(), found = shown.inside ? [] : rings(one);
+    const one = model(), found = shown.inside ? [] : rings(one), written = [];
     found.forEach((here, k) => {
       const c = project(place, ...here.middle);
       let best = null, high = -1e9; // the ring's highest point on the screen; the exit's farthest right
@@ -154,6 +155,9 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
         if (rise > high) { high = rise; best = q; }
       }
       const dx = best[0] - c[0], dy = best[1] - c[1], away = Math.hypot(dx, dy) || 1;
+      const crowded = written.some((q) => Math.hypot(q[0] - best[0], q[1] - best[1]) < LABEL_ROOM);
+      if (crowded && k > 0 && k < found.length - 1) return;
+      written.push(best);
       const end = k === 0 ? " entry" : k === found.length - 1 ? " exit" : "";
       tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 16 * dx / away, best[1] + 16 * dy / away,
         Math.max(-100, Math.min(0, -50 + 90 * dx / away))); // beside the port the text runs away from it
