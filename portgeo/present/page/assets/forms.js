@@ -63,7 +63,7 @@ function formPart(holder, { desk, tables, empty, only = () => true }) {
       const index = form.index || 0, box = make("section", { class: "form" });
       const heading = make("h3", {}, form.title, form.many && form.table !== "state" && ` ${index + 1}`);
       box.append(heading);
-      if (form.there && form.many && form.table !== "state") box.append(make("button", { type: "button", class: "link away",
+      if (form.given && form.many && form.table !== "state") box.append(make("button", { type: "button", class: "link away",
         onclick: () => desk.edit([{ op: "form", table: form.table, index, remove: true }]) }, "Remove"));
       for (const entry of form.entries) {
         const id = "f-" + keyOf(form, entry).replace(/\W+/g, "-");
@@ -83,7 +83,7 @@ function formPart(holder, { desk, tables, empty, only = () => true }) {
   return {
     update(all) {
       const forms = tables.flatMap((name) => all.filter((form) => form.table === name && only(form)));
-      const now = JSON.stringify(forms.map((form) => [form.table, form.index, form.title, form.there, form.entries.map((e) => [e.key, e.kind, e.choices])]));
+      const now = JSON.stringify(forms.map((form) => [form.table, form.index, form.title, form.given, form.entries.map((e) => [e.key, e.kind, e.choices])]));
       if (now !== shape) {
         const focused = holder.contains(document.activeElement) && document.activeElement.id;
         build(forms);

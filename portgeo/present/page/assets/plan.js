@@ -10,7 +10,11 @@ function planPart(holder, { desk, chart, start }) {
   const forms = make("div"), sheet = make("div", { class: "cutsheet", "aria-live": "polite" });
   const button = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
   const add = button("Want another area", addArea);
-  holder.append(
+  const begin = make("div", { class: "none" }, make("p", {}, "Nothing is wanted of the next cut yet."),
+    button("Say what is wanted", () => desk.edit([{ op: "table", table: "target" }]), true));
+  const work = make("div");
+  holder.append(begin, work);
+  work.append(
     make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the least metal that gets there within wall, gasket and reach."),
     make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), button("Calmest cut for its metal", () => start("calm")), add,
       button("Print the cut sheet", () => { document.body.dataset.print = "cutsheet"; window.print(); })),
@@ -19,7 +23,7 @@ function planPart(holder, { desk, chart, start }) {
   let state = null, figures = null, area = null, on = false;
 
   const entryOf = (form, begin) => form && form.entries.find((entry) => entry.key.startsWith(begin));
-  const wanted = () => (state ? state.forms.filter((form) => form.table === "target.area" && form.there !== false) : []);
+  const wanted = () => (state ? state.forms.filter((form) => form.table === "target.area" && form.given !== false) : []);
   const perArea = () => (state.units === "mm" ? 1 : 25.4 ** 2);
 
   // An area wanted, in the chart's unit, under which key it stands and how it is written.
@@ -66,7 +70,15 @@ function planPart(holder, { desk, chart, start }) {
   }
 
   return {
-    update(given) { state = given; part.update(state.forms); slide(); handles(); },
+    update(given) {
+      state = given;
+      const begun = state.forms.some((form) => form.table === "target.cut");
+      begin.hidden = begun;
+      work.hidden = !begun;
+      part.update(state.forms);
+      slide();
+      handles();
+    },
     figures(given, chartData) { figures = given; area = chartData; if (state) { slide(); handles(); } },
     open(is) { on = is; handles(); },
     answer(task) {
