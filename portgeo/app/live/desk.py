@@ -13,7 +13,6 @@ from typing import Any
 
 from portgeo.app.live.beginning import first_edits, place_for
 from portgeo.app.live.draft import FILE_LIMIT, Draft
-from portgeo.app.live.figures import Readings
 from portgeo.app.live.forms import forms_of
 from portgeo.app.live.sheets import sheet_of
 from portgeo.app.live.stages import JOB, Stage, job_content
@@ -59,7 +58,7 @@ class Desk:
 
         in_folder : a job that is begun is laid out in this very folder, and not in a new one in it.
         """
-        self._lock = threading.RLock()
+        self.lock = threading.RLock()
         self.folder, self.in_folder = folder.resolve(), in_folder
         self.job, self.sheet = job, sheet
         self.open: dict[str, Open] = {}
@@ -99,7 +98,7 @@ class Desk:
         files = {name: one.data for name, one in self.open.items()}
         return Draft(self.folder, self.job, self.sheet, files, self.units())
 
-    def _bare(self) -> Draft:
+    def now(self) -> Draft:
         """Return the files as they are, to be looked at."""
         return Draft(self.folder, self.job, self.sheet, {n: one.data for n, one in self.open.items()}, "in")
 
@@ -107,7 +106,7 @@ class Desk:
         """Read every file that is named and can be typed into, where it is not open; let go of the others."""
         for name in [self.job] if self.job else []:
             self._read(name)
-        named = [each.file for each in self._bare().named() if each.kind is not None]
+        named = [each.file for each in self.now().named() if each.kind is not None]
         for name in named:
             self._read(name)
         self.open = {name: one for name, one in self.open.items() if name in (self.job, *named)}
@@ -117,7 +116,7 @@ class Desk:
             return
         try:
             path = kept_inside(self.folder, name)
-            stamp = _stamp(path)
+            stamp = stamp_of(path)
             data = path.read_bytes() if path.stat().st_size <= FILE_LIMIT else b""
         except (InputError, OSError):
             return  # told where it is named
@@ -126,8 +125,8 @@ class Desk:
 
     def looked(self, name: str) -> Looked | PortgeoError:
         """Return an open sheet looked through, or the refusal of one that cannot be read."""
-        with self._lock:
-            data, kind = self.open[name].data, self._bare().kinds()[name]
+        with self.lock:
+            data, kind = self.open[name].data, self.now().kinds()[name]
             kept = self._looked.get(name)
             if kept is None or kept[0] != data:
                 try:
@@ -139,11 +138,16 @@ class Desk:
 
     def stages(self) -> list[Stage]:
         """Return the stages in their order."""
-        return self._bare().stages()
+        return self.now().stages()
+
+    def title(self) -> str:
+        """Return what heads the pages."""
+        said = self.now().content().get("title")
+        return said if isinstance(said, str) else Path(self.sheet or self.folder.name).stem
 
     def units(self) -> LengthUnit:
         """Return the unit that figures are told in."""
-        draft = self._bare()
+        draft = self.now()
         said = draft.content().get("units")
         if said in ("in", "mm"):
             return "in" if said == "in" else "mm"
@@ -153,37 +157,13 @@ class Desk:
                 return found.unit
         return "in"
 
-    def readings(self, stage: str | None, part: str = "port") -> Readings | None:
-        """Return a stage's rows that a port can be made of; the last stage's where none is named.
-
-        None where its part is no open sheet.
-        """
-        with self._lock:
-            draft = self._bare()
-            named = [s for s in draft.stages() if stage in (None, s.name)]
-            name: str | None = getattr(named[-1], part) if named else None
-            if name is None or name not in draft.kinds():
-                return None
-            looked = self.looked(name)
-            if not isinstance(looked, Looked):
-                return None
-            engine = draft.content().get("engine")
-            engine = engine if isinstance(engine, dict) else {}
-            return Readings(
-                stage=named[-1].name, part=part, file=name, rows=tuple(looked.readings()), missing=looked.missing,
-                left_out=tuple(sorted(looked.bad_rows)),
-                columns={m.column: m.written for m in looked.meanings if m.column},
-                units=self.units(), folder=str((self.folder / name).parent), exhaust=engine.get("port") == "exhaust",
-            )  # fmt: skip
-
     def state(self) -> dict[str, Any]:
         """Return all that the page shows of the files."""
-        with self._lock:
-            draft = self._bare()
-            title = draft.content().get("title")
+        with self.lock:
+            draft = self.now()
             return {
                 "version": self.version,
-                "title": title if isinstance(title, str) else Path(self.sheet or self.folder.name).stem,
+                "title": self.title(),
                 "units": None if self.first else self.units(),
                 "folder": self.folder.name,
                 "job": self.job,
@@ -219,13 +199,13 @@ class Desk:
             return found.record()
         problems = [{"row": None, "column": None, "what": p.what, "mend": p.mend} for p in found.problems]
         return {
-            "file": name, "kind": self._bare().kinds()[name], "can_write": False, "columns": [], "rows": [],
+            "file": name, "kind": self.now().kinds()[name], "can_write": False, "columns": [], "rows": [],
             "problems": problems, "missing": [], "addable": [], "notes": [],
         }  # fmt: skip
 
     def listed(self) -> list[dict[str, Any]]:
         """Return the versions for the page, the newest first."""
-        with self._lock:
+        with self.lock:
             return [
                 {"version": version.number, "when": version.when, "what": version.what, "step": version.step}
                 for version in reversed(self.versions.all[-LISTED:])
@@ -239,7 +219,7 @@ class Desk:
         Raises NotNewest where another edit came before, or a file was changed on the disk; PortgeoError for an edit
         that cannot be.
         """
-        with self._lock:
+        with self.lock:
             self._check_newest(version)
             if not 1 <= len(edits) <= MOST_EDITS:
                 raise InputError("there is no edit", mend="Load the page again")
@@ -265,9 +245,17 @@ class Desk:
         self._take_up()
         return self.edit(self.version, edits)
 
+    def need_job(self) -> None:
+        """Begin a job file beside a sheet that was opened alone. Raises PortgeoError."""
+        with self.lock:
+            draft = self._draft()
+            draft.need_job()
+            if draft.job != self.job:
+                self._commit(draft.done(), "a job file", "edit", draft.job, draft.sheet)
+
     def undo(self, version: int) -> Changed:
         """Go back to the version before. Raises as `edit` does."""
-        with self._lock:
+        with self.lock:
             self._check_newest(version)
             before = self.versions.before()
             if before is None:
@@ -276,7 +264,7 @@ class Desk:
 
     def redo(self, version: int) -> Changed:
         """Go to the version that was undone last. Raises as `edit` does."""
-        with self._lock:
+        with self.lock:
             self._check_newest(version)
             after = self.versions.after()
             if after is None:
@@ -285,7 +273,7 @@ class Desk:
 
     def restore(self, version: int, to: int) -> Changed:
         """Bring a version back, as a new one. Raises as `edit` does."""
-        with self._lock:
+        with self.lock:
             self._check_newest(version)
             found = next((v for v in self.versions.all if v.number == to), None)
             if found is None:
@@ -308,7 +296,7 @@ class Desk:
             path = self.folder / name
             if name in self.open or not path.exists():
                 atomic_write(path, files[name], force=name in self.open)
-            self.open[name] = Open(files[name], _stamp(path))
+            self.open[name] = Open(files[name], stamp_of(path))
         gone = [name for name in self.open if name not in files]  # from the desk; nothing goes from the disk
         self.open = {name: one for name, one in self.open.items() if name in files}
         self.job, self.sheet = job, sheet
@@ -335,11 +323,11 @@ class Desk:
 
     def look_at_disk(self) -> tuple[str, ...]:
         """Return the open files that something else changed since they were read or written here."""
-        with self._lock:
+        with self.lock:
             changed = []
             for name, one in self.open.items():
                 path = self.folder / name
-                stamp = _stamp(path)
+                stamp = stamp_of(path)
                 if stamp == one.stamp:
                     continue
                 if _bytes_of(path) == one.data:
@@ -351,14 +339,14 @@ class Desk:
 
     def settle(self, keep: str) -> Changed:
         """Answer which of a changed file is to stay: "mine", as it was typed here, or "disk". Both become versions."""
-        with self._lock:
+        with self.lock:
             changed = self.look_at_disk()
             if not changed:
                 return Changed(self.version, ())
             mine, job, sheet = {name: one.data for name, one in self.open.items()}, self.job, self.sheet
             for name in changed:
                 path = self.folder / name
-                stamp = _stamp(path)
+                stamp = stamp_of(path)
                 data = _bytes_of(path)
                 if data:
                     self.open[name] = Open(data, stamp)
@@ -383,7 +371,7 @@ def _bytes_of(path: Path) -> bytes:
         return b""
 
 
-def _stamp(path: Path) -> tuple[int, int] | None:
+def stamp_of(path: Path) -> tuple[int, int] | None:
     """Return what the disk says of a file: when it was written and its size; None where it is gone."""
     try:
         found = path.stat()

@@ -79,8 +79,8 @@ def build(readings: Readings) -> Built:
     return Built(None, (), tuple(sorted(out | {row for row, _ in rows})), problem)
 
 
-def figures_of(readings: Readings, sure: bool) -> dict[str, Any]:
-    """Return a stage's figures for the page. sure : with their ±."""
+def figures_of(readings: Readings, sure: bool, before: Readings | None = None) -> dict[str, Any]:
+    """Return a stage's figures for the page. sure : with their ±. before : the stage before, drawn behind it."""
     built = build(readings)
     found: dict[str, Any] = {
         "stage": readings.stage, "part": readings.part, "file": readings.file, "sure": sure,
@@ -95,7 +95,9 @@ def figures_of(readings: Readings, sure: bool) -> dict[str, Any]:
         measured = survey(built.port, valve_mm=readings.valve_mm, sure=sure)
     except PortgeoError as refusal:
         return found | {"problem": {"what": refusal.what, "mend": refusal.mend, "row": None, "column": None}}
-    return found | told(measured, readings.stage) | {"next": next_reading(readings, measured if sure else None, built)}
+    found |= told(measured, readings.stage)
+    found["chart"]["series"] += _ghost(before)
+    return found | {"next": next_reading(readings, measured if sure else None, built)}
 
 
 def told(measured: Measured, stage: str) -> dict[str, Any]:
@@ -188,6 +190,29 @@ def _chart(measured: Measured, stage: str) -> dict[str, Any]:
         else [],
         "read_at": _plain(measured.computed.port.rows * d.of_length(1.0)),
     }
+
+
+_shown_behind: tuple[Readings | None, list[dict[str, Any]]] = (None, [])
+
+
+def _ghost(before: Readings | None) -> list[dict[str, Any]]:
+    """Return the area schedule of the stage before, worked out once as long as it stays as it is."""
+    global _shown_behind
+    if before is None:
+        return []
+    kept = _shown_behind
+    if kept[0] != before:
+        from portgeo.front.states import survey
+
+        port, series = build(before).port, []
+        if port is not None:
+            try:
+                series = _chart(survey(port, sure=False), before.stage)["series"]
+            except PortgeoError:
+                series = []  # told where that stage is shown
+        kept = (before, [one | {"ghost": True} for one in series])
+        _shown_behind = kept
+    return kept[1]
 
 
 def next_reading(readings: Readings, measured: Measured | None, built: Built) -> dict[str, Any] | None:

@@ -9,16 +9,32 @@ from __future__ import annotations
 import asyncio
 import traceback
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
+from portgeo.app.live.answers import Scan, change_of, scan_figures
+from portgeo.app.live.asking import made_of, made_of_before
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings, figures_of, model_of, warm
+from portgeo.app.live.tasks import Tasks
 from portgeo.app.live.worker import Ended, Worker
+from portgeo.core.errors import PortgeoError
 
 WATCH = 1.0  # seconds between two looks whether something else changed a file
+MOST_SCANS = 6  # whose figures are kept: those that are looked at in turn
 MOST_WAITING = 200  # events for a tab that does not read: past it, it has gone
 
 Event = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """Whose model and ± are wanted: the turn, the version, the stage and the one before it."""
+
+    turn: int
+    version: int
+    of: Readings | Scan
+    before: Readings | None
 
 
 class Hub:
@@ -32,8 +48,10 @@ class Hub:
         self._turn = 0
         self._shown: tuple[str | None, str] = (None, "port")
         self._tasks: set[asyncio.Task[Any]] = set()
-        self._slow: asyncio.Queue[tuple[int, int, Readings]] = asyncio.Queue()
-        self._worker = Worker()
+        self._slow: asyncio.Queue[_Wanted] = asyncio.Queue()
+        self._scans: dict[Scan, dict[str, Any]] = {}
+        self.tasks = Tasks(self.tell)
+        self._worker, self._comparer, self._aside = Worker(), Worker(), asyncio.Lock()
 
     def start(self) -> None:
         """Begin to watch the disk, and have everything loaded before the first reading is typed."""
@@ -48,6 +66,8 @@ class Hub:
         for task in self._tasks:
             task.cancel()
         self._worker.stop()
+        self._comparer.stop()
+        await asyncio.to_thread(self.tasks.stop)
 
     def spawn(self, work: Any) -> None:
         """Run a coroutine beside what is going on."""
@@ -105,33 +125,63 @@ class Hub:
             if turn != self._turn or self.desk.first:
                 return
             version = self.desk.version
-            readings = await asyncio.to_thread(self.desk.readings, stage, part)
-            if readings is None:
-                return
-            found = await asyncio.to_thread(figures_of, readings, sure=False)
-        self.tell({"type": "figures", "version": version} | found)
-        if found["figures"] is not None and turn == self._turn:
-            self._slow.put_nowait((turn, version, readings))
+            of = await asyncio.to_thread(made_of, self.desk, stage, part)
+            before = await asyncio.to_thread(made_of_before, self.desk, stage, part)
+            ghost = before if isinstance(before, Readings) else None
+            found = await asyncio.to_thread(figures_of, of, False, ghost) if isinstance(of, Readings) else None
+        if found is not None:
+            self.tell({"type": "figures", "version": version} | found)
+        if turn == self._turn and of is not None and (found is None or found["figures"] is not None):
+            self._slow.put_nowait(_Wanted(turn, version, of, ghost))
 
     async def _slowly(self) -> None:
-        """Work out the model and the ± of what was asked for last."""
+        """Work out the model and the ± of what was asked for last, then what was cut since the stage before."""
         while True:
-            turn, version, readings = await self._slow.get()
-            model = await self._worked(turn, model_of, readings)
+            wanted = await self._slow.get()
+            of = wanted.of
+            if isinstance(of, Scan):
+                await self._scanned(wanted, of)
+                continue
+            model = await self._worked(wanted.turn, model_of, of)
             if model is not None:
-                self.tell({"type": "model", "version": version, "stage": readings.stage, "data": model})
-            figures = await self._worked(turn, figures_of, readings, True)
+                self.tell({"type": "model", "version": wanted.version, "stage": of.stage, "data": model})
+            figures = await self._worked(wanted.turn, figures_of, of, True, wanted.before)
             if figures is not None:
-                self.tell({"type": "figures", "version": version} | figures)
+                self.tell({"type": "figures", "version": wanted.version} | figures)
+            if wanted.before is not None and wanted.turn == self._turn:
+                self.spawn(self._changed(wanted, wanted.before, of))
 
-    async def _worked(self, turn: int, function: Callable[..., Any], *arguments: Any) -> Any:
-        """Return what a function comes to in the worker; None where something newer was asked for."""
+    async def _changed(self, wanted: _Wanted, before: Readings, of: Readings) -> None:
+        """Tell what was cut since the stage before: in a process of its own, since it takes seconds."""
+        async with self._aside:
+            change = await self._worked(wanted.turn, change_of, before, of, worker=self._comparer)
+        if change is not None:
+            self.tell({"type": "change", "version": wanted.version} | change)
+
+    async def _scanned(self, wanted: _Wanted, of: Scan) -> None:
+        """Tell the figures of a scan, worked out once as long as its file and what is said of it stay as they are."""
+        kept = self._scans.get(of)
+        if kept is None:
+            kept = await self._worked(wanted.turn, scan_figures, of)
+            if kept is None:
+                return
+            self._scans = dict([*self._scans.items()][-MOST_SCANS:]) | {of: kept}
+        figures = dict(kept)
+        model = figures.pop("model")
+        self.tell({"type": "figures", "version": wanted.version} | figures)
+        if model is not None:
+            self.tell({"type": "model", "version": wanted.version, "stage": of.stage, "data": model})
+
+    async def _worked(
+        self, turn: int, function: Callable[..., Any], *arguments: Any, worker: Worker | None = None
+    ) -> Any:
+        """Return what a function comes to in the worker; None where something newer was asked for, or it is refused."""
         if turn != self._turn:
             return None
         try:
-            found = await asyncio.to_thread(self._worker.work, function, *arguments)
-        except Ended:
-            return None  # the system ended it, or this is the end
+            found = await asyncio.to_thread((worker or self._worker).work, function, *arguments)
+        except (Ended, PortgeoError):
+            return None  # the system ended it, or this is the end; a refusal is told with the figures
         return found if turn == self._turn else None
 
     # The disk

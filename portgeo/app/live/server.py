@@ -8,30 +8,34 @@ from __future__ import annotations
 import asyncio
 import hmac
 import json
-import re
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
-from importlib.resources import files
 from typing import Any
 
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from portgeo.app.live.asking import long_answer
 from portgeo.app.live.desk import Changed, Desk, NotNewest
+from portgeo.app.live.folder import OUT, given_out, taken_in
 from portgeo.app.live.hub import Hub
 from portgeo.core.errors import InputError, PortgeoError
-from portgeo.present.page.live import live_page
+from portgeo.present.page.live import ASSETS, asset, live_page
 
 BODY = 4_000_000  # bytes of a request in JSON: a paste of thousands of rows
 ALIVE = 15.0  # seconds between two signs of life to a tab: a proxy or a phone that sleeps closes silent ones
-ASSET = re.compile(r"[a-z0-9][a-z0-9-]*\.(js|css|svg|png)")
-TYPES = {"js": "text/javascript", "css": "text/css", "svg": "image/svg+xml", "png": "image/png", "html": "text/html"}
+TYPES = {"js": "text/javascript", "css": "text/css"}
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+# Of a report that is looked at: its own script and style run, apart from this page, and nothing is asked of anybody.
+REPORT_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src 'self' data:; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'; sandbox allow-scripts allow-popups allow-downloads allow-modals"
 )
 HEADERS = {
     "content-security-policy": POLICY,
@@ -126,6 +130,10 @@ class Page:
             Route("/redo", self.redo, methods=post),
             Route("/restore", self.restore, methods=post),
             Route("/disk", self.disk, methods=post),
+            Route("/upload", self.upload, methods=post),
+            Route("/task", self.task, methods=post),
+            Route("/task/{name}/cancel", self.cancel, methods=post),
+            Route("/out/{name:path}", self.out, methods=get),
         ]
         return Starlette(routes=routes, lifespan=running)
 
@@ -136,13 +144,9 @@ class Page:
 
     async def asset(self, request: Request) -> Response:
         name = request.path_params["name"]
-        if not ASSET.fullmatch(name):
+        if name not in ASSETS:
             return Response(status_code=404)
-        try:
-            data = _asset(name)
-        except FileNotFoundError:
-            return Response(status_code=404)
-        return Response(data, media_type=TYPES[name.rpartition(".")[2]])
+        return Response(asset(name), media_type=TYPES[name.rpartition(".")[2]])
 
     # What is open
 
@@ -197,6 +201,37 @@ class Page:
 
         return await self._changing(request, settle)
 
+    # Files and long answers
+
+    async def upload(self, request: Request) -> Response:
+        """Take a file into the job's folder: a scan, an outline, a sheet; never over another."""
+        try:
+            name = await taken_in(self.desk.folder, request.query_params.get("name", ""), request.stream())
+        except PortgeoError as refusal:
+            return _refused(refusal)
+        return JSONResponse({"file": name})
+
+    async def task(self, request: Request) -> Response:
+        try:
+            asked = await asyncio.to_thread(long_answer, self.desk, await _json(request))
+        except PortgeoError as refusal:
+            return _refused(refusal)
+        name = await asyncio.to_thread(self.hub.tasks.start, asked)
+        self.hub.spawn(self.hub.tasks.follow(name))
+        return JSONResponse({"task": name})
+
+    async def cancel(self, request: Request) -> Response:
+        there = self.hub.tasks.cancel(request.path_params["name"])
+        return JSONResponse({}, status_code=200 if there else 404)
+
+    async def out(self, request: Request) -> Response:
+        """Give a file out that a long answer made."""
+        path = given_out(self.desk.folder, request.path_params["name"])
+        if path is None:
+            return Response(status_code=404)
+        headers = {"content-security-policy": REPORT_POLICY} if path.suffix == ".html" else {}
+        return FileResponse(path, headers=headers, media_type=OUT[path.suffix.lower()])
+
     async def _changing(self, request: Request, change: Callable[[Mapping[str, Any]], Changed]) -> Response:
         """Make a change and answer with what it came to; the figures follow."""
         try:
@@ -232,10 +267,6 @@ class Page:
             what = "this was typed into an older version: another tab was quicker"
             mend = "Look at what it says now, and type it again where it is still wanted"
         return JSONResponse({"what": what, "mend": mend, "state": state}, status_code=409)
-
-
-def _asset(name: str) -> bytes:
-    return (files("portgeo.present.page") / "assets" / name).read_bytes()
 
 
 async def _json(request: Request, limit: int = BODY) -> Mapping[str, Any]:

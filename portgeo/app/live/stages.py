@@ -5,12 +5,14 @@ The file's bytes come in; plain values go out.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
 from portgeo.core.errors import PortgeoError
+from portgeo.core.units import MM_PER
 from portgeo.files.sheets.tables import SHEET_TYPES, decoded
 from portgeo.files.toml.job import named_files
 from portgeo.files.toml.slips import content_of
@@ -79,6 +81,28 @@ def stages_of(content: dict[str, Any]) -> list[Stage]:
         for k, state in enumerate(states if isinstance(states, list) else ())
         if isinstance(state, dict)
     ]
+
+
+def said_in(content: Mapping[str, Any], table: str) -> Mapping[str, Any]:
+    """Return what a job says in one of its tables; nothing where it has none."""
+    found = content.get(table)
+    return found if isinstance(found, dict) else {}
+
+
+def scan_settings(content: Mapping[str, Any], stage: Stage, part: str) -> tuple[tuple[str, Any], ...]:
+    """Return what a job says of a stage's scan, as `read` takes it."""
+    states = [state for state in content.get("state", ()) if isinstance(state, dict)]
+    said = next((state.get(f"{part}_scan") for state in states if state.get("name") == stage.name), None)
+    found: dict[str, Any] = {}
+    for key, value in said.items() if isinstance(said, dict) else ():
+        if key == "units":
+            found["units_in"] = value
+        elif key.startswith("with_stem") and isinstance(value, int | float):
+            unit = key[-2:] if key.endswith(("_in", "_mm")) else content.get("units")
+            found["with_stem_mm"] = float(value) * MM_PER.get(str(unit), 1.0)
+        else:
+            found[key] = tuple(value) if isinstance(value, list) else value
+    return tuple(found.items())
 
 
 def _stage(state: dict[str, Any], k: int) -> Stage:

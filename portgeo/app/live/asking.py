@@ -1,0 +1,81 @@
+"""What is asked of the geometry: which rows or which scan a stage is made of, and what a long answer is about.
+
+A Desk comes in; what another process can be asked goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from portgeo.app.live.answers import LABELS, Asked, Scan
+from portgeo.app.live.desk import Desk, stamp_of
+from portgeo.app.live.figures import Readings
+from portgeo.app.live.stages import Stage, said_in, scan_settings
+from portgeo.app.live.tables import Looked
+from portgeo.core.errors import InputError
+from portgeo.files.inside import kept_inside
+
+
+def made_of(desk: Desk, stage: str | None, part: str = "port") -> Readings | Scan | None:
+    """Return what a stage's port is made of, the last stage's where none is named; None where there is nothing."""
+    with desk.lock:
+        named = [each for each in desk.stages() if stage in (None, each.name)]
+        return _made_of(desk, named[-1], part) if named else None
+
+
+def made_of_before(desk: Desk, stage: str | None, part: str = "port") -> Readings | Scan | None:
+    """Return what the port of the stage before is made of; None where there is none."""
+    with desk.lock:
+        stages = desk.stages()
+        at = next((k for k in range(len(stages) - 1, -1, -1) if stage in (None, stages[k].name)), 0)
+        return _made_of(desk, stages[at - 1], part) if at > 0 else None
+
+
+def _made_of(desk: Desk, stage: Stage, part: str) -> Readings | Scan | None:
+    draft = desk.now()
+    name: str | None = getattr(stage, part) if part in ("port", "runner") else None
+    if name is None:
+        return None
+    exhaust = said_in(draft.content(), "engine").get("port") == "exhaust"
+    if name not in draft.kinds():
+        try:
+            path = kept_inside(desk.folder, name)
+        except InputError:
+            return None  # told where it is named
+        settings = scan_settings(draft.content(), stage, part)
+        return Scan(stage.name, part, name, str(path), settings, desk.units(), exhaust, stamp_of(path))
+    looked = desk.looked(name)
+    if not isinstance(looked, Looked):
+        return None
+    return Readings(
+        stage=stage.name, part=part, file=name, rows=tuple(looked.readings()), missing=looked.missing,
+        left_out=tuple(sorted(looked.bad_rows)), columns={m.column: m.written for m in looked.meanings if m.column},
+        units=desk.units(), folder=str((desk.folder / name).parent), exhaust=exhaust,
+    )  # fmt: skip
+
+
+def long_answer(desk: Desk, said: Mapping[str, Any]) -> Asked:
+    """Return what a long answer is asked about. Raises InputError where that is nothing."""
+    with desk.lock:
+        kind = str(said.get("kind"))
+        if kind not in LABELS:
+            raise InputError(f"there is no such answer as {kind[:40]!r}", mend="Load the page again")
+        if desk.first:
+            raise InputError("nothing is open yet", mend="Say first what is to be measured")
+        if kind in ("report", "customer"):
+            desk.need_job()
+        target = said_in(desk.now().content(), "target")
+        names = [said.get(key) for key in ("before", "after")] if kind == "compare" else [said.get("stage")]
+        if kind == "plan" and names == [None]:
+            names = [target.get("state")]
+        stages = [made_of(desk, None if name is None else str(name)) for name in names]
+        if any(each is None for each in stages):
+            raise InputError("this stage has no port to look at yet", mend="Type its readings first")
+        runner = made_of(desk, str(names[-1]) if names[-1] is not None else None, "runner")
+        file = target.get("file")
+        return Asked(
+            kind, str(desk.folder), desk.job, desk.title(), desk.units(),
+            tuple(each for each in stages if each is not None), runner if kind == "air" else None,
+            file if isinstance(file, str) else None, dict(said),
+        )  # fmt: skip
