@@ -225,6 +225,21 @@ def _edge(outline: FloatArray, own: shapely.Polygon, other: shapely.Polygon) -> 
     return Edge(area, float(height[worst]), _clock(points[worst] - moments(outline).centroid))
 
 
+def edges_round(found: Match) -> tuple[FloatArray, FloatArray]:
+    """Return clock positions (n,), rising, and how far the downstream wall stands into the flow there, mm.
+
+    Positive is a lip, negative a step: the distance of the upstream outline from the downstream one.
+    """
+    points = resample(found.upstream, AROUND)
+    other = shapely.Polygon(found.downstream)
+    outside = ~shapely.contains_xy(other, points[:, 0], points[:, 1])
+    height = shapely.distance(other.exterior, shapely.points(points)) * np.where(outside, 1.0, -1.0)
+    arm = points - moments(found.upstream).centroid
+    clock = np.arctan2(-arm[:, 0], arm[:, 1]) * 6.0 / np.pi % 12.0
+    order = np.argsort(clock)
+    return clock[order], height[order]
+
+
 def _clock(arm: FloatArray) -> float:
     """Return the clock position of a plane direction (left, up), looking into the entry."""
     return float(np.arctan2(-arm[0], arm[1]) * 6.0 / np.pi % 12.0)

@@ -129,7 +129,8 @@ def test_tables_are_the_results_in_the_users_unit(report):
 def test_a_depths_colours_part_at_zero_and_one_scale_holds_for_all_states(report):
     scales = scales_of(report[1], INCHES)
     depth = scales["port", "depth"]
-    assert depth.low == -depth.high
+    known = np.concatenate([p.values for m in report[1] for p in m.paints if (m.part, p.name) == ("port", "depth")])
+    assert depth.low <= np.nanmin(known) < 0.0 and np.nanmax(known) <= depth.high
     middle, taken, added = depth.colour(np.array([0.0, 0.5, -0.5]))
     assert middle.min() > 0.9  # no cut is nearly white
     assert taken[2] > taken[0] and added[0] > added[2]  # purple: removed, orange: added
@@ -138,8 +139,12 @@ def test_a_depths_colours_part_at_zero_and_one_scale_holds_for_all_states(report
     ahead = replace(planned.paints[0], name="depth to take", values=0.1 * planned.paints[0].values)
     own = scales_of([*others, replace(planned, paints=(ahead,))], INCHES)["port", "depth to take"]
     deepest = float(np.nanmax(ahead.values))
-    assert own.low == -own.high and deepest <= own.high <= 2.0 * deepest
+    assert deepest <= own.high <= 2.0 * deepest
     assert own.colour(np.array([deepest / 2.0])).min() < 0.8
+    # Where nothing was added but what scatters about nothing, the whole scale is for what was taken.
+    cut = replace(ahead, values=np.maximum(ahead.values, -0.01 * deepest))
+    alone = scales_of([replace(planned, paints=(cut,))], INCHES)["port", "depth to take"]
+    assert alone.low == 0.0 and alone.shades[0].min() > 0.9 * 255 and alone.shades[-1].max() < 0.5 * 255
     area = scales["port", "area"]
     every = np.concatenate([model.paints[-1].values for model in report[1]])
     assert area.low <= every.min() and area.high >= every.max()

@@ -11,13 +11,17 @@ import pytest
 from PIL import Image
 
 from portgeo.app.cli import main
+from portgeo.comparing.balance import balance
+from portgeo.comparing.joint import edges_round, match
 from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
 from portgeo.core.units import FOOT, Display
 from portgeo.flow.airspeed import air_speed
 from portgeo.flow.path import path_of
 from portgeo.measuring.schedule import survey
 from portgeo.present.pictures import port as pictures
 from portgeo.present.pictures.charts import png, schedule_figure
+from portgeo.present.pictures.depth import balance_figure, outlines_figure
 from portgeo.present.pictures.speed import speed_figure
 from tests.conftest import port_readings
 
@@ -75,6 +79,33 @@ def test_the_air_speeds_of_many_states_are_a_line_each_and_named_once():
     assert len(drawn) == 6 and len({(line.get_color(), line.get_linestyle()) for line in drawn}) == 6
     peak = max(line.get_ydata().max() for line in drawn) * FOOT  # ft/s
     assert peak == pytest.approx(speed.side_peak.speed, abs=speed.side_peak.error)
+
+
+def test_a_chart_of_a_set_names_every_runner_within_its_edges():
+    port = port_from_readings(port_readings())
+    found = balance([port, port, port])
+    figure = balance_figure(
+        found, [f"a/very/long/way/to/the/folder/of/runner-{k}.csv" for k in range(3)], Display("in")
+    )
+    png(figure)
+    (legend,) = figure.legends
+    assert [text.get_text() for text in legend.get_texts()] == [f"{k + 1}: runner-{k}.csv" for k in range(3)]
+    inside, whole = legend.get_window_extent(), figure.bbox
+    assert whole.x0 <= inside.x0 and inside.x1 <= whole.x1 and whole.y0 <= inside.y0
+
+
+def test_a_lip_too_thin_to_see_in_the_outlines_is_drawn_large_round_the_clock():
+    """A bore of 40 mm into one of 39.6: a lip of 0.2 mm all round, but for both polygons' chords."""
+    ports = [
+        port_from_readings([Reading(k + 2, 30.0 * k, shape="round", height=d, width=d) for k in range(2)])
+        for d in (40.0, 39.6)
+    ]
+    clock, height = edges_round(match(*ports))
+    assert np.ptp(clock) == pytest.approx(12.0, abs=0.1) and height == pytest.approx(
+        np.full(len(height), 0.2), abs=0.02
+    )
+    below = outlines_figure(match(*ports), Display("mm")).axes[1]
+    assert below.get_ylim()[1] == pytest.approx(0.2, abs=0.03) and below.get_xlim() == (0.0, 12.0)
 
 
 def test_a_mark_is_explained_once_though_only_some_peaks_have_a_doubt():

@@ -26,6 +26,7 @@ UNKNOWN = 65535
 SHADES = 256
 LABELLED = 7  # stations with a label, about
 LEAST_DEPTH_MM = 0.05  # a port that was not cut is not painted with its noise
+NEXT_TO_NOTHING = 0.1  # of the deepest cut: metal added by less has no side of the scale
 MAPS = {"area": "cividis", "ratio": "viridis", "length": "viridis"}
 DIVERGING = "PuOr"
 CLASS_SHADES = ("#d9d4cc", "#5b8db8", "#c98a3d", "#2f4b7c", "#7a9a5b", "#8a5a83")
@@ -103,15 +104,19 @@ def _scale(paints: list[Paint], display: Display) -> Scale:
     values = np.concatenate([p.values[np.isfinite(p.values)] for p in paints])
     low, high = float(values.min()), float(values.max())
     if paint.centred:
-        high = max(abs(low), abs(high), LEAST_DEPTH_MM)
-        low = -high
+        high = max(high, LEAST_DEPTH_MM)
+        # What scatters about nothing is not metal added, and half a scale would be left for it.
+        low = min(low, -LEAST_DEPTH_MM) if low < -NEXT_TO_NOTHING * high else 0.0
     per = kind_of(KIND_OF[paint.quantity], display).per
-    bins = 10 if paint.centred else 7
+    bins = 10 if low < 0.0 else 7
     marks = np.asarray(MaxNLocator(bins, steps=STEPS).tick_values(low / per, max(high, low + 1e-6) / per)) * per
     step = marks[1] - marks[0]
     low, high = float(np.floor(low / step + 1e-9) * step), float(np.ceil(high / step - 1e-9) * step)
     marks = np.arange(round(low / step), round(high / step) + 1) * step
-    table = matplotlib.colormaps[DIVERGING if paint.centred else MAPS[paint.quantity]](np.linspace(0.0, 1.0, SHADES))
+    share = np.linspace(0.0, 1.0, SHADES)
+    if paint.centred:  # no depth is the middle, and a millimetre as strong a colour on either side of it
+        share = 0.5 + 0.5 * np.linspace(low, high, SHADES) / max(-low, high)
+    table = matplotlib.colormaps[DIVERGING if paint.centred else MAPS[paint.quantity]](share)
     return Scale(paint, low, high, marks, np.round(255 * table[:, :3]))
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from itertools import cycle
+from textwrap import shorten
+from typing import Any
 
 import matplotlib
 import numpy as np
@@ -22,6 +24,7 @@ from portgeo.measuring.schedule import Survey
 
 matplotlib.rcParams["text.parse_math"] = False  # a $ in the name of a state or a file is a $
 INK = "#222222"
+LEGEND_LETTERS, LEGEND_ROOM = 40, 95  # of a name in a legend under the chart, and of all in a line of it
 LINE_STYLES = ("-", "--", ":", "-.")  # states differ in line as well as in colour
 
 
@@ -52,6 +55,17 @@ def _settle(figure: Figure) -> None:
     for axes in figure.axes:
         corners = np.round(axes.get_position(original=True).extents * size) / size
         axes.set_position(Bbox.from_extents(*corners))
+
+
+def legend_below(figure: Figure, axes: Any) -> None:
+    """Put the legend of axes under all of a figure, in as many columns as its names leave room for."""
+    handles, names = axes.get_legend_handles_labels()
+    if names:
+        names = [shorten(name, LEGEND_LETTERS, placeholder="…") for name in names]
+        figure.legend(
+            handles, names, loc="outside lower center", frameon=False, fontsize=10,
+            ncols=max(1, min(len(names), LEGEND_ROOM // (max(map(len, names)) + 8))), handlelength=3.5,
+        )  # fmt: skip
 
 
 def save(figure: Figure, path: str, *, force: bool) -> None:
@@ -99,7 +113,7 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
     size_axes.set_xlabel(f"station from the entry, {display.unit}")
     area_axes.set_title("Area schedule (band: 19 times in 20; dots: measured; triangle: least)", color=INK, fontsize=11)
     size_axes.set_title("height, and width (thin, with crosses)", color=INK, fontsize=10, loc="left")
-    area_axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
+    legend_below(figure, area_axes)
     for axes in (area_axes, size_axes):
         axes.grid(True, color="#eeeeee")
         axes.spines[["top", "right"]].set_visible(False)

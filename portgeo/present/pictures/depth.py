@@ -10,6 +10,7 @@ middle that stands for no cut. Purple is metal removed, orange metal added.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import PurePath
 from typing import Any
 
 import matplotlib
@@ -18,10 +19,10 @@ from matplotlib.figure import Figure
 
 from portgeo.comparing.balance import Balance
 from portgeo.comparing.comparison import Comparison
-from portgeo.comparing.joint import Match
+from portgeo.comparing.joint import Match, edges_round
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.units import Display
-from portgeo.present.pictures.charts import INK, LINE_STYLES, colours
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below
 
 DEPTH_MAP = "PuOr"
 LIP, STEP = "#b2182b", "#4393c3"  # red for what costs flow; told apart by lightness as well
@@ -175,6 +176,8 @@ def schedules_figure(found: Comparison, display: Display) -> Figure:
     top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
     bottom.set_ylabel(f"depth, {display.unit}")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
+    for axes in (top, bottom):
+        axes.legend(frameon=False, fontsize=9, ncols=4)
     return _finished((top, bottom), figure)
 
 
@@ -192,22 +195,23 @@ def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Fi
             style,
             color=colour,
             linewidth=width,
-            label=f"{k + 1}: {name}",
+            label=f"{k + 1}: {PurePath(name).name}",
         )
-    bottom.plot(x, 100.0 * found.spread, color=INK, label="spread")
+    bottom.plot(x, 100.0 * found.spread, color=INK)
     top.set_ylabel(f"area, {display.area_unit}")
     top.set_title("Area schedules of the set (thick: the odd one out)", color=INK, fontsize=11)
     bottom.set_ylabel("spread, %")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
+    legend_below(figure, top)
     return _finished((top, bottom), figure)
 
 
 def outlines_figure(found: Match, display: Display) -> Figure:
-    """Return the outlines at the flange, as seen looking downstream, lip and step filled."""
+    """Return the outlines at the flange, as seen looking downstream, and lip and step round it, much larger."""
     import shapely
 
-    figure = Figure(figsize=(7.0, 7.4), dpi=130, layout="constrained")
-    axes = figure.subplots()
+    figure = Figure(figsize=(8.0, 10.0), dpi=130, layout="constrained")
+    axes, below = figure.subplots(2, 1, height_ratios=(3.2, 1.0))
     one, other = shapely.Polygon(found.upstream), shapely.Polygon(found.downstream)
     dark, light = colours(2)
     for area, colour, name in (
@@ -235,7 +239,19 @@ def outlines_figure(found: Match, display: Display) -> Figure:
     axes.set_xlabel(f"to the right wall, {display.unit}")
     axes.set_ylabel(f"up, {display.unit}")
     axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
-    return _finished((axes,), figure)
+    legend_below(figure, axes)
+    clock, height = edges_round(found)
+    height = np.array([display.of_length(h) for h in height])
+    for sign, colour in ((1.0, LIP), (-1.0, STEP)):
+        below.fill_between(clock, 0.0, sign * np.maximum(sign * height, 0.0), color=colour, linewidth=0)
+    below.axhline(0.0, color=INK, linewidth=0.8)
+    below.set_axisbelow(True)
+    below.set_xlim(0.0, 12.0)
+    below.set_xticks(range(13), ["12", *(str(hour) for hour in range(1, 13))])
+    below.set_xlabel("o'clock round the joint, looking downstream")
+    below.set_ylabel(f"into the flow, {display.unit}")
+    below.set_title("Height of the edge: a lip above the line, a step below it", color=INK, fontsize=10)
+    return _finished((axes, below), figure)
 
 
 def _name_edge(axes: Any, outline: FloatArray, clock: float, text: str, colour: Any, display: Display) -> None:
@@ -263,6 +279,5 @@ def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | N
 def _finished(all_axes: Sequence[Any], figure: Figure) -> Figure:
     for axes in all_axes:
         axes.grid(True, color="#eeeeee")
-        axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
         axes.spines[["top", "right"]].set_visible(False)
     return figure

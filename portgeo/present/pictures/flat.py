@@ -14,14 +14,16 @@ from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 from portgeo.core.plane import FloatArray
+from portgeo.core.triangles import vector_areas
 from portgeo.core.units import Display
 from portgeo.present.page.models import CLASS_SHADES, KIND_OF, Scale, round_stations
 from portgeo.present.pictures.charts import INK
 from portgeo.present.pictures.model import Model
 from portgeo.results.kinds import kind_of
 
-# From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen.
-CAMERA = np.array([-0.3, -1.0, -0.55])
+# From the right wall's side, a little ahead and below: the flow runs to the right, the floor is seen. Where only part
+# of a wall is known the picture is taken from where most of that is seen: from there, or from below or above.
+CAMERAS = np.array([[-0.3, -1.0, -0.55], [-0.2, -0.7, -1.0], [-0.2, -0.7, 1.0]])
 LIGHT = np.array([-0.35, 0.45, 0.82])  # right, up, towards the viewer
 AMBIENT = 0.35  # of the light, on a wall that is turned right away from it
 SEAM = 0.4  # points: width of the edge that closes the hairline between two triangles
@@ -29,9 +31,18 @@ CROWDED = 8  # marks on a scale: from here on every second has its figure
 PICTURE_INCHES, PICTURE_DPI = (6.4, 4.2), 150
 
 
-def _screen() -> FloatArray:
+def _camera(model: Model, values: FloatArray) -> FloatArray:
+    """Return the direction (3,) from which most of what is known of a paint is seen, the usual one where all is."""
+    known = model.faces[np.isfinite(values[model.faces]).all(axis=1)]
+    if len(known) == len(model.faces):
+        return CAMERAS[0]
+    turned_to = vector_areas(model.vertices, known) @ (CAMERAS / np.linalg.norm(CAMERAS, axis=1)[:, None]).T
+    return CAMERAS[np.argmax(np.maximum(turned_to, 0.0).sum(axis=0))]
+
+
+def _screen(camera: FloatArray) -> FloatArray:
     """Return the rows right, up and towards the viewer (3, 3)."""
-    towards = CAMERA / np.linalg.norm(CAMERA)
+    towards = camera / np.linalg.norm(camera)
     right = np.cross(-towards, (0.0, 0.0, 1.0))
     right = right / np.linalg.norm(right)
     return np.array([right, np.cross(towards, right), towards])
@@ -40,7 +51,7 @@ def _screen() -> FloatArray:
 def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raster: bool = False) -> None:
     """Draw a model painted by a scale's paint, with labels at round stations. raster : triangles as pixels."""
     paint = next(paint for paint in model.paints if paint.name == scale.paint.name)
-    screen = _screen()
+    screen = _screen(_camera(model, paint.values))
     seen = model.vertices @ screen.T
     corners = seen[model.faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -94,7 +105,7 @@ def draw_scale(axes: Any, scale: Scale, display: Display) -> None:
         axes.imshow(scale.shades[None].astype(np.uint8), extent=(low, high, 0.0, 1.0), aspect="auto")
         axes.set_yticks([])
         every = 1 + len(scale.marks) // CROWDED
-        axes.set_xticks(scale.marks[len(scale.marks) // 2 % every :: every] / kind.per)  # the middle, zero, among them
+        axes.set_xticks(scale.marks[np.argmin(np.abs(scale.marks)) % every :: every] / kind.per)  # zero among them
         axes.tick_params(labelsize=8, color=INK, labelcolor=INK)
         axes.spines[:].set_visible(False)
     axes.set_title(label, fontsize=9, color=INK, loc="left", parse_math=False)

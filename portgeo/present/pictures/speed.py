@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import cycle
-from textwrap import shorten
 from typing import Any
 
 import numpy as np
@@ -21,11 +20,10 @@ from portgeo.core.units import FOOT, M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.bench import Run, at_depression
 from portgeo.measuring.schedule import Survey
-from portgeo.present.pictures.charts import INK, LINE_STYLES, colours
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below
 from portgeo.present.pictures.port import draw_painted, render
 
 PEAK = "#c1121f"
-LEGEND_LETTERS, LEGEND_ROOM = 40, 95  # of a name in a legend under the chart, and of all in a line of it
 
 
 def speed_picture(
@@ -70,8 +68,8 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
 
     A panel is a place in the port, the short side's the large one; a line is a result.
     """
-    figure = Figure(figsize=(9.0, 7.2), dpi=130, layout="constrained")
-    short_axes, mean_axes, long_axes = figure.subplots(3, 1, sharex=True, height_ratios=(4.0, 1.2, 1.2))
+    figure = Figure(figsize=(9.0, 9.6), dpi=130, layout="constrained")
+    short_axes, mean_axes, long_axes = figure.subplots(3, 1, sharex=True, height_ratios=(3.0, 2.0, 2.0))
     unit, name = (FOOT, "ft/s") if display.unit == "in" else (1.0, "m/s")
     marked: dict[str, None] = {}
     for (name_of, result), colour, style in zip(results, colours(len(results)), cycle(LINE_STYLES), strict=False):
@@ -79,7 +77,7 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
         x = np.array([display.of_length(s) for s in result.wall.stations])
         mean = np.interp(result.wall.stations, result.stations, result.mean_isentropic) / unit
         over = result.wall.over_mean.max(axis=1) if result.side_peak is None else result.short_line
-        short_axes.plot(x, mean * over, linewidth=2.5, label=shorten(name_of, LEGEND_LETTERS, placeholder="…"), **line)
+        short_axes.plot(x, mean * over, linewidth=2.5, label=name_of, **line)
         marked |= dict.fromkeys(_mark_short_side(short_axes, result, x, mean, display, unit, colour))
         mean_axes.plot(x, mean, linewidth=1.6, **line)
         if result.side_peak is not None:
@@ -113,11 +111,7 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     title = f"Air speed at {' and '.join(flows)} cfm, {water}: ideal flow, no friction, no valve"
     figure.suptitle("\n".join([title, "; ".join(marked)]).strip(), color=INK, fontsize=11)
     if len(results) > 1:
-        letters = max(len(text) for text in short_axes.get_legend_handles_labels()[1])
-        figure.legend(
-            *short_axes.get_legend_handles_labels(), loc="outside lower center", frameon=False, fontsize=10,
-            ncols=max(1, min(len(results), LEGEND_ROOM // (letters + 8))), handlelength=3.5,
-        )  # fmt: skip
+        legend_below(figure, short_axes)
     return figure
 
 
@@ -175,5 +169,5 @@ def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Fi
 def _finished(figure: Figure, axes: Any) -> Figure:
     axes.grid(True, color="#eeeeee")
     axes.spines[["top", "right"]].set_visible(False)
-    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=9)
+    legend_below(figure, axes)
     return figure

@@ -144,7 +144,7 @@ function portPainter(canvas) {
     gl.uniform2f(where.shift, 2 * place.x / place.w, -2 * place.y / place.h);
     gl.uniform1f(where.depth, 2 * place.radius);
     gl.uniform1f(where.marks, p.marks.length - 1);
-    gl.uniform1f(where.zero, p.centred ? (p.marks.length - 1) / 2 : -9);
+    gl.uniform1f(where.zero, p.centred ? (p.marks.length - 1) * -p.low / (p.high - p.low) : -9);
     gl.uniform1f(where.classes, p.classes.length);
     gl.uniform1f(where.ring, ring);
     gl.uniform1f(where.pixel, pixel);

@@ -30,6 +30,6 @@ function scaleBar(paint) {
       make("text", { x: across(mark), y: 54, "text-anchor": "middle" },
         String(Number((mark / paint.per).toPrecision(6))).replace("-", "\u2212")),
     ]),
-    paint.centred ? [words("added", 20, "start"), words("removed", 500, "end"), words(label, 260, "middle")]
+    paint.low < 0 && paint.centred ? [words("added", 20, "start"), words("removed", 500, "end"), words(label, 260, "middle")]
       : words(label, 20, "start"));
 }
