@@ -6,9 +6,14 @@ Comes in: numbers and unit names from the edge. Goes out: millimetres, or text f
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 LengthUnit = Literal["mm", "in"]
+Numbers = TypeVar("Numbers", float, "NDArray[np.float64]")
 
 MM_PER_INCH = 25.4  # exact by definition (NIST SP 811)
 MM_PER: dict[str, float] = {"mm": 1.0, "in": MM_PER_INCH, "cm": 10.0, "m": 1000.0}
@@ -63,12 +68,12 @@ class Display:
         """Name of the area unit."""
         return "sq in" if self.unit == "in" else "mm²"
 
-    def of_length(self, mm: float) -> float:
-        """Return the plain number of a length, for charts and tables."""
+    def of_length(self, mm: Numbers) -> Numbers:
+        """Return the plain numbers of lengths, for charts and tables."""
         return mm / MM_PER[self.unit]
 
-    def of_area(self, mm2: float) -> float:
-        """Return the plain number of an area, for charts and tables."""
+    def of_area(self, mm2: Numbers) -> Numbers:
+        """Return the plain numbers of areas, for charts and tables."""
         return mm2 / MM_PER[self.unit] ** 2
 
 

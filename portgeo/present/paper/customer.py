@@ -323,7 +323,7 @@ def _flow_chart(axes: Any, results: Mapping[str, Any], d: Display) -> None:
     runs = alike_runs(results)
     for k, (name, run) in enumerate(zip(run_names(runs), runs, strict=True)):
         colour, style = LINES_STYLES[k % len(LINES_STYLES)]
-        lift = [d.of_length(lift) for lift in run["lift_mm"]]
+        lift = d.of_length(np.array(run["lift_mm"]))
         axes.plot(
             lift, run["flow_cfm"], color=colour, linestyle=style, linewidth=1.6, marker="os^D"[k % 4], markersize=4,
             label=_short(name),

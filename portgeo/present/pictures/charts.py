@@ -57,6 +57,13 @@ def _settle(figure: Figure) -> None:
         axes.set_position(Bbox.from_extents(*corners))
 
 
+def tidy(*all_axes: Any) -> None:
+    """Give axes a faint grid, and no frame but the two sides that have figures."""
+    for axes in all_axes:
+        axes.grid(True, color="#eeeeee")
+        axes.spines[["top", "right"]].set_visible(False)
+
+
 def legend_below(figure: Figure, axes: Any) -> None:
     """Put the legend of axes under all of a figure, in as many columns as its names leave room for."""
     handles, names = axes.get_legend_handles_labels()
@@ -78,27 +85,20 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     area_axes, size_axes = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
     for (name, survey), colour, style in zip(surveys, colours(len(surveys)), cycle(LINE_STYLES), strict=False):
-        x = np.array([display.of_length(s) for s in survey.stations])
-        fine = np.array([display.of_length(s) for s in survey.fine_stations])
-        area = np.array([display.of_area(a) for a in survey.fine_area])
+        x = display.of_length(survey.stations)
+        fine = display.of_length(survey.fine_stations)
+        area = display.of_area(survey.fine_area)
         spread = np.interp(survey.fine_stations, survey.stations, 2.0 * survey.area_u)
-        half = np.array([display.of_area(u) for u in spread])
+        half = display.of_area(spread)
         area_axes.fill_between(fine, area - half, area + half, color=colour, alpha=0.25, linewidth=0)
         area_axes.plot(fine, area, style, color=colour, linewidth=2, label=name)
         # A planned port has its rows from the port that it is cut from, and nobody measured it there.
         rows = np.isin(survey.stations, survey.port.rows) & bool(survey.port.readings)
-        area_axes.plot(
-            x[rows],
-            np.array([display.of_area(a) for a in survey.area])[rows],
-            "o",
-            color=colour,
-            markersize=5,
-        )
+        area_axes.plot(x[rows], display.of_area(survey.area)[rows], "o", color=colour, markersize=5)
         least = display.of_length(survey.least_station), display.of_area(survey.least_area)
         area_axes.plot(*least, "v", color=colour, markersize=10, markeredgecolor="white")
-        height, width = ([display.of_length(v) for v in values] for values in (survey.height, survey.width))
-        size_axes.plot(x, height, style, color=colour)
-        size_axes.plot(x, width, style, color=colour, linewidth=1, marker="x", markevery=3)
+        size_axes.plot(x, display.of_length(survey.height), style, color=colour)
+        size_axes.plot(x, display.of_length(survey.width), style, color=colour, linewidth=1, marker="x", markevery=3)
         if survey.short_side is not None and name == surveys[-1][0]:
             for axes in (area_axes, size_axes):
                 axes.axvspan(
@@ -114,7 +114,5 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
     area_axes.set_title("Area schedule (band: 19 times in 20; dots: measured; triangle: least)", color=INK, fontsize=11)
     size_axes.set_title("height, and width (thin, with crosses)", color=INK, fontsize=10, loc="left")
     legend_below(figure, area_axes)
-    for axes in (area_axes, size_axes):
-        axes.grid(True, color="#eeeeee")
-        axes.spines[["top", "right"]].set_visible(False)
+    tidy(area_axes, size_axes)
     return figure

@@ -22,7 +22,7 @@ from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.joint import Match, edges_round
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.units import Display
-from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below, tidy
 
 DEPTH_MAP = "PuOr"
 LIP, STEP = "#b2182b", "#4393c3"  # red for what costs flow; told apart by lightness as well
@@ -81,7 +81,7 @@ def depth_picture(found: Comparison, display: Display, title: str, path: str, *,
     rings = [sections[k].in_space(sections[k].outline) for k in shown]
     labels = [display.length(found.rows.stations[k], label=False) for k in shown]
     limit = display.of_length(depth_scale(found))
-    values = np.array([display.of_length(v) for v in _at_mesh(found)])
+    values = display.of_length(_at_mesh(found))
     scene = (
         found.vertices,
         found.faces,
@@ -160,30 +160,31 @@ def draw_depth(
 def schedules_figure(found: Comparison, display: Display) -> Figure:
     """Return a chart of both area schedules on the same planes, and the depth on the four walls."""
     rows = found.rows
-    x = np.array([display.of_length(s) for s in rows.stations])
+    x = display.of_length(rows.stations)
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
     for areas, name, colour, style in zip(
         (rows.before, rows.after), ("before", "after"), colours(2), LINE_STYLES, strict=False
     ):
-        top.plot(x, [display.of_area(a) for a in areas], style, color=colour, linewidth=2, marker=".", label=name)
+        top.plot(x, display.of_area(areas), style, color=colour, linewidth=2, marker=".", label=name)
     walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
     for (name, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
         # Left and right are often equal: the left wall's line is wide, so that the right one's lies on it.
         wide = {"linewidth": 5.0, "alpha": 0.35, "linestyle": "-"} if name == "left" else {"linestyle": style}
-        bottom.plot(x, [display.of_length(v) for v in depth], color=colour, label=name, **wide)
+        bottom.plot(x, display.of_length(depth), color=colour, label=name, **wide)
     top.set_ylabel(f"area, {display.area_unit}")
     top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
     bottom.set_ylabel(f"depth, {display.unit}")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
     for axes in (top, bottom):
         axes.legend(frameon=False, fontsize=9, ncols=4)
-    return _finished((top, bottom), figure)
+    tidy(top, bottom)
+    return figure
 
 
 def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Figure:
     """Return a chart of a set's area schedules side by side, and their spread."""
-    x = np.array([display.of_length(s) for s in found.stations])
+    x = display.of_length(found.stations)
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
     for k, (name, colour) in enumerate(zip(names, colours(len(names)), strict=True)):
@@ -191,7 +192,7 @@ def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Fi
         width = 3.0 if k == found.odd else 1.6
         top.plot(
             x,
-            [display.of_area(a) for a in found.areas[k]],
+            display.of_area(found.areas[k]),
             style,
             color=colour,
             linewidth=width,
@@ -203,7 +204,8 @@ def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Fi
     bottom.set_ylabel("spread, %")
     bottom.set_xlabel(f"station from the entry, {display.unit}")
     legend_below(figure, top)
-    return _finished((top, bottom), figure)
+    tidy(top, bottom)
+    return figure
 
 
 def outlines_figure(found: Match, display: Display) -> Figure:
@@ -229,7 +231,7 @@ def outlines_figure(found: Match, display: Display) -> Figure:
         closed = np.vstack([outline, outline[:1]])
         # Looking downstream the left wall is on the left.
         axes.plot(
-            [-display.of_length(v) for v in closed[:, 0]], [display.of_length(v) for v in closed[:, 1]],
+            -display.of_length(closed[:, 0]), display.of_length(closed[:, 1]),
             style, color=line_colour, linewidth=1.2, label=name,
         )  # fmt: skip
     for edge, name, colour in ((found.lip, "lip", LIP), (found.step, "step", STEP)):
@@ -241,7 +243,7 @@ def outlines_figure(found: Match, display: Display) -> Figure:
     axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
     legend_below(figure, axes)
     clock, height = edges_round(found)
-    height = np.array([display.of_length(h) for h in height])
+    height = display.of_length(height)
     for sign, colour in ((1.0, LIP), (-1.0, STEP)):
         below.fill_between(clock, 0.0, sign * np.maximum(sign * height, 0.0), color=colour, linewidth=0)
     below.axhline(0.0, color=INK, linewidth=0.8)
@@ -251,7 +253,8 @@ def outlines_figure(found: Match, display: Display) -> Figure:
     below.set_xlabel("o'clock round the joint, looking downstream")
     below.set_ylabel(f"into the flow, {display.unit}")
     below.set_title("Height of the edge: a lip above the line, a step below it", color=INK, fontsize=10)
-    return _finished((axes, below), figure)
+    tidy(axes, below)
+    return figure
 
 
 def _name_edge(axes: Any, outline: FloatArray, clock: float, text: str, colour: Any, display: Display) -> None:
@@ -274,10 +277,3 @@ def _patch(rings: list[FloatArray], display: Display, colour: Any, name: str | N
     scaled = [np.column_stack([-ring[:, 0], ring[:, 1]]) * display.of_length(1.0) for ring in rings]
     path = Path.make_compound_path(*(Path(ring, closed=True) for ring in scaled))
     return PathPatch(path, facecolor=colour, edgecolor=colour, linewidth=1.5, label=name)
-
-
-def _finished(all_axes: Sequence[Any], figure: Figure) -> Figure:
-    for axes in all_axes:
-        axes.grid(True, color="#eeeeee")
-        axes.spines[["top", "right"]].set_visible(False)
-    return figure

@@ -125,7 +125,7 @@ def draw_pair(plotter: Any, surveys: Sequence[Survey], display: Display, titles:
 def _painted_area(survey: Survey, display: Display) -> FloatArray:
     station, _ = stations_of(survey.port, survey.port.vertices)
     area = np.interp(station, survey.fine_stations, survey.fine_area)
-    return np.array([display.of_area(a) for a in area])
+    return display.of_area(area)
 
 
 def draw_painted(

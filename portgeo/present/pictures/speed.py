@@ -20,7 +20,7 @@ from portgeo.core.units import FOOT, M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.bench import Run, at_depression
 from portgeo.measuring.schedule import Survey
-from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below
+from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below, tidy
 from portgeo.present.pictures.port import draw_painted, render
 
 PEAK = "#c1121f"
@@ -74,7 +74,7 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     marked: dict[str, None] = {}
     for (name_of, result), colour, style in zip(results, colours(len(results)), cycle(LINE_STYLES), strict=False):
         line: Any = {"linestyle": style, "color": colour}
-        x = np.array([display.of_length(s) for s in result.wall.stations])
+        x = display.of_length(result.wall.stations)
         mean = np.interp(result.wall.stations, result.stations, result.mean_isentropic) / unit
         over = result.wall.over_mean.max(axis=1) if result.side_peak is None else result.short_line
         short_axes.plot(x, mean * over, linewidth=2.5, label=name_of, **line)
@@ -93,10 +93,9 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     sides = all(result.side_peak is not None for _, result in results)
     mean_of = "mean of the section, of air that thins out with speed"
     places = ("on the short side" if sides else "highest on the wall", mean_of, "on the long side")
+    tidy(short_axes, mean_axes, long_axes)
     for axes, place in zip((short_axes, mean_axes, long_axes), places, strict=True):
         axes.set_title(place, loc="left", fontsize=10, color=INK)
-        axes.grid(True, color="#eeeeee")
-        axes.spines[["top", "right"]].set_visible(False)
         axes.set_ylabel(name)
         for joint in first.path.starts[1:]:
             axes.axvline(display.of_length(float(joint)), color=INK, linewidth=0.8)
@@ -145,7 +144,7 @@ def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Fi
     figure = Figure(figsize=(9.0, 6.4 if swirl else 5.0), dpi=130, layout="constrained")
     rows = figure.subplots(2 if swirl else 1, 1, sharex=True, squeeze=False)[:, 0]
     for run, colour, style in zip(runs, colours(len(runs)), cycle(LINE_STYLES), strict=False):
-        lift = np.array([display.of_length(x) for x in run.lift])
+        lift = display.of_length(run.lift)
         rows[0].plot(
             lift, at_depression(run, depression) / M3_S_PER["cfm"], style, marker="o", color=colour, label=run.name
         )
@@ -160,14 +159,7 @@ def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Fi
         read_at = {f"{water:.3g}" for r in runs if r.swirl is not None for water in r.depression / PA_PER["in_h2o"]}
         rows[1].set_ylabel("swirl, as read" + (f"\nat {read_at.pop()} inH2O" if len(read_at) == 1 else ""))
         rows[1].set_ylim(bottom=min(0.0, *(float(np.nanmin(r.swirl)) for r in runs if r.swirl is not None)))
-        rows[1].grid(True, color="#eeeeee")
-        rows[1].spines[["top", "right"]].set_visible(False)
     rows[-1].set_xlabel(f"lift, {display.unit}")
-    return _finished(figure, rows[0])
-
-
-def _finished(figure: Figure, axes: Any) -> Figure:
-    axes.grid(True, color="#eeeeee")
-    axes.spines[["top", "right"]].set_visible(False)
-    legend_below(figure, axes)
+    tidy(*rows)
+    legend_below(figure, rows[0])
     return figure
