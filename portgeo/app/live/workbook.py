@@ -100,10 +100,14 @@ class XlsxSheet:
         """Return the row that a refusal's number means, None where it is of none."""
         return self._numbers.index(number) + 1 if number in self._numbers else None
 
+    def is_formula(self, row: int, index: int) -> bool:
+        """Return whether a cell is counted and not typed."""
+        return (self._numbers[row - 1], index) in self._formulas
+
     def set_cell(self, row: int, column: str, text: str) -> None:
         """Write a cell as it was typed. Raises InputError where there is no such cell, or it holds a formula."""
         k, index = place_of_row(row, len(self._cells)) - 1, column_index(self._header, column)
-        if (self._numbers[k], index) in self._formulas:
+        if self.is_formula(row, index):
             raise InputError("the cell holds a formula", mend="Change it in the spreadsheet")
         cells = self._cells[k]
         cells += [""] * (index + 1 - len(cells))
