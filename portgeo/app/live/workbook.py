@@ -161,13 +161,22 @@ class XlsxSheet:
             parts[BOOK] = _counted_anew(self._parts[BOOK])
         data = _zipped(self._data, parts)
         again = XlsxSheet(data, self.file)
-        if again.header != self.header or again.rows[: len(self.rows)] != self.rows:
+        if again.header != self.header or not self._same_rows(again):
             raise InputError(
                 "this would not be read back from the workbook as it was typed",
                 file=self.file,
                 mend="A row cannot begin with #",
             )
         return data
+
+    def _same_rows(self, again: XlsxSheet) -> bool:
+        """Return whether another reading of the file has these rows, whatever its formulas come to."""
+        there = again.rows[: len(self.rows)]
+        return len(there) == len(self.rows) and all(
+            old == new or self.is_formula(row, index)
+            for row, (cells, others) in enumerate(zip(self.rows, there, strict=True), start=1)
+            for index, (old, new) in enumerate(zip(cells, others, strict=True))
+        )
 
     def _write(self, number: int, were: list[str], cells: list[str]) -> bool:
         """Write the cells of a row that are others than they were."""
