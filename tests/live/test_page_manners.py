@@ -44,7 +44,8 @@ def test_what_an_edit_in_one_tab_makes_stands_in_the_other(chromium, browser, fo
         assert [row["height_in"] for row in cells_of(folder / SHEET)[:2]] == ["1.944", "1.933"]
 
 
-def test_a_tab_that_was_overtaken_asks_and_puts_its_own_on_top(chromium, browser, folder):
+@pytest.mark.parametrize("row", [1, 2])
+def test_a_tab_that_was_overtaken_asks_where_both_changed_one_reading(chromium, browser, folder, row):
     with Tab(chromium, browser.address) as tab:
         # Another's edit comes between what this tab knows and what it sends.
         held = []
@@ -53,12 +54,14 @@ def test_a_tab_that_was_overtaken_asks_and_puts_its_own_on_top(chromium, browser
         tab.keys("1.944", "Enter")
         while not held:
             tab.page.wait_for_timeout(20)
-        browser.type(SHEET, 2, "height_in", "1.922")
+        browser.type(SHEET, row, "height_in", "1.922")
         held[0].continue_()
-        tab.page.get_by_role("button", name="Put mine on top").click()
+        if row == 1:
+            tab.page.get_by_role("button", name="Put mine on top").click()
         tab.saved()
-        assert [row["height_in"] for row in cells_of(folder / SHEET)[:2]] == ["1.944", "1.922"]
-        assert tab.column("height")[:2] == ["1.944", "1.922"]
+        heights = ["1.944", "1.922" if row == 2 else "1.931"]
+        assert [each["height_in"] for each in cells_of(folder / SHEET)[:2]] == heights
+        assert tab.column("height")[:2] == heights
 
 
 @pytest.mark.parametrize(

@@ -23,12 +23,20 @@ function askAboutChange(dialog, desk, question) {
     [["Keep what is typed here", settle("mine", question.again)], ["Take what is on disk", settle("disk", question.drop)]]);
 }
 
+// When a version was made: the time alone where it was today.
+function whenText(text) {
+  const when = new Date(text);
+  if (when.toString() === "Invalid Date") return String(text);
+  const today = when.toDateString() === new Date().toDateString();
+  return today ? when.toLocaleTimeString() : when.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+}
+
 async function showVersions(dialog, desk) {
   const { status, data } = await desk.ask("versions").catch(() => ({ status: 0, data: [] }));
   const list = status === 200 ? (Array.isArray(data) ? data : data.versions || []) : [];
   const now = desk.shown().version;
   const items = list.slice().sort((a, b) => b.version - a.version).map((one) => make("li", {},
-    make("time", {}, new Date(one.when).toString() === "Invalid Date" ? String(one.when) : new Date(one.when).toLocaleString()), make("span", {}, one.what),
+    make("time", {}, whenText(one.when)), make("span", {}, one.what),
     one.version === now ? make("em", {}, "now") : make("button", { type: "button", "aria-label": `Go back to version ${one.version}, ${one.what}`,
       onclick: () => { dialog.close(); desk.restore(one.version); } }, "Go back to this")));
   dialog.replaceChildren(make("h2", { id: "history-title" }, "Versions"),

@@ -33,6 +33,26 @@ function applyEdit({ tables, forms }, edit) {
   table.rows.forEach((row, k) => { row.row = k + 1; });
 }
 
+// Whether what an edit is about stands in one state as in another: then it can go on top of either.
+function untouched(edit, was, now) {
+  if (edit.op === "key") {
+    const text = ({ forms }) => {
+      const form = forms.find((one) => one.table === edit.table && (one.index || 0) === (edit.index || 0));
+      return form && (form.entries.find((entry) => entry.key === edit.key) || {}).text;
+    };
+    return text(was) === text(now);
+  }
+  const [before, after] = [was.tables[edit.file], now.tables[edit.file]];
+  if (!before || !after) return before === after;
+  if (edit.op !== "cells") return JSON.stringify(before.rows) === JSON.stringify(after.rows);
+  const text = (table, row, name) => {
+    const k = table.columns.findIndex((column) => column.name === name);
+    return table.rows[row - 1] && table.rows[row - 1].cells[k];
+  };
+  return before.rows.length === after.rows.length &&
+    edit.cells.every(([row, name]) => text(before, row, name) === text(after, row, name));
+}
+
 // Returns the desk. It tells listeners: "state" (something changed, with what), "saving" (how many wait, whether the server
 // is away), "event" (what the server says of itself), "ask" (a question only the person can answer).
 function openDesk() {
@@ -162,14 +182,15 @@ function openDesk() {
     sending = null;
     waiting = [];
     stopped = true;
+    const was = told;
     if (data.state) told = data.state;
     else await load().catch(() => {});
     merge("all");
     const again = () => { stopped = false; waiting = mine; merge("edit"); send(); };
     const disk = told.on_disk || [];
     if (disk.length) tell("ask", { kind: "disk", files: disk, count: mine.length, again, drop: () => { stopped = false; saving(); } });
+    else if (mine.every((edit) => untouched(edit, was, told))) again(); // another place was changed: both stay
     else if (mine.length) tell("ask", { kind: "tab", count: mine.length, again, drop: () => { stopped = false; saving(); } });
-    else { stopped = false; saving(); }
   }
 
   // Undo, redo, restore: after all that was typed is on the disk.

@@ -50,7 +50,8 @@ function formField(entry, id, take) {
 }
 
 // All forms of some tables, in their order. tables : names, as the server calls them. only : those of them that are shown.
-function formPart(holder, { desk, tables, empty, only = () => true }) {
+// fold : a form in which nothing is said yet is folded away.
+function formPart(holder, { desk, tables, empty, only = () => true, fold = false }) {
   let shape = null, fields = new Map();
   const keyOf = (form, entry) => form.table + " " + (form.index || 0) + " " + entry.key;
   const keyed = (problem) => (problem.key || problem.column || "").replace(/_(in|mm)$/, "");
@@ -60,9 +61,10 @@ function formPart(holder, { desk, tables, empty, only = () => true }) {
     fields = new Map();
     const parts = [];
     for (const form of forms) {
-      const index = form.index || 0, box = make("section", { class: "form" });
-      const heading = make("h3", {}, form.title, form.many && form.table !== "state" && ` ${index + 1}`);
-      box.append(heading);
+      const index = form.index || 0, folded = fold && form.given === false;
+      const box = make(folded ? "details" : "section", { class: "form" });
+      const counted = form.many && form.given && form.table !== "state";
+      box.append(make(folded ? "summary" : "h3", {}, form.title, counted && ` ${index + 1}`));
       if (form.given && form.many && form.table !== "state") box.append(make("button", { type: "button", class: "link away",
         onclick: () => desk.edit([{ op: "form", table: form.table, index, remove: true }]) }, "Remove"));
       for (const entry of form.entries) {
@@ -72,7 +74,7 @@ function formPart(holder, { desk, tables, empty, only = () => true }) {
         box.append(field.element);
       }
       const last = !forms.some((other) => other.table === form.table && (other.index || 0) > index);
-      parts.push(box, form.many && last && form.table !== "state" ? make("p", {}, make("button", { type: "button",
+      parts.push(box, form.many && last && form.given && form.table !== "state" ? make("p", {}, make("button", { type: "button",
         onclick: () => desk.edit([{ op: "form", table: form.table, index: null, remove: false }]) }, "Add another")) : null);
     }
     holder.replaceChildren(...(parts.length ? parts.filter(Boolean) : [make("p", { class: "note" }, empty || "A sheet alone has no job yet. One is written beside it when something is said here."),

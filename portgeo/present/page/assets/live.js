@@ -3,12 +3,14 @@
 const PLACES = [["readings", "Readings"], ["stage", "Stage"], ["bench", "Bench"], ["walls", "Walls"], ["engine", "Engine"], ["gasket", "Gasket"],
   ["tool", "Tool"], ["set", "Set"], ["plan", "Plan"], ["paper", "Paper"]];
 const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["", "engine", "metal"], tool: ["tool"], paper: ["templates"] };
+const ANSWERED = { air: "air speed", compare: "what was cut", plan: "planned" }; // what a model is called that an answer gave
 const SIZES = [100, 120, 145], SAID_MS = 8000;
 
 (function () {
   const at = (id) => document.getElementById(id);
   const desk = openDesk(), tables = new Map(), parts = {};
   let state = null, place = "readings", shownPart = "port", shownFigures = null;
+  const kinds = new Map(); // of long answers, by their id
   const events = new Map(); // what was told last of each stage and part
 
   let hush = 0;
@@ -25,7 +27,6 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   at("view").append(make("p", { class: "none" }, "The port shows here once two rows are read."));
   at("view").classList.add("bare");
   const chart = lineChart(at("area"), "Area against station");
-  const stages = stageTabs(at("stages"), { desk, chosen, say });
   const tasks = longAnswers(at("tasks"), { desk, say, done: answered });
   const perUnit = () => (state && state.units === "mm" ? 1 : 25.4);
 
@@ -33,6 +34,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     at("places").append(make("button", { type: "button", "data-place": name, onclick: () => go(name) }, text));
     parts[name] = at("parts").appendChild(make("section", { class: "part", id: "part-" + name, "aria-label": text, hidden: true }));
   }
+  const stages = stageTabs(at("stages"), { desk, chosen, say, offers: parts.readings });
   const which = parts.readings.appendChild(make("div", { class: "actions", role: "group", "aria-label": "Part" }));
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
   const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), setPart(parts.set, { desk, say })];
@@ -43,17 +45,18 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     make("div", { class: "actions column" }, paper("Templates, 1:1", "templates"), paper("Customer\u2019s page", "customer"), paper("Whole report", "report"),
       paper("Air speed on the wall", "air"), paper("What changed, and how deep", "compare"),
       make("button", { type: "button", onclick: () => { document.body.dataset.print = "page"; window.print(); } }, "Print this page")), papers);
+  parts.paper.append(parts.paper.querySelector(".forms"));
 
   function startTask(kind) {
     const stage = stages.now && stages.now.name, before = stages.before && stages.before.name;
-    const more = { air: { stage }, compare: { before, after: stage }, calm: { stage } }[kind] || {};
+    const more = { air: { stage }, compare: { before, after: stage }, plan: {} }[kind] || {};
     if (kind === "compare" && !before) return say("There is one stage only. Make a new stage once metal is out.");
     tasks.start(kind, more).then((begun) => begun && say("Started. Go on typing."));
   }
   function answered(task) {
-    if (["plan", "calm"].includes(task.kind)) plan.answer(task);
+    if (task.kind === "plan") plan.answer(task);
     else if (task.result) papers.prepend(make("section", {}, make("h3", {}, task.label || task.kind), ...answerElements(task.result)));
-    if (task.result && ["templates", "customer", "report"].includes(task.kind)) say(`${task.label || "It"} is ready.`);
+    if (task.result && ["templates", "customer", "report"].includes(task.kind)) say(`Ready: ${(task.label || task.kind).toLowerCase()}.`);
   }
 
   // ---- where one is ------------------------------------------------------------------------------------
@@ -123,10 +126,16 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     chart.light(station === null || station === undefined ? null : station * unit / perUnit());
   }
 
-  function showModel(data) {
-    if (!view || !data) return;
+  // The model of what is typed, and beside it those that long answers gave.
+  function showModels(kept, latest) {
+    if (!view || !kept.model) return;
     at("view").classList.remove("bare");
-    view.update(data);
+    const answers = Array.from(kept.answers || [], ([kind, event]) => [ANSWERED[kind] + (event.of < kept.model.version ? ", before the last change" : ""), event.data]);
+    view.update(together([[null, kept.model.data], ...answers]));
+    if (!latest) return;
+    const [name, data] = answers[answers.findIndex(([text]) => text.startsWith(ANSWERED[latest]))];
+    view.choose(name);
+    view.paint(Object.keys(data.models[0].values).find((paint) => paint !== "area") || "area");
   }
   const keyOf = (stage, which) => stage + "\n" + (which || "port");
   function chosen(stage) {
@@ -139,7 +148,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const heard = events.get(keyOf(stage.name, shownPart)) || {};
     shownFigures = null;
     figures(heard.figures || null);
-    if (heard.model) showModel(heard.model.data);
+    showModels(heard);
     desk.ask("figures?stage=" + encodeURIComponent(stage.name) + "&part=" + shownPart).catch(() => {});
   }
 
@@ -167,6 +176,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     if (readings) readings.table.suggest(event && event.next && (event.next.row || event.next.why) ? event.next : null, event ? event.left_out : []);
     if (event && event.chart) {
       const series = event.chart.series.map((one) => ({ line: true, points: false, ...one, style: one.style ?? (one.ghost ? 0 : 1) }));
+      const before = stages.before && events.get(keyOf(stages.before.name, shownPart)), was = before && before.figures && before.figures.chart;
+      if (was && !series.some((one) => one.ghost)) series.unshift({ ...was.series[0], band: null, line: true, points: false, style: 0 });
       chart.update({ of: "station", spans: [], ...event.chart, series });
     } else if (event && !given) chart.update({ of: "station", units: ["", ""], decimals: [3, 3], x_label: "", y_label: "", series: [], spans: [] });
     if (given) plan.figures(given, event.chart);
@@ -174,14 +185,22 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   }
 
   function hear(event) {
-    if (event.type === "task") return tasks.tell(event.task || event);
+    if (event.type === "task") {
+      kinds.set(event.id, event.kind);
+      return tasks.tell(event);
+    }
     if (event.type === "tabs") return say(event.count > 1 ? `This job is open in ${event.count} tabs.` : "");
     if (event.type === "change") return stages.tell(event);
     if (event.type !== "figures" && event.type !== "model") return;
-    const key = keyOf(event.stage, event.part || (event.data && event.data.models[0].part)), kept = events.get(key) || {};
-    events.set(key, Object.assign(kept, { [event.type]: event }));
+    const planned = event.task && event.stage === "planned" && stages.now; // a planned port is shown with the stage it was planned from
+    const key = keyOf(planned ? stages.now.name : event.stage, event.part || (event.data && event.data.models[0].part)), kept = events.get(key) || {};
+    if (event.task) {
+      event.of = desk.shown().version;
+      kept.answers = (kept.answers || new Map()).set(kinds.get(event.task) || "air", event);
+      events.set(key, kept);
+    } else events.set(key, Object.assign(kept, { [event.type]: event }));
     if (!stages.now || key !== keyOf(stages.now.name, shownPart)) return;
-    if (event.type === "model") { showModel(event.data); return; }
+    if (event.type === "model") { return showModels(kept, event.task && kinds.get(event.task)); }
     if (event.version !== undefined && shownFigures && event.version < shownFigures.version) return;
     figures(event);
     old(!desk.settled() || Number(event.version) < desk.shown().version);
@@ -228,8 +247,10 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const answer = await fetch("upload?name=" + encodeURIComponent(file.name), { method: "POST", body: file }).catch(() => null);
     const data = answer ? await answer.json().catch(() => ({})) : {};
     if (!answer || answer.status !== 200) return say((data.what || "That file was not taken") + ". " + (data.mend || ""));
-    say(`${data.name || file.name} is in the job\u2019s folder.`);
-    desk.ask("state").then(() => location.reload());
+    const scan = !/\.(csv|tsv|xlsx|xls|ods)$/i.test(data.file), name = data.file.replace(/\.[^.]*$/, "");
+    const inUse = (text) => state.stages.some((stage) => stage.name === text);
+    desk.edit([{ op: "stage", name: inUse(name) ? name + " 2" : name, file: data.file, part: "port" }]);
+    say(`${data.file} is in the job\u2019s folder, as a stage of its own${scan ? "" : ", to be typed into"}.`);
   }
 
   // ---- hands on the whole page ----------------------------------------------------------------------

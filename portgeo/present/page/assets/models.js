@@ -39,3 +39,13 @@ function normals(p, f) {
   }
   return out;
 }
+
+// Models that were made one by one, each with scales of its own, as one. sets : [name of its model or null for the model's
+// own, what was made].
+function together(sets) {
+  const mark = (list, of) => list.map((one) => Object.assign(one, { of }));
+  return Object.assign({}, sets[0][1], {
+    paints: sets.flatMap(([, data], of) => mark(data.paints, of)),
+    models: sets.flatMap(([name, data], of) => mark(data.models, of).map((one) => Object.assign(one, name && { state: name }))),
+  });
+}

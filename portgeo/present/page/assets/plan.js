@@ -1,6 +1,6 @@
 // The next cut: areas dragged on the chart, the short side's radius on a slider, the limits, and the cut sheet beside them.
 "use strict";
-const PLAN_TABLES = ["target", "target.cut", "target.area", "target.taper", "target.short_side", "target.limits", "target.copy", "target.keep"];
+const PLAN_TABLES = ["target.area", "target.taper", "target.short_side", "target.limits", "target.cut", "target.keep", "target.copy", "target"];
 const MORE_AREA = 1.03; // of what is there: where a new handle begins, to be seen apart from the line
 
 // chart : where the areas are dragged. start(kind) : begins a long answer.
@@ -16,10 +16,10 @@ function planPart(holder, { desk, chart, start }) {
   holder.append(begin, work);
   work.append(
     make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the least metal that gets there within wall, gasket and reach."),
-    make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), button("Calmest cut for its metal", () => start("calm")), add,
+    make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), add,
       button("Print the cut sheet", () => { document.body.dataset.print = "cutsheet"; window.print(); })),
     sliding, sheet, forms);
-  const part = formPart(forms, { desk, tables: PLAN_TABLES, empty: "Nothing is wanted yet." });
+  const part = formPart(forms, { desk, tables: PLAN_TABLES, fold: true });
   let state = null, figures = null, area = null, on = false;
 
   const entryOf = (form, begin) => form && form.entries.find((entry) => entry.key.startsWith(begin));
@@ -83,7 +83,7 @@ function planPart(holder, { desk, chart, start }) {
     open(is) { on = is; handles(); },
     answer(task) {
       if (!task.result) return;
-      sheet.replaceChildren(make("h3", {}, task.kind === "calm" ? "Calmest cuts" : "The cut"), ...answerElements(task.result));
+      sheet.replaceChildren(make("h3", {}, "The cut"), ...answerElements(task.result));
     },
   };
 }

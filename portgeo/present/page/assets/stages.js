@@ -13,8 +13,8 @@ function heightsGrown(before, now) {
   return grown;
 }
 
-// chosen(stage) : is told when another stage is chosen.
-function stageTabs(holder, { desk, chosen, say }) {
+// offers : where what could be typed next is offered. chosen(stage) : is told when another stage is chosen.
+function stageTabs(holder, { desk, offers, chosen, say }) {
   const tabs = make("div", { role: "tablist", "aria-label": "Stages" }), change = make("div", { class: "change", role: "status" });
   const offer = make("div", { class: "offer", hidden: true });
   const adder = make("button", { type: "button", onclick: () => ask.showModal() }, "New stage");
@@ -26,7 +26,8 @@ function stageTabs(holder, { desk, chosen, say }) {
     make("label", { for: "stage-name" }, "Name", name), make("label", { for: "stage-from" }, "Copy of", from),
     make("div", { class: "actions" }, make("button", { type: "submit", class: "first" }, "Make it"),
       make("button", { type: "button", onclick: () => ask.close() }, "Leave it"))));
-  holder.replaceChildren(make("div", { class: "tabs" }, tabs, adder), change, offer, ask);
+  holder.replaceChildren(make("div", { class: "tabs" }, tabs, adder), change, ask);
+  offers.append(offer);
   let now = null, stages = [], lines = {}, waved = new Set(), tables = {}, wanted = null, units = "in";
 
   function add(event) {

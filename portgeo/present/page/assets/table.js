@@ -2,6 +2,7 @@
 // server answers moves what is being typed.
 "use strict";
 const SIGNED = ["rise", "shift", "swing", "turn", "x", "y", "z", "floor_z", "roof_z", "left_y", "right_y"]; // a phone's number pad has no minus
+const UNIT_NAMES = { in_h2o: "inH2O", mm_h2o: "mmH2O", kpa: "kPa", pa: "Pa", m3_h: "m\u00b3/h", l_s: "l/s", deg: "\u00b0" };
 const ORDER = "portgeo enter goes"; // where the person's choice is kept
 
 // file : of the sheet. hand : told the row and column in hand. say : a line to the person. Returns an object that takes the
@@ -32,7 +33,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
 
   // ---- building and bringing up to date ----------------------------------------------------------
   function columnHead(column) {
-    return make("th", { scope: "col", title: column.help, class: column.numeric ? "n" : "t" }, column.label, column.unit && make("span", { class: "unit" }, column.unit));
+    return make("th", { scope: "col", title: column.help, class: column.numeric ? "n" : "t" }, column.label, column.unit && make("span", { class: "unit" }, UNIT_NAMES[column.unit] || column.unit));
   }
 
   function makeRow(row) {
@@ -86,7 +87,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
       input.base = text;
       input.readOnly = table.can_write === false;
       const where = cells && col !== station && station >= 0 && cells[station] ? ", station " + cells[station] : cells ? "" : ", a new row";
-      input.setAttribute("aria-label", column.label + (column.unit ? ", " + column.unit : "") + ", row " + row + where);
+      input.setAttribute("aria-label", column.label + (column.unit ? ", " + (UNIT_NAMES[column.unit] || column.unit) : "") + ", row " + row + where);
       input.classList.toggle("unread", Boolean(cells) && table.kind === "sections" && !text && column.numeric && !isRead(table, row, column));
     });
   }
@@ -127,11 +128,13 @@ function sheetTable(holder, { desk, file, hand, say }) {
       one.told.hidden = !told.length;
       one.told.firstChild.replaceChildren(...(told.length ? [make("div", {}, told)] : []));
     });
-    const rest = Array.from(problems.values()).flat().map(sentence).concat(table.notes || []);
-    const text = JSON.stringify([rest, out, suggested]);
+    const rest = (count() ? Array.from(problems.values()).flat() : []).map(sentence).concat(table.notes || []);
+    const beside = table.can_write === false && table.columns.length > 0;
+    const text = JSON.stringify([rest, out, suggested, beside]);
     if (notes.dataset.text === text) return;
     notes.dataset.text = text;
-    notes.replaceChildren(...rest.map((line) => make("p", {}, line)),
+    notes.replaceChildren(...(beside ? [make("p", {}, "A file of this kind is read and not written. ",
+      button("Go on in a CSV beside it", () => desk.edit([{ op: "beside", file }])))] : []), ...rest.map((line) => make("p", {}, line)),
       ...(out.length ? [make("p", {}, `Left out until mended: row${out.length > 1 ? "s" : ""} ${out.join(", ")}.`)] : []),
       ...(suggested ? [make("p", {}, make("span", { class: "flag", "aria-hidden": "true" }), nextText())] : []));
   }

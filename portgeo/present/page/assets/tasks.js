@@ -45,7 +45,7 @@ function answerElements(result) {
   if (!result) return [];
   const files = (result.files || []).map((file) => make("li", {}, make("a", { href: "out/" + file.name.split("/").map(encodeURIComponent).join("/"), target: "_blank", rel: "noopener" }, file.label || file.name)));
   return [
-    ...(result.lines || []).map((line) => make("p", {}, line)),
+    ...(result.lines || []).map((line) => make("p", {}, line[0].toUpperCase() + line.slice(1))),
     files.length ? make("ul", { class: "files" }, files) : null,
     ...(result.tables || []).map((table) => make("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption }, make("table", {},
       make("caption", {}, table.caption),

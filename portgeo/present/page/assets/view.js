@@ -34,7 +34,7 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
   const home = { yaw: -0.29, pitch: -0.48, zoom: 1, x: 0, y: 0, inside: null };
   const shown = Object.assign({ model: 0, paint: null, point: null, open: false, lit: null, box: null }, home);
   const model = () => opened(data.models[shown.model]);
-  const paint = () => data.paints.find((p) => p.name === shown.paint && p.part === model().part);
+  const paint = () => data.paints.find((p) => p.name === shown.paint && p.part === model().part && p.of === model().of);
 
   function screen() {
     const cy = Math.cos(shown.yaw), sy = Math.sin(shown.yaw);
