@@ -75,13 +75,12 @@ def short_side_cut(grid: WallGrid, wanted: ShortSideWanted, limit: FloatArray) -
     end = last if wanted.end is None else wanted.end
     outside = (grid.stations < start - 1e-9) | (grid.stations > end + 1e-9)
 
-    def over(radius: float) -> tuple[bool, FloatArray]:
-        move = _floor_moves(floor, radius)
-        return bool(move[outside].any()), np.where(floor.faces, _swept(grid, floor.ways, move) - limit, -np.inf)
+    def past(move: FloatArray) -> FloatArray:
+        return np.where(floor.faces, _swept(grid, floor.ways, move) - limit, -np.inf)
 
     def fits(radius: float) -> bool:
-        leaves, past = over(radius)
-        return not leaves and bool(past.max() <= TOUCH_MM)
+        move = _floor_moves(floor, radius)
+        return not move[outside].any() and bool(past(move).max() <= TOUCH_MM)
 
     radius, tight = wanted.radius, None
     if not fits(radius):
@@ -89,7 +88,7 @@ def short_side_cut(grid: WallGrid, wanted: ShortSideWanted, limit: FloatArray) -
         while high - low > RADIUS_STEP * wanted.radius:
             middle = (low + high) / 2.0
             low, high = (middle, high) if fits(middle) else (low, middle)
-        radius, tight = low, over(high)[1]
+        radius, tight = low, past(_floor_moves(floor, high))
     move = _floor_moves(floor, radius) if radius > 0.0 else np.zeros(len(floor.line))
     cut = np.flatnonzero(move)
     over_limit = tight is not None and bool(tight.max() > TOUCH_MM)
@@ -239,7 +238,6 @@ def _swept(grid: WallGrid, ways: FloatArray, move: FloatArray) -> FloatArray:
         a, b = int(np.argmax(aside)), int(np.argmin(aside))
         begin, end = (a, b) if (outline[(a + 1) % len(outline)] @ way) > (outline[a] @ way) else (b, a)
         inner = (begin + np.arange((end - begin) % len(outline) + 1)) % len(outline)
-        outer = (end + np.arange((begin - end) % len(outline) + 1)) % len(outline)
-        wanted = np.vstack([outline[inner] + move[k] * way, outline[outer]])
-        depth[k] = np.maximum(np.nan_to_num(exits(outline, grid.outward[k], wanted), nan=0.0), 0.0)
+        wanted = np.vstack([outline[inner] + move[k] * way, outline[[end, begin]]])
+        depth[k, inner] = np.fmax(exits(outline[inner], grid.outward[k, inner], wanted), 0.0)
     return depth
