@@ -25,6 +25,7 @@ from portgeo.measuring.schedule import Survey
 matplotlib.rcParams["text.parse_math"] = False  # a $ in the name of a state or a file is a $
 INK = "#222222"
 LEGEND_LETTERS, LEGEND_ROOM = 40, 95  # of a name in a legend under the chart, and of all in a line of it
+COMPRESSED = 4  # of 9: a tenth larger than at 6, in half the time
 LINE_STYLES = ("-", "--", ":", "-.")  # states differ in line as well as in colour
 
 
@@ -39,7 +40,7 @@ def png(figure: Figure) -> bytes:
     if figure.get_layout_engine() is not None:
         _settle(figure)
     stream = io.BytesIO()
-    canvas.print_png(stream, metadata={"Software": "portgeo"})
+    canvas.print_png(stream, metadata={"Software": "portgeo"}, pil_kwargs={"compress_level": COMPRESSED})
     return stream.getvalue()
 
 

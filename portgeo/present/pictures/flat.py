@@ -5,11 +5,9 @@ A Model and a paint's Scale come in; a drawing on axes, or PNG bytes, go out, th
 
 from __future__ import annotations
 
-import io
 from typing import Any
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
@@ -17,7 +15,7 @@ from portgeo.core.plane import FloatArray
 from portgeo.core.triangles import vector_areas
 from portgeo.core.units import Display
 from portgeo.present.page.models import CLASS_SHADES, KIND_OF, Scale, round_stations
-from portgeo.present.pictures.charts import INK
+from portgeo.present.pictures.charts import INK, png
 from portgeo.present.pictures.model import Model
 from portgeo.results.kinds import kind_of
 
@@ -116,6 +114,4 @@ def model_png(model: Model, scale: Scale, display: Display) -> bytes:
     figure = Figure(figsize=PICTURE_INCHES, dpi=PICTURE_DPI)
     draw_model(figure.add_axes((0.0, 0.14, 1.0, 0.86)), model, scale, display)
     draw_scale(figure.add_axes((0.25, 0.08, 0.5, 0.035)), scale, display)
-    stream = io.BytesIO()
-    FigureCanvasAgg(figure).print_png(stream, metadata={"Software": "portgeo"})
-    return stream.getvalue()
+    return png(figure)
