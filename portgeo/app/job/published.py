@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from portgeo import __version__
-from portgeo.app.job.results import Cut, LeftOut, Models, Pictures, Sheets, Told
-from portgeo.app.job.steps import DRAWN, PARTS, Steps
+from portgeo.app.job.results import Cut, LeftOut, Models, Sheets, Told
+from portgeo.app.job.steps import PARTS, Steps
 from portgeo.core.notices import Notice
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.files.disk import json_text, table_text
@@ -29,10 +29,11 @@ RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt"
 
 
 def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
-    """Yield the report's files by name but for the pictures, results.json and then the page last."""
+    """Yield the report's files by name but for what steps draw of all results, results.json and then the page last."""
     display = Display(steps.job.job.units)
     results = results_of(steps, get)
     models: Models = get("models")
+    yield from _charts(steps, get)
     for (k, part), name in _meshes(steps).items():
         port = get(f"{part} {k}").port
         yield name, write_stl(port.to_source(port.vertices), port.faces)
@@ -217,11 +218,8 @@ def _meshes(steps: Steps) -> dict[tuple[int, str], str]:
     return found
 
 
-def pictures_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
-    """Yield the report's pictures by name."""
-    for name in DRAWN:
-        drawn: Pictures = get(name)
-        yield from ((f"pictures/{file}", data) for file, data in drawn.files)
+def _charts(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
+    """Yield the charts of what was read or matched, by name."""
     for name in steps.by_name:
         told = get(name) if name.split()[0] in ("bench", "match", "balance") else None
         if isinstance(told, Told) and told.chart is not None:

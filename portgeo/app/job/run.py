@@ -21,7 +21,7 @@ from portgeo.app.job.keep import Kept, key_of
 from portgeo.app.job.ledger import Ledger
 from portgeo.app.job.steps import DRAWN, Step, Steps, steps_of
 from portgeo.core.errors import OutputError, PortgeoError
-from portgeo.core.interrupts import LOOK, workers
+from portgeo.core.interrupts import LOOK, result_of, workers
 from portgeo.files.toml.job import JobFile
 
 if TYPE_CHECKING:
@@ -30,8 +30,9 @@ if TYPE_CHECKING:
 MOST_WORKERS = 4  # a job has no more steps than that to make at once for long, and each takes memory
 WORTH_WORKERS = 3  # steps to make: for fewer it is quicker to stay in this process
 # What the steps need, and what theirs load only when it is used.
-AHEAD = (*(f"portgeo.app.job.{name}" for name in ("parts", "air", "cut", "paint", "drawn")), "skfem", "pyamg")
+AHEAD = (*(f"portgeo.app.job.{name}" for name in ("check", "parts", "air", "cut", "paint", "drawn")), "skfem", "pyamg")
 Progress = Callable[[str, float], None]
+Files = list[tuple[str, bytes]]  # by name
 
 
 @dataclass(frozen=True)
@@ -66,28 +67,14 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
     steps = steps_of(job)
     kept, ledger = Kept(out), Ledger(out)
     whole = key_of("report", [(step.name, step.key) for step in steps.by_name.values()], steps.skipped, _said(steps))
-    made, written = 0, list[tuple[str, bytes]]()
-    names = ledger.whole(whole)
+    made, names = 0, ledger.whole(whole)
     if names is None:
         ledger.check(force)
-
-        def check() -> None:
-            """Refuse what can be told in a moment; while the first steps are begun, since it takes a second to load."""
-            from portgeo.app.job.check import check_job
-
-            check_job(job)
-
-        def write_up() -> None:
-            """Make all files but the pictures: nothing in them hangs on those."""
-            from portgeo.app.job.published import files_of
-
-            written.extend(files_of(steps, _Results(steps, kept)))
-
-        made = _make(steps, kept, progress, check, write_up)
-        from portgeo.app.job.published import pictures_of
-
+        made, written = _make(steps, kept, progress)
         progress("writing the report", 1.0)
-        names = ledger.write(whole, [*pictures_of(steps, _Results(steps, kept)), *written], force)
+        results = _Results(steps, kept)
+        drawn = [(f"pictures/{file}", data) for name in DRAWN for file, data in results(name).files]
+        names = ledger.write(whole, [*drawn, *written], force)
         kept.only(step.key for step in steps.by_name.values())
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     models = steps.by_name["models"].key
@@ -127,46 +114,43 @@ def _fetched(kept: Kept, key: str) -> Any:
     return found
 
 
-def _make(steps: Steps, kept: Kept, progress: Progress, check: Callable[[], None], write_up: Callable[[], None]) -> int:
-    """Make every step that is not kept; return how many. Raises the first refusal in the steps' order.
+def _make(steps: Steps, kept: Kept, progress: Progress) -> tuple[int, Files]:
+    """Make every step that is not kept; return how many, and the report's files but for what those of DRAWN draw.
 
-    check : called once where a step is to be made; what it refuses comes before all that steps do. write_up :
-    called once, when all but pictures is made; those are drawn meanwhile.
+    Raises what is refused of the job's small files, which comes before all that steps do; else the first refusal in
+    the steps' order.
     """
     by_key = {step.key: step for step in steps.by_name.values()}
     missing = {key: step for key, step in by_key.items() if not kept.has(key)}
     done = set(by_key) - set(missing)
     count = min(os.cpu_count() or 1, MOST_WORKERS)
+    folder = kept.folder.parent
     if count == 1 or len(missing) < WORTH_WORKERS:
         if missing:
-            check()
+            _check(steps.job)
         for number, step in enumerate(missing.values()):
             progress(step.title, number / len(by_key))
-            make_step(step, _needs(step, steps), str(steps.job.folder), str(kept.folder.parent))
-        write_up()
-        return len(missing)
+            make_step(step, _needs(step, steps), str(steps.job.folder), str(folder))
+        return len(missing), _write_up(steps, folder)
     told = {step.key for step in by_key.values() if step.name not in DRAWN}
-    checked = written = False
+    written: Future[Any] | None = None
     chains = _chains(steps)
     refusals: dict[str, PortgeoError] = {}
     try:
         with workers(count, AHEAD) as submit:
+            checked = submit(_apart, _check, steps.job)
             # What the longest chain of steps waits for is made first.
             waiting = dict(sorted(missing.items(), key=lambda item: -chains[item[0]]))
             running: dict[Future[Any], Step] = {}
             while (waiting and not refusals) or running:
+                if told <= done and written is None:
+                    written = submit(_apart, _write_up, steps, folder)  # nothing in them hangs on what is drawn
                 for key, step in list(waiting.items()) if not refusals else ():
                     needs = _needs(step, steps)
                     if (len(running) < count or told <= done) and set(needs.values()) <= done:
-                        folders = str(steps.job.folder), str(kept.folder.parent)
-                        running[submit(_made_apart, step, needs, *folders)] = waiting.pop(key)
+                        folders = str(steps.job.folder), str(folder)
+                        running[submit(_apart, make_step, step, needs, *folders)] = waiting.pop(key)
                 progress(", ".join(step.title for step in running.values()), len(done) / len(by_key))
-                if not checked:
-                    check()
-                    checked = True
-                if told <= done and not refusals and not written:
-                    write_up()
-                    written = True
                 for future in wait(running, LOOK, FIRST_COMPLETED).done:
                     step = running.pop(future)
                     refusal = future.result()
@@ -174,17 +158,31 @@ def _make(steps: Steps, kept: Kept, progress: Progress, check: Callable[[], None
                         done.add(step.key)
                     else:
                         refusals[step.key] = refusal
+                if checked.done() or refusals:
+                    _unrefused(checked)
+            if refusals:
+                raise next(refusals[key] for key in by_key if key in refusals)
+            return len(missing), _unrefused(written or submit(_apart, _write_up, steps, folder))
     except BrokenProcessPool as failure:
         raise OutputError(
             "the system ended one of the processes at work, as it does when memory runs out",
-            file=str(kept.folder.parent),
+            file=str(folder),
             mend="Close other programs and run it again: it goes on from here",
         ) from failure
-    if refusals:
-        raise next(refusals[key] for key in by_key if key in refusals)
-    if not written:
-        write_up()
-    return len(missing)
+
+
+def _check(job: JobFile) -> None:
+    """Refuse what can be told in a moment."""
+    from portgeo.app.job.check import check_job
+
+    check_job(job)
+
+
+def _write_up(steps: Steps, folder: Path) -> Files:
+    """Return the report's files from what is kept in its folder, but for what the steps of DRAWN draw."""
+    from portgeo.app.job.published import files_of
+
+    return list(files_of(steps, _Results(steps, Kept(folder))))
 
 
 def _chains(steps: Steps) -> dict[str, int]:
@@ -201,13 +199,20 @@ def _needs(step: Step, steps: Steps) -> dict[str, str]:
     return {role: steps.by_name[name].key for role, name in step.needs}
 
 
-def _made_apart(step: Step, needs: Mapping[str, str], folder: str, out: str) -> PortgeoError | None:
-    """Make a step in a worker; a refusal is returned, so that steps beside it end as they would."""
+def _apart(work: Callable[..., Any], *arguments: Any) -> Any:
+    """Do work in a worker; a refusal is returned, so that what is done beside it ends as it would."""
     try:
-        make_step(step, needs, folder, out)
+        return work(*arguments)
     except PortgeoError as refusal:
         return refusal
-    return None
+
+
+def _unrefused(future: Future[Any]) -> Any:
+    """Return what a worker made. Raises what it refused."""
+    made = result_of(future)
+    if isinstance(made, PortgeoError):
+        raise made
+    return made
 
 
 def make_step(step: Step, needs: Mapping[str, str], folder: str, out: str) -> None:
