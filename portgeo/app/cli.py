@@ -43,6 +43,7 @@ NEAR = 0.75  # of an option's letters: its -- alone makes any two alike
 BEGIN = """portgeo: the shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.
 Begin with
 
+  portgeo open                   a page to type readings into: the port and its figures change as you type
   portgeo demo --out port-demo   all of it on an invented engine; open port-demo/report/report.html
   portgeo new my-port            a folder for a port of yours, with sheets to fill in
   portgeo measure PORT           area, volume and short side of one sheet or scan

@@ -9,9 +9,8 @@ from pathlib import Path
 
 import httpx
 import pytest
-import uvicorn
 
-from portgeo.app.live.serve import desk_of, listening
+from portgeo.app.live.serve import PageServer, desk_of, listening
 from portgeo.app.live.server import make_app
 from tests.browser import ARGUMENTS, BROWSERS, browser_path
 
@@ -69,7 +68,7 @@ def served(what):
     with listening(None) as at:
         number = at.getsockname()[1]
         app = make_app(desk_of(str(what)), TOKEN, number)
-        server = uvicorn.Server(uvicorn.Config(app, log_level="error", lifespan="on", timeout_graceful_shutdown=1))
+        server = PageServer(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [at]}, daemon=True)
         thread.start()
         browser = Browser(f"http://127.0.0.1:{number}/{TOKEN}/")

@@ -11,7 +11,7 @@ from typing import Any
 from portgeo.app.live.answers import LABELS, Asked, Scan
 from portgeo.app.live.desk import Desk, stamp_of
 from portgeo.app.live.figures import Readings
-from portgeo.app.live.stages import Stage, said_in, scan_settings
+from portgeo.app.live.stages import Stage, one_valve_mm, said_in, scan_settings
 from portgeo.app.live.tables import Looked
 from portgeo.core.errors import InputError
 from portgeo.files.inside import kept_inside
@@ -52,6 +52,7 @@ def _made_of(desk: Desk, stage: Stage, part: str) -> Readings | Scan | None:
         stage=stage.name, part=part, file=name, rows=tuple(looked.readings()), missing=looked.missing,
         left_out=tuple(sorted(looked.bad_rows)), columns={m.column: m.written for m in looked.meanings if m.column},
         units=desk.units(), folder=str((desk.folder / name).parent), exhaust=exhaust,
+        valve_mm=one_valve_mm(draft.content()),
     )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from pathlib import Path
 import uvicorn
 
 from portgeo.app.live.desk import Desk
-from portgeo.app.live.server import make_app
+from portgeo.app.live.server import Guard, make_app
 from portgeo.app.live.stages import JOB, job_content, stages_of
 from portgeo.core.errors import InputError
 from portgeo.files.sheets.tables import SHEET_TYPES
@@ -40,12 +40,7 @@ def serve(what: str | None, port: int | None, *, browser: bool) -> None:
         token = secrets.token_urlsafe(TOKEN_BYTES)
         address = f"http://{HOST}:{number}/{token}/"
         app = make_app(desk, token, number)
-        server = _Server(
-            uvicorn.Config(
-                app, log_level="error", access_log=False, lifespan="on", http="h11", ws="none", server_header=False,
-                timeout_graceful_shutdown=PATIENCE,
-            )
-        )  # fmt: skip
+        server = PageServer(app)
         print(f"portgeo: {address}  (Ctrl-C ends it)", flush=True)
         if browser:
             threading.Thread(target=_show, args=(address,), daemon=True).start()
@@ -108,8 +103,23 @@ def listening(port: int | None) -> Iterator[socket.socket]:
     )
 
 
-class _Server(uvicorn.Server):
-    """A server that Ctrl-C ends quietly, on every system."""
+class PageServer(uvicorn.Server):
+    """A server that Ctrl-C ends quietly, on every system, whatever tabs are open."""
+
+    def __init__(self, app: Guard) -> None:
+        """app : from `make_app`."""
+        self._page = app.page
+        super().__init__(
+            uvicorn.Config(
+                app, log_level="error", access_log=False, lifespan="on", http="h11", ws="none", server_header=False,
+                timeout_graceful_shutdown=PATIENCE,
+            )
+        )  # fmt: skip
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Tell the tabs that it is over, so that none is waited for."""
+        await self._page.hub.stop()
+        await super().shutdown(sockets)
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:

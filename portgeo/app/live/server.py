@@ -16,7 +16,7 @@ from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import Message, Receive, Scope, Send
 
 from portgeo.app.live.asking import long_answer
 from portgeo.app.live.desk import Changed, Desk, NotNewest
@@ -51,8 +51,8 @@ HEADERS = {
 class Guard:
     """Lets through what this person's own browser asks of this page, and nothing else."""
 
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self.app, self.prefix = app, f"/{token}/"
+    def __init__(self, page: Page, token: str, port: int) -> None:
+        self.page, self.app, self.prefix = page, page.app(), f"/{token}/"
         self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -99,7 +99,7 @@ class Guard:
 
 def make_app(desk: Desk, token: str, port: int) -> Guard:
     """Return the server's application. token : the first part of every address. port : that it listens on."""
-    return Guard(Page(desk).app(), token, port)
+    return Guard(Page(desk), token, port)
 
 
 class Page:
@@ -115,7 +115,6 @@ class Page:
         async def running(_: Starlette) -> AsyncIterator[None]:
             self.hub.start()
             yield
-            await self.hub.stop()
 
         get, post = ["GET"], ["POST"]
         routes = [
@@ -172,7 +171,7 @@ class Page:
                         yield ": alive\n\n"
                         continue
                     if event is None:
-                        return
+                        return  # it is over
                     yield f"data: {json.dumps(event, ensure_ascii=False, allow_nan=False)}\n\n"
             finally:
                 self.hub.leave(tab)

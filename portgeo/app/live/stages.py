@@ -16,6 +16,7 @@ from portgeo.core.units import MM_PER
 from portgeo.files.sheets.tables import SHEET_TYPES, decoded
 from portgeo.files.toml.job import named_files
 from portgeo.files.toml.slips import content_of
+from portgeo.files.toml.tables import number_of
 
 JOB = "job.toml"
 KIND_OF = {"bench": "bench", "walls": "walls", "target": "target"}  # of the file that a table names
@@ -87,6 +88,20 @@ def said_in(content: Mapping[str, Any], table: str) -> Mapping[str, Any]:
     """Return what a job says in one of its tables; nothing where it has none."""
     found = content.get(table)
     return found if isinstance(found, dict) else {}
+
+
+def one_valve_mm(content: Mapping[str, Any]) -> float | None:
+    """Return the diameter of the engine's one valve; None where it is not said, or the port has several."""
+    engine = said_in(content, "engine")
+    units = {"valve": str(content.get("units")), "valve_in": "in", "valve_mm": "mm"}
+    name = next((name for name in units if name in engine), None)
+    if name is None or engine.get("valves", 1) != 1 or units[name] not in MM_PER:
+        return None
+    try:
+        value = number_of(engine[name], units[name])
+    except PortgeoError:
+        return None  # told where it stands
+    return None if value is None or value <= 0.0 else value * MM_PER[units[name]]
 
 
 def scan_settings(content: Mapping[str, Any], stage: Stage, part: str) -> tuple[tuple[str, Any], ...]:

@@ -5,7 +5,7 @@ A sheet's file comes in; plain values for JSON go out, with the rows that a port
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -14,16 +14,12 @@ from portgeo.app.live.sheets import Sheet
 from portgeo.core.errors import PortgeoError, Problem
 from portgeo.core.section import MARKS, TOOLS
 from portgeo.core.units import LengthUnit
-from portgeo.files.bench import BENCH, bench_from
 from portgeo.files.sheets.columns import Layout, Quantity, plain_name
 from portgeo.files.sheets.section_columns import SECTIONS, SHAPES
 from portgeo.files.sheets.sheet import sheet_from
-from portgeo.files.walls import WALLS, walls_from
 
 Kind = Literal["sections", "bench", "walls"]
-LAYOUTS: Mapping[Kind, Layout] = {"sections": SECTIONS, "bench": BENCH, "walls": WALLS}
 CHOICES: Mapping[str, tuple[str, ...]] = {"shape": SHAPES, "tool": tuple(TOOLS), "mark": MARKS}
-ALWAYS = {"sections": ("station", "height", "width"), "bench": tuple(BENCH.needed), "walls": tuple(WALLS.needed)}
 IN_PLACE = {"diameter": ("height", "width")}  # columns that do as well, where a sheet lacks one
 
 # What a column is called, and what belongs into it.
@@ -58,6 +54,36 @@ LABELS: Mapping[str, tuple[str, str]] = {
     "clock": ("Clock", "12 the roof, 3 the right wall, 6 the floor, looking in"),
     "thickness": ("Thickness", "Wall, by the sonic tester"),
 }  # fmt: skip
+
+
+SIZES = ("station", "height", "width")  # that a row of the usual shape must have
+
+
+def layout_of(kind: Kind) -> Layout:
+    """Return what a kind of sheet may hold. Those of the bench and of walls load much that a port's does not need."""
+    if kind == "bench":
+        from portgeo.files.bench import BENCH
+
+        return BENCH
+    if kind == "walls":
+        from portgeo.files.walls import WALLS
+
+        return WALLS
+    return SECTIONS
+
+
+def _read(kind: Kind, data: bytes, file: str, folder: Path) -> None:
+    """Read a sheet as the commands do. Raises PortgeoError with all that is wrong in it."""
+    if kind == "bench":
+        from portgeo.files.bench import bench_from
+
+        bench_from(data, file)
+    elif kind == "walls":
+        from portgeo.files.walls import walls_from
+
+        walls_from(data, file)
+    else:
+        sheet_from(data, file, folder)
 
 
 @dataclass(frozen=True)
@@ -126,7 +152,7 @@ class Looked:
         }
 
     def _column(self, meaning: Meaning) -> dict[str, Any]:
-        of = LAYOUTS[self.kind].columns.get(meaning.column)
+        of = layout_of(self.kind).columns.get(meaning.column)
         label, says = LABELS.get(meaning.column, (meaning.written, ""))
         choices = CHOICES.get(meaning.column)
         return {
@@ -137,14 +163,14 @@ class Looked:
             "choices": list(choices) if choices else None,
             "numeric": isinstance(of, Quantity) or meaning.column == "clock",
             "help": says,
-            "required": meaning.column in ALWAYS[self.kind],
+            "required": meaning.column in (SIZES if self.kind == "sections" else layout_of(self.kind).needed),
         }
 
     def _addable(self) -> list[dict[str, str]]:
         """Return the columns that the sheet does not have and could: the name to write and the label."""
         there = {meaning.column for meaning in self.meanings}
         found = []
-        for name, of in LAYOUTS[self.kind].columns.items():
+        for name, of in layout_of(self.kind).columns.items():
             unit = next((u for u in (self.unit, *of.units) if u in of.units), "")
             if name not in there:
                 found.append({"name": f"{name}_{unit}" if unit else name, "label": LABELS[name][0]})
@@ -153,20 +179,15 @@ class Looked:
 
 def look(sheet: Sheet, data: bytes, kind: Kind, folder: Path) -> Looked:
     """Look a sheet through. data : its file's bytes. folder : where the outlines it names are."""
-    layout = LAYOUTS[kind]
+    layout = layout_of(kind)
     meanings = tuple(
         Meaning(written, *layout.known.get(layout.alike.get(plain_name(written), plain_name(written)), ("", "")))
         for written in sheet.header
     )
-    readers: Mapping[Kind, Callable[[], object]] = {
-        "sections": lambda: sheet_from(data, sheet.file, folder),
-        "bench": lambda: bench_from(data, sheet.file),
-        "walls": lambda: walls_from(data, sheet.file),
-    }
     problems: list[dict[str, Any]] = []
     missing: list[tuple[int, str]] = []
     try:
-        readers[kind]()
+        _read(kind, data, sheet.file, folder)
     except PortgeoError as refusal:
         for problem in refusal.problems:
             _sort(problem, sheet, meanings, problems, missing)

@@ -12,7 +12,6 @@ from typing import Any, Literal
 from portgeo.app.live.forms import Forms, Key
 from portgeo.app.live.forms import Kind as Typed
 from portgeo.core.section import WALLS
-from portgeo.files.toml.target import target_from
 
 UNITS, MESH_UNITS, ENDS = ("in", "mm"), ("in", "mm", "cm", "m"), ("entry", "exit")
 BEFORE = "target."
@@ -87,6 +86,8 @@ KEYS: Mapping[str, tuple[Key, ...]] = {
 
 def target_forms(data: bytes, path: Path, content: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return every form of a target. data : the file's bytes. content : what it says. path : its own."""
+    from portgeo.files.toml.target import target_from
+
     made = Forms(data, content, content.get("units"), lambda: target_from(data, path.name, path.parent), tuple(TITLES))
     found = []
     for table, title in TITLES.items():

@@ -14,7 +14,6 @@ from collections.abc import Iterable
 from typing import Any
 
 from lxml import etree
-from openpyxl.utils import get_column_letter
 
 from portgeo.app.live.documents import BLANK_AT_END, checked_text, column_index, place_of_row, trimmed
 from portgeo.core.errors import InputError
@@ -190,7 +189,7 @@ class XlsxSheet:
             said.set(SPACE, "preserve")
 
     def _cell(self, number: int, column: int) -> Any:
-        row, name = self._row(number), f"{get_column_letter(column + 1)}{number}"
+        row, name = self._row(number), f"{_letters_of(column)}{number}"
         place = len(row)
         for k, cell in enumerate(row):
             found = PLACE.fullmatch(cell.get("r", ""))
@@ -275,6 +274,14 @@ def _column_of(letters: str) -> int:
     for letter in letters:
         index = 26 * index + ord(letter) - 64
     return index - 1
+
+
+def _letters_of(index: int) -> str:
+    letters = ""
+    while index >= 0:
+        index, letter = index // 26 - 1, index % 26
+        letters = chr(65 + letter) + letters
+    return letters
 
 
 def _same(shown: str, written: str) -> bool:
