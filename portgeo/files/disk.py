@@ -81,15 +81,15 @@ def _unreadable(path: str | Path, error: Exception) -> InputError:
     )
 
 
-def check_free(paths: Iterable[str | Path], force: bool, inputs: Iterable[str | Path] = ()) -> None:
-    """Refuse, before anything is computed, outputs that could not be written at the end.
+def check_free(paths: Iterable[str | Path | None], force: bool, inputs: Iterable[str | Path | None] = ()) -> None:
+    """Refuse, before anything is computed, outputs that could not be written at the end. None is none.
 
     Raises OutputError where a folder is missing, a file is there already (unless `force`), what is
     there is no ordinary file, two outputs are one file, or one is a file that is read.
     """
-    read = {os.path.normcase(os.path.abspath(path)) for path in inputs}
+    read = {os.path.normcase(os.path.abspath(path)) for path in inputs if path}
     seen: set[str] = set()
-    for path in map(Path, paths):
+    for path in (Path(path) for path in paths if path):
         name = str(path)
         try:
             real = os.path.normcase(os.path.abspath(path))

@@ -58,9 +58,9 @@ class CutStations(Table):
 
 @dataclass(frozen=True)
 class Deepest(Result):
-    """The deepest place of the cut."""
+    """How deep the cut goes, and where: of places as deep to a hair one that is asked for, nearest a wall's middle."""
 
-    depth_mm: float = figure(lambda plan, at: plan.depth[at])
+    depth_mm: float = figure(lambda plan, at: plan.depth.max())
     station_mm: float = figure(lambda plan, at: plan.grid.stations[at[0]])
     clock_hours: float = figure(lambda plan, at: plan.grid.clock[at])
 

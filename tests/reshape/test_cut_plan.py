@@ -414,7 +414,9 @@ def test_a_cut_fades_out_as_a_beam_on_an_elastic_bed_and_how_far_it_reaches_is_t
         found = np.interp(60.0 + side * x, tube.grid.stations, depth) / depth.max()
         assert found == pytest.approx(beam, abs=0.05)
         assert np.interp(60.0 + side * 4.2 * blend, tube.grid.stations, depth) < 0.001
-    text = " ".join(plan_text(planned(tube, {}, 2.7, tube.warnings, MM), "tube", "aluminium").split())
+    result = planned(tube, {}, 2.7, tube.warnings, MM)
+    assert result.deepest.depth_mm == tube.depth.max()  # as the text has it
+    text = " ".join(plan_text(result, "tube", "aluminium").split())
     assert "reaches station 3" in text and "a smaller blend, or cut_from and cut_to, hold it closer" in text
 
 

@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.front.air import bench as read_bench
 
     outputs = (args.json, args.csv, args.picture, args.chart, args.bench_chart)
-    check_free([p for p in outputs if p], args.force, [p for p in (args.port, args.bench) if p])
+    check_free(outputs, args.force, (args.port, args.bench))
     if args.port is None and args.bench is None:
         raise InputError("there is neither a port nor a bench sheet", mend="Name a port, or a sheet with --bench")
     if args.cfm is not None and args.bench is not None:

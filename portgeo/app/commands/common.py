@@ -26,6 +26,7 @@ __all__ = [
     "load_port",
     "load_ports",
     "naming",
+    "point",
     "progress_bar",
     "refuse_scan_options",
 ]
@@ -80,8 +81,8 @@ def add_scan(parser: argparse.ArgumentParser) -> None:
         metavar="P",
         help="how sure that scale is, one standard deviation: scanner and shrinkage; it counts in every ±",
     )
-    scan.add_argument("--entry", type=_point, metavar="X,Y,Z", help="a point on the entry, in the file's coordinates")
-    scan.add_argument("--exit", type=_point, metavar="X,Y,Z", help="a point on the exit")
+    scan.add_argument("--entry", type=point, metavar="X,Y,Z", help="a point on the entry, in the file's coordinates")
+    scan.add_argument("--exit", type=point, metavar="X,Y,Z", help="a point on the exit")
     scan.add_argument(
         "--up", type=_direction, metavar="X,Y,Z", help="direction of the roof, where the port is straight"
     )
@@ -98,7 +99,7 @@ def _number(text: str) -> float:
     return value
 
 
-def _point(text: str) -> tuple[float, ...]:
+def point(text: str) -> tuple[float, ...]:
     parts = tuple(_number(part) for part in text.split(","))
     if len(parts) != 3:
         raise argparse.ArgumentTypeError(f"'{text}' is not three numbers: X,Y,Z")
@@ -106,7 +107,7 @@ def _point(text: str) -> tuple[float, ...]:
 
 
 def _direction(text: str) -> tuple[float, ...]:
-    parts = _point(text)
+    parts = point(text)
     if not any(parts):
         raise argparse.ArgumentTypeError(f"'{text}' has no direction")
     return parts

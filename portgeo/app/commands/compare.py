@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, add_stations, load_ports, naming
+from portgeo.app.commands.common import add_bend, add_common, add_scan, add_stations, load_ports, naming, point
 
 if TYPE_CHECKING:
     from portgeo.results.changed import Changed
@@ -59,8 +59,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")
-    parser.add_argument("--after-entry", type=_point, metavar="X,Y,Z", help="as --entry, on AFTER's own mesh")
-    parser.add_argument("--after-exit", type=_point, metavar="X,Y,Z", help="as --exit, on AFTER's own mesh")
+    parser.add_argument("--after-entry", type=point, metavar="X,Y,Z", help="as --entry, on AFTER's own mesh")
+    parser.add_argument("--after-exit", type=point, metavar="X,Y,Z", help="as --exit, on AFTER's own mesh")
     parser.add_argument("--after-units-in", choices=("mm", "in"), help="as --units-in, of AFTER alone")
     add_bend(parser)
     add_scan(parser)
@@ -75,13 +75,6 @@ def _of_after(args: argparse.Namespace) -> argparse.Namespace:
     own.entry, own.exit = args.after_entry or own.entry, args.after_exit or own.exit
     own.units_in = args.after_units_in or args.units_in
     return own
-
-
-def _point(text: str) -> list[float]:
-    values = _numbers(text)
-    if len(values) != 3:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a point: three numbers with commas between")
-    return values
 
 
 def _numbers(text: str) -> list[float]:
@@ -111,8 +104,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.files.disk import check_free
 
     outputs = (args.json, args.csv, args.depth_mesh, args.removed_mesh, args.picture, args.chart)
-    read = [p for p in (args.before, args.after, args.gasket, *(args.set or ())) if p]
-    check_free([p for p in outputs if p], args.force, read)
+    check_free(outputs, args.force, (args.before, args.after, args.gasket, *(args.set or ())))
     _check_meshes(args)
     if args.set:
         if args.before or args.after:

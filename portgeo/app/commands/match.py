@@ -45,8 +45,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.front.states import match
     from portgeo.present.text.joint import match_text
 
-    read = [p for p in (args.upstream, args.downstream, args.gasket) if p]
-    check_free([p for p in (args.json, args.csv, args.picture) if p], args.force, read)
+    check_free((args.json, args.csv, args.picture), args.force, (args.upstream, args.downstream, args.gasket))
     # A point named on an opening is on the joint's: UPSTREAM's exit, DOWNSTREAM's entry.
     ends = {"entry": (None, args.entry), "exit": (args.exit, None)}
     own = [argparse.Namespace(**vars(args) | {name: pair[k] for name, pair in ends.items()}) for k in (0, 1)]

@@ -55,7 +55,7 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     from portgeo.front.states import survey
     from portgeo.present.text.bench import survey_text
 
-    check_free([p for p in (args.json, args.csv, args.picture, args.chart) if p], args.force, [path])
+    check_free((args.json, args.csv, args.picture, args.chart), args.force, [path])
     refuse_scan_options(path, args)
     port = load_port(path, args)
     name = Path(path).name

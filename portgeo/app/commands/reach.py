@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.front.cuts import reach
     from portgeo.present.text.reach import reach_text
 
-    check_free([p for p in (args.json, args.csv) if p], args.force, [args.port])
+    check_free((args.json, args.csv), args.force, [args.port])
     port = load_port(args.port, args)
 
     def length(name: str) -> float:

@@ -61,9 +61,8 @@ def run(args: argparse.Namespace) -> None:
         raise InputError("--check writes no plan", mend="Use --json and --csv for its result, without --out")
     if args.out:
         make_folder(args.out)
-    read = [p for p in (args.port, args.target, args.check) if p]
     written = [Path(args.out) / name for name in FILES] if args.out else []
-    check_free([*written, *(p for p in (args.json, args.csv) if p)], args.force, read)
+    check_free((*written, args.json, args.csv), args.force, (args.port, args.target, args.check))
     check_target(args.target)  # before a scan is read
     port = load_port(args.port, args)
     planned = plan(

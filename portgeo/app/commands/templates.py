@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.front.cuts import gauges, plan
     from portgeo.present.paper.templates import write_templates
 
-    check_free([p for p in (args.json, args.out) if p], args.force, [p for p in (args.port, args.target) if p])
+    check_free((args.json, args.out), args.force, (args.port, args.target))
     port = load_port(args.port, args)
     display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None

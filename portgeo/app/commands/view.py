@@ -34,8 +34,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.present.pictures.port import pair_picture, port_picture, show
 
     paths = [path for path in (args.port, args.other) if path is not None]
-    if args.picture:
-        check_free([args.picture], args.force, paths)
+    check_free([args.picture], args.force, paths)
     if len(paths) == 1:
         refuse_scan_options(args.port, args)
     ports = [load_port(path, args) for path in paths]

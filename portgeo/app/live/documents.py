@@ -106,6 +106,10 @@ class CsvSheet:
         """Return the row that a refusal's number means, None where it is of none."""
         return None if number is None or number - 1 not in self._rows else self._rows.index(number - 1) + 1
 
+    def is_formula(self, row: int, index: int) -> bool:
+        """Return whether a cell is counted and not typed: never here."""
+        return False
+
     def _cells(self, k: int) -> list[str]:
         return self._records[k].cells or []
 

@@ -118,6 +118,8 @@ class Hub:
         """Work out the figures of a stage; what was asked for before and is not done yet is dropped."""
         self._turn += 1
         self._shown = (stage, part)
+        if not self.tabs:
+            return  # nobody looks; the next tab asks
         self.spawn(self._figure(self._turn, stage, part))
 
     async def _figure(self, turn: int, stage: str | None, part: str) -> None:

@@ -5,14 +5,16 @@ What is to be opened comes in; the address is printed, the browser opened on it,
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import secrets
 import signal
 import socket
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import uvicorn
@@ -27,6 +29,8 @@ HOST = "127.0.0.1"
 USUAL_PORT = 8642  # where it is free: the address then differs by its token alone
 PATIENCE = 2  # seconds that an answer under way has at the end
 TOKEN_BYTES = 18
+TOKEN = re.compile(r"[\w-]{24}")  # of so many bytes
+ADDRESS = "address.json"
 
 
 def serve(what: str | None, port: int | None, *, browser: bool) -> None:
@@ -35,9 +39,10 @@ def serve(what: str | None, port: int | None, *, browser: bool) -> None:
     Raises InputError where there is nothing to open, or the port that was asked for is taken.
     """
     desk = desk_of(what)
-    with listening(port) as at:
+    before, token = _kept(desk)
+    with listening(port, before) as at:
         number = at.getsockname()[1]
-        token = secrets.token_urlsafe(TOKEN_BYTES)
+        _keep(desk, number, token)
         address = f"http://{HOST}:{number}/{token}/"
         app = make_app(desk, token, number)
         server = PageServer(app)
@@ -45,6 +50,29 @@ def serve(what: str | None, port: int | None, *, browser: bool) -> None:
         if browser:
             threading.Thread(target=_show, args=(address,), daemon=True).start()
         server.run(sockets=[at])
+
+
+def _kept(desk: Desk) -> tuple[int | None, str]:
+    """Return the port and the token that this folder had before: a page that is still open goes on with them."""
+    try:
+        said = json.loads((desk.versions.folder / ADDRESS).read_text(encoding="utf-8"))
+        port, token = int(said["port"]), str(said["token"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None, secrets.token_urlsafe(TOKEN_BYTES)
+    if not (TOKEN.fullmatch(token) and 1 <= port <= 65535):
+        return None, secrets.token_urlsafe(TOKEN_BYTES)
+    return port, token
+
+
+def _keep(desk: Desk, port: int, token: str) -> None:
+    """Keep the address for the next time, for its owner alone to read."""
+    if desk.first:
+        return
+    path = desk.versions.folder / ADDRESS
+    with suppress(OSError):  # without it the next address is another
+        path.unlink(missing_ok=True)
+        with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
+            json.dump({"port": port, "token": token}, file)
 
 
 def desk_of(what: str | None) -> Desk:
@@ -82,9 +110,12 @@ def _of_sheet(path: Path) -> Desk:
 
 
 @contextmanager
-def listening(port: int | None) -> Iterator[socket.socket]:
-    """Give a socket that listens on this machine alone. Raises InputError where the port is taken."""
-    for number in (port,) if port is not None else (USUAL_PORT, 0):
+def listening(port: int | None, before: int | None = None) -> Iterator[socket.socket]:
+    """Give a socket that listens on this machine alone. Raises InputError where the port is taken.
+
+    port : that was asked for. before : that is tried first where none was.
+    """
+    for number in (port,) if port is not None else (before or USUAL_PORT, 0):
         found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         if os.name == "posix":
             # A server that ended a moment ago does not hold the port; elsewhere this would let two share it.

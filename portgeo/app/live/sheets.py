@@ -34,6 +34,10 @@ class ReadSheet:
         """The number that a refusal gives to the header."""
         return self._numbers[0] if self._numbers else 1
 
+    def is_formula(self, row: int, index: int) -> bool:
+        """Return whether a cell is counted and not typed: nobody types here."""
+        return False
+
     def row_of(self, number: int | None) -> int | None:
         """Return the row that a refusal's number means, None where it is of none."""
         return self._numbers.index(number) if number in self._numbers[1:] else None

@@ -206,7 +206,7 @@ def _sort(
         # A column that the sheet lacks: another that does as well is asked for in its place.
         other = IN_PLACE.get(problem.column, ())
         at = next((k for k, m in enumerate(meanings) if m.column in other), None)
-    if row is not None and at is not None and not sheet.rows[row - 1][at]:
+    if row is not None and at is not None and not sheet.rows[row - 1][at] and not sheet.is_formula(row, at):
         missing.append((row, meanings[at].written))
         return
     if row is None and problem.row is None and "row(s) of readings" in problem.what:

@@ -50,9 +50,13 @@ class Versions:
         """Read what is kept of what is opened by a name in a folder; nothing is written yet."""
         self.folder, self.name = folder / FOLDER, name
         self.log = self.folder / f"{name.replace('/', '_')}.jsonl"
+        self._read()
+
+    def _read(self) -> None:
         self.all: list[Version] = []
         self._undo: list[Version] = []
         self._redo: list[Version] = []
+        self._size = 0
         for line in self._lines():
             self._take(line)
 
@@ -103,6 +107,8 @@ class Versions:
 
     def add(self, what: str, step: Step, files: Files, job: str | None, sheet: str | None) -> Version:
         """Write a new version into the log, after its files are on the disk. Raises OutputError."""
+        if _size_of(self.log) != self._size:
+            self._read()  # another server of this folder wrote into it: what it did comes before this
         number = self.all[-1].number + 1 if self.all else 1
         changed = _changed(self.all[-1].files if self.all else {}, files)
         line = {"version": number, "when": _now(), "what": what, "step": step, "files": changed}
@@ -115,6 +121,7 @@ class Versions:
                 log.write(json.dumps(line, ensure_ascii=False).encode() + b"\n")
                 log.flush()
                 os.fsync(log.fileno())
+                self._size = log.tell()
         except OSError as error:
             raise OutputError(
                 f"the log of versions cannot be written ({error.strerror or error})",
@@ -140,7 +147,7 @@ class Versions:
             lines.append(json.dumps(line | {"files": changed}, ensure_ascii=False) + "\n")
             before = version.files
         atomic_write(self.log, "".join(lines).encode(), force=True)
-        self.__init__(self.folder.parent, self.name)  # type: ignore[misc]
+        self._read()
         others = [Versions(self.folder.parent, log.stem) for log in self.folder.glob("*.jsonl") if log != self.log]
         used = {sha for each in (self, *others) for version in each.all for sha in version.files.values()}
         for path in paths:
@@ -155,6 +162,7 @@ class Versions:
             raw = self.log.read_bytes()
         except OSError:
             return []
+        self._size = len(raw)
         found = []
         for text in raw.split(b"\n"):
             try:
@@ -195,6 +203,13 @@ class Versions:
 def _changed(before: Files, after: Files) -> dict[str, str | None]:
     gone: dict[str, str | None] = {name: None for name in before if name not in after}
     return gone | {name: sha for name, sha in after.items() if before.get(name) != sha}
+
+
+def _size_of(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def _ends_a_line(log: Any) -> bool:
