@@ -99,9 +99,9 @@ def test_every_record_every_table_of_a_job_and_every_command_has_its_place():
     assert set(module.records()) <= named
 
 
-def test_links_between_pages_lead_somewhere():
+def test_links_and_pictures_lead_somewhere():
     for page in (*PAGES, ROOT / "README.md"):
-        for target in re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8")):
+        for target in re.findall(r"(?:\]\(|<img src=\")([^)#\s\"]+)", page.read_text("utf-8")):
             assert target.startswith("http") or (page.parent / target).exists(), (page.name, target)
 
 
