@@ -154,7 +154,7 @@ def _plan(asked: Asked, progress: Progress) -> dict[str, Any]:
     from portgeo.files.disk import atomic_write, table_text
     from portgeo.front.cuts import plan
     from portgeo.front.skins import depth_outside
-    from portgeo.present.text.cut_sheet import plan_text
+    from portgeo.present.text.cut_sheet import SHOWN_MM, plan_text
 
     of = asked.stages[-1]
     if asked.target is None:
@@ -178,7 +178,21 @@ def _plan(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     return {
         "lines": [*remarks, *_said(text)],
-        "tables": [_table("By station", planned.stations, planned.display)],
+        "tables": [
+            _table(
+                "Depth to take by station and clock position",
+                planned.stations,
+                planned.display,
+                only=("station_mm", "take_mm"),
+                dot_below=SHOWN_MM,
+            ),
+            _table(
+                "What the micrometer reads today, and when it is right",
+                planned.stations,
+                planned.display,
+                without=("take_mm",),
+            ),
+        ],
         "files": [_file(f"{PRINTED}/cut-sheet.txt", "Cut sheet"), _file(f"{PRINTED}/cut-sheet.csv", "Its table")],
         "order_of_work": list(planned.order_of_work),
         "stage": "planned",
@@ -318,11 +332,14 @@ def _said(text: str) -> list[str]:
     return said
 
 
-def _table(caption: str, table: Any, display: Display) -> dict[str, Any]:
-    """Return a result's table as the page shows it: a heading and a text a cell."""
+def _table(caption: str, table: Any, display: Display, **some: Any) -> dict[str, Any]:
+    """Return a result's table, as the report shows it and as texts. some : as `table_html` takes it."""
+    from portgeo.present.page.live import table_html
+
     head, rows = table.to_csv(display)
     texts = [[_cell(value, 3 if display.unit == "in" else 2) for value in row] for row in rows]
-    return {"caption": caption, "columns": [name.replace("_", " ") for name in head], "rows": texts}
+    columns = [name.replace("_", " ") for name in head]
+    return {"caption": caption, "columns": columns, "rows": texts, "html": table_html(caption, table, display, **some)}
 
 
 def _cell(value: float, decimals: int) -> str:

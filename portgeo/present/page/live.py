@@ -1,14 +1,20 @@
-"""The page to type into: its HTML, and the files of assets/ that it loads from its own server.
+"""The page to type into: its HTML, the files of assets/ that it loads from its own server, and tables for it.
 
-Nothing comes in: the page asks its server for all that it shows. HTML text and the names of files go out.
+The page asks its server for all that it shows; a result's table comes in. HTML text and the names of files go out.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from string import Template
+from typing import TYPE_CHECKING
 
 from portgeo.present.page.markup import el, html
 from portgeo.present.page.pieces import PIECES, asset
+
+if TYPE_CHECKING:
+    from portgeo.core.units import Display
+    from portgeo.results.figures import Table
 
 # The answer, in its order: which figure, and what it is called until the server says it.
 FIGURES = (
@@ -24,7 +30,7 @@ SCRIPTS = (
 )  # fmt: skip
 ASSETS: tuple[str, ...] = (*STYLES, *SCRIPTS)
 
-__all__ = ["ASSETS", "asset", "live_page"]
+__all__ = ["ASSETS", "asset", "live_page", "table_html"]
 
 
 def live_page() -> str:
@@ -43,3 +49,21 @@ def live_page() -> str:
         figures=html(figures),
         scripts=html(el("script", src=f"assets/{name}", defer=True) for name in SCRIPTS),
     )
+
+
+def table_html(
+    caption: str,
+    table: Table,
+    display: Display,
+    *,
+    only: Sequence[str] = (),
+    without: Sequence[str] = (),
+    dot_below: float = 0.0,
+) -> str:
+    """Return a result's table as the report shows it. only, without, dot_below : as `columns_of`, `table_element`."""
+    from portgeo.present.page.tables import Table as Shown
+    from portgeo.present.page.tables import columns_of, row_of, table_element
+
+    kind, columns = type(table), columns_of(type(table), only=only, without=without)
+    rows = tuple(row_of(kind, row, only=only, without=without) for row in table.to_rows())
+    return html([table_element(Shown("", caption, columns, rows), display, dot_below=dot_below)])

@@ -61,7 +61,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
 
   // ---- where one is ------------------------------------------------------------------------------------
   function go(name) {
-    place = name;
+    place = document.body.dataset.place = name;
     for (const button of at("places").children) {
       if (button.dataset.place === name) button.setAttribute("aria-current", "page"); else button.removeAttribute("aria-current");
     }
@@ -277,6 +277,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     if (readings) readings.table.commit();
     if (!desk.settled()) event.preventDefault();
   });
+  const printed = at("view").appendChild(make("img", { class: "print-view", alt: "the port" }));
+  window.addEventListener("beforeprint", () => { if (view && !at("view").classList.contains("bare")) printed.src = view.picture(); });
   window.addEventListener("afterprint", () => { delete document.body.dataset.print; });
 
   // Size of type and light or dark stay as chosen.

@@ -40,16 +40,33 @@ function longAnswers(holder, { desk, say, done }) {
   };
 }
 
+// A line of a command's answer: its name, two spaces or more, and what it says.
+function lineElement(line) {
+  const [, name, rest] = /^(\S.*?)\s{2,}(.*)$/s.exec(line) || [null, "", line];
+  const begun = (text) => text[0].toUpperCase() + text.slice(1);
+  return name ? make("p", { class: "line" }, make("b", {}, begun(name)), make("span", {}, rest)) : make("p", {}, line && begun(line));
+}
+
+// A table as the server wrote it, or of its captions and texts.
+function tableElement(table) {
+  if (table.html) {
+    const written = document.createElement("template");
+    written.innerHTML = table.html;
+    return written.content.firstElementChild;
+  }
+  return make("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption }, make("table", {},
+    make("caption", {}, table.caption),
+    make("thead", {}, make("tr", {}, table.columns.map((name) => make("th", { scope: "col", class: "n" }, name)))),
+    make("tbody", {}, table.rows.map((row) => make("tr", {}, row.map((cell, k) => make(k ? "td" : "th", { scope: k ? null : "row", class: "n" }, String(cell ?? ""))))))));
+}
+
 // What a long answer gave: its lines, its tables, its files.
 function answerElements(result) {
   if (!result) return [];
   const files = (result.files || []).map((file) => make("li", {}, make("a", { href: "out/" + file.name.split("/").map(encodeURIComponent).join("/"), target: "_blank", rel: "noopener" }, file.label || file.name)));
   return [
-    ...(result.lines || []).map((line) => make("p", {}, line[0].toUpperCase() + line.slice(1))),
+    ...(result.lines || []).map(lineElement),
     files.length ? make("ul", { class: "files" }, files) : null,
-    ...(result.tables || []).map((table) => make("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption }, make("table", {},
-      make("caption", {}, table.caption),
-      make("thead", {}, make("tr", {}, table.columns.map((name) => make("th", { scope: "col", class: "n" }, name)))),
-      make("tbody", {}, table.rows.map((row) => make("tr", {}, row.map((cell, k) => make(k ? "td" : "th", { scope: k ? null : "row", class: "n" }, String(cell ?? ""))))))))),
+    ...(result.tables || []).map(tableElement),
   ].filter(Boolean);
 }

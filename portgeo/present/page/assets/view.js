@@ -321,6 +321,7 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
       if (k >= 0 && k !== shown.model) choose(k, shown.paint);
     },
     paint: (name) => { if (data) choose(shown.model, name); },
+    picture: () => { draw(); return canvas.toDataURL(); }, // for paper, where a canvas is not drawn
     light: (at) => { if (shown.lit !== at) { shown.lit = at; redraw(); } },
   };
 }
