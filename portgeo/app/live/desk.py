@@ -14,6 +14,7 @@ from typing import Any
 from portgeo.app.live.beginning import first_edits, place_for
 from portgeo.app.live.draft import FILE_LIMIT, Draft
 from portgeo.app.live.forms import forms_of
+from portgeo.app.live.half_written import swept
 from portgeo.app.live.sheets import sheet_of
 from portgeo.app.live.stages import JOB, Stage, job_content
 from portgeo.app.live.tables import Looked, look
@@ -63,7 +64,7 @@ class Desk:
         self.job, self.sheet = job, sheet
         self.open: dict[str, Open] = {}
         self.on_disk: tuple[str, ...] = ()  # files changed by something else, which are asked about
-        self._looked: dict[str, tuple[bytes, Looked | PortgeoError]] = {}
+        self._looked: dict[str, tuple[Any, Looked | PortgeoError]] = {}
         self._forms: tuple[Any, list[dict[str, Any]]] = (None, [])
         self.versions = Versions(self.folder, job or sheet or JOB)
         if not self.first:
@@ -71,6 +72,8 @@ class Desk:
 
     def _take_up(self) -> None:
         """Read what is on the disk; where it is not the newest version, something else changed it, and it is one."""
+        for folder in (self.folder, *self.versions.folder.glob("*/")):
+            swept(folder)
         self.versions.prune()
         self._read_open_files()
         if not self.open:
@@ -128,13 +131,19 @@ class Desk:
         with self.lock:
             data, kind = self.open[name].data, self.now().kinds()[name]
             kept = self._looked.get(name)
-            if kept is None or kept[0] != data:
+            if kept is None or kept[0] != (data, self._outlines(kept[1], name)):
                 try:
                     found: Looked | PortgeoError = look(sheet_of(data, name), data, kind, (self.folder / name).parent)
                 except PortgeoError as refusal:
                     found = refusal
-                self._looked[name] = kept = (data, found)
+                self._looked[name] = kept = ((data, self._outlines(found, name)), found)
             return kept[1]
+
+    def _outlines(self, looked: Looked | PortgeoError, name: str) -> list[tuple[int, int] | None]:
+        """Return when the outlines that a sheet names were written."""
+        if not isinstance(looked, Looked):
+            return []
+        return [stamp_of((self.folder / name).parent / outline) for outline in looked.outlines]
 
     def stages(self) -> list[Stage]:
         """Return the stages in their order."""
@@ -375,6 +384,6 @@ def stamp_of(path: Path) -> tuple[int, int] | None:
     """Return what the disk says of a file: when it was written and its size; None where it is gone."""
     try:
         found = path.stat()
-    except OSError:
+    except (OSError, ValueError):
         return None
     return found.st_mtime_ns, found.st_size

@@ -95,13 +95,15 @@ class Hub:
         self.tabs.discard(tab)
         self.tell({"type": "tabs", "count": len(self.tabs)})
 
-    def tell(self, event: Event) -> None:
+    def tell(self, event: Event | None) -> None:
         """Tell every tab."""
         for tab in list(self.tabs):
             if tab.full():
                 self.tabs.discard(tab)
-            else:
-                tab.put_nowait(event)
+                while not tab.empty():
+                    tab.get_nowait()
+                event = None  # it is let go, and asks anew when it wakes
+            tab.put_nowait(event)
 
     # Figures
 

@@ -24,6 +24,7 @@ from portgeo.app.live.folder import OUT, given_out, taken_in
 from portgeo.app.live.hub import Hub
 from portgeo.core.errors import InputError, PortgeoError
 from portgeo.present.page.live import ASSETS, asset, live_page
+from portgeo.results.figures import plain
 
 BODY = 4_000_000  # bytes of a request in JSON: a paste of thousands of rows
 ALIVE = 15.0  # seconds between two signs of life to a tab: a proxy or a phone that sleeps closes silent ones
@@ -172,7 +173,7 @@ class Page:
                         continue
                     if event is None:
                         return  # it is over
-                    yield f"data: {json.dumps(event, ensure_ascii=False, allow_nan=False)}\n\n"
+                    yield f"data: {_text(event)}\n\n"
             finally:
                 self.hub.leave(tab)
 
@@ -250,6 +251,7 @@ class Page:
                 "version": changed.version,
                 "changed": {
                     "tables": {name: table for name, table in state["tables"].items() if name in changed.files},
+                    "files": list(state["tables"]),
                     **{key: state[key] for key in ("title", "units", "job", "stages", "forms", "first")},
                 },
                 "can_undo": state["can_undo"],
@@ -266,6 +268,13 @@ class Page:
             what = "this was typed into an older version: another tab was quicker"
             mend = "Look at what it says now, and type it again where it is still wanted"
         return JSONResponse({"what": what, "mend": mend, "state": state}, status_code=409)
+
+
+def _text(event: Mapping[str, Any]) -> str:
+    try:
+        return json.dumps(event, ensure_ascii=False, allow_nan=False)
+    except ValueError:  # a figure that is not known
+        return json.dumps(plain(event), ensure_ascii=False)
 
 
 async def _json(request: Request, limit: int = BODY) -> Mapping[str, Any]:

@@ -124,6 +124,12 @@ class Looked:
         """Rows that no port is made of: refused, or without a reading that their shape needs."""
         return {p["row"] for p in self.problems if p["row"]} | {row for row, _ in self.missing}
 
+    @property
+    def outlines(self) -> tuple[str, ...]:
+        """The files with traced outlines that the rows name."""
+        at = next((k for k, meaning in enumerate(self.meanings) if meaning.column == "outline"), None)
+        return () if at is None else tuple(sorted({cells[at] for cells in self.sheet.rows if cells[at]}))
+
     def readings(self) -> list[tuple[int, dict[str, str]]]:
         """Return the rows that are neither blank nor bad: their numbers and their cells by column."""
         named = [(k, m.written) for k, m in enumerate(self.meanings) if m.column]

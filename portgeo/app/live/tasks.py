@@ -8,7 +8,6 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 import multiprocessing.process
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -16,12 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from portgeo.app.live.answers import LABELS, PRINTED, REPORT, Asked, answer
+from portgeo.app.live.half_written import swept
 from portgeo.core.errors import PortgeoError
 from portgeo.core.interrupts import started
 
 LOOK = 0.1  # seconds between two looks for progress
 PATIENCE = 3.0  # seconds that a cancelled answer has to put right what it has begun
-PART = re.compile(r"\.[0-9a-f]{16}(\.\w+)?")  # a file that was being written, as `disk.atomic_write` names it
 
 
 @dataclass
@@ -136,9 +135,8 @@ class Tasks:
 def _sweep(folder: Path) -> None:
     """Take away half-written files of an answer that was killed."""
     for place in (folder / REPORT, folder / PRINTED):
-        for path in place.rglob(".*") if place.is_dir() else ():
-            if PART.fullmatch(path.name) and path.is_file():
-                path.unlink(missing_ok=True)
+        for inside in (place, *place.rglob("*/")) if place.is_dir() else ():
+            swept(inside, 0.0)
 
 
 def _work(asked: Asked, pipe: Connection) -> None:
