@@ -1,6 +1,7 @@
 """Nothing lost: versions after a restart, a killed server, two tabs, a file that something else changed."""
 
 import json
+import os
 import random
 import re
 import subprocess
@@ -220,6 +221,27 @@ def test_random_edits_and_undos_leave_file_page_and_measure_agreeing(sheet, coun
         assert [",".join(row) for row in cells] == lines[1:]
     measured = pg.survey(pg.read(sheet), sure=False)
     assert told["figures"]["volume"]["volume_cc"] == pytest.approx(measured.volume_cc, rel=1e-9)
+
+
+def test_what_was_half_written_goes_when_nobody_can_be_at_it_any_more(sheet):
+    old, new, own = (sheet.with_name(name) for name in (".0123456789abcdef.csv", ".fedcba9876543210.csv", ".mine.csv"))
+    for path in (old, new, own):
+        path.write_text("half")
+    hours = old.stat().st_mtime - 7200.0
+    for path in (old, own):
+        os.utime(path, (hours, hours))
+    desk_of(str(sheet))
+    assert not old.exists() and new.exists() and own.exists()
+
+
+def test_an_outline_that_is_mended_beside_the_sheet_is_read_again(sheet):
+    outline = sheet.with_name("demo-bowl-as-cast.csv")
+    data = outline.read_bytes()
+    outline.write_bytes(b"x_in,y_in\n0,0\n")
+    desk = desk_of(str(sheet))
+    assert [problem["column"] for problem in desk.table(SHEET)["problems"]] == ["outline"]
+    outline.write_bytes(data)
+    assert desk.table(SHEET)["problems"] == []
 
 
 def test_versions_say_when_and_what(browser):

@@ -95,15 +95,16 @@ class Hub:
         self.tabs.discard(tab)
         self.tell({"type": "tabs", "count": len(self.tabs)})
 
-    def tell(self, event: Event | None) -> None:
+    def tell(self, event: Event) -> None:
         """Tell every tab."""
         for tab in list(self.tabs):
             if tab.full():
                 self.tabs.discard(tab)
                 while not tab.empty():
                     tab.get_nowait()
-                event = None  # it is let go, and asks anew when it wakes
-            tab.put_nowait(event)
+                tab.put_nowait(None)  # it is let go, and asks anew when it wakes
+            else:
+                tab.put_nowait(event)
 
     # Figures
 
