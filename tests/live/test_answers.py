@@ -57,15 +57,10 @@ def test_comparing_gives_the_answer_of_the_command_and_a_model_painted_by_depth(
     assert "depth" in [paint["name"] for paint in model["data"]["paints"]]
 
 
-def test_a_refused_answer_says_why_and_what_to_do(job):
+def test_an_answer_is_refused_with_words_or_printed_into_the_job_and_nothing_else_is_given_out(job):
     with served(job) as browser, browser.events() as events:
-        done = answered(browser, events, kind="air", stage="as cast")
-    assert "no flow" in done["refusal"]["what"] and done["refusal"]["mend"]
-    assert done["result"] is None
-
-
-def test_templates_are_printed_into_the_job_and_given_out_and_nothing_else_is(job):
-    with served(job) as browser, browser.events() as events:
+        refused = answered(browser, events, kind="air", stage="as cast")
+        assert "no flow" in refused["refusal"]["what"] and refused["refusal"]["mend"] and refused["result"] is None
         done = answered(browser, events, kind="templates", stage="first cut")
         (file,) = done["result"]["files"]
         answer = browser.get("out/" + file["name"])
@@ -95,3 +90,49 @@ def test_an_answer_that_is_cancelled_ends_and_leaves_nothing_half_written(job):
 
 def test_an_unknown_answer_is_refused(browser):
     assert browser.post("task", {"kind": "format c:"}).status_code == 400
+
+
+@pytest.mark.nightly
+def test_the_report_is_byte_for_byte_that_of_the_command(job, tmp_path):
+    from portgeo.app.cli import main
+
+    with served(job) as browser, browser.events() as events:
+        done = answered(browser, events, kind="report")
+        assert done["refusal"] is None
+        page = browser.get("out/report/report.html")
+    assert page.status_code == 200 and "sandbox" in page.headers["content-security-policy"]
+    assert main(["report", str(job / "job.toml"), "--out", str(tmp_path / "other"), "-q"]) == 0
+    for name in ("results.json", "report.html"):
+        assert (job / "report" / name).read_bytes() == (tmp_path / "other" / name).read_bytes()
+    assert page.content == (job / "report" / "report.html").read_bytes()
+
+
+@pytest.mark.nightly
+def test_air_through_a_straight_box_is_as_fast_everywhere(job):
+    with served(job) as browser, browser.events() as events:
+        done = answered(browser, events, kind="air", stage="as cast", cfm="100")
+    table = done["result"]["tables"][0]
+    column = table["columns"].index("short side over mean")
+    assert all(abs(float(row[column]) - 1.0) < 0.05 for row in table["rows"] if row[column])
+    assert any(line.startswith("short side:") or line.startswith("throat:") for line in done["result"]["lines"])
+
+
+@pytest.mark.nightly
+def test_a_scan_that_is_dropped_on_the_page_becomes_a_stage_with_its_figures(job, tmp_path):
+    import portgeo as pg
+
+    pg.write(pg.read(job / AFTER), tmp_path / "mold.stl")
+    data = (tmp_path / "mold.stl").read_bytes()
+    with served(job) as browser, browser.events() as events:
+        name = browser.http.post("upload", params={"name": "mold scan.stl"}, content=data).json()["file"]
+        assert browser.edit({"op": "stage", "name": "molded", "file": name}).status_code == 200
+        scanned = {"op": "key", "table": "state", "index": 2, "key": "port_scan.units", "text": "mm"}
+        assert browser.edit(scanned).status_code == 200
+        browser.get("figures", params={"stage": "molded"})
+        told = until(events, lambda e: e["type"] == "figures" and e["stage"] == "molded")
+        until(events, lambda e: e["type"] == "model" and e["stage"] == "molded")
+        stage = browser.get("state").json()["stages"][2]
+    assert stage["scan"] and stage["port"] == "mold scan.stl" and told["problem"] is None
+    # A box of 100 by 30 by 41 mm, less its rounded corners of 2 mm.
+    expected = (30.0 * 41.0 - (4.0 - 3.14159265) * 4.0) * 100.0 / 1000.0
+    assert told["figures"]["volume"]["volume_cc"] == pytest.approx(expected, rel=2e-3)

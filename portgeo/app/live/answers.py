@@ -5,6 +5,7 @@ What was asked, plain enough for another process, comes in; lines, tables, files
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -321,14 +322,14 @@ def _file(name: str, label: str) -> dict[str, str]:
 
 def _said(text: str) -> list[str]:
     """Return the answer of a command's text, without its title and its tables: the page has them as tables."""
-    lines = text.split("\n")[1:]
+    lines = "\n".join(text.split("\n")[1:]).strip("\n").split("\n")
     end = next((k for k, line in enumerate(lines) if not line.strip()), len(lines))
     said: list[str] = []
     for line in lines[:end]:
         if line.startswith("   ") and said:
             said[-1] += " " + line.strip()  # the line before goes on
         else:
-            said.append(line.strip())
+            said.append(re.sub(r"^(\S[^:]*?) {2,}", r"\1: ", line.strip()))
     return said
 
 

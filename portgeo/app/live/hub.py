@@ -43,7 +43,7 @@ class Hub:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.tabs: set[asyncio.Queue[Event | None]] = set()
-        self.closed = False
+        self.closed = self._warmed = False
         self._quick = asyncio.Lock()
         self._turn = 0
         self._shown: tuple[str | None, str] = (None, "port")
@@ -55,7 +55,7 @@ class Hub:
 
     def start(self) -> None:
         """Begin to watch the disk, and have everything loaded before the first reading is typed."""
-        for work in (self._watch(), self._slowly(), asyncio.to_thread(warm), self._worked(self._turn, warm)):
+        for work in (self._watch(), self._slowly(), asyncio.to_thread(warm)):
             self.spawn(work)
 
     async def stop(self) -> None:
@@ -85,6 +85,9 @@ class Hub:
     def listen(self) -> asyncio.Queue[Event | None]:
         """Return the events of a new tab."""
         tab: asyncio.Queue[Event | None] = asyncio.Queue(MOST_WAITING)
+        if not self._warmed:
+            self._warmed = True
+            self.spawn(self._worked(self._turn, warm))  # the worker is ready when it is asked
         self.tabs.add(tab)
         self.tell({"type": "tabs", "count": len(self.tabs)})
         self.ask(*self._shown)
