@@ -2,6 +2,8 @@
 // pressed; what is refused is told beside it.
 "use strict";
 
+const SCANS = { port_scan: "Where the port is a scan", runner_scan: "Where the runner is a scan", scan: "Where they are scans" };
+
 // One field. take(text) : is told what was typed. Returns an object that takes the entry anew.
 function formField(entry, id, take) {
   let kept = entry.text || "";
@@ -67,11 +69,15 @@ function formPart(holder, { desk, tables, empty, only = () => true, fold = false
       box.append(make(folded ? "summary" : "h3", {}, form.title, counted && ` ${index + 1}`));
       if (form.given && form.many && form.table !== "state") box.append(make("button", { type: "button", class: "link away",
         onclick: () => desk.edit([{ op: "form", table: form.table, index, remove: true }]) }, "Remove"));
+      const scans = {};
       for (const entry of form.entries) {
         const id = "f-" + keyOf(form, entry).replace(/\W+/g, "-");
         const field = formField(entry, id, (text) => desk.edit([{ op: "key", table: form.table, index, key: entry.key, text }]));
         fields.set(keyOf(form, entry), field);
-        box.append(field.element);
+        // What is said of a scan, and of nothing else, is folded away.
+        const [scan, inner] = entry.key.split(".");
+        if (inner && !scans[scan]) box.append(scans[scan] = make("details", {}, make("summary", {}, SCANS[scan] || "Scan")));
+        (inner ? scans[scan] : box).append(field.element);
       }
       const last = !forms.some((other) => other.table === form.table && (other.index || 0) > index);
       parts.push(box, form.many && last && form.given && form.table !== "state" ? make("p", {}, make("button", { type: "button",

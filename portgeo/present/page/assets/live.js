@@ -55,6 +55,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   }
   function answered(task) {
     if (task.kind === "plan") plan.answer(task);
+    else if (task.refusal) papers.prepend(refusalElement(task));
     else if (task.result) papers.prepend(make("section", {}, make("h3", {}, task.label || task.kind), ...answerElements(task.result)));
     if (task.result && ["templates", "customer", "report"].includes(task.kind)) say(`Ready: ${(task.label || task.kind).toLowerCase()}.`);
   }
@@ -67,7 +68,6 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     }
     for (const [key, part] of Object.entries(parts)) part.hidden = key !== name;
     plan.open(name === "plan");
-    at("where").hidden = name !== "readings";
     if (state) fillTables();
   }
 
@@ -101,7 +101,11 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
       kept.table.update(given);
     }
     const readings = tables.get("readings");
-    if (readings) {
+    at("where").hidden = place !== "readings" || !readings;
+    if (!readings) {
+      if (view) view.light(null);
+      chart.light(null);
+    } else {
       const hand = readings.table.inHand();
       if (hand.column) inHand(hand.row, hand.column);
     }

@@ -82,6 +82,7 @@ function planPart(holder, { desk, chart, start }) {
     figures(given, chartData) { figures = given; area = chartData; if (state) { slide(); handles(); } },
     open(is) { on = is; handles(); },
     answer(task) {
+      if (task.refusal) sheet.replaceChildren(refusalElement(task));
       if (!task.result) return;
       sheet.replaceChildren(make("h3", {}, "The cut"), ...answerElements(task.result));
     },

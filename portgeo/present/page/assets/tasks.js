@@ -34,10 +34,15 @@ function longAnswers(holder, { desk, say, done }) {
     tell(task) {
       draw(task);
       if (!task.done) return;
-      if (task.refusal) say(task.refusal.what[0].toUpperCase() + task.refusal.what.slice(1) + ". " + (task.refusal.mend ? task.refusal.mend + "." : ""));
+      if (task.refusal) say(refusalElement(task).textContent);
       done(task);
     },
   };
+}
+
+// Why there is no answer, and what to do.
+function refusalElement({ label, kind, refusal: { what, mend } }) {
+  return make("p", { class: "problem" }, `${label || kind}: ${what}. ${mend ? mend + "." : ""}`);
 }
 
 // A line of a command's answer: its name, two spaces or more, and what it says.
