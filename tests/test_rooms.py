@@ -71,3 +71,13 @@ def test_a_job_uses_the_front_door_and_nothing_beneath_it():
         for source, names in imports(module):
             assert source.startswith(OF_JOBS) or not names - TYPES, f"{module.name}: {source} {names}"
             assert not names & COMPUTES, f"{module.name}: {source} {names}"
+
+
+BENEATH = tuple(f"portgeo.{room}" for room in ("measuring", "scan", "comparing", "reshape", "flow"))
+
+
+def test_the_page_to_type_into_takes_its_figures_by_the_front_door():
+    for module in (PACKAGE / "app/live").glob("*.py"):
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom):
+                assert not (node.module or "").startswith(BENEATH), f"{module.name}: {node.module}"

@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import signal
 import socket
 import subprocess
@@ -95,15 +96,22 @@ def test_a_job_that_cannot_be_made_out_is_shown_with_what_is_wrong_and_stays_as_
     assert (tmp_path / "job.toml").read_bytes() == data
 
 
-@pytest.mark.skipif(os.name != "posix", reason="file modes are another matter there")
-def test_the_kept_address_is_for_its_owner_alone(folder):
-    process = command(folder / SHEET, "--no-browser")
-    try:
-        assert process.stdout.readline()
-        assert (folder / ".portgeo-versions" / "address.json").stat().st_mode & 0o077 == 0
-    finally:
-        process.kill()
-        process.communicate()
+def test_the_kept_address_is_for_its_owner_alone_and_counts_in_no_copy(folder, tmp_path_factory):
+    def address(sheet):
+        process = command(sheet, "--no-browser")
+        try:
+            return re.fullmatch(LINE, process.stdout.readline())[1]
+        finally:
+            process.kill()
+            process.communicate()
+
+    first = address(folder / SHEET)
+    kept = folder / ".portgeo-versions" / "address.json"
+    assert os.name != "posix" or kept.stat().st_mode & 0o077 == 0
+    assert address(folder / SHEET) == first
+    copied = tmp_path_factory.mktemp("copied") / "job"
+    shutil.copytree(folder, copied)
+    assert address(copied / SHEET).split("/")[3] != first.split("/")[3]
 
 
 def test_the_command_listens_before_anything_heavy_is_loaded():

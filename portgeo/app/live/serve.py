@@ -53,15 +53,21 @@ def serve(what: str | None, port: int | None, *, browser: bool) -> None:
 
 
 def _kept(desk: Desk) -> tuple[int | None, str]:
-    """Return the port and the token that this folder had before: a page that is still open goes on with them."""
+    """Return the port and the token that this folder had before: a page that is still open goes on with them.
+
+    Only what this machine wrote into this very file counts: a folder that was copied, or that somebody sent, may hold
+    a token that others know.
+    """
+    new = secrets.token_urlsafe(TOKEN_BYTES)
     try:
-        said = json.loads((desk.versions.folder / ADDRESS).read_text(encoding="utf-8"))
+        with open(desk.versions.folder / ADDRESS, encoding="utf-8") as file:
+            said = json.load(file)
+            own = _identity(file.fileno())
         port, token = int(said["port"]), str(said["token"])
     except (OSError, ValueError, KeyError, TypeError):
-        return None, secrets.token_urlsafe(TOKEN_BYTES)
-    if not (TOKEN.fullmatch(token) and 1 <= port <= 65535):
-        return None, secrets.token_urlsafe(TOKEN_BYTES)
-    return port, token
+        return None, new
+    good = said.get("of") == own and TOKEN.fullmatch(token) and 1 <= port <= 65535
+    return (port, token) if good else (None, new)
 
 
 def _keep(desk: Desk, port: int, token: str) -> None:
@@ -72,7 +78,13 @@ def _keep(desk: Desk, port: int, token: str) -> None:
     with suppress(OSError):  # without it the next address is another
         path.unlink(missing_ok=True)
         with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
-            json.dump({"port": port, "token": token}, file)
+            json.dump({"port": port, "token": token, "of": _identity(file.fileno())}, file)
+
+
+def _identity(file: int) -> list[int]:
+    """Return what a file is on this machine and nowhere else: its disk, its number there, and whose it is."""
+    found = os.fstat(file)
+    return [found.st_dev, found.st_ino, found.st_uid]
 
 
 def desk_of(what: str | None) -> Desk:
