@@ -291,6 +291,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const next = SIZES[(now + step + SIZES.length) % SIZES.length];
     localStorage.setItem("portgeo size", next);
     document.documentElement.style.fontSize = next + "%";
+    document.documentElement.dataset.size = next;
   }
   function shade(name) {
     if (name) document.documentElement.dataset.shade = name;

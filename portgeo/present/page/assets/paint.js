@@ -110,7 +110,7 @@ function portPainter(canvas) {
   }
 
   function texture(p) {
-    const key = "shades " + p.part + " " + p.name;
+    const key = ["shades", p.of, p.part, p.name].join(" ");
     if (!kept.has(key)) {
       const made = gl.createTexture(), rgb = new Uint8Array(bytes(p.shades));
       gl.bindTexture(gl.TEXTURE_2D, made);

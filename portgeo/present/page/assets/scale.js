@@ -20,7 +20,7 @@ function scaleBar(paint) {
   const stops = Array.from({ length: SCALE_STOPS }, (_, k) => k / (SCALE_STOPS - 1));
   const across = (mark) => (20 + 480 * (mark - paint.low) / (paint.high - paint.low)).toFixed(1);
   const figures = paint.marks.map((mark) => String(Number((mark / paint.per).toPrecision(6))).replace("-", "\u2212"));
-  const middle = paint.centred ? (figures.length - 1) / 2 : 0; // its figure is always written
+  const middle = paint.centred ? Math.round((figures.length - 1) * -paint.low / (paint.high - paint.low)) : 0; // always written
   const every = Math.ceil((Math.max(...figures.map((text) => text.length)) * FIGURE_WIDTH + FIGURE_WIDTH) / (480 / Math.max(1, figures.length - 1)));
   const id = "shades-" + (paint.part + "-" + paint.name).replace(/[^a-z0-9]+/gi, "-");
   const words = (text, x, anchor) => make("text", { x, y: 14, "text-anchor": anchor }, text);
