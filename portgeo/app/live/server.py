@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import hmac
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from typing import Any
 
@@ -311,6 +311,3 @@ def _list(said: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
 
 def _refused(refusal: PortgeoError) -> Response:
     return JSONResponse({"what": refusal.what, "mend": refusal.mend, "where": refusal.where}, status_code=400)
-
-
-Handler = Callable[[Request], Awaitable[Response]]

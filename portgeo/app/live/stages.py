@@ -19,7 +19,6 @@ from portgeo.files.toml.slips import content_of
 from portgeo.files.toml.tables import number_of
 
 JOB = "job.toml"
-KIND_OF = {"bench": "bench", "walls": "walls", "target": "target"}  # of the file that a table names
 FileKind = Literal["sections", "bench", "walls", "target"]
 
 
