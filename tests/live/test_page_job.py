@@ -198,3 +198,14 @@ def test_a_long_answer_is_cancelled_and_never_blocks_typing(tab, folder):
     if cancel.count():
         cancel.click()
     tab.until("document.getElementById('tasks').hidden")
+
+
+def test_a_sheet_that_is_undone_is_gone_from_the_page(tab):
+    part(tab, "Bench")
+    begin = tab.page.get_by_role("button", name="Start the bench sheet")
+    begin.click()
+    tab.cell(1, "lift").wait_for()
+    tab.saved()
+    tab.page.locator("#undo").click()
+    begin.wait_for()
+    assert tab.cell(1, "lift").count() == 0

@@ -90,7 +90,7 @@ function openDesk() {
     for (const [key, value] of Object.entries(changed))
       told[key] = key === "tables" ? Object.assign({}, told.tables, value) : value;
     for (const key of ["version", "can_undo", "can_redo"]) if (key in data) told[key] = data[key];
-    for (const file of Object.keys(told.tables)) if (told.tables[file] === null) delete told.tables[file];
+    if (changed.files) told.tables = Object.fromEntries(Object.entries(told.tables).filter(([file]) => changed.files.includes(file)));
   }
 
   function saving() {
