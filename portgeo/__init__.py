@@ -9,18 +9,20 @@ if TYPE_CHECKING:
     from typing import Any
 
     from portgeo.front.air import air_speed, bench, beside, demand, engine, valve
+    from portgeo.front.calming import calm
     from portgeo.front.cuts import check, gauges, plan, reach
     from portgeo.front.ports import loft, port_from_rows, read, write
     from portgeo.front.states import balance, compare, match, survey
 
 __all__ = [
-    "air_speed", "balance", "bench", "beside", "check", "compare", "demand", "engine", "gauges", "loft", "match",
-    "plan", "port_from_rows", "reach", "read", "survey", "valve", "write",
+    "air_speed", "balance", "bench", "beside", "calm", "check", "compare", "demand", "engine", "gauges", "loft",
+    "match", "plan", "port_from_rows", "reach", "read", "survey", "valve", "write",
 ]  # fmt: skip
 __version__ = "0.2.0"
 
 _WHERE = {
     "air": ("air_speed", "bench", "beside", "demand", "engine", "valve"),
+    "calming": ("calm",),
     "cuts": ("check", "gauges", "plan", "reach"),
     "ports": ("loft", "port_from_rows", "read", "write"),
     "states": ("balance", "compare", "match", "survey"),

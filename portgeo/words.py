@@ -205,6 +205,16 @@ SENTENCES: dict[str, str | dict[str, str]] = {
         "inches": "station {station:length}: the area there is now {area:area}, more than twice the {wanted:area} "
         "asked for; is that in square inches?",
     },
+    # Calming the air
+    "calm_already": "the air is calm already: the most that metal can take off its peak, {gain:speed}, is within the "
+    "± {u:speed} of that figure. Cut nothing for the air",
+    "calm_held": "nothing may be cut: {name} holds the whole wall",
+    "calm_no_radius": "the short side's radius in {file} was not asked for: this looks for the cut that calms the air "
+    "most; portgeo reshape cuts to a radius",
+    "calm_areas": "areas in {file} were taken as the most there may be at their stations",
+    "calm_out_of_reach": "no cut within the limits brings the peak down to {wanted:speed}; the one with the most metal "
+    "was taken",
+    "calm_metal_short": "{metal:volume} were asked for; past {most:volume} metal buys nothing more, and that was taken",
     "short_side_missed": {
         "limit": "short side: {radius:plain_length} of the {wanted:length} radius wanted; at station "
         "{station:length}, {clock:clock}, {stop}",

@@ -14,6 +14,7 @@ ROOMS = (
     "comparing",
     "reshape",
     "flow",
+    "calming",
     "results",
     "files",
     "front",

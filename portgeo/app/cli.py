@@ -31,6 +31,7 @@ COMMANDS = (
     "reshape",
     "reach",
     "airspeed",
+    "calm",
     "templates",
     "view",
     "report",

@@ -116,7 +116,14 @@ def sweep(sections: Sequence[Section], made: Pattern, stations: FloatArray | Non
 
 
 def wall_nodes(outline: FloatArray, across: int, down: int) -> FloatArray:
-    """Return nodes (2 (across + down), 2) on an outline, counterclockwise from its upper left corner.
+    """Return nodes (2 (across + down), 2) on an outline, counterclockwise from its upper left corner."""
+    first, share = wall_places(outline, across, down)
+    start, end = outline[first], outline[(first + 1) % len(outline)]
+    return start + share[:, None] * (end - start)
+
+
+def wall_places(outline: FloatArray, across: int, down: int) -> tuple[IntArray, FloatArray]:
+    """Return where the wall's nodes stand on an outline (k, 2): each's edge (p,), by its first point, and share (p,).
 
     Equal steps of arc length from corner to corner.
     """
@@ -128,12 +135,9 @@ def wall_nodes(outline: FloatArray, across: int, down: int) -> FloatArray:
     place = np.concatenate(
         [a + (b - a) * np.arange(n) / n for a, b, n in zip(stops[:-1], stops[1:], steps, strict=True)]
     )
-    return _along(closed, length, place)
-
-
-def _along(closed: FloatArray, length: FloatArray, place: FloatArray) -> FloatArray:
-    place = place % length[-1]
-    return np.column_stack([np.interp(place, length, closed[:, k]) for k in range(2)])
+    place %= length[-1]
+    edge = np.clip(np.searchsorted(length, place, side="right") - 1, 0, len(outline) - 1)
+    return edge, (place - length[edge]) / (length[edge + 1] - length[edge])
 
 
 def _corners(outline: FloatArray, length: FloatArray) -> FloatArray:
@@ -227,10 +231,15 @@ def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, block_of: Block
     nodes = np.empty((len(walls), made.count, 2))
     inside = _transfinite(block, made.across, made.down)
     nodes[:, : inside.shape[1]] = inside
-    thickness = THINNEST ** np.linspace(0.0, 1.0, made.layers)
-    share = (np.cumsum(thickness) / thickness.sum())[None, :, None, None]
+    share = layer_shares(made)[None, :, None, None]
     nodes[:, inside.shape[1] :] = (block[:, None] * (1 - share) + arm[:, None] * share).reshape(len(walls), -1, 2)
     return nodes + centres[:, None]
+
+
+def layer_shares(made: Pattern) -> FloatArray:
+    """Return how far out from the block (0) to the wall (1) each layer's outer side is (layers,)."""
+    thickness = THINNEST ** np.linspace(0.0, 1.0, made.layers)
+    return np.asarray(np.cumsum(thickness) / thickness.sum())
 
 
 def _inset(arm: FloatArray, bounds: IntArray) -> FloatArray:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
@@ -52,10 +53,10 @@ def solve(grid: Grid, density: Density | None = None) -> Potential:
     """
     from pyamg import smoothed_aggregation_solver
 
-    elements = _elements(grid)
+    elements = elements_of(grid)
     rings, count = grid.nodes.shape[:2]
     inside = slice(count, (rings - 1) * count)
-    stiffness = _stiffness(elements)
+    stiffness = stiffness_of(elements)
     # Local weights and Gauss-Seidel need no random vector: the same grid gives the same digits.
     levels = smoothed_aggregation_solver(
         stiffness[inside, inside].tocsr(),
@@ -73,7 +74,7 @@ def solve(grid: Grid, density: Density | None = None) -> Potential:
             values = _solved(stiffness, values, count, cycle, ON_THE_WAY)
             flow = float(values @ (stiffness @ values))  # the potential's whole rise is one
             before, thinned = thinned, density(_speeds(elements, values / flow))
-            stiffness = _stiffness(elements, thinned)
+            stiffness = stiffness_of(elements, thinned)
             if np.abs(thinned - before).max() < SETTLED:
                 break
     values = _solved(stiffness, values, count, cycle, TOLERANCE)
@@ -102,17 +103,31 @@ def _solved(
 
 
 @dataclass(frozen=True)
-class _Elements:
-    """A grid's hexahedra: corners (m, 8), the matrices (m, 8, 8) of Laplace's equation and volumes (m,)."""
+class Elements:
+    """A grid's hexahedra: corners (m, 8), the gradients (m, 8, 3, q) of their shape functions at points inside.
+
+    part (m, q) : of the volume that each point stands for. nodes : of the grid.
+    """
 
     corners: np.ndarray
-    local: FloatArray
-    volume: FloatArray
+    gradients: FloatArray
+    part: FloatArray
     nodes: int
 
+    @cached_property
+    def local(self) -> FloatArray:
+        """The matrices (m, 8, 8) of Laplace's equation: integrals of grad u . grad v over each."""
+        scaled = (self.gradients * np.sqrt(self.part)[:, None, None]).reshape(len(self.corners), 8, -1)
+        return np.asarray(scaled @ scaled.transpose(0, 2, 1))
 
-def _elements(grid: Grid) -> _Elements:
-    """Return a grid's hexahedra with the integrals of grad u . grad v over each.
+    @cached_property
+    def volume(self) -> FloatArray:
+        """Volumes (m,)."""
+        return self.part.sum(axis=1)
+
+
+def elements_of(grid: Grid) -> Elements:
+    """Return a grid's hexahedra.
 
     The hexahedra's map, shape functions and quadrature are scikit-fem's; the products of the gradients
     are made for all pairs of shape functions at once, twice as fast as one by one.
@@ -127,15 +142,12 @@ def _elements(grid: Grid) -> _Elements:
     mapping = MeshHex(points, corners).mapping()
     inverse = mapping.invDF(at)  # (reference axis, axis, hexahedron, point)
     part = np.abs(mapping.detDF(at)) * weight
-    inverse *= np.sqrt(part)
-    count = corners.shape[1]
     shape = np.stack([element.lbasis(at, i)[1] for i in range(8)])
     gradients = np.einsum("njhq,ijq->hniq", inverse.transpose(1, 0, 2, 3), shape, optimize=False)
-    gradients = gradients.transpose(0, 2, 1, 3).reshape(count, 8, -1)
-    return _Elements(corners.T, gradients @ gradients.transpose(0, 2, 1), part.sum(axis=1), points.shape[1])
+    return Elements(corners.T, gradients.transpose(0, 2, 1, 3), part, points.shape[1])
 
 
-def _stiffness(elements: _Elements, density: FloatArray | None = None) -> csr_matrix:
+def stiffness_of(elements: Elements, density: FloatArray | None = None) -> csr_matrix:
     """Return the matrix of div (density grad u) = 0, density (m,) of each hexahedron, one without."""
     local = elements.local if density is None else elements.local * density[:, None, None]
     rows, columns = np.broadcast_arrays(elements.corners[:, :, None], elements.corners[:, None, :])
@@ -143,7 +155,7 @@ def _stiffness(elements: _Elements, density: FloatArray | None = None) -> csr_ma
     return coo_matrix((local.ravel(), (rows.ravel(), columns.ravel())), shape=(size, size)).tocsr()
 
 
-def _speeds(elements: _Elements, values: FloatArray) -> FloatArray:
+def _speeds(elements: Elements, values: FloatArray) -> FloatArray:
     """Return the root mean square (m,) of the gradient of values (n,) in each hexahedron."""
     at = values[elements.corners]
     square = np.einsum("hi,hij,hj->h", at, elements.local, at, optimize=False) / elements.volume

@@ -25,7 +25,7 @@ from portgeo.reshape.dams import dams_made
 from portgeo.reshape.gauges import gauge_stations
 from portgeo.reshape.gauges import gauges as gauges_of
 from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import Limit, thin_walls, wall_limit, walls_left
+from portgeo.reshape.limits import Limit, WallReading, thin_walls, wall_limit, walls_left
 from portgeo.reshape.placing import gasket, in_frame, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
 from portgeo.reshape.reach import Tool
@@ -84,12 +84,7 @@ def plan(
     """
     if target is None:
         target = _wants(areas or {}, tapers, short_side_radius_mm, greatest_depth_mm)
-    if isinstance(target, Mapping):
-        file, wanted = name or "target", target_of(target, Path.cwd())
-    else:
-        file = name or str(target)
-        with naming(file):
-            wanted = read_target(target)
+    file, wanted = target_in(target, name)
     found = _within_limits(port, wanted, file, load)
     notices = (*port.warnings, *turned_away(port, found.grid.bend), *found.warnings)
     record = {"file": file, "sha256": wanted.sha256}
@@ -99,6 +94,19 @@ def plan(
 def check_target(path: str | Path) -> None:
     """Refuse a target's file that cannot be read, before a port is. Raises InputError."""
     read_target(path)
+
+
+def target_in(
+    target: str | Path | Mapping[str, Any], name: str | None = None, *, limits: bool = False
+) -> tuple[str, TargetFile]:
+    """Return a target, from its file or from a mapping with a file's keys, and what it is called.
+
+    limits : only its limits count, so that it need want nothing.
+    """
+    if isinstance(target, Mapping):
+        return name or "target", target_of(target, Path.cwd(), limits=limits)
+    with naming(name or str(target)):
+        return name or str(target), read_target(target, limits=limits)
 
 
 def _wants(
@@ -114,11 +122,12 @@ def _wants(
     return wants | ({} if depth is None else {"greatest_depth": depth})
 
 
-def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port]) -> Plan:
-    """Return the plan for a target, within the limits of the walls, meshes and gasket that it names."""
+def limits_in(wanted: TargetFile, port: Port) -> tuple[list[Callable[[WallGrid], Limit]], tuple[WallReading, ...]]:
+    """Return the limits of the walls, meshes and gasket that a target names, and the walls' readings."""
     limits: list[Callable[[WallGrid], Limit]] = []
-    display = Display(wanted.unit)
-    readings = () if wanted.wall_readings is None else read_walls(wanted.wall_readings, port, display)
+    readings = (
+        () if wanted.wall_readings is None else tuple(read_walls(wanted.wall_readings, port, Display(wanted.unit)))
+    )
     if readings:
         limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
     for path in wanted.outer_meshes:
@@ -128,11 +137,17 @@ def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Pa
     if wanted.gasket is not None:
         outline = read_outline(wanted.gasket, wanted.gasket_unit)
         limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
+    return limits, readings
+
+
+def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port]) -> Plan:
+    """Return the plan for a target, within its limits."""
+    limits, readings = limits_in(wanted, port)
     like = None
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))
     with naming(file):
-        found = plan_cut(port, wanted.target, limits, like, display)
+        found = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
     return replace(
         found,
         warnings=(*thin_walls(readings, wanted.least_wall), *found.warnings, *dams_made(found)),

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from portgeo.core.notices import Notice
-from portgeo.core.plane import FloatArray
+from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
 from portgeo.core.triangles import volume
 from portgeo.core.units import MILLIMETRES, Display
@@ -56,7 +56,7 @@ class Plan:
     percentages are of.
     after : the port as it will be. removed, added : mm3. volume_before : mm3 today.
     radius_cut : what the short side will measure, None where it stays as it is. walls_left : where the wall
-    was read, the least first.
+    was read, the least first. solution : None where the cut was not found as the smallest for its areas.
     """
 
     port: Port
@@ -75,13 +75,13 @@ class Plan:
     volume_before: float
     short_side: ShortSideCut | None
     radius_cut: float | None
-    solution: Solution
+    solution: Solution | None
     stops: tuple[Stop, ...]
     warnings: tuple[Notice, ...]
     walls_left: tuple[WallLeft, ...] = ()
 
 
-def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
+def planning_grid(port: Port, target: Target) -> tuple[WallGrid, IntArray]:
     """Return the fine wall grid for a plan, and which of its rows (k,) are unknowns of the cut."""
     first, last = port.centreline.stations[[0, -1]]
     count = int(np.clip(np.ceil((last - first) / NODE_MM) + 1, LEAST_NODES, MOST_NODES))
@@ -104,6 +104,41 @@ def planning_grid(port: Port, target: Target) -> tuple[WallGrid, np.ndarray]:
     return wall_grid(port, stations, PLACES_ROUND), np.concatenate([[0], np.cumsum(pieces)])
 
 
+@dataclass(frozen=True)
+class Room:
+    """Where a port may be cut, and how deep.
+
+    grid : the wall at n stations and m places; rows (k,) of it are unknowns of a plan. limit (n, m) : the least of
+    `limits`, along the way the grid's places move. throat_area : what percentages are of.
+    """
+
+    grid: WallGrid
+    rows: IntArray
+    limits: tuple[Limit, ...]
+    limit: FloatArray
+    throat_area: float
+    notices: tuple[Notice, ...]
+
+
+def room_for(
+    port: Port, target: Target, limits_of: Sequence[Callable[[WallGrid], Limit]] = (), *, free_throat: bool = False
+) -> Room:
+    """Return where a port may be cut within a target's limits and others.
+
+    limits_of : functions from the wall grid to a Limit. free_throat : a marked throat is not held.
+    """
+    grid, rows = planning_grid(port, target)
+    throat = throat_of(port, grid.stations, grid.areas)
+    throat_area = target.throat_area or throat.area
+    limits = [*chosen_limits(grid, target), *(make(grid) for make in limits_of)]
+    if not free_throat:
+        limits += throat_kept(grid, target, throat, throat_area, at_entry=port.valve_end == "entry")
+    notices: list[Notice] = []
+    if target.throat_area is None and any(each.of_throat for each in target.areas):
+        notices += unmarked(throat, port)
+    return Room(grid, rows, tuple(limits), together(limits, grid.lean.shape), throat_area, tuple(notices))
+
+
 def plan_cut(
     port: Port,
     target: Target,
@@ -118,17 +153,10 @@ def plan_cut(
     the port and GeometryError where the wall cannot be planned or the cut wall would fold.
     """
     check_target(target, port, display)
-    grid, rows = planning_grid(port, target)
-    throat = throat_of(port, grid.stations, grid.areas)
-    throat_area = target.throat_area or throat.area
-    limits = [*chosen_limits(grid, target), *(make(grid) for make in limits_of)]
-    if like is None:
-        limits += throat_kept(grid, target, throat, throat_area, at_entry=port.valve_end == "entry")
-    limit = together(limits, grid.lean.shape)
+    room = room_for(port, target, limits_of, free_throat=like is not None)
+    grid, limit = room.grid, room.limit
     lowest = np.where(limit > 0.0, -target.fill / grid.lean, 0.0)  # where no cut may go, no epoxy may either
-    notices: list[Notice] = []
-    if target.throat_area is None and any(each.of_throat for each in target.areas):
-        notices += unmarked(throat, port)
+    notices = list(room.notices)
     base = np.zeros(grid.lean.shape)
     if like is not None:
         noise = float(np.hypot(port.noise, like.noise))
@@ -142,9 +170,9 @@ def plan_cut(
     base = np.clip(base, lowest, limit)
 
     wanted = np.full(len(grid.stations), np.nan)
-    wanted[rows] = wanted_areas(target, grid.stations[rows], throat_area)
+    wanted[room.rows] = wanted_areas(target, grid.stations[room.rows], room.throat_area)
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
-    blend = blend_of(grid, rows, columns)
+    blend = blend_of(grid, room.rows, columns)
     fair = fairness(grid, blend, base, cut.radius) if cut is not None and cut.radius > 0.0 else None
 
     def solved(fair: Fairness | None) -> Solution:
@@ -158,47 +186,69 @@ def plan_cut(
             # A limit leaves no metal to round the slack off: there is none to be had.
             solution, rounded = _rounded(grid, solved(fair), cut, limit)
         cut = rounded
-    travel = np.where(np.abs(solution.depth) < LEAST_CUT_MM, 0.0, solution.depth)
+    plan = plan_of(port, target, room, solution.depth, wanted=wanted, short_side=cut, solution=solution)
+    stops = find_stops(
+        grid, room.limits, plan.travel, wanted, plan.area_after,
+        symmetric=target.symmetric, rounded=fair is not None,
+    )  # fmt: skip
+    notices += [
+        *plan.warnings,
+        *area_notices(grid, stops, wanted, plan.area_after, target.fill > 0.0),
+    ]
+    if target.short_side and cut:
+        got = _radius_got(plan.after, cut)
+        notices += short_side_notices(grid, target.short_side, cut, got, room.limits)
+        plan = replace(plan, radius_cut=got if cut.depth.any() else None)
+    if solution.gap > LARGEST_GAP:
+        notices.append(Notice("not_optimal", gap=solution.gap))
+    return replace(plan, stops=tuple(stops), warnings=tuple(notices))
+
+
+def plan_of(
+    port: Port,
+    target: Target,
+    room: Room,
+    travel: FloatArray,
+    *,
+    wanted: FloatArray | None = None,
+    short_side: ShortSideCut | None = None,
+    solution: Solution | None = None,
+) -> Plan:
+    """Return a cut (n, m) as a plan: the port that it leaves, its areas and its metal.
+
+    Raises GeometryError where the cut wall would fold.
+    """
+    grid = room.grid
+    travel = np.where(np.abs(travel) < LEAST_CUT_MM, 0.0, travel)
     after = port_after(port, grid, travel)
     volumes = [volume_after(grid, t) for t in (np.zeros_like(travel), np.maximum(travel, 0.0), travel)]
-    area_after = areas_after(grid, travel)
     volume_before, removed = volume_inside(port), volumes[1] - volumes[0]
     added = removed - (volumes[2] - volumes[0])
     whole = opened(port, grid, travel) if grid.islands and target.fill == 0.0 else None
+    notices: list[Notice] = []
     if grid.islands:
         notices.append(Notice("boss_left_out", case="target") if whole is None else Notice("boss_kept"))
     if whole is not None or not grid.islands:
         after = _with_flats(whole or after, volume_before + removed - added)
-    radius = _radius_got(after, cut)
-    stops = find_stops(
-        grid, limits, travel, wanted, area_after,
-        symmetric=target.symmetric, rounded=fair is not None,
-    )  # fmt: skip
-    notices += [
-        *area_notices(grid, stops, wanted, area_after, target.fill > 0.0),
-        *(short_side_notices(grid, target.short_side, cut, radius, limits) if target.short_side and cut else ()),
-    ]
-    if solution.gap > LARGEST_GAP:
-        notices.append(Notice("not_optimal", gap=solution.gap))
     return Plan(
         port=port,
         target=target,
         grid=grid,
         depth=travel * grid.lean,
         travel=travel,
-        limit=limit,
-        wanted=wanted,
+        limit=room.limit,
+        wanted=np.full(len(grid.stations), np.nan) if wanted is None else wanted,
         area_before=grid.areas,
-        throat_area=throat_area,
-        area_after=area_after,
+        throat_area=room.throat_area,
+        area_after=areas_after(grid, travel),
         after=after,
         removed=removed,
         added=added,
         volume_before=volume_before,
-        short_side=cut,
-        radius_cut=radius if cut is not None and cut.depth.any() else None,
+        short_side=short_side,
+        radius_cut=None,
         solution=solution,
-        stops=tuple(stops),
+        stops=(),
         warnings=tuple(notices),
     )
 

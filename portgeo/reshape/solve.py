@@ -99,7 +99,7 @@ def solve(
     fold = _mirrored(len(blend.columns)) if symmetric else np.arange(len(blend.columns))
     if symmetric:
         top, bottom = np.minimum(top, top[:, fold]), np.maximum(bottom, bottom[:, fold])
-    energy = _energy(grid, blend, fade)
+    energy = plate_energy(grid, blend.rows, blend.columns, fade)
     index, spread = _unknowns(top, bottom, fold)
     depth = np.clip(base, lowest, limit)
     if len(wanted_rows) == 0 or spread.shape[1] == 0:
@@ -165,13 +165,13 @@ def _unknowns(top: FloatArray, bottom: FloatArray, fold: IntArray) -> tuple[IntA
     return index, sparse.csr_matrix((np.ones(len(rows)), (rows, columns)), shape=(n * m, len(index)))
 
 
-def _energy(grid: WallGrid, blend: Blend, fade: float) -> sparse.csc_matrix:
-    """Return the matrix E with cost = 1/2 d' E d, for depths d at the blend's nodes.
+def plate_energy(grid: WallGrid, rows: IntArray, columns: IntArray, fade: float) -> sparse.csc_matrix:
+    """Return the matrix E with cost = 1/2 d' E d, for depths d at the nodes where rows and columns cross.
 
     Second differences along each wall line and round each section, at their own spacing on the
     wall, and the mixed one; each weighted with the wall it stands for.
     """
-    points = grid.points[np.ix_(blend.rows, blend.columns)]
+    points = grid.points[np.ix_(rows, columns)]
     n, m = points.shape[:2]
     ahead = np.maximum(np.linalg.norm(np.diff(points, axis=0), axis=2), 1e-3)
     aside = np.maximum(np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=2), 1e-3)

@@ -117,11 +117,11 @@ class LimitReached(Result):
 class Optimum(Result):
     """How near to the least cut that gets there this one is."""
 
-    cost_mm2: float = figure(lambda plan: plan.solution.cost)
-    gap_share: float = figure(lambda plan: plan.solution.gap)
-    passes: int = figure(lambda plan: plan.solution.passes)
-    says: str = figure(lambda plan: optimum_text(plan))
-    nodes: int = figure(lambda plan: plan.solution.nodes)
+    cost_mm2: float = figure(lambda plan, solution: solution.cost)
+    gap_share: float = figure(lambda plan, solution: solution.gap)
+    passes: int = figure(lambda plan, solution: solution.passes)
+    says: str = figure(lambda plan, solution: optimum_text(solution))
+    nodes: int = figure(lambda plan, solution: solution.nodes)
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,7 @@ class Planned(Result):
     walls: Mapping[str, Mapping[str, float]] = figure(
         lambda m: {wall: {"removed_cc": CC * m.table.wall_volume[k]} for k, wall in enumerate(WALLS)}
     )
-    optimum: Optimum = figure(lambda m: Optimum.of(m.plan))
+    optimum: Optimum | None = figure(lambda m: None if m.plan.solution is None else Optimum.of(m.plan, m.plan.solution))
     order_of_work: Sequence[str] = figure(lambda m: order_of_work(m.plan, m.table, m.display))
     cautions: Sequence[str] = figure(lambda m: list(CAUTIONS))
 

@@ -12,6 +12,7 @@ from portgeo.core.units import Display
 from portgeo.measuring.bends import inner_wall
 from portgeo.reshape.cut_table import CutTable
 from portgeo.reshape.plan import Plan
+from portgeo.reshape.solve import Solution
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
 ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut is roughed closer
@@ -73,13 +74,13 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
     return steps
 
 
-def optimum_text(plan: Plan) -> str:
+def optimum_text(solution: Solution) -> str:
     """Return whether another cut could do with less metal."""
-    if plan.solution.passes == 0:
+    if solution.passes == 0:
         return "the shape asked for, and no more"
-    if plan.solution.gap < NO_BETTER:
+    if solution.gap < NO_BETTER:
         return "no other cut that fades as smoothly gets there with less; nothing left to save"
-    return f"another cut that fades as smoothly could save {plan.solution.gap:.1%} at most"
+    return f"another cut that fades as smoothly could save {solution.gap:.1%} at most"
 
 
 def walls_to_cut(table: CutTable) -> list[int]:

@@ -6,7 +6,7 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port, naming
+from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port, naming, number_of
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
@@ -25,13 +25,6 @@ EXAMPLE = """examples:
   portgeo airspeed --bench bench.csv --valve 1.68in --throat 1.47in --stem 7mm
 
 It is an ideal flow through the measured shape: not a flow bench, and not a full viscous simulation."""
-
-NUMBERS = {
-    "cfm": ("a flow", "cubic feet a minute, such as 215"),
-    "depression": ("a depression", "inches of water, such as 28"),
-    "rpm": ("an engine speed", "revolutions a minute, such as 7500"),
-    "seat_angle": ("a seat angle", "degrees, such as 45"),
-}  # what each option is, and how it is written
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -140,7 +133,7 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
     if bench is not None:
         with naming(args.bench):
             picked = bench.run(args.run_name)
-    cfm = _number(args, "cfm") if picked is None else None
+    cfm = _cfm(args) if picked is None else None
     args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
     port = load_port(args.port, args)
     display = port.display
@@ -226,8 +219,16 @@ def _tell(
         print("\n\n".join(texts))
 
 
+def _cfm(args: argparse.Namespace) -> float:
+    from portgeo.core.errors import InputError
+
+    if args.cfm is None:
+        raise InputError("there is no flow", mend="Give --cfm, or a bench sheet with --bench")
+    return number_of(args, "cfm")
+
+
 def _depression(args: argparse.Namespace) -> float:
-    return 28.0 if args.depression is None else _number(args, "depression")
+    return 28.0 if args.depression is None else number_of(args, "depression")
 
 
 def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
@@ -245,7 +246,7 @@ def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
     bore, stroke, head = (_length(args, name, display) for name in ("bore", "stroke", "valve"))
     rod = _length(args, "rod", display) if args.rod else None
     cylinders = 1 if args.cylinders is None else args.cylinders
-    return engine(bore, stroke, _number(args, "rpm"), head, valves=args.valves, rod_mm=rod, cylinders=cylinders)
+    return engine(bore, stroke, number_of(args, "rpm"), head, valves=args.valves, rod_mm=rod, cylinders=cylinders)
 
 
 def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
@@ -281,27 +282,9 @@ def _valve_over(
     width = _length(args, "seat_width", display) if args.seat_width else 1.5
     stem = _length(args, "stem", display) if args.stem else 0.0
     return valve(
-        _length(args, "valve", display), throat, stem_mm=stem, seat_angle_deg=_number(args, "seat_angle"),
+        _length(args, "valve", display), throat, stem_mm=stem, seat_angle_deg=number_of(args, "seat_angle"),
         seat_width_mm=width, valves=args.valves, over=air,
     )  # fmt: skip
-
-
-def _number(args: argparse.Namespace, name: str) -> float:
-    from portgeo.core.errors import InputError
-    from portgeo.files.sheets.numbers import read_number
-
-    option = "--" + name.replace("_", "-")
-    if getattr(args, name) is None:
-        raise InputError("there is no flow", mend=f"Give {option}, or a bench sheet with --bench")
-    text = str(getattr(args, name))
-    if "," in text:
-        raise InputError(f"'{text[:40]}' is not a number", where=option, mend="Write it with a decimal point, as 22.5")
-    try:
-        return read_number(text, unit="deg" if name == "seat_angle" else "", decimal_comma=False)
-    except InputError:
-        what, example = NUMBERS[name]
-        mend = f"Write the number alone, in {example}"
-        raise InputError(f"'{text[:40]}' is not {what}", where=option, mend=mend) from None
 
 
 def _length(args: argparse.Namespace, name: str, display: Display) -> float:

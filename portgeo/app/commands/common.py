@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = [
     "add_bend",
     "add_common",
+    "add_metal",
     "add_scan",
     "add_stations",
     "in_options",
@@ -26,12 +27,23 @@ __all__ = [
     "load_port",
     "load_ports",
     "naming",
+    "number_of",
     "point",
     "progress_bar",
     "refuse_scan_options",
 ]
 SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "scale_error_percent", "entry", "exit", "up", "with_stem")
 READ_AS = {"with_stem": "with_stem_mm"}  # what `read` calls an option, where it is another word
+NUMBERS = {
+    "cfm": ("a flow", "cubic feet a minute, such as 215"),
+    "depression": ("a depression", "inches of water, such as 28"),
+    "rpm": ("an engine speed", "revolutions a minute, such as 7500"),
+    "seat_angle": ("a seat angle", "degrees, such as 45"),
+    "metal": ("an amount of metal", "cc, such as 0.5"),
+    "peak": ("a speed", "feet a second (meters a second on a job in mm), such as 500"),
+    "least_speed": ("a speed", "feet a second (meters a second on a job in mm), such as 300"),
+    "slowing": ("a share", "parts of one, such as 0.2"),
+}  # what a number's option is, and how it is written
 LONGEST_MM = 5000.0  # no length of a port or a tool is more
 QUOTES = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "′": "'"})  # as phones and word processors type them
 
@@ -44,6 +56,23 @@ def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
     parser.add_argument("--units", choices=("in", "mm"), help="unit of what is printed (the file's own)")
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
     parser.add_argument("--force", action="store_true", help="overwrite files that are there already")
+
+
+def add_metal(parser: argparse.ArgumentParser) -> None:
+    """Add what the casting is of."""
+    metal = parser.add_mutually_exclusive_group()
+    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="of the casting")
+    metal.add_argument("--density", type=_density, metavar="G_CC", help="its density, grams per cc")
+
+
+def _density(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0.0 < value < 25.0:
+        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
+    return value
 
 
 def add_stations(parser: argparse.ArgumentParser) -> None:
@@ -154,6 +183,21 @@ def length_of(text: str, unit: str, where: str) -> float:
     if not 0.0 <= value <= LONGEST_MM:
         raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)
     return value
+
+
+def number_of(args: argparse.Namespace, name: str) -> float:
+    """Return the number typed for an option. Raises InputError, with how it is written."""
+    from portgeo.files.sheets.numbers import read_number
+
+    option, text = "--" + name.replace("_", "-"), str(getattr(args, name))
+    if "," in text:
+        raise InputError(f"'{text[:40]}' is not a number", where=option, mend="Write it with a decimal point, as 22.5")
+    try:
+        return read_number(text, unit="deg" if name == "seat_angle" else "", decimal_comma=False)
+    except InputError:
+        what, example = NUMBERS[name]
+        mend = f"Write the number alone, in {example}"
+        raise InputError(f"'{text[:40]}' is not {what}", where=option, mend=mend) from None
 
 
 def load_port(path: str | Path, args: argparse.Namespace) -> Port:

@@ -6,7 +6,16 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, add_stations, load_ports, naming, point
+from portgeo.app.commands.common import (
+    add_bend,
+    add_common,
+    add_metal,
+    add_scan,
+    add_stations,
+    load_ports,
+    naming,
+    point,
+)
 
 if TYPE_CHECKING:
     from portgeo.results.changed import Changed
@@ -51,9 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="X,Y,Z,X,Y,Z",
         help="with --align fixed: two corners, in BEFORE's coordinates, round wall nobody machined",
     )
-    metal = parser.add_mutually_exclusive_group()
-    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="metal of the casting")
-    metal.add_argument("--density", type=_positive, metavar="G_CC", help="its density, grams per cc")
+    add_metal(parser)
     add_stations(parser)
     parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER coloured by depth (ply, glb)")
     parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
@@ -89,13 +96,6 @@ def _box(text: str) -> list[float]:
     if len(values) != 6:
         raise argparse.ArgumentTypeError(f"'{text}' is not six numbers: two corners of a box")
     return values
-
-
-def _positive(text: str) -> float:
-    value = _numbers(text)[0]
-    if not 0.0 < value < 25.0:
-        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
-    return value
 
 
 def run(args: argparse.Namespace) -> None:

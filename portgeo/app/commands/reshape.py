@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, load_port
+from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, load_port
 
 if TYPE_CHECKING:
     from portgeo.results.planned import Planned
@@ -33,22 +33,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--align", choices=("none", "auto"), help="with --check: how NOW is laid on PORT (sheets none, scans auto)"
     )
     parser.add_argument("--out", metavar="DIR", help="write cut sheet, target mesh, survey and comparison here")
-    metal = parser.add_mutually_exclusive_group()
-    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="of the casting")
-    metal.add_argument("--density", type=_density, metavar="G_CC", help="its density, grams per cc")
+    add_metal(parser)
     add_bend(parser)
     add_scan(parser)
     add_common(parser)
-
-
-def _density(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0.0 < value < 25.0:
-        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
-    return value
 
 
 def run(args: argparse.Namespace) -> None:

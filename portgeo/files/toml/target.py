@@ -61,33 +61,38 @@ class TargetFile:
     copy: Path | None = None
 
 
-def read_target(path: str | Path) -> TargetFile:
-    """Return the target in a TOML file. Raises InputError naming file, line, key and mend of all that is wrong."""
-    return target_from(read_bounded(path, FILE_LIMIT), str(path), Path(path).parent)
+def read_target(path: str | Path, *, limits: bool = False) -> TargetFile:
+    """Return the target in a TOML file. Raises InputError naming file, line, key and mend of all that is wrong.
+
+    limits : only its limits count, so that it need want nothing.
+    """
+    return target_from(read_bounded(path, FILE_LIMIT), str(path), Path(path).parent, limits=limits)
 
 
-def target_from(data: bytes, file: str, folder: Path) -> TargetFile:
+def target_from(data: bytes, file: str, folder: Path, *, limits: bool = False) -> TargetFile:
     """Return the target in a TOML file's bytes. folder : where its files are. Raises InputError as `read_target`."""
     with naming(file):
         text = decoded(data, file)
         content, slips = content_of(text)
         problems = Problems()
-        target = None if content is None else _target(content, text, problems, file, folder)
+        target = None if content is None else _target(content, text, problems, file, folder, limits)
         tell(slips, problems)
         problems.refuse()
         assert target is not None
         return replace(target, sha256=hashlib.sha256(data).hexdigest())
 
 
-def target_of(content: Mapping[str, Any], folder: Path) -> TargetFile:
+def target_of(content: Mapping[str, Any], folder: Path, *, limits: bool = False) -> TargetFile:
     """Return the target in a mapping with a file's keys. folder : where its files are. Raises InputError."""
     bare, problems = plain(content), Problems()
-    target = _target(bare, "", problems, "target", folder)
+    target = _target(bare, "", problems, "target", folder, limits)
     problems.refuse()
     return replace(target, sha256=hashlib.sha256(json.dumps(bare, sort_keys=True).encode()).hexdigest())
 
 
-def _target(content: dict[str, Any], text: str, problems: Problems, file: str, folder: Path) -> TargetFile:
+def _target(
+    content: dict[str, Any], text: str, problems: Problems, file: str, folder: Path, limits_only: bool
+) -> TargetFile:
     if "state" in content:
         raise InputError("this is a job, not a target", mend=f"`portgeo report {file} --out report` runs it")
     top = TomlTable(content, "", 0, text, None, problems)
@@ -119,7 +124,7 @@ def _target(content: dict[str, Any], text: str, problems: Problems, file: str, f
         copied.finish()
     found = _with_limits(TargetFile(target, unit or "mm", "", copy=copy), limits, folder)
     top.finish()
-    if not problems and not target.areas and target.short_side is None and copy is None:
+    if not (problems or limits_only) and not target.areas and target.short_side is None and copy is None:
         mend = "Fill in an [[area]], a [[taper]], [short_side] or [copy]"
         problems.add(InputError("the target wants nothing", mend=mend))
     return found

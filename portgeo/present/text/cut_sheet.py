@@ -38,7 +38,8 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
     lines.append(f"  deepest     {_deepest(plan, d)}")
     if walls_to_cut(table):
         lines += _head("reaches", _reaches(plan, table, d))
-    lines += _head("areas", _areas(plan, d))
+    if plan.target.areas or plan.solution is not None:
+        lines += _head("areas", _areas(plan, d))
     if plan.short_side is not None and plan.target.short_side is not None:
         cut = plan.short_side
         wanted = d.length(plan.target.short_side.radius)
@@ -55,7 +56,8 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
     lines += _head("wall left", walls_left_text(record["walls_left"], d))
     after = plan.volume_before + plan.removed - plan.added
     lines.append(f"  burette     {volume_text(plan.volume_before)} today, {volume_text(after)} when it is right")
-    lines += [f"  do first    {_first(plan, table, d)}", f"  smallest    {planned.optimum.says}", ""]
+    lines.append(f"  do first    {_first(plan, table, d)}")
+    lines += [f"  smallest    {planned.optimum.says}", ""] if planned.optimum is not None else [""]
     lines += notices_lines([notice for notice in planned.notices if notice.code not in STOPPED], d)
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
     lines += ["what stops the cut"] if stopped else []

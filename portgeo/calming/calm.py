@@ -1,0 +1,239 @@
+"""The cuts that calm the air: for each amount of metal the one that does most, and what each further cc buys.
+
+A port, a flow, what may be cut and how the aim is weighed come in; the cuts, their air and what holds them back go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from portgeo.calming.aim import Aim, along_wall, wall_weights
+from portgeo.calming.cuts import cuts_within
+from portgeo.calming.laying import flow_grids
+from portgeo.calming.search import METAL_EXACT, Best, Search
+from portgeo.core.notices import Notice
+from portgeo.core.port import Port
+from portgeo.core.units import MILLIMETRES, Display
+from portgeo.flow.airspeed import AirSpeed, Peak, air_speed
+from portgeo.flow.gas import STANDARD
+from portgeo.flow.path import path_of
+from portgeo.flow.wall import size_for, sizing_of
+from portgeo.measuring.schedule import Survey
+from portgeo.reshape.grid import WallGrid
+from portgeo.reshape.limits import Limit
+from portgeo.reshape.plan import NODES_ROUND, PLACES_ROUND, Plan, Room, plan_of, room_for
+from portgeo.reshape.solve import plate_energy
+from portgeo.reshape.target import Target, check_target, wanted_areas
+
+UNKNOWNS = 12_000  # of the search's grid: cells under half a bump; what is told is solved anew on the usual one
+SLOWING = 0.2  # share of the aim that is how quickly the air must slow
+# Of the aim, for the energy of a cut bent as a plate is (mm2): so little that it moves no figure, and enough that the
+# wall is not made wavy to please the grid.
+ENERGY = 0.03
+LEAST_SHARE, AMOUNTS = 0.2, 8  # amounts of metal, evenly from this share of all to all
+WORTH_SHARE, WORTH_METAL = (
+    0.002,
+    0.01,
+)  # all: until 1 % of the port's volume more would bring less than 0.2 % of the aim
+MORE_MM = 0.25  # 0.010 in: what a limit costs is told for so much more of it
+NOT_COUNTED = 0.05  # of what all limits cost: one that costs less holds nothing back
+
+
+@dataclass(frozen=True)
+class HeldBy:
+    """A limit that holds a cut back: its name, where most, what MORE_MM more of it would bring off the peak, m/s.
+
+    unmeasured : it is no more only because no wall reading is near.
+    """
+
+    name: str
+    station: float
+    clock: float
+    gain: float
+    unmeasured: bool
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The best cut for its metal: as a plan, and the air in the port that it leaves. Gain in m/s, gain_u of it."""
+
+    plan: Plan
+    air: AirSpeed
+    gain: float
+    gain_u: float
+    held_by: tuple[HeldBy, ...]
+
+    @property
+    def metal(self) -> float:
+        """Metal that comes out, mm3."""
+        return self.plan.removed
+
+
+@dataclass(frozen=True)
+class Calmed:
+    """The cuts to choose from, least metal first, and which is chosen; none where the air is calm or nothing may go."""
+
+    today: AirSpeed
+    choices: tuple[Choice, ...]
+    chosen: int | None
+    knee: int | None
+    room: Room
+    warnings: tuple[Notice, ...]
+
+
+Progress = Callable[[str, float], None]
+
+
+def calm(
+    port: Port,
+    flow: float,
+    depression: float,
+    target: Target,
+    limits_of: Sequence[Callable[[WallGrid], Limit]] = (),
+    *,
+    slowing: float = SLOWING,
+    least_speed: float | None = None,
+    metal: float | None = None,
+    peak: float | None = None,
+    surveys: Sequence[Survey] = (),
+    display: Display = MILLIMETRES,
+    progress: Progress = lambda what, share: None,
+) -> Calmed:
+    """Return the cuts that lower most what the air's speed on the wall is at its peak, and how quickly it must slow.
+
+    flow : m3/s. depression : Pa. target : limits as of a plan; an area in it is the most there may be; a short side
+    is not asked for. slowing : 0 to 1, its share in the aim. least_speed : m/s, the least mean speed anywhere that was
+    faster before. metal (mm3), peak (m/s) : what is chosen, the knee without either. Raises what `plan_cut` and
+    `air_speed` do.
+    """
+    check_target(target, port, display)
+    room = room_for(port, target, limits_of)
+    bare = replace(target, areas=(), short_side=None, fill=0.0)
+    progress("air today", 0.0)
+    today = air_speed(path_of(port), flow, depression, display=display, surveys=surveys)
+    search = _search(port, today, target, room, slowing, least_speed)
+    notices = list(room.notices)
+    if not len(search.cuts.most):
+        return Calmed(today, (), None, None, room, (*notices, _nothing_allowed(room)))
+
+    def choice(best: Best) -> Choice:
+        plan = plan_of(port, bare, room, best.travel)
+        air = air_speed(path_of(plan.after), flow, depression, display=display)
+        gain = today.highest.speed - air.highest.speed
+        return Choice(plan, air, gain, _gain_u(today.highest, air.highest), _held_by(search, room, best, today))
+
+    start = search.at(np.zeros(len(search.cuts.most)))
+    progress("how much can be had", 0.05)
+    everything, _ = search.best(start, None, WORTH_SHARE * start.aim / (WORTH_METAL * _volume(room)))
+    last = choice(everything)
+    if last.gain < 2.0 * last.gain_u:
+        return Calmed(
+            today, (), None, None, room, (*notices, Notice("calm_already", gain=last.gain, u=2.0 * last.gain_u))
+        )
+    shares = np.linspace(LEAST_SHARE, 1.0, AMOUNTS)[:-1]
+    amounts = sorted({*(shares * everything.metal).tolist(), *([metal] if metal and metal < everything.metal else [])})
+    found, place = list[Choice](), start
+    for k, most in enumerate(amounts):
+        progress(f"the best cut of {most / 1000.0:.2f} cc", 0.15 + 0.8 * k / len(amounts))
+        best, place = search.best(place, most)
+        found.append(choice(best))
+    found = _never_rising([*found, last])
+    knee = _knee(found)
+    chosen = _chosen(found, knee, metal, peak)
+    if metal is not None and metal > found[-1].metal * (1.0 + METAL_EXACT):
+        notices.append(Notice("calm_metal_short", metal=metal, most=found[-1].metal))
+    if peak is not None and found[chosen].air.highest.speed > peak:
+        notices.append(Notice("calm_out_of_reach", wanted=peak))
+    return Calmed(today, tuple(found), chosen, knee, room, tuple(notices))
+
+
+def _volume(room: Room) -> float:
+    """Return the volume of a room's port, mm3, by its sections."""
+    return float(np.trapezoid(room.grid.areas, room.grid.stations))
+
+
+def _search(
+    port: Port, today: AirSpeed, target: Target, room: Room, slowing: float, least_speed: float | None
+) -> Search:
+    grid = room.grid
+    cuts = cuts_within(grid, room.limit, target.blend, symmetric=target.symmetric)
+    grids = flow_grids(grid, port, size_for(sizing_of(path_of(port)), UNKNOWNS))
+    wall = grids.laid(np.zeros(grid.lean.shape)).wall
+    throat = today.throat.area
+    reynolds = today.flow / (throat * 1e-6) / STANDARD.kinematic_viscosity
+    aim = Aim(slowing, wall_weights(wall), along_wall(wall), throat, reynolds)
+    columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
+    nodes = cuts.spread[(room.rows[:, None] * PLACES_ROUND + columns).ravel()]
+    energy = ENERGY * (nodes.T @ plate_energy(grid, room.rows, columns, target.blend) @ nodes)
+    ceiling = np.full(len(grid.stations), np.inf)
+    ceiling[room.rows] = np.fmin(ceiling[room.rows], wanted_areas(target, grid.stations[room.rows], room.throat_area))
+    if least_speed is not None:
+        ceiling[room.rows] = np.minimum(ceiling[room.rows], today.flow / least_speed * 1e6)
+    return Search(cuts, grids, aim, np.maximum(ceiling, grid.areas), energy.tocsc())
+
+
+def _gain_u(before: Peak, after: Peak) -> float:
+    """Return the standard uncertainty of a drop of the peak, m/s.
+
+    The shape's doubt is the same before and after and goes with the drop; the two grids' doubts are each its own.
+    """
+    grids = np.hypot(before.error, after.error) / np.sqrt(3.0)
+    shape = 0.0 if before.shape_u is None else before.shape_u / before.speed * (before.speed - after.speed)
+    return float(np.hypot(grids, shape))
+
+
+def _held_by(search: Search, room: Room, best: Best, today: AirSpeed) -> tuple[HeldBy, ...]:
+    """Return the limits that hold a cut back, the one that costs most first."""
+    worth = best.worth * (search.cuts.most - best.amount < 0.01)
+    speed = today.mean_through(today.throat.area)
+    by_name: dict[str, list[tuple[float, int, int, bool]]] = {}
+    for bump in np.flatnonzero(worth > 0.0):
+        row, column = divmod(int(search.cuts.spread[:, bump].argmax()), room.limit.shape[1])
+        holds = min(room.limits, key=lambda limit: float(limit.depth[row, column]))
+        unmeasured = holds.unmeasured is not None and bool(holds.unmeasured[row, column])
+        by_name.setdefault(holds.name, []).append(
+            (float(worth[bump]) * MORE_MM * speed, int(row), int(column), unmeasured)
+        )
+    found = []
+    for name, places in by_name.items():
+        _, row, column, _ = max(places)
+        grid = room.grid
+        bare = any(place[3] for place in places)
+        station, clock = float(grid.stations[row]), float(grid.clock[row, column])
+        found.append(HeldBy(name, station, clock, sum(place[0] for place in places), bare))
+    whole = sum(each.gain for each in found)
+    return tuple(sorted((each for each in found if each.gain > NOT_COUNTED * whole), key=lambda each: -each.gain))
+
+
+def _nothing_allowed(room: Room) -> Notice:
+    """Return the notice that the limits leave nothing to cut, with the one that holds most of the wall."""
+    held = [float((limit.depth <= 0.0).mean()) for limit in room.limits]
+    return Notice("calm_held", name=room.limits[int(np.argmax(held))].name)
+
+
+def _never_rising(found: Sequence[Choice]) -> list[Choice]:
+    """Return the choices whose peak no choice of less metal is under: more metal that buys nothing is no choice."""
+    kept: list[Choice] = []
+    for each in sorted(found, key=lambda one: one.metal):
+        if not kept or each.air.highest.speed < kept[-1].air.highest.speed:
+            kept.append(each)
+    return kept
+
+
+def _knee(found: Sequence[Choice]) -> int:
+    """Return the choice past which metal buys least: the farthest over the line from nothing to all."""
+    metal = np.array([each.metal for each in found]) / found[-1].metal
+    gain = np.array([each.gain for each in found]) / found[-1].gain
+    return int(np.argmax(gain - metal))
+
+
+def _chosen(found: Sequence[Choice], knee: int, metal: float | None, peak: float | None) -> int:
+    if metal is not None:
+        return int(np.argmin([abs(each.metal - metal) for each in found]))
+    if peak is not None:
+        enough = [k for k, each in enumerate(found) if each.air.highest.speed <= peak]
+        return enough[0] if enough else len(found) - 1
+    return knee

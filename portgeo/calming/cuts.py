@@ -1,0 +1,111 @@
+"""The cuts to choose from: sums of smooth bumps over the wall, none deeper anywhere than limits allow.
+
+A wall grid and how deep a cut may go come in; for each amount of every bump the depth at every place, the metal that
+comes out and the flow grid in the cut port go out, and how each changes with each bump.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.interpolate import BSpline
+
+from portgeo.core.plane import FloatArray
+from portgeo.core.skin import skin
+from portgeo.reshape.grid import WallGrid, moved, volume_after
+
+BUMPS_IN_BLEND = 2.0  # a cubic B-spline falls from its top to nothing over two of its steps
+LEAST_AROUND = 8
+TOP = 0.3  # of a bump's height: over what is less the next ones reach as high
+
+
+@dataclass(frozen=True)
+class Cuts:
+    """Bumps on a wall grid of n stations and m places.
+
+    along (n, a), around (m, b) : cubic B-splines, their sum one everywhere, so that no sum of bumps is deeper at a
+    place than the greatest amount there. most (a, b) : of each, mm along the way a cut goes.
+    """
+
+    grid: WallGrid
+    along: FloatArray
+    around: FloatArray
+    most: FloatArray
+    limit: FloatArray
+
+    spread: sparse.csr_matrix
+
+    def travel(self, amount: FloatArray) -> FloatArray:
+        """Return how far each place moves (n, m) for amounts (w,)."""
+        return np.minimum((self.spread @ amount).reshape(self.limit.shape), self.limit)
+
+
+def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool = False) -> Cuts:
+    """Return the bumps that fade over `blend`, each at most as high as the limit (n, m) under it."""
+    along = _bumps_along(grid.stations, limit.max(axis=1) > 0.0, blend / BUMPS_IN_BLEND)
+    count = max(4 * round(float(grid.girth.mean()) * BUMPS_IN_BLEND / blend / 4.0), LEAST_AROUND)
+    around = _bumps_around(grid.share, count)
+    most = np.empty((along.shape[1], count))
+    for j, a in enumerate(along.T):
+        for k, b in enumerate(around.T):
+            under = limit[np.ix_(a > 0.0, b > 0.0)]
+            top = limit[np.ix_(a > TOP * a.max(), b > TOP * b.max())]
+            most[j, k] = top.min() if under.min() > 0.0 else 0.0
+    spread = sparse.kron(sparse.csr_matrix(along), sparse.csr_matrix(around), format="csc")
+    number = np.arange(most.size).reshape(most.shape)
+    if symmetric:
+        mirror = (-np.arange(count)) % count
+        most = np.minimum(most, most[:, mirror])
+        number = np.minimum(number, number[:, mirror])
+    free = np.flatnonzero(most.ravel() > 0.0)
+    one, place = np.unique(number.ravel()[free], return_inverse=True)
+    fold = sparse.csr_matrix((np.ones(len(free)), (free, place)), shape=(most.size, len(one)))
+    return Cuts(grid, along, around, most.ravel()[one], limit, (spread @ fold).tocsr())
+
+
+def _bumps_along(stations: FloatArray, free: np.ndarray, step: float) -> FloatArray:
+    """Return cubic B-splines (n, a) over each run of free rows, about `step` from one to the next.
+
+    free (n,) : rows in which anything may be cut. Towards a row that is held all bumps come to nothing at it; at an
+    opening they go on.
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]]).astype(int))).reshape(-1, 2)
+    found = []
+    for start, end in edges:
+        held = bool(start > 0), bool(end < len(stations))
+        rows = slice(start - held[0], end + held[1])
+        here = stations[rows]
+        pieces = max(round(float(np.ptp(here)) / step), 1)
+        knots = here[0] + np.ptp(here) / pieces * np.arange(-3.0, pieces + 4.0)
+        knots[:3] = here[0] if held[0] else knots[:3]
+        knots[-3:] = here[-1] if held[1] else knots[-3:]
+        bumps = BSpline.design_matrix(here, knots, 3).toarray()[:, 2 * held[0] : -2 if held[1] else None]
+        whole = np.zeros((len(stations), bumps.shape[1]))
+        whole[rows] = bumps
+        found.append(whole)
+    return np.hstack(found) if found else np.zeros((len(stations), 0))
+
+
+def _bumps_around(share: FloatArray, count: int) -> FloatArray:
+    """Return `count` periodic cubic B-splines (m, count) over a turn, shares 0 to 4; the first has its top at 12."""
+    knots = np.arange(-3.0, count + 4.0) * (4.0 / count)
+    open_ended = BSpline.design_matrix(share, knots, 3).toarray()  # count + 3, the last three the first anew
+    closed = open_ended[:, :count].copy()
+    closed[:, :3] += open_ended[:, count:]
+    return np.roll(closed, -1, axis=1)  # spline k has its top at knot k - 1
+
+
+def metal_of(grid: WallGrid, travel: FloatArray) -> tuple[float, FloatArray]:
+    """Return the metal (mm3) a cut (n, m) takes, and its slope (n, m) with each place's travel, exact for the mesh."""
+    n, m = travel.shape
+    space = grid.in_space(moved(grid, travel))
+    vertices, faces = skin(space, grid.frames)
+    corners = [vertices[faces[:, k]] for k in range(3)]
+    volume_now = float(np.einsum("fj,fj->", corners[0], np.cross(corners[1], corners[2]))) / 6.0
+    push = np.zeros((len(vertices), 3))
+    for k in range(3):
+        np.add.at(push, faces[:, k], np.cross(corners[(k + 1) % 3], corners[(k + 2) % 3]) / 6.0)
+    slope = np.einsum("nmj,nmj->nm", push[: n * m].reshape(n, m, 3), grid.directions)
+    return volume_now - volume_after(grid, np.zeros_like(travel)), slope

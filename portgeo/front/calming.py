@@ -1,0 +1,105 @@
+"""The cut that calms the air: for each amount of metal the one that does most, and what each further cc buys.
+
+A port, a flow and limits come in; the cuts to choose from, and the chosen one as a plan, go out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from portgeo.calming.calm import SLOWING
+from portgeo.calming.calm import calm as calm_air
+from portgeo.comparing.comparison import DENSITY_G_CC
+from portgeo.core.errors import InputError, naming
+from portgeo.core.notices import Notice
+from portgeo.core.port import Port
+from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.flow.sense import check_flow
+from portgeo.front.cuts import limits_in, target_in
+from portgeo.front.states import Alloy
+from portgeo.measuring import survey
+from portgeo.measuring.sense import turned_away
+from portgeo.reshape.dams import dams_made
+from portgeo.reshape.limits import thin_walls, walls_left
+from portgeo.results.calmed import CalmedAir
+from portgeo.results.planned import planned
+
+
+def calm(
+    port: Port,
+    cfm: float,
+    limits: str | Path | Mapping[str, Any] | None = None,
+    *,
+    metal_cc: float | None = None,
+    peak_m_s: float | None = None,
+    slowing_share: float = SLOWING,
+    least_mean_speed_m_s: float | None = None,
+    depression_in_h2o: float = 28.0,
+    alloy: Alloy = "aluminium",
+    density_g_cc: float | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> CalmedAir:
+    """Return the cuts that calm the air most, each for its metal: an ideal flow, no bench, not a full viscous one.
+
+    What is lowered is one soft maximum of the speed on the wall, over the throat's mean, and of how quickly the air
+    must slow past its peak (the rule that `air_speed` goes by).
+
+    Parameters
+    ----------
+    port : from `read` or `port_from_rows`, before any cutting.
+    cfm : flow, cubic feet of air at rest a minute.
+    limits : a target's file (toml), or a mapping with the keys of one, for how deep and where a cut may go. Areas in
+        it are the most there may be; a short side is not asked for.
+    metal_cc, peak_m_s : which cut is chosen: for so much metal, or the least that brings the peak down to this. Without
+        them that at the knee, past which metal buys least.
+    slowing_share : 0 to 1, how much the slowing counts against the peak.
+    least_mean_speed_m_s : the least mean speed at any station that is faster today: no area goes over what makes it.
+    depression_in_h2o : under which it was flowed, inches of water.
+    alloy, density_g_cc : the metal, or its density, for what it weighs.
+    progress : told what is being done, and the share of it that is.
+
+    Raises
+    ------
+    InputError : without a flow, for one that no air can make, for limits that contradict themselves.
+    GeometryError : where no grid can be laid or the wall cannot be planned.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> straight = pg.calm(pg.port_from_rows(bore), cfm=100)
+    >>> straight.chosen is None, straight.warnings[0].code
+    (True, 'calm_already')
+    """
+    depression = depression_in_h2o * PA_PER["in_h2o"]
+    flow = cfm * M3_S_PER["cfm"]
+    check_flow(flow, depression)
+    if metal_cc is not None and peak_m_s is not None:
+        raise InputError("metal and peak are both given", mend="Give one of the two")
+    if not 0.0 <= slowing_share <= 1.0:
+        raise InputError(f"{slowing_share:g} is not a share from 0 to 1", where="slowing_share", mend="Give 0.2, say")
+    wants = {"units": "mm"} if limits is None else limits
+    file, wanted = target_in(wants, limits=True)
+    made, readings = limits_in(wanted, port)
+    with naming(file):
+        found = calm_air(
+            port, flow, depression, wanted.target, made, slowing=slowing_share, least_speed=least_mean_speed_m_s,
+            metal=None if metal_cc is None else metal_cc * 1000.0, peak=peak_m_s, surveys=[survey(port)],
+            display=Display(wanted.unit), progress=progress or (lambda what, share: None),
+        )  # fmt: skip
+    notices = [*port.warnings, *turned_away(port, found.room.grid.bend), *thin_walls(readings, wanted.least_wall)]
+    if wanted.target.short_side is not None:
+        notices.append(Notice("calm_no_radius", file=file))
+    if wanted.target.areas:
+        notices.append(Notice("calm_areas", file=file))
+    plan = None
+    if found.chosen is not None:
+        cut = found.choices[found.chosen].plan
+        cut = replace(cut, walls_left=walls_left(cut.grid, cut.depth, readings))
+        told = (*notices, *cut.warnings, *dams_made(cut))
+        record = {"file": file, "sha256": wanted.sha256}
+        plan = planned(cut, record, density_g_cc or DENSITY_G_CC[alloy], told, port.display)
+    return CalmedAir.of(found, plan, port.display, (*notices, *found.warnings))
