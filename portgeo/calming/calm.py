@@ -22,6 +22,7 @@ from portgeo.flow.gas import STANDARD
 from portgeo.flow.path import path_of
 from portgeo.flow.wall import size_for, sizing_of
 from portgeo.measuring.schedule import Survey
+from portgeo.measuring.throat import throat_of
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit
 from portgeo.reshape.plan import NODES_ROUND, PLACES_ROUND, Plan, Room, plan_of, room_for
@@ -114,7 +115,7 @@ def calm(
     bare = replace(target, areas=(), short_side=None, fill=0.0)
     progress("air today", 0.0)
     today = air_speed(path_of(port), flow, depression, display=display, surveys=surveys)
-    search = _search(port, today, target, room, slowing, least_speed)
+    search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed)
     notices = list(room.notices)
     if not len(search.cuts.most):
         return Calmed(today, (), None, None, room, (*notices, _nothing_allowed(room)))
@@ -155,23 +156,32 @@ def _volume(room: Room) -> float:
     return float(np.trapezoid(room.grid.areas, room.grid.stations))
 
 
-def _search(
-    port: Port, today: AirSpeed, target: Target, room: Room, slowing: float, least_speed: float | None
+def search_in(
+    port: Port,
+    flow: float,
+    target: Target,
+    room: Room,
+    *,
+    slowing: float = SLOWING,
+    least_speed: float | None = None,
+    unknowns: int = UNKNOWNS,
 ) -> Search:
+    """Return the search for a port's best cuts within a room. flow : m3/s. unknowns : of the flow grid."""
     grid = room.grid
     cuts = cuts_within(grid, room.limit, target.blend, symmetric=target.symmetric)
-    grids = flow_grids(grid, port, size_for(sizing_of(path_of(port)), UNKNOWNS))
-    wall = grids.laid(np.zeros(grid.lean.shape)).wall
-    throat = today.throat.area
-    reynolds = today.flow / (throat * 1e-6) / STANDARD.kinematic_viscosity
+    grids = flow_grids(grid, port, size_for(sizing_of(path_of(port)), unknowns))
+    laid, inside = grids.laid(np.zeros(grid.lean.shape))
+    wall = laid.wall[inside]
+    throat = throat_of(port, grid.stations, grid.areas).area
+    reynolds = flow / (throat * 1e-6) / STANDARD.kinematic_viscosity
     aim = Aim(slowing, wall_weights(wall), along_wall(wall), throat, reynolds)
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
     nodes = cuts.spread[(room.rows[:, None] * PLACES_ROUND + columns).ravel()]
     energy = ENERGY * (nodes.T @ plate_energy(grid, room.rows, columns, target.blend) @ nodes)
     ceiling = np.full(len(grid.stations), np.inf)
-    ceiling[room.rows] = np.fmin(ceiling[room.rows], wanted_areas(target, grid.stations[room.rows], room.throat_area))
+    ceiling[room.rows] = np.fmin(np.inf, wanted_areas(target, grid.stations[room.rows], room.throat_area))
     if least_speed is not None:
-        ceiling[room.rows] = np.minimum(ceiling[room.rows], today.flow / least_speed * 1e6)
+        ceiling[room.rows] = np.minimum(ceiling[room.rows], flow / least_speed * 1e6)
     return Search(cuts, grids, aim, np.maximum(ceiling, grid.areas), energy.tocsc())
 
 

@@ -98,7 +98,7 @@ def _bumps_around(share: FloatArray, count: int) -> FloatArray:
 
 
 def metal_of(grid: WallGrid, travel: FloatArray) -> tuple[float, FloatArray]:
-    """Return the metal (mm3) a cut (n, m) takes, and its slope (n, m) with each place's travel, exact for the mesh."""
+    """Return the metal (mm3) a cut (n, m) takes, and its slope (n, m) with each place's travel, of the mesh."""
     n, m = travel.shape
     space = grid.in_space(moved(grid, travel))
     vertices, faces = skin(space, grid.frames)

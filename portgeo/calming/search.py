@@ -23,7 +23,7 @@ MOST_STEPS = 14
 TRUST_MM = 0.5  # first step of any bump
 GOOD, POOR = 0.75, 0.4  # shares of the promised gain: with more the trust grows, with less it shrinks
 GROWS, SHRINKS = 1.5, 0.4
-SETTLED = 1e-3  # of the aim: a step that promises less ends the search
+SETTLED = 2e-4  # of the aim: a step that promises less ends the search
 LEAST_TRUST_MM = 0.01
 METAL_EXACT = 2e-3  # of the metal asked for
 
@@ -70,9 +70,9 @@ class Search:
     def at(self, amount: FloatArray) -> Place:
         """Return the place of amounts (w,). Raises GeometryError where no grid can be laid."""
         travel = self.cuts.travel(amount)
-        laid = self.grids.laid(travel)
-        found = speeds(laid.grid, self.grids.ways(laid, self.cuts.spread))
-        terms = self.aim.terms(found.speed[laid.inside], found.change[laid.inside])
+        grid, inside = self.grids.laid(travel)
+        found = speeds(grid, self.grids.ways(grid, inside, self.cuts.spread))
+        terms = self.aim.terms(found.speed[inside], found.change[inside])
         metal, slope = metal_of(self.cuts.grid, travel)
         smooth = 0.5 * float(amount @ (self.energy @ amount))
         return Place(amount, travel, metal, slope.ravel() @ self.cuts.spread, value_of(terms) + smooth, terms)

@@ -80,16 +80,23 @@ def _perimeter(block: np.ndarray) -> np.ndarray:
     return np.concatenate([block[0, :-1], block[:-1, -1], block[-1, :0:-1], block[:0:-1, 0]])
 
 
-def sweep(sections: Sequence[Section], made: Pattern, stations: FloatArray | None = None) -> Grid:
+def sweep(
+    sections: Sequence[Section],
+    made: Pattern,
+    stations: FloatArray | None = None,
+    walls: FloatArray | None = None,
+) -> Grid:
     """Return the grid through sections.
 
-    stations (n,) : mm, to say in a refusal where; without them a section's number is said. One point of
+    stations (n,) : mm, to say in a refusal where; without them a section's number is said. walls (n, p, 2) : nodes on
+    the outlines, where they are not to stand by `wall_nodes`. One point of
     a section must see its whole wall. (A harmonic map of its triangles to the disc, tried for an L and a
     U, does not help: cells drawn back through it fold at the inner corner all the same.) Raises
     GeometryError where a section is too far from star-shaped, or where hexahedra between two sections
     would turn inside out.
     """
-    walls = np.stack([wall_nodes(s.outline, made.across, made.down) for s in sections])
+    if walls is None:
+        walls = np.stack([wall_nodes(s.outline, made.across, made.down) for s in sections])
     centres = np.stack([moments(s.outline).centroid for s in sections])
     for k in np.flatnonzero(_clearance(walls, centres) < INWARD).tolist():
         centres[k] = _kernel_centre(walls[k], _place(k, stations))
