@@ -115,8 +115,14 @@ def calm(
     bare = replace(target, areas=(), short_side=None, fill=0.0)
     progress("air today", 0.0)
     today = air_speed(path_of(port), flow, depression, display=display, surveys=surveys)
-    search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed)
     notices = list(room.notices)
+    # With the throat as it is, no cut brings the peak under the mean speed there.
+    most, doubt = today.highest.speed - today.mean_through(today.throat.area), _gain_u(today.highest, today.highest)
+    if most < 2.0 * doubt:
+        return Calmed(
+            today, (), None, None, room, (*notices, Notice("calm_already", gain=max(most, 0.0), u=2.0 * doubt))
+        )
+    search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed)
     if not len(search.cuts.most):
         return Calmed(today, (), None, None, room, (*notices, _nothing_allowed(room)))
 
@@ -172,14 +178,17 @@ def search_in(
     grids = flow_grids(grid, port, size_for(sizing_of(path_of(port)), unknowns))
     laid, inside = grids.laid(np.zeros(grid.lean.shape))
     wall = laid.wall[inside]
-    throat = throat_of(port, grid.stations, grid.areas).area
-    reynolds = flow / (throat * 1e-6) / STANDARD.kinematic_viscosity
-    aim = Aim(slowing, wall_weights(wall), along_wall(wall), throat, reynolds)
+    throat = throat_of(port, grid.stations, grid.areas)
+    reynolds = flow / (throat.area * 1e-6) / STANDARD.kinematic_viscosity
+    aim = Aim(slowing, wall_weights(wall), along_wall(wall), throat.area, reynolds)
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
     nodes = cuts.spread[(room.rows[:, None] * PLACES_ROUND + columns).ravel()]
     energy = ENERGY * (nodes.T @ plate_energy(grid, room.rows, columns, target.blend) @ nodes)
     ceiling = np.full(len(grid.stations), np.inf)
-    ceiling[room.rows] = np.fmin(np.inf, wanted_areas(target, grid.stations[room.rows], room.throat_area))
+    # The throat stays as it is unless an area is asked for there: a port opened all over is slow, and no calmer.
+    ceiling[int(np.argmin(np.abs(grid.stations - throat.station)))] = 0.0
+    wanted = wanted_areas(target, grid.stations[room.rows], room.throat_area)
+    ceiling[room.rows] = np.where(np.isnan(wanted), ceiling[room.rows], wanted)
     if least_speed is not None:
         ceiling[room.rows] = np.minimum(ceiling[room.rows], flow / least_speed * 1e6)
     return Search(cuts, grids, aim, np.maximum(ceiling, grid.areas), energy.tocsc())

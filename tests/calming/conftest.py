@@ -19,7 +19,7 @@ def port():
 
 @pytest.fixture(scope="session")
 def target():
-    return Target(symmetric=True, blend=12.0)
+    return Target(symmetric=True, blend=16.0)
 
 
 @pytest.fixture(scope="session")
@@ -29,7 +29,7 @@ def room(port, target):
 
 @pytest.fixture(scope="session")
 def search(port, target, room):
-    return search_in(port, FLOW, target, room, unknowns=4000)
+    return search_in(port, FLOW, target, room, unknowns=2500)
 
 
 @pytest.fixture(scope="session")
