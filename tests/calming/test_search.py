@@ -53,7 +53,8 @@ def aim_at(search, travel_amount):
     return value_of(place.terms)
 
 
-@pytest.mark.parametrize("count", [4, pytest.param(200, marks=pytest.mark.nightly)])
+@pytest.mark.nightly
+@pytest.mark.parametrize("count", [200])
 def test_no_other_cut_of_the_same_metal_does_better(search, best, count):
     mine = aim_at(search, best.amount)
     for amount in random_cuts(search, count, seed=11):
@@ -73,13 +74,15 @@ def test_no_cut_to_a_radius_does_better(search, start, port, target):
         assert mine < 1.01 * min(theirs, lowest)
 
 
-@pytest.mark.parametrize("count", [1, pytest.param(10, marks=pytest.mark.nightly)])
+@pytest.mark.nightly
+@pytest.mark.parametrize("count", [10])
 def test_where_the_search_starts_does_not_matter(search, best, count):
     for amount in random_cuts(search, count, seed=7):
         found = search.best(search.at(scaled_to(search, amount, 0.9 * METAL)), METAL)[0]
         assert found.aim == pytest.approx(best.aim, rel=0.02)
 
 
+@pytest.mark.nightly
 def test_more_metal_never_does_worse(search, start):
     place, aims = start, [start.aim]
     for metal in (150.0, 600.0):

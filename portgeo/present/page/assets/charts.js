@@ -111,7 +111,10 @@ function lineChart(holder, says) {
       data.series.map((s) => drawn(s, at)),
       lit !== null && lit >= xLow && lit <= xHigh && make("path", { d: `M${n(across(lit))} ${top}V${bottom}`, class: "lit" }),
       handles.map((h, k) => handle(h, k)));
+    // A handle that has the keyboard keeps it: figures come while one drags by arrow.
+    const held = Array.from(drawing.querySelectorAll(".handle")).indexOf(document.activeElement);
     drawing.replaceChildren(svg);
+    if (held >= 0 && held < handles.length) svg.querySelectorAll(".handle")[held].focus({ preventScroll: true });
     followChart(svg, data, said);
     legend.replaceChildren(
       ...data.series.map((s) => make("li", {}, sample(s.band && make("rect", { x: 2, y: 3, width: 32, height: 12, class: "band s" + s.style }),
