@@ -135,7 +135,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
     notes.dataset.text = text;
     notes.replaceChildren(...(beside ? [make("p", {}, "A file of this kind is read and not written. ",
       button("Go on in a CSV beside it", () => desk.edit([{ op: "beside", file }])))] : []), ...rest.map((line) => make("p", {}, line)),
-      ...(out.length ? [make("p", {}, `Left out until mended: row${out.length > 1 ? "s" : ""} ${out.join(", ")}.`)] : []),
+      ...(out.length ? [make("p", {}, `Not in the figures yet: row${out.length > 1 ? "s" : ""} ${out.join(", ")}.`)] : []),
       ...(suggested ? [make("p", {}, make("span", { class: "flag", "aria-hidden": "true" }), nextText())] : []));
   }
   const sentence = (problem) => problem.what[0].toUpperCase() + problem.what.slice(1) + (problem.mend ? ". " + problem.mend + "." : ".");
