@@ -13,8 +13,9 @@ import numpy as np
 from portgeo.calming.aim import Aim, along_wall, wall_weights
 from portgeo.calming.cuts import cuts_within
 from portgeo.calming.laying import flow_grids
-from portgeo.calming.search import METAL_EXACT, Best, Search
+from portgeo.calming.search import METAL_EXACT, Place, Search
 from portgeo.core.notices import Notice
+from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.flow.airspeed import AirSpeed, Peak, air_speed
@@ -35,10 +36,7 @@ SLOWING = 0.2  # share of the aim that is how quickly the air must slow
 # wall is not made wavy to please the grid.
 ENERGY = 0.03
 LEAST_SHARE, AMOUNTS = 0.2, 8  # amounts of metal, evenly from this share of all to all
-WORTH_SHARE, WORTH_METAL = (
-    0.002,
-    0.01,
-)  # all: until 1 % of the port's volume more would bring less than 0.2 % of the aim
+WORTH_SHARE, WORTH_METAL = 0.002, 0.01  # all: until 1 % of the port more would bring less than 0.2 % of the aim
 MORE_MM = 0.25  # 0.010 in: what a limit costs is told for so much more of it
 NOT_COUNTED = 0.05  # of what all limits cost: one that costs less holds nothing back
 
@@ -116,37 +114,37 @@ def calm(
     progress("air today", 0.0)
     today = air_speed(path_of(port), flow, depression, display=display, surveys=surveys)
     notices = list(room.notices)
+
+    def nothing(why: Notice) -> Calmed:
+        return Calmed(today, (), None, None, room, (*notices, why))
+
     # With the throat as it is, no cut brings the peak under the mean speed there.
     most, doubt = today.highest.speed - today.mean_through(today.throat.area), _gain_u(today.highest, today.highest)
     if most < 2.0 * doubt:
-        return Calmed(
-            today, (), None, None, room, (*notices, Notice("calm_already", gain=max(most, 0.0), u=2.0 * doubt))
-        )
+        return nothing(Notice("calm_already", gain=max(most, 0.0), u=2.0 * doubt))
     search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed)
     if not len(search.cuts.most):
-        return Calmed(today, (), None, None, room, (*notices, _nothing_allowed(room)))
+        return nothing(_nothing_allowed(room))
 
-    def choice(best: Best) -> Choice:
+    def choice(best: Place, worth: FloatArray) -> Choice:
         plan = plan_of(port, bare, room, best.travel)
         air = air_speed(path_of(plan.after), flow, depression, display=display)
         gain = today.highest.speed - air.highest.speed
-        return Choice(plan, air, gain, _gain_u(today.highest, air.highest), _held_by(search, room, best, today))
+        return Choice(plan, air, gain, _gain_u(today.highest, air.highest), _held_by(search, room, best, worth, today))
 
     start = search.at(np.zeros(len(search.cuts.most)))
     progress("how much can be had", 0.05)
-    everything, _ = search.best(start, None, WORTH_SHARE * start.aim / (WORTH_METAL * _volume(room)))
-    last = choice(everything)
+    everything, worth = search.best(start, None, WORTH_SHARE * start.aim / (WORTH_METAL * _volume(room)))
+    last = choice(everything, worth)
     if last.gain < 2.0 * last.gain_u:
-        return Calmed(
-            today, (), None, None, room, (*notices, Notice("calm_already", gain=last.gain, u=2.0 * last.gain_u))
-        )
+        return nothing(Notice("calm_already", gain=last.gain, u=2.0 * last.gain_u))
     shares = np.linspace(LEAST_SHARE, 1.0, AMOUNTS)[:-1]
     amounts = sorted({*(shares * everything.metal).tolist(), *([metal] if metal and metal < everything.metal else [])})
     found, place = list[Choice](), start
     for k, most in enumerate(amounts):
         progress(f"the best cut of {most / 1000.0:.2f} cc", 0.15 + 0.8 * k / len(amounts))
-        best, place = search.best(place, most)
-        found.append(choice(best))
+        place, worth = search.best(place, most)
+        found.append(choice(place, worth))
     found = _never_rising([*found, last])
     knee = _knee(found)
     chosen = _chosen(found, knee, metal, peak)
@@ -204,9 +202,9 @@ def _gain_u(before: Peak, after: Peak) -> float:
     return float(np.hypot(grids, shape))
 
 
-def _held_by(search: Search, room: Room, best: Best, today: AirSpeed) -> tuple[HeldBy, ...]:
+def _held_by(search: Search, room: Room, best: Place, worth: FloatArray, today: AirSpeed) -> tuple[HeldBy, ...]:
     """Return the limits that hold a cut back, the one that costs most first."""
-    worth = best.worth * (search.cuts.most - best.amount < 0.01)
+    worth = worth * (search.cuts.most - best.amount < 0.01)
     speed = today.mean_through(today.throat.area)
     by_name: dict[str, list[tuple[float, int, int, bool]]] = {}
     for bump in np.flatnonzero(worth > 0.0):

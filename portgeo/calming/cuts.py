@@ -7,6 +7,7 @@ comes out and the flow grid in the cut port go out, and how each changes with ea
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -15,6 +16,7 @@ from scipy.interpolate import BSpline
 from portgeo.core.plane import FloatArray
 from portgeo.core.skin import skin
 from portgeo.reshape.grid import WallGrid, moved, volume_after
+from portgeo.reshape.solve import mirror_columns, unknowns
 
 BUMPS_IN_BLEND = 2.0  # a cubic B-spline falls from its top to nothing over two of its steps
 LEAST_AROUND = 8
@@ -25,21 +27,34 @@ TOP = 0.3  # of a bump's height: over what is less the next ones reach as high
 class Cuts:
     """Bumps on a wall grid of n stations and m places.
 
-    along (n, a), around (m, b) : cubic B-splines, their sum one everywhere, so that no sum of bumps is deeper at a
-    place than the greatest amount there. most (a, b) : of each, mm along the way a cut goes.
+    most (w,) : of each that can be cut at all, mm along the way a cut goes. limit (n, m) : of a place. spread
+    (n m, w) : the bumps; all together are one, so that no sum is deeper at a place than the greatest amount there.
     """
 
     grid: WallGrid
-    along: FloatArray
-    around: FloatArray
     most: FloatArray
     limit: FloatArray
-
     spread: sparse.csr_matrix
 
     def travel(self, amount: FloatArray) -> FloatArray:
         """Return how far each place moves (n, m) for amounts (w,)."""
         return np.minimum((self.spread @ amount).reshape(self.limit.shape), self.limit)
+
+    def metal(self, travel: FloatArray) -> tuple[float, FloatArray]:
+        """Return the metal (mm3) a cut (n, m) takes, and its slope (w,) with each bump's amount, of the mesh."""
+        n, m = travel.shape
+        vertices, faces = skin(self.grid.in_space(moved(self.grid, travel)), self.grid.frames)
+        corners = [vertices[faces[:, k]] for k in range(3)]
+        push = np.zeros((len(vertices), 3))
+        for k in range(3):
+            np.add.at(push, faces[:, k], np.cross(corners[(k + 1) % 3], corners[(k + 2) % 3]) / 6.0)
+        slope = np.einsum("nmj,nmj->nm", push[: n * m].reshape(n, m, 3), self.grid.directions)
+        inside = float(np.einsum("fj,fj->", corners[0], np.cross(corners[1], corners[2]))) / 6.0
+        return inside - self._uncut, slope.ravel() @ self.spread
+
+    @cached_property
+    def _uncut(self) -> float:
+        return volume_after(self.grid, np.zeros(self.limit.shape))
 
 
 def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool = False) -> Cuts:
@@ -53,16 +68,11 @@ def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool
             under = limit[np.ix_(a > 0.0, b > 0.0)]
             top = limit[np.ix_(a > TOP * a.max(), b > TOP * b.max())]
             most[j, k] = top.min() if under.min() > 0.0 else 0.0
-    spread = sparse.kron(sparse.csr_matrix(along), sparse.csr_matrix(around), format="csc")
-    number = np.arange(most.size).reshape(most.shape)
-    if symmetric:
-        mirror = (-np.arange(count)) % count
-        most = np.minimum(most, most[:, mirror])
-        number = np.minimum(number, number[:, mirror])
-    free = np.flatnonzero(most.ravel() > 0.0)
-    one, place = np.unique(number.ravel()[free], return_inverse=True)
-    fold = sparse.csr_matrix((np.ones(len(free)), (free, place)), shape=(most.size, len(one)))
-    return Cuts(grid, along, around, most.ravel()[one], limit, (spread @ fold).tocsr())
+    fold = mirror_columns(count) if symmetric else np.arange(count)
+    most = np.minimum(most, most[:, fold])
+    index, folded = unknowns(most, np.zeros_like(most), fold)
+    bumps = sparse.kron(sparse.csr_matrix(along), sparse.csr_matrix(around), format="csc")
+    return Cuts(grid, most.ravel()[index], limit, (bumps @ folded).tocsr())
 
 
 def _bumps_along(stations: FloatArray, free: np.ndarray, step: float) -> FloatArray:
@@ -95,17 +105,3 @@ def _bumps_around(share: FloatArray, count: int) -> FloatArray:
     closed = open_ended[:, :count].copy()
     closed[:, :3] += open_ended[:, count:]
     return np.roll(closed, -1, axis=1)  # spline k has its top at knot k - 1
-
-
-def metal_of(grid: WallGrid, travel: FloatArray) -> tuple[float, FloatArray]:
-    """Return the metal (mm3) a cut (n, m) takes, and its slope (n, m) with each place's travel, of the mesh."""
-    n, m = travel.shape
-    space = grid.in_space(moved(grid, travel))
-    vertices, faces = skin(space, grid.frames)
-    corners = [vertices[faces[:, k]] for k in range(3)]
-    volume_now = float(np.einsum("fj,fj->", corners[0], np.cross(corners[1], corners[2]))) / 6.0
-    push = np.zeros((len(vertices), 3))
-    for k in range(3):
-        np.add.at(push, faces[:, k], np.cross(corners[(k + 1) % 3], corners[(k + 2) % 3]) / 6.0)
-    slope = np.einsum("nmj,nmj->nm", push[: n * m].reshape(n, m, 3), grid.directions)
-    return volume_now - volume_after(grid, np.zeros_like(travel)), slope

@@ -14,21 +14,21 @@ from scipy import sparse
 
 from portgeo.calming.aim import Term
 from portgeo.core.plane import FloatArray
+from portgeo.reshape.solve import quiet_settings
 
 EXACT = 1e-7  # of the aim: the solver's gap
 
 
 @dataclass(frozen=True)
 class Step:
-    """How each bump changes (w,), the aim as the programme has it, and what it would fall by for a little more.
+    """How each bump changes (w,), and the aim as the programme has it.
 
-    worth (w,) : for a mm of each upper bound. per_taken (k,) : for one of what each row of `taken` allows.
+    worth (w,) : what that would fall by for a mm more of each upper bound.
     """
 
     change: FloatArray
     aim: float
     worth: FloatArray
-    per_taken: FloatArray
 
 
 def best_step(
@@ -38,7 +38,7 @@ def best_step(
     high: FloatArray,
     taken: Sequence[tuple[FloatArray, float]],
     energy: sparse.csc_matrix,
-    price: FloatArray | None = None,
+    price: FloatArray,
 ) -> Step:
     """Return the change of amounts (w,) that lowers the aim most, its values being linear.
 
@@ -51,12 +51,11 @@ def best_step(
     counts = [len(term.values) for term in terms]
     size = w + q + sum(counts)
     cost = np.zeros(size)
-    cost[:w] = energy @ amount + (0.0 if price is None else price)
+    cost[:w] = energy @ amount + price
     cost[w : w + q] = [term.share / term.sharp for term in terms]
     square = sparse.block_diag([sparse.triu(energy), sparse.csc_matrix((size - w, size - w))], format="csc")
     own = sparse.identity(w, format="csr")
-    bounds = [own, -own, *(sparse.csr_matrix(row) for row, _ in taken)]
-    linear = sparse.vstack(bounds)
+    linear = sparse.vstack([own, -own, *(sparse.csr_matrix(row) for row, _ in taken)])
     rows = [sparse.hstack([linear, sparse.csr_matrix((linear.shape[0], size - w))])]
     right = [high, -low, np.array([most for _, most in taken])]
     at, tops = w + q, []
@@ -79,17 +78,15 @@ def best_step(
         body = sparse.hstack([sparse.csr_matrix(dense), lift, room])
         side = np.zeros(3 * count)
         side[::3], side[1::3] = worth - top, 1.0
-        cones.append((body, side, count))
+        cones.append((body, side))
         at += count
     linear_rows = sum(block.shape[0] for block in rows)
-    matrix = sparse.vstack([*rows, *(body for body, _, _ in cones)], format="csc")
-    sides = np.concatenate([*right, *(side for _, side, _ in cones)])
+    matrix = sparse.vstack([*rows, *(body for body, _ in cones)], format="csc")
+    sides = np.concatenate([*right, *(side for _, side in cones)])
     kinds = [clarabel.NonnegativeConeT(linear_rows)]
-    kinds += [clarabel.ExponentialConeT() for _, _, count in cones for _ in range(count)]
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
+    kinds += [clarabel.ExponentialConeT()] * sum(counts)
+    settings = quiet_settings()
     settings.tol_gap_abs = settings.tol_gap_rel = EXACT
-    settings.max_threads = 1  # the same sums in the same order on every machine
     answer = clarabel.DefaultSolver(square, cost, matrix, sides, kinds, settings).solve()
     solution = np.array(answer.x)
     change = np.clip(solution[:w], low, high)
@@ -97,5 +94,4 @@ def best_step(
         (float(t) + top) * term.share / term.sharp
         for t, top, term in zip(solution[w : w + q], tops, terms, strict=True)
     ]
-    duals = np.array(answer.z)
-    return Step(change, sum(lifts), duals[:w], duals[2 * w : 2 * w + len(taken)])
+    return Step(change, sum(lifts), np.array(answer.z)[:w])

@@ -11,7 +11,7 @@ import numpy as np
 from scipy import sparse
 
 from portgeo.calming.aim import Aim, Term, value_of
-from portgeo.calming.cuts import Cuts, metal_of
+from portgeo.calming.cuts import Cuts
 from portgeo.calming.laying import FlowGrids
 from portgeo.calming.programme import best_step
 from portgeo.core.errors import GeometryError
@@ -30,7 +30,7 @@ METAL_EXACT = 2e-3  # of the metal asked for
 
 @dataclass(frozen=True)
 class Place:
-    """Where the search stands: amounts (w,), travel (n, m), metal mm3, the aim and its terms there."""
+    """Where the search stands: amounts (w,), travel (n, m), metal mm3 and its slope (w,), the aim and its terms."""
 
     amount: FloatArray
     travel: FloatArray
@@ -38,23 +38,6 @@ class Place:
     metal_slope: FloatArray
     aim: float
     terms: list[Term]
-
-
-@dataclass(frozen=True)
-class Best:
-    """The best cut for its metal: amounts (w,), travel (n, m), metal mm3, the aim.
-
-    worth (w,) : what the aim would fall by for a mm more of each bump's bound. per_metal : what it falls by for a mm3
-    more metal. steps : solutions made.
-    """
-
-    amount: FloatArray
-    travel: FloatArray
-    metal: float
-    aim: float
-    worth: FloatArray
-    per_metal: float
-    steps: int
 
 
 @dataclass(frozen=True)
@@ -73,23 +56,24 @@ class Search:
         grid, inside = self.grids.laid(travel)
         found = speeds(grid, self.grids.ways(grid, inside, self.cuts.spread))
         terms = self.aim.terms(found.speed[inside], found.change[inside])
-        metal, slope = metal_of(self.cuts.grid, travel)
+        metal, slope = self.cuts.metal(travel)
         smooth = 0.5 * float(amount @ (self.energy @ amount))
-        return Place(amount, travel, metal, slope.ravel() @ self.cuts.spread, value_of(terms) + smooth, terms)
+        return Place(amount, travel, metal, slope, value_of(terms) + smooth, terms)
 
-    def best(self, start: Place, most: float | None, price: float = 0.0) -> tuple[Best, Place]:
-        """Return the best cut of at most so much metal (mm3), or at a price of it (aim a mm3), from a place."""
+    def best(self, start: Place, most: float | None, price: float = 0.0) -> tuple[Place, FloatArray]:
+        """Return the best cut of at most so much metal (mm3), or at a price of it (aim a mm3), from a place.
+
+        With it, what the aim would fall by for a mm more of each bump's bound (w,).
+        """
         now, trust = start, TRUST_MM
-        worth, per_metal = np.zeros(len(now.amount)), 0.0
-        for steps in range(1, MOST_STEPS + 1):  # noqa: B007
+        worth = np.zeros(len(now.amount))
+        for _ in range(MOST_STEPS):
             low = np.maximum(-now.amount, -trust)
             high = np.minimum(self.cuts.most - now.amount, trust)
             taken = [] if most is None else [(now.metal_slope, max(most - now.metal, float(now.metal_slope @ low)))]
             step = best_step(
                 now.terms, now.amount, low, high, [*taken, *self._areas(now, low)], self.energy, price * now.metal_slope
             )
-            if most is not None:
-                per_metal = float(step.per_taken[0])
             worth = np.where(high < trust, step.worth, 0.0)
             cost = now.aim + price * now.metal
             after = now.amount + step.change
@@ -115,7 +99,7 @@ class Search:
             trust *= GROWS if gain > GOOD * promised else SHRINKS if gain < POOR * promised else 1.0
             if trust < LEAST_TRUST_MM:
                 break
-        return Best(now.amount, now.travel, now.metal, now.aim, worth, per_metal, steps), now
+        return now, worth
 
     def _areas(self, now: Place, low: FloatArray) -> list[tuple[FloatArray, float]]:
         """Return what keeps each row under its most area, as rows of the programme."""

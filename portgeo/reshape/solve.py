@@ -96,11 +96,11 @@ def solve(
     coarse = np.ix_(blend.rows, blend.columns)
     top = np.maximum(limit - base, 0.0)[coarse]
     bottom = np.where(lowest < 0.0, np.minimum(lowest - base, 0.0), 0.0)[coarse]
-    fold = _mirrored(len(blend.columns)) if symmetric else np.arange(len(blend.columns))
+    fold = mirror_columns(len(blend.columns)) if symmetric else np.arange(len(blend.columns))
     if symmetric:
         top, bottom = np.minimum(top, top[:, fold]), np.maximum(bottom, bottom[:, fold])
     energy = plate_energy(grid, blend.rows, blend.columns, fade)
-    index, spread = _unknowns(top, bottom, fold)
+    index, spread = unknowns(top, bottom, fold)
     depth = np.clip(base, lowest, limit)
     if len(wanted_rows) == 0 or spread.shape[1] == 0:
         return Solution(depth, 0.0, 0.0, 0, top.size)
@@ -140,17 +140,17 @@ def solve(
     return Solution(depth, cost, gap, passes, top.size)
 
 
-def _mirrored(count: int) -> IntArray:
+def mirror_columns(count: int) -> IntArray:
     """Return the column on the other side of the port for each of `count` columns."""
     return (-np.arange(count)) % count
 
 
 def mirrored(values: FloatArray) -> FloatArray:
     """Return values (n, m) of the wall, left and right changed over."""
-    return values[:, _mirrored(values.shape[1])]
+    return values[:, mirror_columns(values.shape[1])]
 
 
-def _unknowns(top: FloatArray, bottom: FloatArray, fold: IntArray) -> tuple[IntArray, sparse.csr_matrix]:
+def unknowns(top: FloatArray, bottom: FloatArray, fold: IntArray) -> tuple[IntArray, sparse.csr_matrix]:
     """Return the nodes that can move (k,) and the matrix that spreads their depths over all nodes.
 
     Nodes that no depth is allowed at are left out; a node and its mirror image are one.
@@ -212,6 +212,14 @@ def _stencil(nodes: list[IntArray], weights: list[FloatArray]) -> sparse.csr_mat
     return sparse.csr_matrix((values, (rows, columns)))
 
 
+def quiet_settings() -> clarabel.DefaultSettings:
+    """Return the solver's settings: no word, and the same sums in the same order on every machine."""
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.max_threads = 1
+    return settings
+
+
 def _programme(
     hessian: sparse.csc_matrix,
     jacobian: sparse.csr_matrix,
@@ -237,10 +245,8 @@ def _programme(
         sides.append(bends.most)
     matrix, right = sparse.vstack(blocks, format="csc"), np.concatenate(sides)
     cones = [clarabel.ZeroConeT(k), clarabel.NonnegativeConeT(len(right) - k)]
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
+    settings = quiet_settings()
     settings.tol_gap_abs = GAP_MM2
-    settings.max_threads = 1  # the same sums in the same order on every machine
     big = sparse.block_diag([sparse.triu(hessian), sparse.csc_matrix((2 * k, 2 * k))], format="csc")
     answer = clarabel.DefaultSolver(big, price, matrix, right, cones, settings).solve()
     x = np.clip(np.array(answer.x)[:count], bottom, top)

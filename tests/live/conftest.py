@@ -12,7 +12,7 @@ import pytest
 
 from portgeo.app.live.serve import PageServer, desk_of, listening
 from portgeo.app.live.server import make_app
-from tests.browser import ARGUMENTS, BROWSERS, browser_path
+from tests.browser import driven
 
 MESHES = Path(__file__).parents[2] / "meshes"
 SHEET = "demo-as-cast.csv"
@@ -98,11 +98,5 @@ def browser(folder):
 @pytest.fixture(scope="module")
 def chromium():
     """A browser, driven by Playwright."""
-    playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed: no browser test")
-    path = browser_path()
-    if path is None:
-        pytest.skip(f"no browser is here ({', '.join(BROWSERS)}): the page was not tried in one")
-    with playwright.sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
+    with driven() as found:
         yield found
-        found.close()

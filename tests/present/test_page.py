@@ -14,7 +14,7 @@ from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import answer, changes
 from portgeo.present.text.cut_sheet import stops_texts
 from portgeo.results.kinds import kind_of
-from tests.browser import ARGUMENTS, BROWSERS, browser_path
+from tests.browser import driven
 from tests.present.conftest import CAST, CUT, INCHES, TITLE
 
 MM_PER_INCH = 25.4
@@ -73,14 +73,8 @@ def test_what_stops_a_cut_is_told_once_where_it_costs_area():
 @pytest.fixture(scope="module")
 def browser():
     """A browser, driven by Playwright."""
-    playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed: no browser test")
-    path = browser_path()
-    if path is None:
-        pytest.skip(f"no browser is here ({', '.join(BROWSERS)}): the page was not tried in one")
-    with playwright.sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
+    with driven() as found:
         yield found
-        found.close()
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,6 @@ from portgeo.app.commands.common import (
 )
 
 if TYPE_CHECKING:
-    from portgeo.core.units import LengthUnit
     from portgeo.results.calmed import CalmedAir
 
 HELP = "what to cut where the air is too fast: the cut that slows it most, for each amount of metal"
@@ -60,6 +59,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, make_folder
     from portgeo.front.calming import calm
+    from portgeo.results.kinds import kind_of
 
     if args.metal is not None and args.peak is not None:
         raise InputError("--metal and --peak are both given", mend="Give one of the two")
@@ -68,10 +68,10 @@ def run(args: argparse.Namespace) -> None:
     if args.out:
         make_folder(args.out)
     written = [Path(args.out) / name for name in FILES] if args.out else []
-    read = [p for p in (args.port, args.limits) if p]
-    check_free([*written, *(p for p in (args.json, args.csv) if p)], args.force, read)
+    check_free([*written, args.json, args.csv], args.force, (args.port, args.limits))
     port = load_port(args.port, args)
-    speeds = {name: asked[name] * _per(port.display.unit) for name in ("peak", "least_speed") if name in asked}
+    per = kind_of("speed", port.display).per
+    speeds = {name: asked[name] * per for name in ("peak", "least_speed") if name in asked}
     more = {"slowing_share": asked["slowing"]} if "slowing" in asked else {}
     with progress_bar("calm", quiet=args.quiet) as progress:
         found = calm(
@@ -81,13 +81,6 @@ def run(args: argparse.Namespace) -> None:
         )  # fmt: skip
     chosen_by = next((words for name, words in CHOSEN_BY.items() if name in asked), KNEE)
     _give(args, found, chosen_by)
-
-
-def _per(unit: LengthUnit) -> float:
-    """Return the m/s in what speeds are typed in where lengths are in `unit`."""
-    from portgeo.core.units import FOOT
-
-    return FOOT if unit == "in" else 1.0
 
 
 def _give(args: argparse.Namespace, found: CalmedAir, chosen_by: str) -> None:

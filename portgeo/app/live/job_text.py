@@ -8,7 +8,7 @@ from __future__ import annotations
 import copy
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import tomlkit
@@ -57,13 +57,7 @@ def with_key(text: str, table: str, index: int, key: str, value: str | None) -> 
     _set(wanted, table, index, key, None if value is None else tomllib.loads(f"v = {value}")["v"])
     if wanted == content:
         return text
-    for written in _ways(text, content, table, index, key, value):
-        try:
-            if tomllib.loads(written) == wanted:
-                return written
-        except ValueError:
-            continue
-    raise _not_written()
+    return _that_says(wanted, _ways(text, content, table, index, key, value))
 
 
 def with_entry(text: str, table: str, keys: dict[str, str]) -> str:
@@ -76,8 +70,12 @@ def with_entry(text: str, table: str, keys: dict[str, str]) -> str:
     lines = text.rstrip("\n").split("\n")
     after = _end_of_entries(lines, table)
     places = [] if after is None else [[*lines[:after], "", *block, *lines[after:]]]
-    for each in (*places, [*lines, "", *block]):
-        written = "\n".join([*each, ""])
+    return _that_says(wanted, ("\n".join([*each, ""]) for each in (*places, [*lines, "", *block])))
+
+
+def _that_says(wanted: dict[str, Any], ways: Iterable[str]) -> str:
+    """Return the first of several texts of a file that says what is wanted. Raises InputError where none does."""
+    for written in ways:
         try:
             if tomllib.loads(written) == wanted:
                 return written

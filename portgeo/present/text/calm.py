@@ -12,6 +12,7 @@ from portgeo.flow.airspeed import WHAT_IT_IS
 from portgeo.present.text.cut_sheet import caution_lines
 from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.results.calmed import CalmedAir, CutChoice, Held
+from portgeo.results.kinds import kind_of
 
 
 def calm_text(calm: CalmedAir, title: str, chosen_by: str) -> str:
@@ -68,7 +69,7 @@ def _held(held_by: tuple[Held, ...], d: Display) -> list[str]:
 
 
 def _table(choices: tuple[CutChoice, ...], chosen: CutChoice, d: Display) -> list[str]:
-    unit = "ft/s" if d.unit == "in" else "m/s"
+    unit = kind_of("speed", d).unit
     lines = [
         f"what metal buys ({unit}; {d.unit})",
         f"{'metal, cc':>10} {'deepest':>8} {'peak':>7} {'down':>7} {'±':>6} {'of all':>7} {'slowing':>8}  fastest at",
@@ -80,7 +81,7 @@ def _table(choices: tuple[CutChoice, ...], chosen: CutChoice, d: Display) -> lis
             f"{d.speed(2.0 * each.gain_u_m_s, label=False):>6}", f"{each.of_all_percent:>6.0f}%",
             f"{'' if each.slowing_percent is None else f'{each.slowing_percent:.0f}%':>8}",
         ]  # fmt: skip
-        mark = "  <- chosen" if each is chosen or each == chosen else ""
+        mark = "  <- chosen" if each == chosen else ""
         lines.append(
             " ".join(cells) + f"  {d.length(each.station_mm, label=False)}, {clock_text(each.clock_hours)}{mark}"
         )
