@@ -6,9 +6,9 @@ Speeds along the wall come in, with their changes; terms of one smooth measure, 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from portgeo.core.plane import FloatArray
 from portgeo.flow.separation import EASING, HIGHEST_CP
@@ -18,27 +18,28 @@ from portgeo.flow.separation import EASING, HIGHEST_CP
 # the maximum itself. A norm of high power does as well, and has no such plain programme (an exponential cone each).
 SHARP = 60.0
 SHARP_SLOWING = 4.0  # of the load, squared: it is some ten times as wide
-NEGLIGIBLE = 12.0  # powers of e under the greatest: a place that much less counts for nothing in the maximum
-REACH = 2  # rings to each side over which a rise in pressure is averaged: from node to node it is the grid's
-FADES = 0.1  # of Cp: the rule ends at HIGHEST_CP, and here not all at once
-STEP = 1e-6  # of the speed, for differences of the load
+NEGLIGIBLE = 1e-5  # of the sum of exponentials: places that make less all together count for nothing in the programme
+EVENED = (
+    0.12  # of the throat's size: a rise in pressure is averaged over so much wall; from node to node it is the grid's
+)
+FADES = 0.03  # of Cp: the rule ends at HIGHEST_CP, and here not all at once
+LEAST_LOAD = 0.02  # a load that falls under it goes to nothing smoothly: no wall is made to speed the air up again
+COMPLEX = 1e-30  # step of the load's derivative: a complex one has no difference to lose digits in
 
 
 @dataclass(frozen=True)
 class Term:
-    """One soft maximum: share of it in the aim, and its values (k,) with weights (k,) and slopes (k, w)."""
+    """One soft maximum: share of it in the aim, its value, and the values (k,) that make it, with weights and slopes.
+
+    weights (k,), slopes (k, w) : of those values that count; the others are some 1e-5 of it.
+    """
 
     share: float
     sharp: float
+    soft_maximum: float
     values: FloatArray
     weights: FloatArray
     slopes: FloatArray
-
-    @property
-    def soft_maximum(self) -> float:
-        """The soft maximum of the values."""
-        top = float(self.values.max())
-        return top + float(np.log(self.weights @ np.exp(self.sharp * (self.values - top)))) / self.sharp
 
 
 @dataclass(frozen=True)
@@ -68,35 +69,50 @@ class Aim:
         return found
 
     def _load(self, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the squared load (n, p) along each wall line, and its change (n, n, p) with each speed on it."""
-        top = np.argmax(speed, axis=0)
-        load = self._load_past(speed, top)
-        change = np.empty((len(speed), *speed.shape))
-        for k in range(len(speed)):
-            off = speed.copy()
-            off[k] *= 1.0 + STEP
-            change[:, k] = (self._load_past(off, top) - load) / (STEP * speed[k])
-        return load, change
+        """Return the squared load (n, p) along each wall line, and its change (n, n, p) with each speed on it.
 
-    def _load_past(self, speed: FloatArray, top: np.ndarray) -> FloatArray:
-        """Return the square of Stratford's load (n, p) past the fastest place of each wall line, nothing before it.
-
-        1 where the layer on the wall is about to part (`flow.separation`), always by the lower of its two limits:
-        which of the two holds changes at once.
+        The derivative by a complex step (Squire and Trapp, SIAM Review 40, 1998): exact, for `_load_past` is analytic.
         """
-        lines = np.arange(speed.shape[1])
-        peak = speed[top, lines]
-        ring = np.arange(len(speed))[:, None]
-        ahead = np.where(ring < len(speed) - 1, np.diff(self.along, axis=0, append=self.along[-1:]), 0.0)
-        before = np.cumsum((speed / peak) ** 3 * ahead, axis=0) - (speed / peak) ** 3 * ahead
-        x = np.maximum(self.along - self.along[top, lines] + before[top, lines], 1e-9)
+        change = np.empty((len(speed), *speed.shape))
+        off = speed.astype(complex)
+        for k in range(len(speed)):
+            off[k] += 1j * COMPLEX
+            change[:, k] = self._load_past(off).imag / COMPLEX
+            off[k] = speed[k]
+        return self._load_past(off).real, change
+
+    def _load_past(self, speed: np.ndarray) -> np.ndarray:
+        """Return the square of Stratford's load (n, p), complex: 1 where the layer on the wall is about to part.
+
+        As `flow.separation` has it, made smooth, for a search can end nowhere in a measure that jumps. The peak that
+        lies ahead of a place is the mean of the speeds ahead of it, weighed by exp(SHARP speed): where two peaks of a
+        line are alike it goes from one to the other evenly. The limit is always the lower of the rule's two. A rise
+        in pressure is that of a mean over some length of wall, the same on any grid.
+        """
+        weight = self._step * np.exp(SHARP * (speed - speed.real.max(axis=0)))
+        whole = np.cumsum(weight, axis=0)
+        peak = np.cumsum(weight * speed, axis=0) / whole
+        before = np.cumsum(speed**3 * self._step, axis=0) - 0.5 * speed**3 * self._step
+        even = np.cumsum(weight * before, axis=0) / whole / peak**3
+        x = self.along - np.cumsum(weight * self.along, axis=0) / whole + even
         cp = 1.0 - (speed / peak) ** 2
-        cube = np.maximum(cp, 0.0) ** 3
-        even = uniform_filter1d(cube, 2 * REACH + 1, axis=0, mode="nearest")
-        rise = np.gradient(even, axis=0) / np.maximum(np.gradient(x, axis=0), 1e-9)
-        limit = EASING * (1e-6 * self.reynolds * peak * x) ** 0.1
-        holds = np.clip((HIGHEST_CP - cp) / FADES, 0.0, 1.0)
-        return np.where(ring > top, np.maximum(x * rise, 0.0) / 3.0 / limit**2 * holds, 0.0)
+        cube = np.where(cp.real > 0.0, cp, 0.0) ** 3
+        rise = np.gradient(np.einsum("nmp,mp->np", self._evening, cube), axis=0) / np.gradient(self.along, axis=0)
+        limit = EASING**2 * (1e-6 * self.reynolds * peak * x) ** 0.2
+        load = x * rise / 3.0 / limit / (1.0 + np.exp((cp - HIGHEST_CP) / FADES))
+        return np.asarray((load + np.sqrt(load**2 + LEAST_LOAD**2) - LEAST_LOAD) / 2.0)
+
+    @cached_property
+    def _step(self) -> FloatArray:
+        """The length of wall line (n, p) that each place stands for, m."""
+        return np.asarray(np.gradient(self.along, axis=0))
+
+    @cached_property
+    def _evening(self) -> FloatArray:
+        """What makes means (n, m, p) over EVENED of the throat's size along each wall line."""
+        size = EVENED * np.sqrt(self.per_speed) * 1e-3
+        part = np.exp(-0.5 * ((self.along[:, None] - self.along[None]) / size) ** 2) * self._step[None]
+        return np.asarray(part / part.sum(axis=1, keepdims=True))
 
 
 def value_of(terms: list[Term]) -> float:
@@ -104,11 +120,25 @@ def value_of(terms: list[Term]) -> float:
     return sum(term.share * term.soft_maximum for term in terms)
 
 
+def slope_of(terms: list[Term]) -> FloatArray:
+    """Return how the aim that terms make changes with each bump (w,)."""
+    slope = np.zeros(terms[0].slopes.shape[1])
+    for term in terms:
+        part = term.weights * np.exp(term.sharp * (term.values - term.values.max()))
+        slope += term.share * (part @ term.slopes) / part.sum()
+    return slope
+
+
 def _term(share: float, sharp: float, values: FloatArray, weights: FloatArray, slopes: FloatArray) -> Term:
     """Return a term of those values (n, p) that count."""
-    worth = sharp * values + np.log(weights)
-    counts = worth > worth.max() - NEGLIGIBLE
-    return Term(share, sharp, values[counts], weights[counts], slopes[counts])
+    top = float(values.max())
+    worth = weights * np.exp(sharp * (values - top))
+    order = np.argsort(worth, axis=None, kind="stable")
+    sums = np.cumsum(worth.ravel()[order])
+    counts = np.zeros(values.shape, bool)
+    counts.flat[order[sums > NEGLIGIBLE * sums[-1]]] = True
+    maximum = top + float(np.log(sums[-1])) / sharp
+    return Term(share, sharp, maximum, values[counts], weights[counts], slopes[counts])
 
 
 def _through(outer: FloatArray, inner: FloatArray) -> FloatArray:

@@ -13,9 +13,8 @@ import numpy as np
 from portgeo.calming.aim import Aim, along_wall, wall_weights
 from portgeo.calming.cuts import cuts_within
 from portgeo.calming.laying import flow_grids
-from portgeo.calming.search import METAL_EXACT, Place, Search
+from portgeo.calming.search import METAL_EXACT, Place, Search, Worth
 from portgeo.core.notices import Notice
-from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.flow.airspeed import AirSpeed, Peak, air_speed
@@ -32,13 +31,16 @@ from portgeo.reshape.target import Target, check_target, wanted_areas
 
 UNKNOWNS = 12_000  # of the search's grid: cells under half a bump; what is told is solved anew on the usual one
 SLOWING = 0.2  # share of the aim that is how quickly the air must slow
-# Of the aim, for the energy of a cut bent as a plate is (mm2): so little that it moves no figure, and enough that the
-# wall is not made wavy to please the grid.
-ENERGY = 0.03
+# Of the aim, for the energy of a cut bent as a plate is (mm2). It costs some 2 % of the gain, and what it buys is a cut
+# that is the same on any grid: without it the wall is made wavy to please the grid.
+ENERGY = 0.1
 LEAST_SHARE, AMOUNTS = 0.2, 8  # amounts of metal, evenly from this share of all to all
 WORTH_SHARE, WORTH_METAL = 0.002, 0.01  # all: until 1 % of the port more would bring less than 0.2 % of the aim
 MORE_MM = 0.25  # 0.010 in: what a limit costs is told for so much more of it
-NOT_COUNTED = 0.05  # of what all limits cost: one that costs less holds nothing back
+NOT_COUNTED = 0.05  # of what the dearest limit costs: one that costs less holds nothing back
+SURE = 2.0  # standard uncertainties: a gain of less is none
+NO_GAIN = 0.15  # m/s, half a foot a second: less is told as none
+BLEND, AREA = "the blend", "the area there may be"  # limits that are no depth
 
 
 @dataclass(frozen=True)
@@ -57,13 +59,22 @@ class HeldBy:
 
 @dataclass(frozen=True)
 class Choice:
-    """The best cut for its metal: as a plan, and the air in the port that it leaves. Gain in m/s, gain_u of it."""
+    """The best cut for its metal: as a plan, and the air in the port that it leaves. Gain in m/s, gain_u of it.
+
+    next_cc : what one more cc would bring at this rate, m/s.
+    """
 
     plan: Plan
     air: AirSpeed
     gain: float
     gain_u: float
     held_by: tuple[HeldBy, ...]
+    next_cc: float
+
+    @property
+    def sure(self) -> bool:
+        """Whether the gain is more than its doubt."""
+        return self.gain >= SURE * self.gain_u
 
     @property
     def metal(self) -> float:
@@ -120,29 +131,37 @@ def calm(
 
     # With the throat as it is, no cut brings the peak under the mean speed there.
     most, doubt = today.highest.speed - today.mean_through(today.throat.area), _gain_u(today.highest, today.highest)
-    if most < 2.0 * doubt:
-        return nothing(Notice("calm_already", gain=max(most, 0.0), u=2.0 * doubt))
+    if most < SURE * doubt:
+        return nothing(Notice("calm_already", gain=max(most, 0.0), u=SURE * doubt))
     search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed)
     if not len(search.cuts.most):
         return nothing(_nothing_allowed(room))
 
-    def choice(best: Place, worth: FloatArray) -> Choice:
+    def choice(best: Place, worth: Worth) -> Choice:
         plan = plan_of(port, bare, room, best.travel)
         air = air_speed(path_of(plan.after), flow, depression, display=display)
         gain = today.highest.speed - air.highest.speed
-        return Choice(plan, air, gain, _gain_u(today.highest, air.highest), _held_by(search, room, best, worth, today))
+        next_cc = worth.metal * 1000.0 * today.mean_through(today.throat.area)
+        return Choice(
+            plan, air, gain, _gain_u(today.highest, air.highest), _held_by(search, room, best, worth, today), next_cc
+        )
 
     start = search.at(np.zeros(len(search.cuts.most)))
     progress("how much can be had", 0.05)
     everything, worth = search.best(start, None, WORTH_SHARE * start.aim / (WORTH_METAL * _volume(room)))
     last = choice(everything, worth)
-    if last.gain < 2.0 * last.gain_u:
-        return nothing(Notice("calm_already", gain=last.gain, u=2.0 * last.gain_u))
+
+    def had(found: Choice) -> str:
+        return f"{found.metal / 1000.0:.2f} cc takes {display.speed(found.gain)} off the peak"
+
+    if not last.sure:
+        return nothing(Notice("calm_already", gain=last.gain, u=SURE * last.gain_u))
     shares = np.linspace(LEAST_SHARE, 1.0, AMOUNTS)[:-1]
     amounts = sorted({*(shares * everything.metal).tolist(), *([metal] if metal and metal < everything.metal else [])})
     found, place = list[Choice](), start
     for k, most in enumerate(amounts):
-        progress(f"the best cut of {most / 1000.0:.2f} cc", 0.15 + 0.8 * k / len(amounts))
+        told = had(found[-1] if found else last)
+        progress(f"{told}; looking at {most / 1000.0:.2f} cc", 0.15 + 0.8 * k / len(amounts))
         place, worth = search.best(place, most)
         found.append(choice(place, worth))
     found = _never_rising([*found, last])
@@ -174,8 +193,7 @@ def search_in(
     grid = room.grid
     cuts = cuts_within(grid, room.limit, target.blend, symmetric=target.symmetric)
     grids = flow_grids(grid, port, size_for(sizing_of(path_of(port)), unknowns))
-    laid, inside = grids.laid(np.zeros(grid.lean.shape))
-    wall = laid.wall[inside]
+    wall = grids.today.wall[grids.inside]
     throat = throat_of(port, grid.stations, grid.areas)
     reynolds = flow / (throat.area * 1e-6) / STANDARD.kinematic_viscosity
     aim = Aim(slowing, wall_weights(wall), along_wall(wall), throat.area, reynolds)
@@ -202,27 +220,45 @@ def _gain_u(before: Peak, after: Peak) -> float:
     return float(np.hypot(grids, shape))
 
 
-def _held_by(search: Search, room: Room, best: Place, worth: FloatArray, today: AirSpeed) -> tuple[HeldBy, ...]:
-    """Return the limits that hold a cut back, the one that costs most first."""
-    worth = worth * (search.cuts.most - best.amount < 0.01)
-    speed = today.mean_through(today.throat.area)
-    by_name: dict[str, list[tuple[float, int, int, bool]]] = {}
-    for bump in np.flatnonzero(worth > 0.0):
-        row, column = divmod(int(search.cuts.spread[:, bump].argmax()), room.limit.shape[1])
-        holds = min(room.limits, key=lambda limit: float(limit.depth[row, column]))
-        unmeasured = holds.unmeasured is not None and bool(holds.unmeasured[row, column])
-        by_name.setdefault(holds.name, []).append(
-            (float(worth[bump]) * MORE_MM * speed, int(row), int(column), unmeasured)
-        )
+def _held_by(search: Search, room: Room, best: Place, worth: Worth, today: AirSpeed) -> tuple[HeldBy, ...]:
+    """Return the limits that hold a cut back, by the programme's multipliers, the one that costs most first.
+
+    A bound of a bump is the least limit's under it; a bump that may not be cut at all is held by that of its top where
+    nothing may be cut there, and by the blend where only its fading out is in the way.
+    """
+    speed, m = today.mean_through(today.throat.area), room.limit.shape[1]
+    depths = np.stack([limit.depth.ravel() for limit in room.limits])
+    by_name: dict[str, list[tuple[float, int, bool]]] = {}
+
+    def hold(gain: float, place: int, name: str | None = None) -> None:
+        holds = room.limits[int(np.argmin(depths[:, place]))]
+        bare = name is None and holds.unmeasured is not None and bool(holds.unmeasured.ravel()[place])
+        by_name.setdefault(name or holds.name, []).append((gain * speed, place, bare))
+
+    limit = room.limit.ravel()
+    for bump in np.flatnonzero(worth.bumps > 0.0).tolist():
+        under = search.cuts.under(search.cuts.spread, bump)
+        hold(float(worth.bumps[bump]) * MORE_MM, int(under[np.argmin(limit[under])]))
+    for place in np.flatnonzero(worth.places > 0.0).tolist():
+        hold(float(worth.places[place]) * MORE_MM, place)
+    back = search.held_back(best, worth)
+    for bump in np.flatnonzero(back > 0.0).tolist():
+        under = search.cuts.under(search.cuts.held, bump)
+        least = int(under[np.argmin(limit[under])])
+        hold(float(back[bump]) * MORE_MM, least, None if limit[least] <= 0.0 else BLEND)
+    for row in np.flatnonzero(worth.areas > 0.0).tolist():
+        hold(float(worth.areas[row] * room.grid.girth[row]) * MORE_MM, row * m + m // 2, AREA)
     found = []
     for name, places in by_name.items():
-        _, row, column, _ = max(places)
-        grid = room.grid
-        bare = any(place[3] for place in places)
-        station, clock = float(grid.stations[row]), float(grid.clock[row, column])
-        found.append(HeldBy(name, station, clock, sum(place[0] for place in places), bare))
-    whole = sum(each.gain for each in found)
-    return tuple(sorted((each for each in found if each.gain > NOT_COUNTED * whole), key=lambda each: -each.gain))
+        _, place, _ = max(places)
+        row, column = divmod(place, m)
+        gain = sum(each[0] for each in places)
+        bare = any(each[2] for each in places)
+        found.append(HeldBy(name, float(room.grid.stations[row]), float(room.grid.clock[row, column]), gain, bare))
+    most = max((each.gain for each in found), default=0.0)
+    return tuple(
+        sorted((each for each in found if each.gain > max(NOT_COUNTED * most, NO_GAIN)), key=lambda each: -each.gain)
+    )
 
 
 def _nothing_allowed(room: Room) -> Notice:

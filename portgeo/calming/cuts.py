@@ -20,6 +20,7 @@ from portgeo.reshape.solve import mirror_columns, unknowns
 
 BUMPS_IN_BLEND = 2.0  # a cubic B-spline falls from its top to nothing over two of its steps
 LEAST_AROUND = 8
+ROUNDING_MM = 1e-9  # of a sum of bumps
 TOP = 0.3  # of a bump's height: over what is less the next ones reach as high
 
 
@@ -29,28 +30,41 @@ class Cuts:
 
     most (w,) : of each that can be cut at all, mm along the way a cut goes. limit (n, m) : of a place. spread
     (n m, w) : the bumps; all together are one, so that no sum is deeper at a place than the greatest amount there.
+    held (n m, h) : bumps that cannot be cut, for some of the wall beneath each is held.
     """
 
     grid: WallGrid
     most: FloatArray
     limit: FloatArray
     spread: sparse.csr_matrix
+    held: sparse.csr_matrix
 
     def travel(self, amount: FloatArray) -> FloatArray:
-        """Return how far each place moves (n, m) for amounts (w,)."""
+        """Return how far each place moves (n, m) for amounts (w,). Over the limit it may be by a solver's rounding."""
         return np.minimum((self.spread @ amount).reshape(self.limit.shape), self.limit)
+
+    def near(self, amount: FloatArray) -> np.ndarray:
+        """Return the places (k,) whose limit amounts (w,) would pass."""
+        return np.flatnonzero(self.spread @ amount > self.limit.ravel() + ROUNDING_MM)
+
+    def under(self, spread: sparse.csr_matrix, bump: int) -> np.ndarray:
+        """Return the places (k,) under the top of a bump of `spread`."""
+        column = spread[:, [bump]].tocoo()
+        return np.asarray(column.row[column.data > TOP * column.data.max()])
 
     def metal(self, travel: FloatArray) -> tuple[float, FloatArray]:
         """Return the metal (mm3) a cut (n, m) takes, and its slope (w,) with each bump's amount, of the mesh."""
+        return volume_after(self.grid, travel) - self._uncut, self.metal_slope(travel).ravel() @ self.spread
+
+    def metal_slope(self, travel: FloatArray) -> FloatArray:
+        """Return how the metal of a cut (n, m) changes with the travel of each place (n, m): the mesh's, exactly."""
         n, m = travel.shape
         vertices, faces = skin(self.grid.in_space(moved(self.grid, travel)), self.grid.frames)
         corners = [vertices[faces[:, k]] for k in range(3)]
         push = np.zeros((len(vertices), 3))
         for k in range(3):
             np.add.at(push, faces[:, k], np.cross(corners[(k + 1) % 3], corners[(k + 2) % 3]) / 6.0)
-        slope = np.einsum("nmj,nmj->nm", push[: n * m].reshape(n, m, 3), self.grid.directions)
-        inside = float(np.einsum("fj,fj->", corners[0], np.cross(corners[1], corners[2]))) / 6.0
-        return inside - self._uncut, slope.ravel() @ self.spread
+        return np.einsum("nmj,nmj->nm", push[: n * m].reshape(n, m, 3), self.grid.directions)
 
     @cached_property
     def _uncut(self) -> float:
@@ -70,9 +84,11 @@ def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool
             most[j, k] = top.min() if under.min() > 0.0 else 0.0
     fold = mirror_columns(count) if symmetric else np.arange(count)
     most = np.minimum(most, most[:, fold])
-    index, folded = unknowns(most, np.zeros_like(most), fold)
     bumps = sparse.kron(sparse.csr_matrix(along), sparse.csr_matrix(around), format="csc")
-    return Cuts(grid, most.ravel()[index], limit, (bumps @ folded).tocsr())
+    (index, free), (_, held) = (
+        unknowns(each, np.zeros_like(most), fold) for each in (most, np.where(most > 0.0, 0.0, 1.0))
+    )
+    return Cuts(grid, most.ravel()[index], limit, (bumps @ free).tocsr(), (bumps @ held).tocsr())
 
 
 def _bumps_along(stations: FloatArray, free: np.ndarray, step: float) -> FloatArray:

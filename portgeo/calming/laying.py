@@ -1,6 +1,6 @@
-"""Flow grids laid in a port that is being cut, and how their nodes follow the cut.
+"""The flow grid in a port that is being cut, and how its nodes follow the cut.
 
-A wall grid and how far each of its places has moved come in; a flow grid goes out, and how its nodes move with more.
+A wall grid and how far each of its places has moved come in; the flow grid goes out.
 """
 
 from __future__ import annotations
@@ -11,65 +11,42 @@ import numpy as np
 from scipy import sparse
 
 from portgeo.core.centreline import at
+from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
 from portgeo.core.section import Section
-from portgeo.flow.grid import Grid, Pattern, layer_shares, sweep, wall_places
+from portgeo.flow.grid import Grid, Pattern, layer_shares, least_jacobians, sweep, wall_places
 from portgeo.flow.run_on import end_of, run_on
 from portgeo.flow.wall import Size
-from portgeo.reshape.grid import WallGrid, moved
+from portgeo.reshape.grid import WallGrid
 
 
 @dataclass(frozen=True)
 class FlowGrids:
-    """How flow grids of one size are laid in a port, cut or not.
+    """A flow grid laid in a port, and how its nodes follow the wall as that is cut.
 
-    origins (n, 3), frames (n, 3, 3) : of the grids' rings. rings (n m', n0 m') : the rings' outlines, of m' points,
-    from the wall grid's n0. nodes (n p, n m') : the wall's nodes from those. A node stays at its place of the wall as
-    that is cut, so that what a cut does to it is known exactly.
+    today : the grid in the uncut port, gone on past both ends; inside : its rings in the port. follow (3 nodes, n m') :
+    of the wall grid's n rows and m' places. The grid is moved and never laid anew: so what a cut does to the flow is
+    known exactly, and changes evenly with the cut.
     """
 
-    grid: WallGrid
-    size: Size
-    origins: FloatArray
-    frames: FloatArray
-    rings: sparse.csr_matrix
-    nodes: sparse.csr_matrix
+    today: Grid
+    inside: slice
+    follow: sparse.csr_matrix
 
-    def laid(self, travel: FloatArray) -> tuple[Grid, slice]:
-        """Return the flow grid in the port with its wall moved (n0, m'), gone on past both ends, and its rings inside.
-
-        Raises GeometryError where none can be laid.
-        """
-        made, stations = self.size.pattern, self.size.rings
-        outlines = self.rings @ moved(self.grid, travel).reshape(-1, 2)
-        walls = (self.nodes @ outlines).reshape(len(stations), -1, 2)
-        sections = [
-            Section(outline, origin, frame)
-            for outline, origin, frame in zip(
-                outlines.reshape(len(stations), -1, 2), self.origins, self.frames, strict=True
-            )
-        ]
-        grid = sweep(sections, made, stations, walls)
-        ends = end_of(grid, sections, stations, exit=False), end_of(grid, sections, stations, exit=True)
-        whole, before = run_on(grid, ends)
-        return whole, slice(before, before + len(stations))
-
-    def ways(self, grid: Grid, inside: slice, spread: sparse.csr_matrix) -> sparse.csr_matrix:
-        """Return how each node moves (3 nodes, w) with each bump; `spread` (n0 m', w) makes the bumps' travel."""
-        outward = self.grid.outward.reshape(-1, 2)
-        p = len(self.size.pattern.wall)
-        across, up = (self.nodes @ self.rings @ sparse.diags(outward[:, k]) @ spread for k in range(2))
-        axes = np.repeat(self.frames[:, 1:], p, axis=0)  # of each wall node's ring
-        moves = [sparse.diags(axes[:, 0, k]) @ across + sparse.diags(axes[:, 1, k]) @ up for k in range(3)]
-        carried = _carried(self.size.pattern, len(grid.nodes), inside)
-        by_axis = [carried @ each for each in moves]
-        order = np.arange(3 * grid.nodes[..., 0].size).reshape(3, -1).T.ravel()
-        return sparse.vstack(by_axis, format="csr")[order]
+    def laid(self, travel: FloatArray) -> Grid:
+        """Return the flow grid with the wall moved (n, m'). Raises GeometryError where it would fold."""
+        nodes = self.today.nodes + (self.follow @ travel.ravel()).reshape(self.today.nodes.shape)
+        if least_jacobians(nodes, self.today.pattern).min() <= 0.0:
+            raise GeometryError("the cut is too deep for a flow grid to follow it", mend="Ask for a lesser depth")
+        return Grid(nodes, self.today.pattern)
 
 
 def flow_grids(grid: WallGrid, port: Port, size: Size) -> FlowGrids:
-    """Return how flow grids of a size are laid in a port: rings between the wall grid's rows, nodes by its outlines."""
+    """Return the flow grid of a size in a port: rings between the wall grid's rows, nodes by its outlines.
+
+    Raises GeometryError where none can be laid.
+    """
     n, m = grid.lean.shape
     row = np.clip(np.searchsorted(grid.stations, size.rings, side="right") - 1, 0, n - 2)
     share = (size.rings - grid.stations[row]) / np.diff(grid.stations)[row]
@@ -88,7 +65,20 @@ def flow_grids(grid: WallGrid, port: Port, size: Size) -> FlowGrids:
     columns = np.concatenate([(begin + first).ravel(), (begin + (first + 1) % m).ravel()])
     values = np.concatenate([(1.0 - part).ravel(), part.ravel()])
     nodes = sparse.csr_matrix((values, (np.tile(np.arange(first.size), 2), columns)), shape=(first.size, len(row) * m))
-    return FlowGrids(grid, size, *at(port.centreline, size.rings), rings, nodes)
+    origins, frames = at(port.centreline, size.rings)
+    walls = (nodes @ outlines.reshape(-1, 2)).reshape(len(row), -1, 2)
+    sections = [Section(*each) for each in zip(outlines, origins, frames, strict=True)]
+    within = sweep(sections, size.pattern, size.rings, walls)
+    ends = end_of(within, sections, size.rings, exit=False), end_of(within, sections, size.rings, exit=True)
+    today, before = run_on(within, ends)
+    inside = slice(before, before + len(row))
+    outward = grid.outward.reshape(-1, 2)
+    across, up = (nodes @ rings @ sparse.diags(outward[:, k]) for k in range(2))
+    axes = np.repeat(frames[:, 1:], len(size.pattern.wall), axis=0)  # of each wall node's ring
+    carried = _carried(size.pattern, len(today.nodes), inside)
+    by_axis = [carried @ (sparse.diags(axes[:, 0, k]) @ across + sparse.diags(axes[:, 1, k]) @ up) for k in range(3)]
+    order = np.arange(today.nodes.size).reshape(3, -1).T.ravel()
+    return FlowGrids(today, inside, sparse.vstack(by_axis, format="csr")[order])
 
 
 def _carried(made: Pattern, rings: int, inside: slice) -> sparse.csr_matrix:

@@ -6,11 +6,12 @@ A port's cuts, the flow grids in them and the aim come in; for each amount of me
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
 
-from portgeo.calming.aim import Aim, Term, value_of
+from portgeo.calming.aim import Aim, Term, slope_of, value_of
 from portgeo.calming.cuts import Cuts
 from portgeo.calming.laying import FlowGrids
 from portgeo.calming.programme import best_step
@@ -19,12 +20,15 @@ from portgeo.core.plane import FloatArray
 from portgeo.flow.sensitivity import speeds
 from portgeo.reshape.grid import area_slopes, areas_after
 
-MOST_STEPS = 14
-TRUST_MM = 0.5  # first step of any bump
-GOOD, POOR = 0.75, 0.4  # shares of the promised gain: with more the trust grows, with less it shrinks
-GROWS, SHRINKS = 1.5, 0.4
-SETTLED = 2e-4  # of the aim: a step that promises less ends the search
-LEAST_TRUST_MM = 0.01
+MOST_STEPS = 30
+TRUST_MM, MOST_TRUST_MM = 0.5, 1.0  # first step of any bump, and the most
+# Shares of the promised gain (Conn, Gould and Toint, Trust-Region Methods, SIAM 2000, 6.1; from memory): a step that
+# brings less than TAKEN is not taken, with more than GOOD the trust grows, with less than POOR it shrinks.
+TAKEN, GOOD, POOR = 0.05, 0.75, 0.3
+GROWS, SHRINKS = 2.0, 0.5
+SETTLED = 1e-4  # of the aim: a step that promises less ends the search
+LEAST_TRUST_MM = 1e-3
+OVER_PRICE = 2.0  # of a multiplier: what a limit passed costs a step that is judged, more than passing it can gain
 METAL_EXACT = 2e-3  # of the metal asked for
 
 
@@ -41,8 +45,21 @@ class Place:
 
 
 @dataclass(frozen=True)
+class Worth:
+    """What the aim would fall by for a mm more of each bump (w,), of each place's depth (n m,); an area (n,), mm2.
+
+    metal : for a mm3 more.
+    """
+
+    bumps: FloatArray
+    places: FloatArray
+    areas: FloatArray
+    metal: float
+
+
+@dataclass(frozen=True)
 class Search:
-    """A port's cuts, flow grids and aim. ceiling (n,) : the most area at each row, mm2, inf where there is none."""
+    """A port's cuts, flow grid and aim. ceiling (n,) : the most area at each row, mm2, inf where there is none."""
 
     cuts: Cuts
     grids: FlowGrids
@@ -50,67 +67,110 @@ class Search:
     ceiling: FloatArray
     energy: sparse.csc_matrix
 
+    @cached_property
+    def _ways(self) -> sparse.csr_matrix:
+        return (self.grids.follow @ self.cuts.spread).tocsr()
+
     def at(self, amount: FloatArray) -> Place:
-        """Return the place of amounts (w,). Raises GeometryError where no grid can be laid."""
+        """Return the place of amounts (w,). Raises GeometryError where the flow grid would fold."""
         travel = self.cuts.travel(amount)
-        grid, inside = self.grids.laid(travel)
-        found = speeds(grid, self.grids.ways(grid, inside, self.cuts.spread))
-        terms = self.aim.terms(found.speed[inside], found.change[inside])
+        terms = self._terms(travel, self._ways)
         metal, slope = self.cuts.metal(travel)
         smooth = 0.5 * float(amount @ (self.energy @ amount))
         return Place(amount, travel, metal, slope, value_of(terms) + smooth, terms)
 
-    def best(self, start: Place, most: float | None, price: float = 0.0) -> tuple[Place, FloatArray]:
+    def _terms(self, travel: FloatArray, ways: sparse.csr_matrix) -> list[Term]:
+        inside = self.grids.inside
+        found = speeds(self.grids.laid(travel), ways)
+        return self.aim.terms(found.speed[inside], found.change[inside])
+
+    def held_back(self, place: Place, worth: Worth) -> FloatArray:
+        """Return what the aim would fall by for a mm of each bump that is held (h,), past what it takes of limits."""
+        held = self.cuts.held
+        costs = worth.metal * self.cuts.metal_slope(place.travel).ravel() + worth.places
+        rows = np.flatnonzero(worth.areas)
+        costs += np.asarray(self._area_rows(place, rows).T @ worth.areas[rows])
+        terms = self._terms(place.travel, (self.grids.follow @ held).tocsr())
+        return np.maximum(-slope_of(terms) - costs @ held, 0.0)
+
+    def best(self, start: Place, most: float | None, price: float = 0.0) -> tuple[Place, Worth]:
         """Return the best cut of at most so much metal (mm3), or at a price of it (aim a mm3), from a place.
 
-        With it, what the aim would fall by for a mm more of each bump's bound (w,).
+        With it, what more of each limit would bring. A step is judged by the aim and what it passes limits by, at a
+        price of more than their multipliers (an exact penalty), so that what is taken always gets better.
         """
         now, trust = start, TRUST_MM
-        worth = np.zeros(len(now.amount))
+        areas = np.flatnonzero(np.isfinite(self.ceiling))
+        limit = self.cuts.limit.ravel()
+        count, use = len(areas), 1.0 if most is None else most
+        scale = np.concatenate(
+            [[max(use, 1.0)], self.ceiling[areas]]
+        )  # rows as shares: the solver's digits go with them
+        dear = np.zeros(count + 1)
+
+        def over(place: Place) -> FloatArray:
+            used = -1.0 if most is None else place.metal / scale[0] - 1.0
+            return np.append(used, areas_after(self.cuts.grid, place.travel)[areas] / scale[1:] - 1.0)
+
+        def cost(place: Place) -> float:
+            return place.aim + price * place.metal + float(dear @ np.maximum(over(place), 0.0))
+
+        worth = Worth(np.zeros(len(now.amount)), np.zeros(limit.size), np.zeros(len(self.ceiling)), price)
         for _ in range(MOST_STEPS):
             low = np.maximum(-now.amount, -trust)
-            high = np.minimum(self.cuts.most - now.amount, trust)
-            taken = [] if most is None else [(now.metal_slope, max(most - now.metal, float(now.metal_slope @ low)))]
-            step = best_step(
-                now.terms, now.amount, low, high, [*taken, *self._areas(now, low)], self.energy, price * now.metal_slope
+            high = np.maximum(np.minimum(self.cuts.most - now.amount, trust), 0.0)
+            near = self.cuts.near(now.amount + high)
+            used = sparse.csr_matrix((0.0 if most is None else 1.0) * now.metal_slope[None])
+            rows = sparse.vstack(
+                [
+                    sparse.diags(1.0 / scale) @ sparse.vstack([used, self._area_rows(now, areas) @ self.cuts.spread]),
+                    self.cuts.spread[near],
+                ],
+                format="csr",
             )
-            worth = np.where(high < trust, step.worth, 0.0)
-            cost = now.aim + price * now.metal
+            left = np.concatenate([-over(now), np.maximum(limit[near] - self.cuts.spread[near] @ now.amount, 0.0)])
+            least = rows[: count + 1] @ low  # what is passed already is mended as far as the trust goes
+            left[: count + 1] = np.maximum(left[: count + 1], least)
+            step = best_step(now.terms, now.amount, low, high, rows, left, self.energy, price * now.metal_slope)
+            multipliers = step.taken[: count + 1] / scale
+            by_area = np.zeros(len(self.ceiling))
+            by_area[areas] = multipliers[1:]
+            by_place = np.zeros(limit.size)
+            by_place[near] = step.taken[count + 1 :]
+            worth = Worth(
+                np.where(high < trust, step.worth, 0.0),
+                by_place,
+                by_area,
+                multipliers[0] if most is not None else price,
+            )
+            dear = np.maximum(dear, OVER_PRICE * step.taken[: count + 1])
             after = now.amount + step.change
-            promised = (
-                cost
-                - step.aim
-                - 0.5 * float(after @ (self.energy @ after))
-                - price * (now.metal + float(now.metal_slope @ step.change))
+            bent = 0.5 * float(after @ (self.energy @ after) - now.amount @ (self.energy @ now.amount))
+            passed = float(
+                dear @ (np.maximum(over(now), 0.0) - np.maximum(rows[: count + 1] @ step.change + over(now), 0.0))
             )
-            over = 0.0 if most is None else now.metal - most
-            if promised < SETTLED * now.aim and over < METAL_EXACT * max(most or 0.0, 1.0):
+            promised = step.promised - bent - price * float(now.metal_slope @ step.change) + passed
+            if promised < SETTLED * now.aim:
                 break
             try:
-                there = self.at(now.amount + step.change)
+                there = self.at(after)
+                gain = cost(now) - cost(there)
             except GeometryError:
-                trust *= SHRINKS
-                if trust < LEAST_TRUST_MM:
-                    break
-                continue
-            gain = cost - there.aim - price * there.metal
-            if gain > 0.0 or over > METAL_EXACT * (most or 0.0):
+                gain = -np.inf
+            if gain > TAKEN * promised:
                 now = there
-            trust *= GROWS if gain > GOOD * promised else SHRINKS if gain < POOR * promised else 1.0
+            if gain < POOR * promised:
+                trust = SHRINKS * float(np.abs(step.change).max())
+            elif gain > GOOD * promised:
+                trust = min(max(trust, GROWS * float(np.abs(step.change).max())), MOST_TRUST_MM)
             if trust < LEAST_TRUST_MM:
                 break
         return now, worth
 
-    def _areas(self, now: Place, low: FloatArray) -> list[tuple[FloatArray, float]]:
-        """Return what keeps each row under its most area, as rows of the programme."""
-        rows = np.flatnonzero(np.isfinite(self.ceiling))
-        if not len(rows):
-            return []
-        room = self.ceiling[rows] - areas_after(self.cuts.grid, now.travel)[rows]
+    def _area_rows(self, now: Place, rows: np.ndarray) -> sparse.csr_matrix:
+        """Return the change of areas at rows (k, n m) with each place's travel."""
         slopes = area_slopes(self.cuts.grid, now.travel)[rows]
         m = slopes.shape[1]
-        found = []
-        for row, slope, left in zip(rows, slopes, room, strict=True):
-            each = slope @ self.cuts.spread[row * m : (row + 1) * m]
-            found.append((each, max(float(left), float(each @ low))))
-        return found
+        index = (rows[:, None] * m + np.arange(m)).ravel()
+        shape = len(rows), self.cuts.limit.size
+        return sparse.csr_matrix((slopes.ravel(), index, np.arange(len(rows) + 1) * m), shape=shape)

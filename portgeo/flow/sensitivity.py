@@ -53,7 +53,8 @@ def speeds(grid: Grid, ways: sparse.csr_matrix | None = None) -> Speeds:
     rise = np.zeros_like(push)
     rise[inside] = -back(push[inside])
     rise = (rise - np.outer(values, values @ push) / flow) / flow
-    aside = ways.toarray().reshape(rings, count, 3, -1)[:, grid.pattern.wall]
+    on_wall = (np.arange(rings)[:, None] * count + grid.pattern.wall)[..., None] * 3 + np.arange(3)
+    aside = ways[on_wall.ravel()].toarray().reshape(*on_wall.shape, -1)
     speed, change = _speed(wall, at_wall, aside, rise.reshape(rings, count, -1)[:, grid.pattern.wall])
     return Speeds(speed, change)
 

@@ -61,6 +61,8 @@ class CutChoice(Result):
     clock_hours: float = figure(lambda c, most: c.air.highest.clock)
     gain_m_s: float = figure(lambda c, most: c.gain)
     gain_u_m_s: float = figure(lambda c, most: c.gain_u)
+    sure: bool = figure(lambda c, most: c.sure)
+    next_cc_gain_m_s: float = figure(lambda c, most: c.next_cc)
     of_all_percent: float = figure(lambda c, most: 100.0 * c.gain / most)
     slowing_percent: float | None = figure(lambda c, most: slowing_percent(c.air))
     held_by: tuple[Held, ...] = figure(lambda c, most: tuple(Held.of(held) for held in c.held_by))

@@ -66,8 +66,7 @@ def test_no_cut_to_a_radius_does_better(search, start, port, target):
     lowest = value_of(start.terms)
     for radius in (9.0, 11.0, 13.0):
         plan = plan_cut(port, replace(target, short_side=ShortSideWanted(radius)))
-        grid, inside = search.grids.laid(plan.travel)
-        speed = speeds(grid).speed[inside]
+        speed = speeds(search.grids.laid(plan.travel)).speed[search.grids.inside]
         theirs = value_of(search.aim.terms(speed, np.zeros((*speed.shape, 1))))
         mine = aim_at(search, search.best(start, max(plan.removed, 1.0))[0].amount)
         assert mine < 1.01 * min(theirs, lowest)

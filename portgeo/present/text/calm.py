@@ -11,7 +11,7 @@ from portgeo.core.units import Display, clock_text
 from portgeo.flow.airspeed import WHAT_IT_IS
 from portgeo.present.text.cut_sheet import caution_lines
 from portgeo.present.text.notices import WIDTH, notices_lines
-from portgeo.results.calmed import CalmedAir, CutChoice, Held
+from portgeo.results.calmed import CalmedAir, CutChoice
 from portgeo.results.kinds import kind_of
 
 
@@ -30,14 +30,14 @@ def calm_text(calm: CalmedAir, title: str, chosen_by: str) -> str:
     lines += [
         f"  cut         {chosen.metal_cc:.2f} cc, {d.length(chosen.deepest_mm)} at the deepest ({chosen_by})",
         f"  then        peak {d.speed(chosen.peak_m_s)}, down {_speed(chosen.gain_m_s, chosen.gain_u_m_s, d)}"
-        f"{_slowing(chosen.slowing_percent)}",
+        f"{'' if chosen.sure else ', which is no gain that can be told'}{_slowing(chosen.slowing_percent)}",
     ]
     if calm.knee is not None:
         knee = calm.choices[calm.knee]
         lines.append(
             f"  worth it    the first {knee.metal_cc:.2f} cc bring {knee.of_all_percent:.0f}% of all that can be had"
         )
-    lines += _held(chosen.held_by, d)
+    lines += _held(chosen, d)
     lines += ["", *_table(calm.choices, chosen, d), ""]
     lines += notices_lines(calm.notices, d)
     lines += textwrap.wrap(WHAT_IT_IS, WIDTH) + ["", *caution_lines()]
@@ -54,14 +54,19 @@ def _slowing(percent: float | None) -> str:
     return f"; slowing past the short side at {percent:.0f}% of what air can follow"
 
 
-def _held(held_by: tuple[Held, ...], d: Display) -> list[str]:
+def _held(chosen: CutChoice, d: Display) -> list[str]:
     """Return what holds the chosen cut back, and where a wall reading would pay."""
-    lines = []
-    for k, held in enumerate(held_by):
+    texts = []
+    if round(chosen.next_cc_gain_m_s, 1) > 0.0:
+        texts.append(f"metal: at this rate one more cc would bring another {d.speed(chosen.next_cc_gain_m_s)}")
+    for held in chosen.held_by:
         place = f"station {d.length(held.station_mm)}, {clock_text(held.clock_hours)}"
         text = f"{held.name}, most at {place}: {d.length(0.25)} more would bring another {d.speed(held.gain_m_s)}"
         if not held.measured:
             text += "; no wall reading is near: take one there"
+        texts.append(text)
+    lines = []
+    for k, text in enumerate(texts):
         lines += textwrap.wrap(
             text, WIDTH, initial_indent="  held by     " if k == 0 else " " * 14, subsequent_indent=" " * 14
         )
@@ -77,7 +82,8 @@ def _table(choices: tuple[CutChoice, ...], chosen: CutChoice, d: Display) -> lis
     for each in choices:
         cells = [
             f"{each.metal_cc:>10.2f}", f"{d.length(each.deepest_mm, label=False):>8}",
-            f"{d.speed(each.peak_m_s, label=False):>7}", f"{d.speed(each.gain_m_s, label=False):>7}",
+            f"{d.speed(each.peak_m_s, label=False):>7}",
+            f"{d.speed(each.gain_m_s, label=False) if each.sure else 'none':>7}",
             f"{d.speed(2.0 * each.gain_u_m_s, label=False):>6}", f"{each.of_all_percent:>6.0f}%",
             f"{'' if each.slowing_percent is None else f'{each.slowing_percent:.0f}%':>8}",
         ]  # fmt: skip
