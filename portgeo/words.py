@@ -58,6 +58,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     # How sure the figures are, and what would help
     "unsure": "{quantity}: good only to ± {share:.0%}; to improve it, {advice}",
     "advice": {
+        "points": "read the floor and roof points at {station:length} again, to a quarter of a millimetre if you can, "
+        "and add sections in the bend: they make {share:.0%} of the doubt",
         "gap": "add a row between {start:plain_length} and {end:length}: what the port does there, unmeasured, makes "
         "{share:.0%} of the doubt",
         "zero": "check the zero of the {tools:listed} on a ring or a block before you go on: it makes {share:.0%} of "

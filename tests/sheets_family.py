@@ -23,6 +23,9 @@ TEMPLATE_STEP = 25.4 / 32.0  # mm: radius gauges in steps of 1/32 in, common pra
 ZERO = 0.02  # mm: a micrometer set against a ring is off by so much in all that it reads
 READING = 0.025  # mm: a careful hand
 HEADING = np.radians(1.0)  # read with a protractor by hand
+CALIPER = 0.05  # mm: of one reading, and of the zero of all
+POINT, HALF = 0.4, 0.5  # mm: of an end of a scribed line on squared paper, read to the nearest half
+SCRIBED = np.radians(2.5)  # of a line scribed square by eye
 STATION = 0.1  # mm: along the middle, off a rule in 1/64 in
 
 
@@ -46,12 +49,20 @@ class SmoothPort:
         """Volume, by Pappus and the trapezium rule."""
         return float(np.trapezoid(self.area, self.station))
 
+    @property
+    def middle(self) -> np.ndarray:
+        """The middle line (FINE, 2), along the entry and up."""
+        ahead = np.column_stack([np.cos(self.heading), -np.sin(self.heading)])
+        return cumulative_trapezoid(ahead, self.station, axis=0, initial=0.0)
+
+    def line(self, side: float) -> np.ndarray:
+        """The floor's (side -1) or the roof's (1) line (FINE, 2)."""
+        up = np.column_stack([np.sin(self.heading), np.cos(self.heading)])
+        return self.middle + side * self.height[:, None] / 2.0 * up
+
     def inner_line(self) -> np.ndarray:
         """The floor's line (FINE, 2), in the plane of the turn; the port turns towards its floor."""
-        ahead = np.column_stack([np.cos(self.heading), -np.sin(self.heading)])
-        middle = cumulative_trapezoid(ahead, self.station, axis=0, initial=0.0)
-        floor = np.column_stack([-np.sin(self.heading), -np.cos(self.heading)])
-        return middle + self.height[:, None] / 2.0 * floor
+        return self.line(-1.0)
 
     def tightest(self) -> float:
         """Smallest radius of its inner line."""
@@ -168,6 +179,46 @@ def as_measured(port: SmoothPort, rows: int, rng: np.random.Generator) -> list[d
             }
         )
     return found
+
+
+def as_scribed(port: SmoothPort, rows: int, rng: np.random.Generator) -> list[dict[str, float]]:
+    """The port's mold as it is read off squared paper: both ends of each line scribed across it, mm.
+
+    The lines are scribed square to the mold by eye, and meet its floor and roof where they do; the ends are read to
+    half a millimetre. Widths are read by caliper, corners by template.
+    """
+    length = port.station[-1]
+    stations = np.linspace(0.0, length, rows)
+    stations[1:-1] += rng.uniform(-0.15, 0.15, rows - 2) * length / (rows - 1)
+    zero = CALIPER * rng.standard_normal()
+    floor, roof, middle = port.line(-1.0), port.line(1.0), port.middle
+    found = []
+    for s in stations:
+        at = int(np.searchsorted(port.station, s).clip(0, FINE - 1))
+        lean = SCRIBED * rng.standard_normal() if 0 < at < FINE - 1 else 0.0
+        across = port.heading[at] + lean
+        ends = [_met(line, middle[at], across, at) for line in (floor, roof)]
+        read = [np.round((end + POINT * rng.standard_normal(2)) / HALF) * HALF for end in ends]
+        found.append(
+            {
+                "floor_x_mm": read[0][0] if at else 0.0, "floor_z_mm": read[0][1],
+                "roof_x_mm": read[1][0] if at else 0.0, "roof_z_mm": read[1][1],
+                "width_mm": round(float(port.width[at]) + zero + CALIPER * rng.standard_normal(), 2),
+                "corner_mm": TEMPLATE_STEP * round(port.corner[at] / TEMPLATE_STEP),
+            }
+        )  # fmt: skip
+    return found
+
+
+def _met(line: np.ndarray, start: np.ndarray, across: float, at: int) -> np.ndarray:
+    """Where a straight line through `start`, square to a heading, meets a wall's line (FINE, 2) nearest to `at`."""
+    off = (line - start) @ np.array([np.cos(across), -np.sin(across)])
+    crossed = np.flatnonzero(np.diff(np.sign(off)) != 0)
+    if not len(crossed):  # past the end of the mold
+        return line[np.argmin(np.abs(off))]
+    k = crossed[np.argmin(np.abs(crossed - at))]
+    share = off[k] / (off[k] - off[k + 1])
+    return line[k] + share * (line[k + 1] - line[k])
 
 
 def sheet_text(rows: list[dict[str, float]]) -> str:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import erf
 
+from portgeo.core.angle_readings import AngleReadings
 from portgeo.core.headings import fit_angle, fit_headings
 from portgeo.core.section import Reading
 from portgeo.core.surface import spine_of
@@ -29,12 +30,9 @@ def read(curve, rows, seed):
     s = np.linspace(0.0, 130.0, rows)
     true = curve(s)
     seen = true > DEGREE
-    return fit_angle(
-        s,
-        np.where(seen, true + DEGREE * rng.standard_normal(rows), 0.0),
-        np.where(seen, DEGREE, np.where(s > 0.0, DEGREE / 2.0, 0.0)),
-        SIZE,
-    )
+    angles = np.where(seen, true + DEGREE * rng.standard_normal(rows), 0.0)
+    errors = np.where(seen, DEGREE, np.where(s > 0.0, DEGREE / 2.0, 0.0))
+    return fit_angle(AngleReadings.at_rows(s, angles, errors), SIZE)
 
 
 @pytest.mark.parametrize("curve", [smooth, arcs])
@@ -46,7 +44,7 @@ def test_a_degree_in_each_heading_is_evened_out_over_the_rows(curve):
     for seed in range(24):
         fit = read(curve, 18, seed)
         told.append(np.gradient(fit.told(FINE), FINE)[bend] - true)
-        plain.append(np.gradient(np.interp(FINE, fit.stations, fit.angles), FINE)[bend] - true)
+        plain.append(np.gradient(np.interp(FINE, fit.readings.stations, fit.readings.angles), FINE)[bend] - true)
     assert np.sqrt(np.mean(np.square(told))) < 0.67 * np.sqrt(np.mean(np.square(plain)))
     assert abs(np.mean(told)) < 0.03 * true.max()
 
@@ -75,20 +73,22 @@ def test_what_the_heading_may_be_off_by_holds_the_truth(curve, rows):
 def test_rows_where_arcs_meet_stay_as_they_are():
     """Straight, 26 degrees, 49 more: every row is a corner, so there is nothing to even out."""
     stations, turns = np.array([0.0, 25.4, 55.9, 86.4]), np.radians([0.0, 0.0, 26.0, 75.0])
-    fit = fit_angle(stations, turns, np.array([0.0, DEGREE / 2.0, DEGREE, DEGREE]), SIZE)
+    fit = fit_angle(AngleReadings.at_rows(stations, turns, np.array([0.0, DEGREE / 2.0, DEGREE, DEGREE])), SIZE)
     assert fit.smoothness == 0.0
     assert fit.told(FINE[:150]) == pytest.approx(np.interp(FINE[:150], stations, turns), abs=1e-9)
 
 
 def test_rows_on_one_arc_give_that_arc():
     s = np.linspace(0.0, 130.0, 14)
-    fit = fit_angle(s, np.interp(s, s[[4, 9]], [0.0, TURN]), np.where(s > s[4], DEGREE, DEGREE / 2.0), SIZE)
+    fit = fit_angle(
+        AngleReadings.at_rows(s, np.interp(s, s[[4, 9]], [0.0, TURN]), np.where(s > s[4], DEGREE, DEGREE / 2.0)), SIZE
+    )
     assert fit.told(FINE) == pytest.approx(np.interp(FINE, s[[4, 9]], [0.0, TURN]), abs=np.radians(0.05))
 
 
 def test_exact_headings_are_met_at_their_rows():
     s = np.linspace(0.0, 130.0, 27)
-    fit = fit_angle(s, smooth(s), np.zeros(27), SIZE)
+    fit = fit_angle(AngleReadings.at_rows(s, smooth(s), np.zeros(27)), SIZE)
     assert fit.told(s) == pytest.approx(smooth(s), abs=np.radians(0.02))
     assert np.gradient(fit.told(FINE), FINE).max() == pytest.approx(TURN / np.sqrt(2.0 * np.pi) / 14.0, rel=0.01)
 

@@ -196,7 +196,7 @@ def budget_of(found, quantity):
 
 def test_a_short_side_that_is_not_sure_says_what_to_measure_again():
     """Headings read badly are most of its doubt; one bad among good ones does nothing, for the rows beside it tell."""
-    stations = np.array([0.0, 25.0, 50.0, 62.0, 74.0, 86.0, 98.0, 110.0, 125.0])
+    stations = np.array([0.0, 25.0, *np.linspace(50.0, 110.0, 13), 125.0])
     turns = np.interp(stations, [50.0, 110.0], [0.0, np.radians(75.0)])
 
     def surveyed(*errors):
@@ -211,7 +211,7 @@ def test_a_short_side_that_is_not_sure_says_what_to_measure_again():
             5,
         )
 
-    found = surveyed(*[4.0] * 9)
+    found = surveyed(*[4.0] * 16)
     side, heading = found.short_side, budget_of(found, "short_side")["headings"]
     unsure = next(n for n in found.warnings if n.code == "unsure" and n.values["quantity"] == "short side")
     assert 2.0 * side.radius_u > 0.15 * side.radius
@@ -220,7 +220,7 @@ def test_a_short_side_that_is_not_sure_says_what_to_measure_again():
     assert advice.values["case"] == "angles" and advice.values["measure"] == "turn" and advice.values["share"] > 0.5
     assert advice.values["error"] == pytest.approx(np.radians(4.0))
     assert str(unsure).startswith("short side: good only to ±") and str(advice) in str(unsure)
-    for well in (surveyed(*[0.1] * 9), surveyed(*[0.1] * 5, 6.0, *[0.1] * 3)):
+    for well in (surveyed(*[0.1] * 16), surveyed(*[0.1] * 9, 6.0, *[0.1] * 6)):
         assert budget_of(well, "short_side")["headings"] < 0.1 * heading
         assert well.short_side.radius == pytest.approx(60.0 / np.radians(75.0) - 20.0, rel=0.01)
 

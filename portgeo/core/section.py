@@ -35,6 +35,7 @@ MARKS: tuple[Mark, ...] = ("throat", "seat", "guide", "joint")
 DEFAULT_READING_ERROR_MM = 0.025  # a thousandth of an inch: a careful hand with an inside micrometer
 TEMPLATE_STEP_MM = 25.4 / 32.0  # radius templates come in steps of 1/32 in: common practice, no source
 HALF_STEP_MM = TEMPLATE_STEP_MM / 2.0 / float(np.sqrt(3.0))  # standard uncertainty of the nearest one (JCGM 100, 4.3.7)
+POINT_ERROR_MM = 0.5  # of a point read off squared paper, each way: to half a millimetre, common practice, no source
 PLACE_ERROR_MM = 0.4  # of a place read off squared paper, each way: common practice, no source
 # Standard uncertainties of one reading, and of the zero that all readings of a tool share: common practice, no source.
 TOOLS: dict[Tool, tuple[float, float]] = {
@@ -55,13 +56,28 @@ def wall_name(wall: str) -> str:
 
 
 @dataclass(frozen=True)
+class Points:
+    """Where a section's ends lie in a side view of the mold, mm: floor and roof, each (x, z).
+
+    x into the port from the entry's face, z up from any one level. sides : y of the left and of the right wall in
+    plan, leftwards from any one line; None where they were not read.
+    """
+
+    floor: tuple[float, float]
+    roof: tuple[float, float]
+    sides: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
 class Reading:
     """One row of a section sheet, in millimetres and radians.
 
     `row` is the row in the user's file, for messages. `outline` (n, 2) is a traced outline, left
     and up positive. `place` (3,) is a given place of the section's centre, else None. `error` is
     the standard uncertainty of the row's readings, each on its own; `tool` says whose zero they
-    share; `turn_error` is the standard uncertainty of the heading.
+    share; `turn_error` is the standard uncertainty of the heading. `points` says where the section lay in
+    a side view, from which its station and headings come; `drawn` is then its height as they give it,
+    with its standard uncertainty, and `width_error` that of the width where the plan gave it.
     """
 
     row: int
@@ -82,6 +98,9 @@ class Reading:
     turn_error: float = HEADING_ERROR
     note: str = ""
     mark: tuple[Mark, ...] = ()
+    points: Points | None = None
+    drawn: tuple[float, float] | None = None
+    width_error: float | None = None
 
 
 @dataclass(frozen=True)

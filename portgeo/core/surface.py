@@ -12,10 +12,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from portgeo.core.angle_readings import ANGLES
 from portgeo.core.centreline import Centreline, at, heading, through
 from portgeo.core.correspond import correspond
 from portgeo.core.cubic import Cubic, cubic_through, monotone_slopes
-from portgeo.core.headings import ANGLES, fit_headings
+from portgeo.core.headings import fit_headings
 from portgeo.core.plane import CHORD_MM, FloatArray, areas
 from portgeo.core.section import Reading, Section, outline_of
 

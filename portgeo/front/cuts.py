@@ -22,7 +22,7 @@ from portgeo.front.ports import read
 from portgeo.front.states import Alloy
 from portgeo.measuring.sense import turned_away
 from portgeo.reshape.dams import dams_made
-from portgeo.reshape.gauges import gauge_stations
+from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, WallReading, thin_walls, wall_limit, walls_left
@@ -234,7 +234,9 @@ def reach(
         return Reached.of(reach_of(port, Tool(head_mm, long, shank_mm, collet_mm, free_length_mm), outside), port)
 
 
-def gauges(port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned | None = None) -> Gauged:
+def gauges(
+    port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned | None = None, side: bool = False
+) -> Gauged:
     """Return gauges at 1:1: section outlines, height and width, short-side radius, floor line.
 
     Parameters
@@ -242,6 +244,7 @@ def gauges(port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned
     port : from `read` or `port_from_rows`.
     at_mm : stations of sections; the measured ones by default, with a plan where it takes or adds something.
     planned : from `plan`: the gauges are then of the port as it will be.
+    side : the port from its side alone, to be held against its mold, as it is.
 
     Raises
     ------
@@ -254,6 +257,8 @@ def gauges(port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned
     >>> [gauge["station_mm"] for gauge in pg.gauges(port, [25.4]).gauges][:2]
     [25.4, 25.4]
     """
+    if side:
+        return Gauged.of((side_view(port),), port, ())
     cut = None if planned is None else planned.computed
     stations = gauge_stations(port, at_mm, port.display, "at", cut)
     return Gauged.of(tuple(gauges_of(port, stations, cut)), port, () if cut is None else cut.warnings)

@@ -110,6 +110,8 @@ def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, share: flo
     lead = float(np.abs(moved).max() ** 2 / max(float((moved**2).sum()), 1e-300))
     alone = lead > MOST
     share *= lead if alone else 1.0
+    if suspects.readings[worst.row].points is not None and (angles or name in ("height", "station")):
+        return Notice("advice", case="points", station=at, share=share)
     if angles:
         return Notice(
             "advice",

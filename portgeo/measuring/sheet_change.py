@@ -10,7 +10,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.core.headings import ANGLES, AngleFit
+from portgeo.core.angle_readings import ANGLES
+from portgeo.core.headings import AngleFit
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import Reading, row_key
 from portgeo.measuring.schedule import Survey
@@ -127,7 +128,10 @@ def _with_same_angles(before: Model, after: Model, one: Errors, other: Errors) -
 
 
 def _alike(one: AngleFit, other: AngleFit) -> bool:
-    return all(np.array_equal(getattr(one, name), getattr(other, name)) for name in ("stations", "angles", "errors"))
+    return all(
+        np.array_equal(getattr(one.readings, name), getattr(other.readings, name))
+        for name in ("stations", "angles", "effects")
+    )
 
 
 def _carried(before: Model, after: Model, errors: FloatArray) -> FloatArray:

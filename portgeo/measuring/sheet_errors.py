@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from portgeo.core.headings import ANGLES, UNSEEN_HEADING, heading_errors
+from portgeo.core.angle_readings import ANGLES
+from portgeo.core.headings import UNSEEN_HEADING, heading_errors
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
-from portgeo.core.section import HALF_STEP_MM, PLACE_ERROR_MM, TOOLS, Reading
+from portgeo.core.section import HALF_STEP_MM, PLACE_ERROR_MM, POINT_ERROR_MM, TOOLS, Reading
 from portgeo.measuring.between_rows import LEAST_SWING, curves_between
 from portgeo.measuring.sheet_model import Model
 from portgeo.measuring.sides import RowNoise
@@ -80,12 +81,17 @@ def reading_normals(model: Model, draw: np.random.Generator) -> dict[str, FloatA
 
 def errors_of_readings(model: Model, normals: dict[str, FloatArray]) -> Errors:
     """Return what the readings one by one are off by: sizes, corners and stations; normals (CURVES, n) of each."""
-    moves = np.stack(
-        [spread(model, normals[name] * reading_errors(model.readings, name)) for name in model.names], axis=2
-    )
+    moves = np.stack([_read_off(model, name, normals[name]) for name in model.names], axis=2)
     slide = spread(model, normals[STATION] * station_errors(model.readings))
     stretch = np.gradient(slide, model.stations, axis=1)
     return replace(no_errors(model, len(slide)), moves=moves, slide=slide, stretch=stretch)
+
+
+def _read_off(model: Model, name: str, normals: FloatArray) -> FloatArray:
+    """Return what a measure's readings are off by at the model's stations (count, p)."""
+    if name in model.fits:
+        return np.asarray(normals @ model.fits[name].effects_at(model.stations))
+    return spread(model, normals * reading_errors(model.readings, name))
 
 
 def reading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
@@ -94,7 +100,10 @@ def reading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
     A corner is read by template, to the nearest step. One that fills its section is no reading of its own.
     """
     if not name.startswith("corner"):
-        return np.array([r.error for r in readings])
+        by_points = [
+            r.width_error if name == "width" else r.drawn[1] if r.drawn and name == "height" else None for r in readings
+        ]
+        return np.array([r.error if u is None else u for r, u in zip(readings, by_points, strict=True)])
     own = "corner_roof" if name == "corner" else name
     full = [r.shape != "rect" or getattr(r, own) >= r.width / 2.0 - 2.0 * r.error for r in readings]
     return np.where(full, 0.0, HALF_STEP_MM)
@@ -102,7 +111,11 @@ def reading_errors(readings: Sequence[Reading], name: str) -> FloatArray:
 
 def station_errors(readings: Sequence[Reading]) -> FloatArray:
     """Return the standard uncertainty of each row's station (n,): the entry's is where all are counted from."""
-    read = [PLACE_ERROR_MM if r.place is not None else max(r.error, STATION_ERROR_MM) for r in readings]
+    drawn = POINT_ERROR_MM / np.sqrt(2.0)  # of the middle between two points
+    read = [
+        PLACE_ERROR_MM if r.place is not None else drawn if r.points is not None else max(r.error, STATION_ERROR_MM)
+        for r in readings
+    ]
     return np.array([0.0, *read[1:]])
 
 

@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.core.angle_readings import ANGLES
 from portgeo.core.centreline import at
 from portgeo.core.correspond import correspond
 from portgeo.core.cubic import cubic_through, monotone_slopes
-from portgeo.core.headings import ANGLES, AngleFit, fit_headings
+from portgeo.core.headings import AngleFit, fit_headings, fit_heights
 from portgeo.core.plane import FloatArray, areas_and_centroids
 from portgeo.core.section import Reading, outline_of
 from portgeo.core.surface import Surface, outlines_at, spine_of, surface_on
@@ -32,12 +33,12 @@ Measure = str  # height, width, corner, corner_roof, corner_floor, rise, shift
 class Model:
     """The port at close stations (p,), and what each measure of its sections does to it.
 
-    fits : how headings run, within their doubt. rows (n,) : stations of the rows. names : of the k measures.
-    values : of each measure and heading at the rows (n,), nan where a row has none. lofted : the same between
-    them as the loft has it (p,). area (p,), linear (p, k) and square (p, k, k) : the area is a quadratic of the
-    measures' changes. moment (p,), per_move (p, k) : what a turn takes from a slab's volume, of its area. frames :
-    of the centreline. outlines (p, m, 2), steps (k, p, m, 2) : the sections, and what a unit of each measure does
-    to them.
+    fits : how headings run, within their doubt, and heights that were read off points. rows (n,) : stations of the
+    rows. names : of the k measures. values : of each measure and heading at the rows (n,), nan where a row has none.
+    lofted : the same between them as the loft has it (p,). area (p,), linear (p, k) and square (p, k, k) : the area
+    is a quadratic of the measures' changes. moment (p,), per_move (p, k) : what a turn takes from a slab's volume, of
+    its area. frames : of the centreline. outlines (p, m, 2), steps (k, p, m, 2) : the sections, and what a unit of
+    each measure does to them.
     """
 
     readings: tuple[Reading, ...]
@@ -133,6 +134,9 @@ def model_of(readings: Sequence[Reading]) -> Model:
     square = np.array([[_cross(one, other) for other in between] for one in between]).transpose(2, 0, 1)
     values = {name: _values(readings, name) for name in (*names, *ANGLES)}
     fits = fit_headings(readings)
+    heights = fit_heights(readings)
+    if heights is not None:
+        fits["height"] = heights
     lofted = {name: _lofted(surface, stations, values[name]) for name in names}
     lofted |= {
         name: fits[name].told(stations) if name in fits else np.interp(stations, nodes, values[name]) for name in ANGLES

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from portgeo.core.headings import heading_errors
+from portgeo.core.headings import AngleFit, heading_errors
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import Reading
 from portgeo.measuring.advice import Suspect, Suspects, advice
@@ -138,8 +138,8 @@ def figures(model: Model, bends: Sequence[Bend], meant: int | None, errors: Erro
 def _suspects(model: Model, bends: Sequence[Bend], shape: Errors) -> Suspects:
     """Return what each reading by itself, and each gap between two rows, does to the figures."""
     named, moves, turns, slides = list[Suspect](), [], [], []
-    hats = np.eye(len(model.rows))
-    gains = {name: model.fits[name].gains(model.stations).T for name in model.fits}
+    eye = np.eye(len(model.rows))
+    bent = {name: _by_error(fit, model.stations) for name, fit in model.fits.items()}
     nothing = no_errors(model, 1)
     for name in (*model.names, "turn", "swing", "station"):
         errors = (
@@ -149,9 +149,9 @@ def _suspects(model: Model, bends: Sequence[Bend], shape: Errors) -> Suspects:
             if name == "station"
             else reading_errors(model.readings, name)
         )
-        for row in np.flatnonzero(errors):
-            hat = errors[row] * (gains[name][row : row + 1] if name in gains else spread(model, hats[row : row + 1]))
-            named.append(Suspect(int(row), name, float(errors[row])))
+        hats = bent.get(name, [(row, errors[row] * spread(model, eye[row : row + 1])) for row in range(len(eye))])
+        for row, hat in ((row, hat) for row, hat in hats if errors[row] > 0.0):
+            named.append(Suspect(row, name, float(errors[row])))
             move = nothing.moves.copy()
             if name in model.names:
                 move[:, :, model.names.index(name)] = hat
@@ -182,6 +182,12 @@ def _suspects(model: Model, bends: Sequence[Bend], shape: Errors) -> Suspects:
     lower = model.areas(-each.moves).min(axis=1) - model.area.min()
     by_reading["least_area"] = np.hypot(by_reading["least_area"], lower) / np.sqrt(2.0)
     return Suspects(model.readings, model.rows, tuple(named), by_reading, by_gap)
+
+
+def _by_error(fit: AngleFit, stations: FloatArray) -> list[tuple[int, FloatArray]]:
+    """Return what each error of a curve's readings makes of it at stations (1, p), and the row it is at."""
+    effects = fit.effects_at(stations)
+    return [(int(row), effect[None, :]) for row, effect in zip(fit.readings.of_row, effects, strict=True)]
 
 
 def _rms(values: FloatArray) -> FloatArray:

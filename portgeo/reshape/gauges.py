@@ -16,7 +16,7 @@ import shapely
 from portgeo.core.errors import InputError
 from portgeo.core.plane import FloatArray, arc_points
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import Section, measure_section, wall_name
+from portgeo.core.section import Points, Section, measure_section, wall_name
 from portgeo.core.units import Display
 from portgeo.measuring.bends import inner_wall, level_plane, meant_bend, port_bends
 from portgeo.measuring.sides import bend_of, side_points
@@ -41,6 +41,10 @@ BOSS = " The hole clears the guide boss or stem."
 STAND_UP = "Both round ends work: it just passes from floor to roof."
 LIE_FLAT = "Both round ends work: it just passes from wall to wall."
 ON_SHORT_SIDE = "The hollow edge works: on the short side, on the {}, no light shows under it."
+BY_THE_MOLD = (
+    "Lay the mold on it: floor and roof follow the thick lines, and your scribed lines run from cross to cross, the "
+    "points as you read them. Thin lines: the sections, square to the port."
+)
 ALONG_INSIDE = "The lower edge works: along the {}, left end towards the entry, no light shows under it."
 
 
@@ -181,6 +185,40 @@ def along_inside(port: Port, radius: float | None = None) -> list[Gauge]:
     lengths = {"length": float(plate.length), "left end at station": float(ends[0]), "right end at": float(ends[1])}
     found.append(Gauge(name, None, lines, lengths, ALONG_INSIDE.format(wall)))
     return found
+
+
+def side_view(port: Port) -> Gauge:
+    """Return a port from its side at 1:1, to be held against its mold: floor, roof, sections, points as read."""
+    first, last = port.centreline.stations[[0, -1]]
+    stations = np.linspace(first, last, FLOOR_POINTS)
+    plane = meant_bend(port, port_bends(port)) or level_plane(port)
+    across = np.column_stack([plane.ahead, -plane.aside])
+    sections = sections_at(port, stations)
+    inner, outer = (side_points(sections, plane, side) @ across for side in (True, False))
+    marked = sections_at(port, port.rows) if len(port.rows) else []
+    rows = [np.array([side_points([s], plane, side)[0] for side in (True, False)]) @ across for s in marked]
+    points = [r.points for r in port.readings if r.points is not None]
+    read = _read_points(port, points) if points else np.zeros((0, 2))
+    arms = CROSS_MM / 2.0 * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
+    lines = (
+        Line(np.vstack([inner, outer[::-1]]), True, "cut"),
+        Line(inner, False, "edge"),
+        Line(outer, False, "edge"),
+        *(Line(row, False, "mark") for row in rows),
+        *(Line(point + arm, False, "mark") for point in read for arm in arms),
+    )
+    length = float(np.linalg.norm(np.diff(inner, axis=0), axis=1).sum())
+    return Gauge("side view", None, lines, {"inner wall": length}, BY_THE_MOLD)
+
+
+def _read_points(port: Port, points: Sequence[Points]) -> FloatArray:
+    """Return points that were read off paper (k, 2), laid on the port's own side view."""
+    ends = np.array([(p.floor, p.roof) for p in points])
+    off = ends - ends[0].mean(axis=0)
+    turned = port.readings[0].turn  # the port's own frame begins along its first section
+    cosine, sine = np.cos(turned), np.sin(turned)
+    start = port.centreline.points[0][[0, 2]]
+    return np.asarray((off @ np.array([[cosine, sine], [-sine, cosine]]) + start).reshape(-1, 2))
 
 
 def radius_gauge(radius: float, turn: float, station: float, wall: str) -> Gauge:

@@ -14,6 +14,7 @@ EXAMPLE = """examples:
   portgeo new my-port                a folder: job.toml, section, bench and wall sheets, target
   portgeo new my-port --units mm
   portgeo new my-port --xlsx         the section sheet as a workbook: shapes from a list, the picture in it
+  portgeo new my-port --points       for a mold laid on squared paper: both ends of each section, no angles
   portgeo new target wanted.toml     a blank target for reshape, every key explained
 
 Each file shows an invented example in lines that begin with #, and none of those is read:
@@ -26,6 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", nargs="+", metavar="DIR", help="folder to make; or the word target and a FILE (toml)")
     parser.add_argument("--units", choices=("in", "mm"), default="in", help="of the lengths in it (%(default)s)")
     parser.add_argument("--xlsx", action="store_true", help="write the section sheet as a workbook, in place of a csv")
+    parser.add_argument(
+        "--points", action="store_true", help="a section sheet for a mold laid on squared paper: floor and roof points"
+    )
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
     parser.add_argument(
         "--force",
@@ -64,7 +68,7 @@ def _folder(args: argparse.Namespace, folder: Path) -> None:
     from portgeo.app.job.folder import make_folder
 
     unit: LengthUnit = args.units
-    made = make_folder(folder, unit, workbook=args.xlsx)
+    made = make_folder(folder, unit, workbook=args.xlsx, points=args.points)
     if args.quiet:
         return
     print(f"{folder}: {', '.join(made)}")

@@ -11,6 +11,7 @@ HELP = "write 1:1 templates: section outlines, height, width, short-side and flo
 EXAMPLE = """examples:
   portgeo templates port.csv --at 0.5in,1.0in,2.25in --out gauges.pdf
   portgeo templates port.csv --target wanted.toml --at 0.5in,1.0in --out gauges.dxf
+  portgeo templates port.csv --side --out side.pdf      the port from its side, to lay the mold on
 
 With --target the gauges are those of the port as it will be, with today's outline dashed. Print the
 PDF at 100 % and measure its bars; cut a dxf or svg at 1:1, in millimetres. Stations that do not end in
@@ -22,6 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
     parser.add_argument("--at", metavar="S1,S2,...", help="stations of sections (the measured ones)")
     parser.add_argument("--target", metavar="FILE", help="what is wanted (toml): gauges of the port as it will be")
+    parser.add_argument("--side", action="store_true", help="the port from its side alone, to hold against its mold")
     parser.add_argument("--out", metavar="FILE", required=True, help="a pdf to print, a dxf or svg for a cutter")
     parser.add_argument("--paper", choices=("A4", "Letter"), help="of the pdf (Letter for inches, else A4)")
     add_bend(parser)
@@ -31,17 +33,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Make the templates and say what there is."""
+    from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, write_json
     from portgeo.front.cuts import gauges, plan
     from portgeo.present.paper.templates import write_templates
 
     check_free((args.json, args.out), args.force, (args.port, args.target))
+    if args.side and (args.at or args.target):
+        raise InputError(
+            "--side is the port from its side as it is, with no --at and no --target", mend="Write two commands"
+        )
     port = load_port(args.port, args)
     display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
     title = f"{basename(args.port)}, {'target' if args.target else 'as it is'}"
     with in_options():
-        found = gauges(port, asked)  # a station outside the port is refused before the plan is made
+        found = gauges(port, asked, side=args.side)  # a station outside the port is refused before the plan is made
     if args.target:
         planned = plan(port, args.target, load=lambda path: load_port(path, args))
         found = gauges(port, asked, planned=planned)
@@ -56,4 +63,5 @@ def run(args: argparse.Namespace) -> None:
             sheets = f"{count} {paper} {'page' if count == 1 else 'pages'}; print at 100 %"
         else:
             sheets = "one sheet; cut at 1:1, units mm, only what is red (layer CUT),"
-        print(f"{args.out}: {len(found.computed)} gauges on {sheets} and measure the bars before use")
+        count_of = "side view" if args.side else f"{len(found.computed)} gauges"
+        print(f"{args.out}: {count_of} on {sheets} and measure the bars before use")

@@ -27,6 +27,17 @@ READINGS = (
     (3.4, 1.360, None, "round", None, None, 70, 0.000, "", "bore"),
     (3.7, 1.360, None, "round", None, None, 70, 0.000, "throat", "just under the seat"),
 )
+# The same port as it lies on squared paper: x and z of the floor's and of the roof's end of each section.
+POINTS = (
+    (0.0, 0.0, 0.0, 1.80),
+    (0.80, 0.06, 0.80, 1.76),
+    (1.60, 0.10, 1.60, 1.74),
+    (1.90, 0.06, 2.80, 1.26),
+    (2.10, -0.10, 3.34, 0.50),
+    (2.24, -0.40, 3.52, 0.08),
+    (2.34, -0.68, 3.62, -0.22),
+)
+ENDS = ("floor_x", "floor_z", "roof_x", "roof_z")
 TOOL, READING_ERROR = "micrometer", 0.001
 BENCH = ((0.1, 42.0), (0.2, 82.0), (0.3, 116.0), (0.4, 140.0), (0.5, 154.0), (0.6, 160.0))  # lift, cfm: invented
 WALLS = ((0.8, 6, 0.220), (1.6, 6, 0.190), (2.4, 6, 0.170), (3.0, 6, 0.180), (1.6, 3, 0.210), (1.6, 9, 0.200))
@@ -48,17 +59,24 @@ def blank_job(unit: LengthUnit, title: str, kind: str = "csv") -> str:
     return _filled(JOB.replace("@kind@", kind), unit).replace("@title@", json.dumps(words, ensure_ascii=False))
 
 
-def section_rows(unit: LengthUnit) -> tuple[list[str], list[list[str]]]:
-    """Return the header and the rows of the example's section sheet."""
+def section_rows(unit: LengthUnit, *, points: bool = False) -> tuple[list[str], list[list[str]]]:
+    """Return the header and the rows of the example's section sheet.
+
+    points : both ends of each section as they lie on squared paper, in place of station, height, turn and rise.
+    """
     columns = ("station", "height", "width", "shape", "corner_roof", "corner_floor", "turn_deg", "rise", "mark")
+    shown = (*ENDS, "width", "shape", "corner_roof", "corner_floor", "mark") if points else columns
     plain = ("shape", "turn_deg", "mark")
-    header = [name if name in plain else f"{name}_{unit}" for name in columns]
+    header = [name if name in plain else f"{name}_{unit}" for name in shown]
     rows = []
-    for reading in READINGS:
-        cells = dict(zip(columns, reading, strict=False))
-        texts = [_cell(cells[name], unit, name in plain) for name in columns]
-        rows.append([*texts, TOOL, length(READING_ERROR, unit), str(reading[-1])])
-    return [*header, "tool", f"reading_error_{unit}", "note"], rows
+    for reading, ends in zip(READINGS, POINTS, strict=True):
+        cells = dict(zip((*columns, "note", *ENDS), (*reading, *ends), strict=True))
+        if points and reading[3] == "round":
+            cells["width"] = reading[1]
+        texts = [_cell(cells[name], unit, name in plain) for name in shown]
+        tool = ["caliper"] if points else [TOOL, length(READING_ERROR, unit)]
+        rows.append([*texts, *tool, str(reading[-1])])
+    return [*header, "tool", *([] if points else [f"reading_error_{unit}"]), "note"], rows
 
 
 def _cell(value: float | str | None, unit: LengthUnit, plain: bool) -> str:
@@ -67,9 +85,9 @@ def _cell(value: float | str | None, unit: LengthUnit, plain: bool) -> str:
     return str(value) if plain or isinstance(value, str) else length(value, unit)
 
 
-def section_sheet(unit: LengthUnit) -> str:
-    """Return a blank section sheet as CSV."""
-    header, rows = section_rows(unit)
+def section_sheet(unit: LengthUnit, *, points: bool = False) -> str:
+    """Return a blank section sheet as CSV. points : to be read off squared paper."""
+    header, rows = section_rows(unit, points=points)
     return _table(header, rows)
 
 

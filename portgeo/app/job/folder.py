@@ -44,6 +44,10 @@ COLUMNS = (
     ("height, width", "inside micrometer across the middle, square to that line; a round section needs height alone"),
     ("shape", "rect (rounded rectangle), round, oval (an ellipse), or outline (a traced file: add a column outline)"),
     ("corner_roof, corner_floor", "radius of the corners at the roof and at the floor"),
+    (
+        "floor_x, floor_z, roof_x, roof_z",
+        "where both ends of the section lie on squared paper, in place of station, height, turn and rise",
+    ),
     ("turn_deg", "how far the port has turned, towards the floor, from the way it started"),
     ("rise", "how far the section's middle lies above the line; below is minus"),
     ("reading_error", "what you trust a reading to"),
@@ -52,17 +56,20 @@ COLUMNS = (
 )
 
 
-def folder_files(unit: LengthUnit, title: str, *, workbook: bool = False) -> dict[str, bytes]:
+def folder_files(unit: LengthUnit, title: str, *, workbook: bool = False, points: bool = False) -> dict[str, bytes]:
     """Return the files of a new job by name, the job file last. title : heads its pages.
 
-    workbook : the section sheet is one. There is never a second beside it, which somebody would fill in for
+    points : the section sheet is for points off squared paper. workbook : it is one.
+    There is never a second beside it, which somebody would fill in for
     nothing: the job reads one.
     """
     picture = mic_picture()
     kind = "xlsx" if workbook else "csv"
     return {
         "where-to-measure.png": picture,
-        f"as-cast.{kind}": section_workbook(unit, picture) if workbook else section_sheet(unit).encode(),
+        f"as-cast.{kind}": section_workbook(unit, picture, points)
+        if workbook
+        else section_sheet(unit, points=points).encode(),
         "bench.csv": bench_sheet(unit).encode(),
         "walls.csv": wall_sheet(unit).encode(),
         "target.toml": blank_target(unit).encode(),
@@ -70,9 +77,9 @@ def folder_files(unit: LengthUnit, title: str, *, workbook: bool = False) -> dic
     }
 
 
-def section_workbook(unit: LengthUnit, picture: bytes) -> bytes:
+def section_workbook(unit: LengthUnit, picture: bytes, points: bool = False) -> bytes:
     """Return the section sheet as a workbook: shapes to choose from a list, then sheets with example and picture."""
-    header, rows = section_rows(unit)
+    header, rows = section_rows(unit, points=points)
     book = openpyxl.Workbook()
     sheet = book["Sheet"]
     sheet.title = "section sheet"
@@ -125,13 +132,13 @@ def _explained(sheet: Any, picture: bytes) -> None:
     sheet.add_image(image, f"A{len(COLUMNS) + 2}")
 
 
-def make_folder(folder: Path, unit: LengthUnit, *, workbook: bool = False) -> list[str]:
+def make_folder(folder: Path, unit: LengthUnit, *, workbook: bool = False, points: bool = False) -> list[str]:
     """Make a job folder and return the names of its files.
 
     A file that is there is never replaced: somebody's readings may stand in it. Raises OutputError for
     one, and where the system refuses; nothing is then half made.
     """
-    files = folder_files(unit, folder.resolve().name, workbook=workbook)
+    files = folder_files(unit, folder.resolve().name, workbook=workbook, points=points)
     if folder.is_dir():
         there = [name for name in files if os.path.lexists(folder / name)]
         if there:

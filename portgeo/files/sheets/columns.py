@@ -104,7 +104,8 @@ class Layout:
     """A kind of sheet.
 
     kind : "a section sheet". columns : by what they mean. needed : those without which nothing can be read, each with
-    the mend. names : what to say where a header's name is like none. alike : other ways of writing a name.
+    the mend. instead : columns that stand in for one that is needed. names : what to say where a header's name is
+    like none. alike : other ways of writing a name.
     """
 
     kind: str
@@ -112,6 +113,7 @@ class Layout:
     needed: Mapping[str, str]
     names: str
     alike: Mapping[str, str] = field(default_factory=dict)
+    instead: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def known(self) -> dict[str, tuple[str, str]]:
@@ -186,7 +188,7 @@ def named_columns(
             columns.setdefault(column.name, replace(column, unit=own))
     if not problems:  # a column that is missing is mostly one that was told to be misspelt
         for name, mend in layout.needed.items():
-            if name not in columns:
+            if name not in columns and layout.instead.get(name) not in columns:
                 problems.add(InputError(f"the header has no {name} column", mend=mend, row=number))
     return {name: column for name, column in columns.items() if name not in doubtful}
 

@@ -78,6 +78,8 @@ SECTIONS = Layout(
         **{name: Quantity(LENGTH, _signed) for name in ("rise", "shift")},
         "reading_error": Quantity(LENGTH, _length),
         **{name: Quantity(LENGTH, _signed) for name in ("x", "y", "z")},
+        **{f"{end}_{axis}": Quantity(LENGTH, _signed) for end in ("floor", "roof") for axis in "xz"},
+        **{f"{side}_y": Quantity(LENGTH, _signed) for side in ("left", "right")},
         **{name: Quantity(ANGLE, _angle) for name in ("turn", "swing")},
         "turn_error": Quantity(ANGLE, _turn_error),
         "shape": Words(_shape),
@@ -87,7 +89,9 @@ SECTIONS = Layout(
         "note": Words(),
     },
     needed={"station": "Add station_in or station_mm, the distance along the centreline from the entry"},
+    instead={"station": "floor_x"},
     names="The first row that is no # comment holds the names of the columns: station, height, width, "
-    "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, x, y, z (each with _in or _mm), "
+    "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, x, y, z, floor_x, floor_z, roof_x, "
+    "roof_z, left_y, right_y (each with _in or _mm), "
     "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark and note",
 )

@@ -85,7 +85,7 @@ def check_headings(rows: Sequence[Row]) -> None:
 
 def heading_notices(columns: dict[str, Column]) -> tuple[Notice, ...]:
     """Return a notice of a sheet that says nowhere how its port turns."""
-    if columns.keys() & {"turn", "swing", "x"}:
+    if columns.keys() & {"turn", "swing", "x", "floor_x"}:
         return ()
     return (Notice("no_heading"),)
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from portgeo.core.centreline import turn_and_swing
 from portgeo.core.errors import GeometryError, InputError, PortgeoError, naming
+from portgeo.core.headings import fit_heights
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import HEADING_ERROR, PLACE_ERROR_MM, TOOLS, Reading, Shape, Tool, outline_of
@@ -35,6 +36,7 @@ from portgeo.files.sheets.sense import (
     tool_notices,
     unit_notices,
 )
+from portgeo.files.sheets.side_points import DRAWN_ERROR_MM, Laid, has_points, laid_down
 from portgeo.files.sheets.tables import Source, read_table
 from portgeo.files.toml.tables import TOML, no_port
 
@@ -105,9 +107,12 @@ def sheet_from(
         shown = _unit_of(columns)
         check_sizes(rows)
         outlines = Outlines(folder, shown)
-        readings = tuple(_reading(row, default_error, outlines, Display(shown)) for row in rows)
+        laid = laid_down(rows, Display(shown))
+        readings = tuple(
+            _reading(row, lies, default_error, outlines, Display(shown)) for row, lies in zip(rows, laid, strict=True)
+        )
         if not problems:
-            readings = _with_own_headings(readings, columns)
+            readings = _evened(_with_own_headings(readings, columns))
         check_neighbours(rows, readings, Display(shown))
         check_headings(rows)
         check_marks(rows)
@@ -184,9 +189,9 @@ def _unit_of(columns: dict[str, Column]) -> LengthUnit:
     return "in" if inches > millimetres else "mm"
 
 
-def _reading(row: Row, default_error: float | None, outlines: Outlines, display: Display) -> Reading:
-    """Return a row as a reading, with nan for what is told to be wrong."""
-    if row.given("station") is None:
+def _reading(row: Row, laid: Laid | None, default_error: float | None, outlines: Outlines, display: Display) -> Reading:
+    """Return a row as a reading, with nan for what is told to be wrong. laid : how its section lies by points."""
+    if row.given("station") is None and not has_points(row):
         row.tell_empty("station", "the station is empty", "Write the distance along the centreline from the entry")
     tool = row.given("tool") or ASSUMED_TOOL
     error = row.given("reading_error")
@@ -205,6 +210,10 @@ def _reading(row: Row, default_error: float | None, outlines: Outlines, display:
         note=row.text("note"),
         mark=row.given("mark") or (),
     )
+    if laid is not None:
+        reading = _with_lie(row, reading, laid)
+    elif has_points(row):
+        return reading  # how it lies hangs on a row that is told to be wrong
     if row.told("shape") or _tell_useless(row, reading.shape):
         return reading
     reading = _traced(row, reading, outlines) if reading.shape == "outline" else _OF_SHAPE[reading.shape](row, reading)
@@ -220,6 +229,47 @@ def _reading(row: Row, default_error: float | None, outlines: Outlines, display:
     return reading
 
 
+def _with_lie(row: Row, reading: Reading, laid: Laid) -> Reading:
+    """Return a row's reading at the place that its points give it, and with the sizes that they give it."""
+    bore = reading.shape == "round" and any(row.given(name) is not None for name in ("diameter", "height", "width"))
+    sizes = {
+        name: size
+        for name, size in (("height", laid.height), ("width", laid.width))
+        if size is not None and row.given(name) is None and reading.shape != "outline" and not bore
+    }
+    return replace(
+        reading,
+        station=laid.station,
+        turn=laid.turn,
+        swing=laid.swing,
+        turn_error=laid.turn_error,
+        points=laid.points,
+        height=sizes.get("height", 0.0),
+        width=sizes.get("width", 0.0),
+        drawn=(laid.height, DRAWN_ERROR_MM) if "height" in sizes else None,
+        width_error=DRAWN_ERROR_MM / float(np.cos(laid.swing)) if "width" in sizes else None,
+    )
+
+
+def _evened(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
+    """Return readings with heights that were read off points evened out along the port, as far as they allow.
+
+    Two points say a height to a fiftieth of it: as it is, the floor would waver from row to row.
+    """
+    if all(r.points is None for r in readings):
+        return readings
+    by_points = [r.drawn is not None for r in readings]
+    known = tuple(r if r.drawn is not None else replace(r, drawn=(r.height, r.error)) for r in readings)
+    fit = fit_heights(known)
+    if fit is None:
+        return readings
+    told = fit.told(fit.readings.stations)
+    return tuple(
+        replace(r, height=float(h), width=float(h) if r.shape == "round" else r.width) if drawn else r
+        for r, h, drawn in zip(known, told, by_points, strict=True)
+    )
+
+
 def _place(row: Row) -> FloatArray | None:
     given = {name: row.given(name) for name in ("x", "y", "z")}
     if all(value is None for value in given.values()):
@@ -231,7 +281,7 @@ def _place(row: Row) -> FloatArray | None:
 
 
 def _rect(row: Row, reading: Reading) -> Reading:
-    height, width = _required(row, "height"), _required(row, "width")
+    height, width = _required(row, "height", reading.height), _required(row, "width", reading.width)
     both, roof, floor = (row.given(name) for name in ("corner", "corner_roof", "corner_floor"))
     if row.text("corner") and (row.text("corner_roof") or row.text("corner_floor")):
         row.tell("corner", "the row gives one corner radius and separate ones too", "Leave one or the other empty")
@@ -248,6 +298,8 @@ def _rect(row: Row, reading: Reading) -> Reading:
 def _round(row: Row, reading: Reading) -> Reading:
     given = {name: row.given(name) for name in ("diameter", "height", "width")}
     sizes = {name: value for name, value in given.items() if value is not None}
+    if not sizes and reading.height:
+        return replace(reading, width=reading.height)
     if not sizes:
         row.tell_empty("diameter", "a round section has no diameter", "Write its diameter, height or width")
         return replace(reading, height=np.nan, width=np.nan)
@@ -266,7 +318,9 @@ def _round(row: Row, reading: Reading) -> Reading:
 
 
 def _oval(row: Row, reading: Reading) -> Reading:
-    return replace(reading, height=_required(row, "height"), width=_required(row, "width"))
+    return replace(
+        reading, height=_required(row, "height", reading.height), width=_required(row, "width", reading.width)
+    )
 
 
 _OF_SHAPE = {"rect": _rect, "round": _round, "oval": _oval}
@@ -295,11 +349,11 @@ def _traced(row: Row, reading: Reading, outlines: Outlines) -> Reading:
     return replace(reading, outline=outline, height=height, width=width)
 
 
-def _required(row: Row, name: str) -> float:
-    """Return a size in mm, nan where there is none."""
-    if row.given(name) is None:
+def _required(row: Row, name: str, drawn: float) -> float:
+    """Return a size in mm, nan where there is none. drawn : what points of a side view make it, 0 without any."""
+    if row.given(name) is None and not drawn:
         row.tell_empty(name, f"the {name} is empty", f"Write the {name} that the micrometer read")
-    return row.number_in(name, np.nan)
+    return row.number_in(name, drawn or np.nan)
 
 
 def _tell_useless(row: Row, shape: Shape) -> bool:
