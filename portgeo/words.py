@@ -11,7 +11,7 @@ import re
 
 SENTENCES: dict[str, str | dict[str, str]] = {
     # A sheet, as it was filled in
-    "no_heading": "the sheet has no turn_deg or swing_deg column: the port was taken as straight",
+    "no_heading": "no turn or swing is read (turn_deg, swing_deg): the port was taken as straight",
     "tool_rule": {
         "all": "readings were taken as an inside micrometer's, all with one zero; if not, say so in the column tool "
         "({tools:either})",

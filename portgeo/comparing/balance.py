@@ -25,6 +25,7 @@ ROWS = 25  # stations of the table
 ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times
 OTHER_HAND_MM = 0.5  # nearer to the first than as it is, rms, once mirrored: a sheet of the other hand
 ON_PLANE_MM, SQUARE = 0.5, np.radians(3.0)  # a file whose entry lies so near to its own plane x = 0 is drawn from it
+LEAST_ODD_FLOW = 0.01  # of the flow: *common practice, no source*, a bench does not repeat much better
 LEAST_ODD = 0.005  # of the area: runners this close are equal to any micrometer
 
 
@@ -215,10 +216,30 @@ def _off(areas: FloatArray) -> FloatArray:
     return np.sqrt(np.mean((areas / others - 1.0) ** 2, axis=1))
 
 
-def _odd(off: FloatArray) -> int | None:
+@dataclass(frozen=True)
+class Flows:
+    """Flows of all cylinders (k,) of a set: their mean, greatest less least over it, and the odd one out or None."""
+
+    flows: FloatArray
+    mean: float
+    spread: float
+    off: FloatArray
+    odd: int | None
+
+
+def flows_of(flows: Sequence[float]) -> Flows:
+    """Return how the flows of a set differ. off (k,) : of each from the mean of the others, as a share of it."""
+    read = np.asarray(flows, float)
+    mean = float(read.mean())
+    others = (read.sum() - read) / max(len(read) - 1, 1)
+    off = read / others - 1.0
+    return Flows(read, mean, float(np.ptp(read)) / mean, off, _odd(np.abs(off), LEAST_ODD_FLOW))
+
+
+def _odd(off: FloatArray, least: float = LEAST_ODD) -> int | None:
     """Return the runner that stands out; with two, neither can be told."""
     if len(off) < 3:
         return None
     worst = int(np.argmax(off))
     others = np.delete(off, worst).mean()
-    return worst if off[worst] > LEAST_ODD and off[worst] > ODD_RATIO * others else None
+    return worst if off[worst] > least and off[worst] > ODD_RATIO * others else None

@@ -242,6 +242,12 @@ def engine(
     return found
 
 
+def flow_of(bench: Benched, run: Run, lift_mm: float | None = None) -> float:
+    """Return what a run flows at a lift, cfm at the bench's one depression; its best without a lift."""
+    with naming(str(bench.source["file"])):
+        return flow_through(run, lift_mm, bench.depression, bench.display) / M3_S_PER["cfm"]
+
+
 def demand(air: AirThrough, engine: Engine, *, max_lift_mm: float | None = None, power: bool = False) -> Demanded:
     """Return what an engine asks of an intake port, and the power that the flow through it could feed.
 

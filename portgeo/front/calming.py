@@ -95,11 +95,11 @@ def calm(
         notices.append(Notice("calm_no_radius", file=file))
     if wanted.target.areas:
         notices.append(Notice("calm_areas", file=file))
-    plan = None
-    if found.chosen is not None:
-        cut = found.choices[found.chosen].plan
+    record = {"file": file, "sha256": wanted.sha256}
+    density = density_g_cc or DENSITY_G_CC[alloy]
+    plans = []
+    for choice in found.choices:
+        cut = choice.plan
         cut = replace(cut, walls_left=walls_left(cut.grid, cut.depth, readings))
-        told = (*notices, *cut.warnings, *dams_made(cut))
-        record = {"file": file, "sha256": wanted.sha256}
-        plan = planned(cut, record, density_g_cc or DENSITY_G_CC[alloy], told, port.display)
-    return CalmedAir.of(found, plan, port.display, (*notices, *found.warnings))
+        plans.append(planned(cut, record, density, (*notices, *cut.warnings, *dams_made(cut)), port.display))
+    return CalmedAir.of(found, tuple(plans), port.display, (*notices, *found.warnings))

@@ -13,14 +13,15 @@ from typing import Literal
 import numpy as np
 
 from portgeo.comparing.balance import balance as balance_ports
+from portgeo.comparing.balance import flows_of
 from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
 from portgeo.comparing.joint import match as match_ports
-from portgeo.core.errors import naming
+from portgeo.core.errors import InputError, naming
 from portgeo.core.port import Port, in_one_frame
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.measuring import survey as survey_port
-from portgeo.results.balanced import Balanced
+from portgeo.results.balanced import Balanced, FlowsOfSet
 from portgeo.results.changed import Changed
 from portgeo.results.figures import without_u
 from portgeo.results.joined import Joined
@@ -138,6 +139,24 @@ def balance(
     """
     line = None if gasket is None else read_outline(gasket, ports[0].display.unit)
     return Balanced.of(balance_ports(ports, flows, gasket=line, gasket_end=gasket_at), ports)
+
+
+def flows_of_set(flows: Sequence[float]) -> FlowsOfSet:
+    """Return mean, spread and the odd one out of the flows of all cylinders, all at one depression.
+
+    Raises
+    ------
+    InputError : for fewer than two, or one that is no flow.
+
+    Examples
+    --------
+    >>> from portgeo.front.states import flows_of_set
+    >>> flows_of_set([238.0, 236.5, 237.2, 229.4]).odd_one_out
+    4
+    """
+    if len(flows) < 2 or not all(0.0 < flow < float("inf") for flow in flows):
+        raise InputError("these are no flows of a set", mend="Give one for each cylinder, two or more")
+    return FlowsOfSet.of(flows_of(flows))
 
 
 def match(

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.comparing.balance import Balance
+from portgeo.comparing.balance import Balance, Flows, flows_of
 from portgeo.core.notices import Notice, unique
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
@@ -69,6 +69,17 @@ class RunnerOfSet(Result):
 
 
 @dataclass(frozen=True)
+class FlowsOfSet(Result):
+    """Flows of all cylinders, as the bench gave them, all at one depression."""
+
+    computed: Flows = inside(lambda f: f)
+    mean_flow: float = figure(lambda f: f.mean)
+    spread_percent: float = figure(lambda f: 100.0 * f.spread)
+    off_others_percent: FloatArray = figure(lambda f: 100.0 * f.off)
+    odd_one_out: int | None = figure(lambda f: None if f.odd is None else f.odd + 1)
+
+
+@dataclass(frozen=True)
 class Balanced(Result):
     """The runners of a set side by side: how far they spread, and which is the odd one out (from 1, None for none)."""
 
@@ -81,6 +92,7 @@ class Balanced(Result):
     odd_one_out: int | None = figure(lambda b, ports: None if b.odd is None else b.odd + 1)
     greatest_spread_percent: float = figure(lambda b, ports: 100.0 * b.spread[b.worst])
     greatest_spread_station_mm: float = figure(lambda b, ports: b.stations[b.worst])
+    flows: FlowsOfSet | None = figure(lambda b, ports: None if b.flows is None else FlowsOfSet.of(flows_of(b.flows)))
     runners: tuple[RunnerOfSet, ...] = figure(lambda b, ports: tuple(RunnerOfSet.of(b, k) for k in range(len(b.areas))))
     stations: SetStations = figure(lambda b, ports: SetStations.of(b))
 

@@ -104,13 +104,14 @@ class CalmedAir(Result):
     """Cuts that calm the air, least metal first, and the one chosen, as a plan. An ideal flow: no flow bench."""
 
     computed: Calmed = inside(lambda c, *_: c)
-    planned: Planned | None = inside(lambda c, planned, *_: planned)
-    display: Display = inside(lambda c, planned, display, notices: display)
-    notices: tuple[Notice, ...] = inside(lambda c, planned, display, notices: notices)
+    plans: tuple[Planned, ...] = inside(lambda c, plans, *_: plans)  # of each choice
+    planned: Planned | None = inside(lambda c, plans, *_: None if c.chosen is None else plans[c.chosen])
+    display: Display = inside(lambda c, plans, display, notices: display)
+    notices: tuple[Notice, ...] = inside(lambda c, plans, display, notices: notices)
     rows: ChoiceRows = inside(lambda c, *_: ChoiceRows.of(c.choices))
     schema: str = figure(lambda *_: "portgeo.calm/1")
     source: Mapping[str, Any] = figure(lambda c, *_: c.today.path.ports[-1].source)
-    warnings: tuple[Remark, ...] = figure(lambda c, planned, display, notices: remarks(notices, display))
+    warnings: tuple[Remark, ...] = figure(lambda c, plans, display, notices: remarks(notices, display))
     what_it_is: str = figure(lambda *_: WHAT_IT_IS)
     flow: Mapping[str, float] = figure(
         lambda c, *_: {
@@ -125,7 +126,7 @@ class CalmedAir(Result):
     areas: AreasAfter | None = figure(
         lambda c, *_: None if c.chosen is None else AreasAfter.of(c.today, c.choices[c.chosen].air)
     )
-    plan: Planned | None = figure(lambda c, planned, *_: planned)
+    plan: Planned | None = figure(lambda c, plans, *_: None if c.chosen is None else plans[c.chosen])
 
 
 def _choices(calmed: Calmed) -> tuple[CutChoice, ...]:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.live.conftest import served, until
+from tests.live.conftest import SHEET, served, until
 
 BEFORE, AFTER = "before.csv", "after.csv"
 LENGTH, WIDTH, CUT = 100.0, 30.0, 1.0  # mm: a straight box whose floor is lowered by CUT from end to end
@@ -136,3 +136,47 @@ def test_a_scan_that_is_dropped_on_the_page_becomes_a_stage_with_its_figures(job
     # A box of 100 by 30 by 41 mm, less its rounded corners of 2 mm.
     expected = (30.0 * 41.0 - (4.0 - 3.14159265) * 4.0) * 100.0 / 1000.0
     assert told["figures"]["volume"]["volume_cc"] == pytest.approx(expected, rel=2e-3)
+
+
+def test_a_set_is_set_side_by_side_with_the_core_shift_of_each_off_the_gasket(tmp_path):
+    # Three straight boxes about one line, the third's middle 0.6 mm above it and 0.4 mm to the left: in closed form.
+    for k, (rise, shift) in enumerate(((0.0, 0.0), (0.0, 0.0), (0.6, 0.4)), start=1):
+        rows = [f"{s},40,30,{rise},{shift},2,2" for s in (0, 25, 50, 75, 100)]
+        header = "station_mm,height_mm,width_mm,rise_mm,shift_mm,corner_roof_mm,corner_floor_mm"
+        (tmp_path / f"r{k}.csv").write_text("\n".join([header, *rows, ""]))
+    (tmp_path / "hole.csv").write_text("x_mm,y_mm\n-16,-21\n16,-21\n16,21\n-16,21\n-16,-21\n")
+    (tmp_path / "job.toml").write_text(
+        'title = "three"\nunits = "mm"\n[[state]]\nname = "as cast"\nport = "r1.csv"\n'
+        '[set]\nfiles = ["r1.csv", "r2.csv", "r3.csv"]\nflows = [200.0, 201.0, 180.0]\ngasket = "hole.csv"\n'
+    )
+    with served(tmp_path) as browser, browser.events() as events:
+        flows = browser.get("state").json()["flows"]
+        done = answered(browser, events, kind="set")
+    assert any("cylinder 3, 10.2% under" in line for line in flows["lines"])  # 180 of (200 + 201) / 2, by hand
+    assert done["refusal"] is None, done["refusal"]
+    shifts = done["result"]["tables"][0]["html"]
+    assert "Core shift off the gasket" in shifts and ">0.60<" in shifts and ">0.40<" in shifts
+
+
+def test_a_straight_port_has_nothing_to_calm_and_says_so(job):
+    with served(job) as browser, browser.events() as events:
+        refused = answered(browser, events, kind="calm", stage="as cast")
+        assert "no flow" in refused["refusal"]["what"]
+        done = answered(browser, events, kind="calm", stage="as cast", cfm="150")
+    assert done["refusal"] is None and "choices" not in done["result"]
+    assert not done["result"]["tables"] and len(done["result"]["lines"]) > 1
+
+
+@pytest.mark.nightly
+def test_the_cuts_that_calm_are_the_librarys_each_with_its_sheet(folder):
+    import portgeo as pg
+
+    with served(folder / SHEET) as browser, browser.events() as events:
+        done = answered(browser, events, kind="calm", cfm="210")
+        choices = done["result"]["choices"]
+        found = pg.calm(pg.read(folder / SHEET), 210.0)
+        assert [each["metal_cc"] for each in choices] == [round(each.metal_cc, 2) for each in found.choices]
+        assert [each["knee"] for each in choices].index(True) == found.knee
+        for each in choices:
+            sheet = browser.get("out/" + each["files"][0]["name"]).text
+            assert f"{each['metal_cc']:.2f} cc" in sheet

@@ -27,7 +27,7 @@ def test_a_job_is_begun_from_nothing_and_read_by_the_commands(tmp_path):
         state = browser.get("state").json()
         assert state["job"] == "job.toml" and state["title"] == "hill climb 3" and not state["first"]
         (table,) = state["tables"].values()
-        assert len(table["rows"]) == 9 and table["missing"][0] == [1, "height_in"]
+        assert len(table["rows"]) == 8 and table["missing"][0] == [1, "height_in"]
         assert not table["problems"]
     job = read_job(tmp_path / "job.toml")
     assert job.job.title == "hill climb 3" and job.job.units == "in"

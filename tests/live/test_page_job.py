@@ -41,6 +41,8 @@ def said(tab, label, text):
 def type_to_a_cut(tab, folder):
     """Type a port and what is wanted of it, from an empty page; return its sheet."""
     tab.page.get_by_label("Call it").fill("Port on paper")
+    tab.page.get_by_label("How many stations").fill("9")
+    tab.page.get_by_label("How long it is").fill("3.2")
     tab.page.get_by_role("button", name="Lay the sheet out").click()
     tab.saved()
     assert tab.column("station") == [f"{0.4 * k:.3f}" for k in range(9)]
@@ -50,8 +52,28 @@ def type_to_a_cut(tab, folder):
         tab.go(1, column)
         tab.keys(*(key for reading in readings for key in (reading, "Enter")))
     tab.settled()
+    # One row too many, with a mark in it: it refuses nothing, and its mark does not go without a word.
+    tab.go(9, "mark")
+    tab.page.get_by_role("button", name="Row above").click()
+    tab.saved()
+    assert tab.page.locator("tr.out, [aria-invalid=true]").count() == 0
+    assert "Not in the figures" not in tab.page.locator(".notes").first.inner_text()
+    tab.go(10, "height")
+    tab.page.get_by_role("button", name="Remove row").click()
+    assert "throat from row 10 to row 9" in tab.page.locator("#said").inner_text()
+    for column, reading in (
+        ("station", "3.200"),
+        ("height", HEIGHTS[-1]),
+        ("width", WIDTHS[-1]),
+        ("corner_roof", "0.700"),
+        ("corner_floor", "0.700"),
+        ("turn", "75"),
+    ):
+        tab.go(9, column)
+        tab.keys(reading, "Enter")
+    tab.settled()
     (sheet,) = folder.rglob("as-cast.csv")
-    part(tab, "Plan")
+    part(tab, "What to cut")
     tab.page.get_by_role("button", name="Say what is wanted").click()
     tab.page.get_by_role("button", name="Want another area").click()
     tab.saved()
@@ -158,6 +180,15 @@ def test_what_the_job_says_once_is_typed_into_forms(tab, folder):
     assert [row["flow_cfm"] for row in cells_of(folder / "bench.csv")] == ["130", "205", "231"]
 
 
+def test_a_job_is_renamed(tab, folder):
+    tab.page.get_by_role("button", name="Rename").click()
+    tab.page.get_by_label("Name", exact=True).fill("Number three")
+    tab.keys("Enter")
+    tab.saved()
+    assert tab.page.locator("#title").inner_text() == "Number three"
+    assert 'title = "Number three"' in (folder / "job.toml").read_text(encoding="utf-8")
+
+
 def test_a_job_typed_here_is_the_job_that_the_report_reads(tab, folder):
     from portgeo.files.toml.job import read_job
 
@@ -183,6 +214,10 @@ def test_a_set_of_runners_has_a_sheet_for_each(tab, folder):
     tab.saved()
     assert [row["station_in"] for row in cells_of(folder / "runner-2.csv")] == ["0", "3.5"]
     assert cells_of(folder / "runner-1.csv") == []
+    said(tab, "Flows", "238, 236.5, 229.4")
+    # By hand: the mean of the three, (238 - 229.4) of it, and the last against the mean of the other two.
+    flows = tab.page.locator("#part-set").inner_text().lower()
+    assert "mean: 234.6" in flows and "3.7% of the mean" in flows and "cylinder 3, 3.3% under" in flows
 
 
 def test_a_long_answer_is_cancelled_and_never_blocks_typing(tab, folder):

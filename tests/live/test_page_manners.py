@@ -23,7 +23,7 @@ def test_everything_has_its_name_is_read_with_ease_and_fits(chromium, browser, w
         tab.go(2, "height")
         tab.keys("1.9x", "Enter")
         tab.settled()
-        for place in ("Readings", "Bench", "Engine", "Plan", "Paper"):
+        for place in ("Readings", "Bench", "Engine", "What to cut", "Set", "Paper"):
             tab.page.get_by_role("button", name=place, exact=True).click()
             assert tab.page.evaluate(NAMELESS) == []
             assert tab.page.evaluate(CONTRAST.replace("LEAST", str(AA))) == []

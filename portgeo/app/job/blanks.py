@@ -287,6 +287,8 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # [set]
 # files = ["runner-1.csv", "runner-2.csv", "runner-3.csv", "runner-4.csv"]
 # flows = [238.0, 236.5, 237.2, 229.4]  # of each on the bench, all at one depression
+# gasket = "gasket.dxf"  # its hole, drawn from the line that the sheets are measured from: tells core shift
+# gasket_at = "entry"  # the end of the runners that it lies at, or "exit"
 # [set.scan]  # only where they are scans: the keys of [state.port_scan]
 # units = "mm"
 

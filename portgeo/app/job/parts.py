@@ -70,5 +70,8 @@ def balanced(given: Given) -> Told:
 
     names, display = given.settings["names"], Display(given.settings["units"], "key")
     runners = [given.needs[f"runner {k}"].port for k in range(len(names))]
-    found = balance(runners, flows=given.settings["flows"])
+    found = balance(
+        runners, flows=given.settings["flows"], gasket=given.paths.get("gasket"),
+        gasket_at=given.settings.get("gasket_at", "entry"),
+    )  # fmt: skip
     return Told(found.to_dict(), png(balance_figure(found.computed, names, display)))

@@ -338,8 +338,12 @@ def _set(steps: Steps) -> None:
         needs[f"runner {k}"] = _read_one(
             steps, f"set {k}", title, file, job.set.scan, f"runner {k + 1} of the set", ("set", 0, "files")
         )
-    settings = {"flows": job.set.flows, "names": job.set.files, "units": job.units}
-    steps.add("balance", "balancing the set", "parts.balanced", settings, needs=needs)
+    settings: dict[str, Any] = {"flows": job.set.flows, "names": job.set.files, "units": job.units}
+    files = []
+    if job.set.gasket is not None:
+        settings |= {"gasket_at": job.set.gasket_at}
+        files.append(("gasket", job.set.gasket, "gasket's hole of the set"))
+    steps.add("balance", "balancing the set", "parts.balanced", settings, files, needs)
 
 
 def _templates(steps: Steps, parts: dict[tuple[int, str], str]) -> None:

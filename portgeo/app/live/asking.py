@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from portgeo.app.live.answers import LABELS, Asked, Scan
+from portgeo.app.live.answer_parts import Asked, Scan
+from portgeo.app.live.answers import LABELS
 from portgeo.app.live.desk import Desk, stamp_of
 from portgeo.app.live.figures import Readings
 from portgeo.app.live.stages import Stage, one_valve_mm, said_in, scan_settings
@@ -64,16 +65,18 @@ def long_answer(desk: Desk, said: Mapping[str, Any]) -> Asked:
             raise InputError(f"there is no such answer as {kind[:40]!r}", mend="Load the page again")
         if desk.first:
             raise InputError("nothing is open yet", mend="Say first what is to be measured")
-        if kind in ("report", "customer"):
+        if kind in ("report", "customer", "set"):
             desk.need_job()
         target = said_in(desk.now().content(), "target")
         names = [said.get(key) for key in ("before", "after")] if kind == "compare" else [said.get("stage")]
-        if kind == "plan" and names == [None]:
+        if kind == "set":
+            names = []  # it is about the runners that the job names
+        if kind in ("plan", "calm") and names == [None]:
             names = [target.get("state")]
         stages = [made_of(desk, None if name is None else str(name)) for name in names]
         if any(each is None for each in stages):
             raise InputError("this stage has no port to look at yet", mend="Type its readings first")
-        runner = made_of(desk, str(names[-1]) if names[-1] is not None else None, "runner")
+        runner = made_of(desk, str(names[-1]) if names and names[-1] is not None else None, "runner")
         file = target.get("file")
         return Asked(
             kind, str(desk.folder), desk.job, desk.title(), desk.units(),

@@ -13,16 +13,22 @@ from portgeo.app.job.blanks import section_rows
 from portgeo.app.live.draft import slug
 from portgeo.core.errors import InputError
 from portgeo.core.section import TOOLS
-from portgeo.core.units import LengthUnit
+from portgeo.core.units import MM_PER, LengthUnit
+from portgeo.files.sheets.numbers import read_number
 
 SHEET = "as-cast.csv"
 TITLE_LETTERS = 80
-FIRST_ROWS = 9  # laid out; any can be changed, taken out or added to
-APART = {"in": "0.400", "mm": "10.00"}  # about what resolves a turn in a port of 4 in: *common practice, no source*
+STATIONS = 8  # laid out where it is not said: about what a port of 4 in wants, *common practice, no source*
+MOST_STATIONS = 60
+LENGTHS_MM = (5.0, 2000.0)  # of a port or a runner
+PLACES = {"in": 3, "mm": 2}  # decimals of a station
 
 
 def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any]]:
-    """Return the edits that lay a new job out. said : what, valve, tool, title. Raises InputError where it is unfit."""
+    """Return the edits that lay a new job out.
+
+    said : what, valve, tool, title, stations, length. Raises InputError where it is unfit.
+    """
     what, valve, tool = (str(said.get(key)) for key in ("what", "valve", "tool"))
     title = str(said.get("title") or "").strip()
     if what not in ("port", "runner") or valve not in ("intake", "exhaust", "None"):
@@ -36,23 +42,43 @@ def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any
         edits.append({"op": "key", "table": "", "key": "title", "text": title})
     if valve == "exhaust" and what == "port":
         edits.append({"op": "key", "table": "engine", "key": "port", "text": "exhaust"})
+    count, length = _count(said.get("stations")), _length(said.get("length"), unit)
     header = section_rows(unit)[0]
     station = header[0]
-    places = APART[unit].partition(".")[2]
-    cells: list[list[Any]] = []
-    for row in range(1, FIRST_ROWS + 1):
-        cells.append([row, station, f"{(row - 1) * float(APART[unit]):.{len(places)}f}"])
+    cells: list[list[Any]] = [[1, station, f"{0:.{PLACES[unit]}f}"]]
+    for row in range(1, count + 1):
+        if length is not None and row > 1:
+            cells.append([row, station, f"{length * (row - 1) / (count - 1):.{PLACES[unit]}f}"])
         cells.append([row, "tool", tool])
     if what == "port":
-        ends = [(1, "joint"), (FIRST_ROWS, "throat")]
+        ends = [(1, "joint"), (count, "throat")]
         if valve == "exhaust":
-            ends = [(1, "throat"), (FIRST_ROWS, "joint")]
+            ends = [(1, "throat"), (count, "joint")]
         cells += [[row, "mark", mark] for row, mark in ends]
     wanted = ("tool", "swing_deg") if what == "runner" else ("tool",)
     edits += [{"op": "column", "file": SHEET, "name": name} for name in wanted if name not in header]
-    edits.append({"op": "insert", "file": SHEET, "at": 1, "count": FIRST_ROWS})
+    edits.append({"op": "insert", "file": SHEET, "at": 1, "count": count})
     edits.append({"op": "cells", "file": SHEET, "cells": cells})
     return edits
+
+
+def _count(said: Any) -> int:
+    """Return how many stations are wanted. Raises InputError where that is no such number."""
+    text = str(STATIONS if said in (None, "") else said).strip()
+    if not (text.isascii() and text.isdigit() and 2 <= int(text) <= MOST_STATIONS):
+        raise InputError(f"{text[:40]!r} is no count of stations", mend=f"Give one from 2 to {MOST_STATIONS}")
+    return int(text)
+
+
+def _length(said: Any, unit: LengthUnit) -> float | None:
+    """Return how long the port is, in its unit; None where it is not known. Raises InputError."""
+    if said in (None, ""):
+        return None
+    length = read_number(str(said), unit=unit, decimal_comma=True)
+    low, high = (edge / MM_PER[unit] for edge in LENGTHS_MM)
+    if not low <= length <= high:
+        raise InputError(f"no port is {said} {unit} long", mend=f"Give one from {low:.4g} to {high:.4g}")
+    return length
 
 
 def place_for(parent: Path, title: str) -> Path:

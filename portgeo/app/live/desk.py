@@ -15,6 +15,7 @@ from portgeo.app.live.beginning import first_edits, place_for
 from portgeo.app.live.draft import FILE_LIMIT, Draft
 from portgeo.app.live.forms import forms_of
 from portgeo.app.live.half_written import swept
+from portgeo.app.live.sets import flows_told
 from portgeo.app.live.sheets import sheet_of
 from portgeo.app.live.stages import JOB, Stage, job_content
 from portgeo.app.live.tables import Looked, look
@@ -182,6 +183,7 @@ class Desk:
                 "can_undo": self.versions.can_undo,
                 "can_redo": self.versions.can_redo,
                 "on_disk": list(self.on_disk),
+                "flows": flows_told(draft.content()),
                 "first": self.first,
             }
 

@@ -11,7 +11,7 @@ import secrets
 from collections.abc import AsyncIterator
 from pathlib import Path, PurePosixPath
 
-from portgeo.app.live.answers import PRINTED, REPORT
+from portgeo.app.live.answer_parts import PRINTED, REPORT
 from portgeo.core.errors import InputError, OutputError
 from portgeo.files.drawings.outlines import KINDS
 from portgeo.files.inside import kept_inside

@@ -82,6 +82,11 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
     "set": {
         "files": ("Runners", "Their sheets or scans, with commas between"),
         "flows": ("Flows", "Of each on the bench, all at one depression, with commas between"),
+        "gasket": (
+            "Gasket",
+            "Drawing of its hole, from the line that the sheets are measured from: core shift is told from it",
+        ),
+        "gasket_at": ("It lies at", "The end of the runners that is bolted to it"),
     },
     "tool": {
         "head": ("Head", "Diameter"),

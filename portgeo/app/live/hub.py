@@ -12,10 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from portgeo.app.live.answers import Scan, change_of, scan_figures
+from portgeo.app.live.answer_parts import Scan
+from portgeo.app.live.answers import change_of, scan_figures
 from portgeo.app.live.asking import made_of, made_of_before
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings, figures_of, model_of, warm
+from portgeo.app.live.row_numbers import of_page
 from portgeo.app.live.tasks import Tasks
 from portgeo.app.live.worker import Ended, Worker
 from portgeo.core.errors import PortgeoError
@@ -25,6 +27,11 @@ MOST_SCANS = 6  # whose figures are kept: those that are looked at in turn
 MOST_WAITING = 200  # events for a tab that does not read: past it, it has gone
 
 Event = dict[str, Any]
+
+
+def _numbered(told: Event, of: Readings | Scan | None) -> Event:
+    """Return figures with the page's own numbers of rows."""
+    return of_page(told, [row for row, _ in of.rows], told["left_out"]) if isinstance(of, Readings) else told
 
 
 @dataclass(frozen=True)
@@ -138,7 +145,7 @@ class Hub:
             ghost = before if isinstance(before, Readings) else None
             found = await asyncio.to_thread(figures_of, of, False, ghost) if isinstance(of, Readings) else None
         if found is not None:
-            self.tell({"type": "figures", "version": version} | found)
+            self.tell({"type": "figures", "version": version} | _numbered(found, of))
         if turn == self._turn and of is not None and (found is None or found["figures"] is not None):
             self._slow.put_nowait(_Wanted(turn, version, of, ghost))
 
@@ -155,7 +162,7 @@ class Hub:
                 self.tell({"type": "model", "version": wanted.version, "stage": of.stage, "data": model})
             figures = await self._worked(wanted.turn, figures_of, of, True, wanted.before)
             if figures is not None:
-                self.tell({"type": "figures", "version": wanted.version} | figures)
+                self.tell({"type": "figures", "version": wanted.version} | _numbered(figures, of))
             if wanted.before is not None and wanted.turn == self._turn:
                 self.spawn(self._changed(wanted, wanted.before, of))
 

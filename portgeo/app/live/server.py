@@ -252,7 +252,7 @@ class Page:
                 "changed": {
                     "tables": {name: table for name, table in state["tables"].items() if name in changed.files},
                     "files": list(state["tables"]),
-                    **{key: state[key] for key in ("title", "units", "job", "stages", "forms", "first")},
+                    **{key: state[key] for key in ("title", "units", "job", "stages", "forms", "flows", "first")},
                 },
                 "can_undo": state["can_undo"],
                 "can_redo": state["can_redo"],

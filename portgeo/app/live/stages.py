@@ -61,11 +61,13 @@ def job_content(data: bytes) -> dict[str, Any]:
 
 def named_in(content: dict[str, Any]) -> list[Named]:
     """Return every file that a job names."""
-    return [Named(table, k, key, name, _kind(table, name)) for table, k, key, name in named_files(content)]
+    return [Named(table, k, key, name, _kind(table, key, name)) for table, k, key, name in named_files(content)]
 
 
-def _kind(table: str, name: str) -> FileKind | None:
+def _kind(table: str, key: str, name: str) -> FileKind | None:
     sheet = PurePosixPath(name).suffix.lower() in SHEET_TYPES
+    if (table, key) == ("set", "gasket"):
+        return None
     if table in ("state", "set"):
         return "sections" if sheet else None
     if table in ("bench", "walls"):

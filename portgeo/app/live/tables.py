@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from portgeo.app.live.row_numbers import HEADER, renumbered
 from portgeo.app.live.sheets import Sheet
 from portgeo.core.errors import PortgeoError, Problem
 from portgeo.core.section import MARKS, TOOLS
 from portgeo.core.units import LengthUnit
 from portgeo.files.sheets.columns import Layout, Quantity, plain_name
+from portgeo.files.sheets.numbers import read_number
 from portgeo.files.sheets.section_columns import SECTIONS, SHAPES
 from portgeo.files.sheets.sheet import sheet_from
 
@@ -62,6 +64,8 @@ LABELS: Mapping[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
+# Columns that hold no reading: a row with these alone is not begun, and is as good as blank.
+ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "turn_error")
 SIZES = ("station", "height", "width")  # that a row of the usual shape must have
 
 
@@ -203,9 +207,55 @@ def look(sheet: Sheet, data: bytes, kind: Kind, folder: Path) -> Looked:
     except PortgeoError as refusal:
         for problem in refusal.problems:
             _sort(problem, sheet, meanings, problems, missing)
+    if kind == "sections":
+        problems = _of_begun(problems, sheet, meanings, folder)
     order = {meaning.written: k for k, meaning in enumerate(meanings)}
     missing = sorted(dict.fromkeys(missing), key=lambda place: (place[0], order[place[1]]))
     return Looked(sheet, kind, meanings, tuple(problems), tuple(missing))
+
+
+def _of_begun(
+    problems: list[dict[str, Any]], sheet: Sheet, meanings: tuple[Meaning, ...], folder: Path
+) -> list[dict[str, Any]]:
+    """Return a sheet's problems as they are without the rows that hold no reading yet.
+
+    Such a row refuses nothing, itself or a neighbour; only a station in it that is no number is told.
+    """
+    named = [(k, m) for k, m in enumerate(meanings) if m.column]
+    said = [{m.written: cells[k] for k, m in named if cells[k]} for cells in sheet.rows]
+    read = {m.written for _, m in named if m.column not in ASIDE}
+    begun = [row for row, cells in enumerate(said, start=1) if cells.keys() & read]
+    if len(begun) == sum(map(bool, said)) or not any(problem["row"] for problem in problems):
+        return problems
+    station = next((m for _, m in named if m.column == "station"), None)
+    kept = [
+        problem
+        for problem in problems
+        if problem["row"] is None or (problem["row"] not in begun and _no_number(said[problem["row"] - 1], station))
+    ]
+
+    def page_row(number: int) -> int | None:
+        return begun[number - HEADER] if 0 <= number - HEADER < len(begun) else None
+
+    try:
+        sheet_from([said[row - 1] for row in begun], sheet.file, folder)
+    except PortgeoError as refusal:
+        for found in refusal.problems:
+            row = None if found.row is None else page_row(found.row)
+            if row is not None and (found.column is None or found.column in said[row - 1]):
+                texts = {"what": renumbered(found.what, page_row), "mend": renumbered(found.mend, page_row)}
+                kept.append({"row": row, "column": found.column} | texts)
+    return kept
+
+
+def _no_number(said: Mapping[str, str], station: Meaning | None) -> bool:
+    if station is None or station.written not in said:
+        return False
+    try:
+        read_number(said[station.written], unit=station.unit, decimal_comma=True)
+    except PortgeoError:
+        return True
+    return False
 
 
 def _sort(
@@ -227,7 +277,7 @@ def _sort(
         {
             "row": row,
             "column": meanings[at].written if at is not None else problem.column,
-            "what": problem.what,
-            "mend": problem.mend,
+            "what": renumbered(problem.what, sheet.row_of),
+            "mend": renumbered(problem.mend, sheet.row_of),
         }
     )

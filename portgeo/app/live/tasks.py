@@ -14,7 +14,8 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from portgeo.app.live.answers import LABELS, PRINTED, REPORT, Asked, answer
+from portgeo.app.live.answer_parts import PRINTED, REPORT, Asked
+from portgeo.app.live.answers import LABELS, answer
 from portgeo.app.live.half_written import swept
 from portgeo.core.errors import PortgeoError
 from portgeo.core.interrupts import started

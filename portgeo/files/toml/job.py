@@ -159,6 +159,7 @@ def named_files(content: dict[str, Any]) -> list[tuple[str, int, str, str]]:
     ]
     for table in ("bench", "target", "gasket", "walls"):
         found.append((table, 0, "file", _table(content, table).get("file")))
+    found.append(("set", 0, "gasket", _table(content, "set").get("gasket")))
     files = _table(content, "set").get("files")
     found += [("set", 0, "files", name) for name in (files if isinstance(files, list) else ())]
     return [(table, k, key, name) for table, k, key, name in found if isinstance(name, str)]

@@ -254,10 +254,12 @@ class Gasket(Table):
 
 
 class RunnerSet(Table):
-    """The runners to be told apart."""
+    """The runners to be told apart, and the gasket that each opening's core shift is told from."""
 
     files: tuple[str, ...] = Field(min_length=2, max_length=MOST_RUNNERS)
     flows: tuple[float, ...] | None = None
+    gasket: str | None = None
+    gasket_at: Literal["entry", "exit"] = "entry"
     scan: Scan | None = None
 
     @field_validator("files", "flows", mode="before")

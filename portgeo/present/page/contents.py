@@ -44,7 +44,7 @@ def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
     for one in results["match"]:
         tables.append(_joint(one))
     if results["balance"]:
-        tables += _balance(results["balance"])
+        tables += set_tables(results["balance"])
     tables += [_warnings(results), _inputs(results)]
     found: dict[str, Table] = {}
     for table in tables:
@@ -248,15 +248,34 @@ def _joint(one: Mapping[str, Any]) -> Table:
     return _of_stations(f"joint-{slug(one['state'])}", caption, JointStations, one["record"])
 
 
-def _balance(record: Mapping[str, Any]) -> list[Table]:
+CORE_SHIFT = {
+    "entry": "Core shift at the entry, off the set’s mean",
+    "exit": "Core shift at the exit, off the set’s mean",
+    "gasket": "Core shift off the gasket’s hole",
+}
+
+
+def set_tables(record: Mapping[str, Any]) -> list[Table]:
+    """Return the tables of a set of runners: each against the others, with its core shift, and areas by station."""
     without = () if any(r["flow"] is not None for r in record["runners"]) else ("flow",)
+    ends = ("entry", "exit") + (("gasket",) if record["runners"][0]["gasket"] else ())
+    ways = ("left_mm", "up_mm")
+    core_shift = tuple(
+        Column(f"{end}_{way}", way.partition("_")[0], "length", CORE_SHIFT[end]) for end in ends for way in ways
+    )
     columns = (
         *columns_of(RunnerOfSet, without=without),
+        *core_shift,
         Column("hand", "Shape", "text"),
         Column("file", "File", "text"),
     )
     rows = tuple(
-        (*row_of(RunnerOfSet, r, without=without), "mirror of 1" if r["other_hand"] else "like 1", source["file"])
+        (
+            *row_of(RunnerOfSet, r, without=without),
+            *(r[end][way] for end in ends for way in ways),
+            "mirror of 1" if r["other_hand"] else "like 1",
+            source["file"],
+        )
         for r, source in zip(record["runners"], record["source"], strict=True)
     )
     station, spread = columns_of(SetStations)

@@ -14,6 +14,7 @@ from portgeo.present.page.pieces import PIECES, asset
 
 if TYPE_CHECKING:
     from portgeo.core.units import Display
+    from portgeo.present.page.tables import Table as Shown
     from portgeo.results.figures import Table
 
 # The answer, in its order: which figure, and what it is called until the server says it.
@@ -62,8 +63,15 @@ def table_html(
 ) -> str:
     """Return a result's table as the report shows it. only, without, dot_below : as `columns_of`, `table_element`."""
     from portgeo.present.page.tables import Table as Shown
-    from portgeo.present.page.tables import columns_of, row_of, table_element
+    from portgeo.present.page.tables import columns_of, row_of
 
     kind, columns = type(table), columns_of(type(table), only=only, without=without)
     rows = tuple(row_of(kind, row, only=only, without=without) for row in table.to_rows())
-    return html([table_element(Shown("", caption, columns, rows), display, dot_below=dot_below)])
+    return shown_html(Shown("", caption, columns, rows), display, dot_below=dot_below)
+
+
+def shown_html(table: Shown, display: Display, *, dot_below: float = 0.0) -> str:
+    """Return one of the report's own tables."""
+    from portgeo.present.page.tables import table_element
+
+    return html([table_element(table, display, dot_below=dot_below)])

@@ -257,11 +257,23 @@ def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
                 f"{balance['greatest_spread_percent']:.1f} % at most, at station "
                 f"{d.length(balance['greatest_spread_station_mm'])}.",
             ),
+            *_flows(balance["flows"]),
             balance_chart(results, d),
             table_element(tables["balance"], d),
             fold(tables["balance-stations"].caption, table_element(tables["balance-stations"], d)),
         ]
     return found or None
+
+
+def _flows(flows: Mapping[str, Any] | None) -> list[Element]:
+    if flows is None:
+        return []
+    odd = flows["odd_one_out"]
+    text = (
+        f"Flows: mean {flows['mean_flow']:.1f}, {flows['spread_percent']:.1f} % between the best and the worst; "
+        f"{f'cylinder {odd} is the odd one out' if odd else 'none stands out'}."
+    )
+    return [el("p", text)]
 
 
 def _joint(record: Mapping[str, Any], d: Display) -> list[str]:

@@ -13,7 +13,7 @@ from portgeo.comparing.balance import Balance
 from portgeo.core.units import Display
 from portgeo.present.text.compare import signed
 from portgeo.present.text.notices import notices_lines
-from portgeo.results.balanced import Balanced
+from portgeo.results.balanced import Balanced, FlowsOfSet
 
 
 def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
@@ -33,6 +33,8 @@ def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
             line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.least_areas[k]):>9.2f}"
         lines.append(line)
     how = "laid as they were measured" if found.as_measured else "walls laid together"
+    if balanced.flows is not None:
+        lines += ["", "flows", *("  " + line for line in flows_lines(balanced.flows))]
     lines += [
         "",
         f"openings against the set's mean, {how} ({d.unit}; left and up of the first runner)",
@@ -66,6 +68,31 @@ def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
         lines.append(f"{d.length(station, label=False):>8} {row} {100 * found.spread[j]:>7.2f}%")
     lines += ["", *(f"runner {k + 1}: {name}" for k, name in enumerate(names))]
     return "\n".join(lines)
+
+
+def flows_lines(flows: FlowsOfSet) -> list[str]:
+    """Return the flows of a set as lines: mean, spread, the odd one out."""
+    found = flows.computed
+    lines = [
+        f"mean        {found.mean:.1f}, as the bench gave them",
+        f"spread      {found.flows.min():.1f} to {found.flows.max():.1f}, {flows.spread_percent:.1f}% of the mean",
+    ]
+    if found.odd is None:
+        return [
+            *lines,
+            "odd one     none stands out" if len(found.flows) > 2 else "odd one     of two, neither can be told",
+        ]
+    side = "under" if found.off[found.odd] < 0.0 else "over"
+    off = abs(100.0 * found.off[found.odd])
+    return [*lines, f"odd one     cylinder {found.odd + 1}, {off:.1f}% {side} the mean of the others"]
+
+
+def set_lines(balanced: Balanced, names: Sequence[str]) -> list[str]:
+    """Return what is to be said of a set beside its tables: the odd one out, the flows, what to look at."""
+    lines = [_answer(balanced.computed, names, balanced.display)]
+    if balanced.flows is not None:
+        lines += ["Flows: " + line for line in flows_lines(balanced.flows)]
+    return [*lines, *(remark.message for remark in balanced.warnings)]
 
 
 def _answer(found: Balance, names: Sequence[str], d: Display) -> str:

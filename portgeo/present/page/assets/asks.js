@@ -9,6 +9,21 @@ function askPerson(dialog, title, text, choices) {
   if (!dialog.open) dialog.showModal();
 }
 
+// What the job is called.
+function askForName(dialog, title, take) {
+  const name = make("input", { type: "text", id: "rename-name", value: title, maxlength: 80, required: true, autocomplete: "off" });
+  dialog.oncancel = null;
+  dialog.replaceChildren(make("form", { onsubmit: (event) => {
+    event.preventDefault();
+    dialog.close();
+    if (name.value.trim() && name.value.trim() !== title) take(name.value.trim());
+  } }, make("h2", { id: "ask-title" }, "What is it called?"), make("label", { for: "rename-name" }, "Name", name),
+    make("div", { class: "actions" }, make("button", { type: "submit", class: "first" }, "Rename"),
+      make("button", { type: "button", onclick: () => dialog.close() }, "Leave it"))));
+  dialog.showModal();
+  name.select();
+}
+
 function askAboutChange(dialog, desk, question) {
   const mine = question.count === 1 ? "the change you made" : `the ${question.count} changes you made`;
   if (question.kind === "tab") {

@@ -54,6 +54,12 @@ const NOT_READ = {
   rect: ["diameter"], oval: ["diameter", ...NO_CORNERS], round: ["width", ...NO_CORNERS],
   outline: ["height", "width", "diameter", ...NO_CORNERS],
 };
+// Whether a row holds a reading: its place, shape, tool, marks and remarks are none.
+function isBegun(table, row) {
+  const cells = table.rows[row - 1] ? table.rows[row - 1].cells : [];
+  return table.columns.some((column, k) => column.column !== "station" && (column.column === "outline" || !ASIDE.includes(column.column)) && Boolean(cells[k]));
+}
+
 const ASIDE = ["shape", "outline", "tool", "mark", "note", "reading_error", "turn_error", "state", "setup", "depression", "leg"];
 
 // Whether a reading belongs into a cell: not a width into a round section, nor a remark anywhere.

@@ -1,9 +1,9 @@
 // The page to type into: puts the parts on it, and gives each what the desk and its server tell.
 "use strict";
 const PLACES = [["readings", "Readings"], ["stage", "Stage"], ["bench", "Bench"], ["walls", "Walls"], ["engine", "Engine"], ["gasket", "Gasket"],
-  ["tool", "Tool"], ["set", "Set"], ["plan", "Plan"], ["paper", "Paper"]];
+  ["tool", "Tool"], ["set", "Set"], ["plan", "What to cut"], ["paper", "Paper"]];
 const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["", "engine", "metal"], tool: ["tool"], paper: ["templates"] };
-const ANSWERED = { air: "air speed", compare: "what was cut", plan: "planned" }; // what a model is called that an answer gave
+const ANSWERED = { air: "air speed", compare: "what was cut", plan: "planned", calm: "calmed" }; // what a model is called that an answer gave
 const SIZES = [100, 120, 145], SAID_MS = 8000;
 
 (function () {
@@ -37,8 +37,14 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const stages = stageTabs(at("stages"), { desk, chosen, say, offers: parts.readings });
   const which = parts.readings.appendChild(make("div", { class: "actions", role: "group", "aria-label": "Part" }));
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
-  const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), setPart(parts.set, { desk, say })];
-  const plan = planPart(parts.plan, { desk, chart, start: (kind) => startTask(kind) });
+  const set = setPart(parts.set, { desk, say, start: (kind) => startTask(kind) });
+  const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), set];
+  const plan = planPart(parts.plan, { desk, chart, start: (kind, more) => startTask(kind, more), show: (model) => {
+    const kept = stages.now && events.get(keyOf(stages.now.name, "port"));
+    if (!kept || !kept.model) return;
+    kept.answers = (kept.answers || new Map()).set("calm", { of: desk.shown().version, data: model });
+    if (shownPart === "port") showModels(kept, "calm");
+  } });
   const papers = make("div", { "aria-live": "polite" });
   const paper = (text, kind) => make("button", { type: "button", onclick: () => startTask(kind) }, text);
   parts.paper.append(make("p", { class: "note" }, "Each is made beside your typing and opens from here."),
@@ -47,14 +53,15 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
       make("button", { type: "button", onclick: () => { document.body.dataset.print = "page"; window.print(); } }, "Print this page")), papers);
   parts.paper.append(parts.paper.querySelector(".forms"));
 
-  function startTask(kind) {
+  function startTask(kind, said = {}) {
     const stage = stages.now && stages.now.name, before = stages.before && stages.before.name;
-    const more = { air: { stage }, compare: { before, after: stage }, plan: {} }[kind] || {};
+    const more = { air: { stage }, compare: { before, after: stage } }[kind] || {};
     if (kind === "compare" && !before) return say("There is one stage only. Make a new stage once metal is out.");
-    tasks.start(kind, more).then((begun) => begun && say("Started. Go on typing."));
+    tasks.start(kind, { ...more, ...said }).then((begun) => begun && say("Started. Go on typing."));
   }
   function answered(task) {
-    if (task.kind === "plan") plan.answer(task);
+    if (task.kind === "plan" || task.kind === "calm") plan.answer(task);
+    else if (task.kind === "set") set.answer(task);
     else if (task.refusal) papers.prepend(refusalElement(task));
     else if (task.result) papers.prepend(make("section", {}, make("h3", {}, task.label || task.kind), ...answerElements(task.result)));
     if (task.result && ["templates", "customer", "report"].includes(task.kind)) say(`Ready: ${(task.label || task.kind).toLowerCase()}.`);
@@ -221,6 +228,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     at("first").hidden = !state.first;
     at("desk").hidden = Boolean(state.first);
     document.body.classList.toggle("typing-on", !state.first);
+    at("rename").hidden = Boolean(state.first);
     at("undo").disabled = !state.can_undo && desk.settled();
     at("redo").disabled = !state.can_redo;
     if (state.first) { if (!at("first").firstChild) firstPage(at("first"), { desk, upload }); return; }
@@ -232,7 +240,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     for (const part of others) part.update(state);
     plan.update(state);
     if (begun && tables.get("readings")) { // straight to the first reading
-      const [row, name] = (state.tables[fileOf("readings")].missing || [])[0] || [1, "height"];
+      const table = state.tables[fileOf("readings")], missing = table.missing || [], station = (table.columns.find((one) => one.column === "station") || {}).name;
+      const [row, name] = missing.find((place) => place[1] === station) || missing[0] || [1, "height"];
       tables.get("readings").table.go(row, name);
     }
   });
@@ -267,6 +276,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     event.preventDefault();
     if (undo) desk.undo(); else desk.redo();
   });
+  at("rename").addEventListener("click", () => askForName(at("ask"), state.title,
+    (text) => desk.edit([{ op: "key", table: "", index: 0, key: "title", text }])));
   at("undo").addEventListener("click", () => desk.undo());
   at("redo").addEventListener("click", () => desk.redo());
   for (const id of ["undo", "redo"]) at(id).addEventListener("pointerdown", (event) => event.preventDefault());

@@ -46,13 +46,15 @@ function gasketPart(holder, { desk, say }) {
 }
 
 // A set of runners: how many, then a sheet for each, chosen by its name.
-function setPart(holder, { desk, say }) {
+function setPart(holder, { desk, say, start }) {
   const count = make("input", { type: "number", id: "set-count", min: 2, max: 24, value: 4, class: "n" });
   const begin = make("div", { class: "none" }, make("p", {}, "Runners of one manifold, to find the odd one out."),
     make("div", { class: "field" }, make("label", { for: "set-count" }, "How many"), count),
     make("div", { class: "actions" }, action("Lay their sheets out", () => desk.edit([{ op: "table", table: "set", count: Number(count.value) }]), true)));
   const tabs = make("div", { class: "actions", role: "group", "aria-label": "Runner" }), sheet = make("div"), forms = make("div", { class: "forms" }), flows = make("div");
-  holder.append(begin, tabs, sheet, flows, forms);
+  const beside = action("Set them side by side", () => start("set"), true), answer = make("div", { "aria-live": "polite" });
+  const work = make("div", { class: "actions" }, beside);
+  holder.append(begin, tabs, sheet, work, answer, flows, forms);
   const form = formPart(forms, { desk, tables: ["set"] });
   let chosen = null, shown = null, table = null;
   return {
@@ -60,7 +62,7 @@ function setPart(holder, { desk, say }) {
       const own = state.forms.find((one) => one.table === "set"), entry = own && own.entries.find((one) => one.key === "files");
       const files = (entry ? entry.text : "").split(",").map((name) => name.trim()).filter((name) => state.tables[name]);
       begin.hidden = Boolean(entry && entry.text);
-      forms.hidden = !begin.hidden;
+      forms.hidden = work.hidden = !begin.hidden;
       form.update(state.forms);
       if (!files.includes(chosen)) chosen = files[0] || null;
       tabs.replaceChildren(...files.map((name) => make("button", { type: "button", "aria-pressed": String(name === chosen), onclick: () => { chosen = name; this.update(desk.state); } }, name)));
@@ -70,7 +72,11 @@ function setPart(holder, { desk, say }) {
         table = chosen && sheetTable(sheet.appendChild(make("div", { class: "typing" })), { desk, file: chosen, say, hand() {} });
       }
       if (table) table.update(state.tables[chosen]);
+      const told = JSON.stringify(state.flows || null);
+      if (flows.dataset.told === told) return;
+      flows.dataset.told = told;
       flows.replaceChildren(...(state.flows ? [make("h3", {}, "Flows of all cylinders"), ...answerElements(state.flows)] : []));
     },
+    answer(task) { answer.replaceChildren(...(task.refusal ? [refusalElement(task)] : answerElements(task.result))); },
   };
 }

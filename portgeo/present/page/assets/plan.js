@@ -3,21 +3,76 @@
 const PLAN_TABLES = ["target.area", "target.taper", "target.short_side", "target.limits", "target.cut", "target.keep", "target.copy", "target"];
 const MORE_AREA = 1.03; // of what is there: where a new handle begins, to be seen apart from the line
 
-// chart : where the areas are dragged. start(kind) : begins a long answer.
-function planPart(holder, { desk, chart, start }) {
+// The cut that calms the air: asked for with a flow, then one of its amounts of metal is chosen. start(kind, more) : begins
+// a long answer. show(model) : the port as it will be.
+function calmPart(holder, { desk, start, show }) {
+  const flow = make("input", { type: "text", id: "calm-flow", class: "n", inputmode: "decimal", autocomplete: "off" });
+  const help = make("span", { class: "help" });
+  const found = make("div", { "aria-live": "polite" }), cut = make("div", { class: "cutsheet" }), drawing = make("div");
+  const chart = lineChart(drawing, "The fastest air on the wall against the metal to come out");
+  let state = null;
+  const bench = () => {
+    const form = state && state.forms.find((one) => one.table === "bench"), text = (key) => ((form && form.entries.find((entry) => entry.key === key)) || {}).text || "";
+    return { file: text("file"), flow: text("flow_cfm") };
+  };
+  const ask = () => {
+    const typed = flow.value.trim();
+    if (typed && !bench().file && typed !== bench().flow) desk.edit([{ op: "key", table: "bench", index: 0, key: "flow_cfm", text: typed }]);
+    start("calm", typed ? { cfm: typed } : {});
+  };
+  flow.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); ask(); } });
+  drawing.hidden = true;
+  holder.append(make("h3", {}, "Where the air is too fast"),
+    make("p", { class: "note" }, "Finds the cut that slows the air on the wall most, for each amount of metal, within the limits below. It takes a minute or more; go on typing."),
+    make("div", { class: "field" }, make("label", { for: "calm-flow" }, "Flow", make("span", { class: "unit" }, " cfm")), flow, help),
+    make("div", { class: "actions" }, make("button", { type: "button", class: "first", onclick: ask }, "Find where to cut")), found, drawing, cut);
+
+  function choose(result, k) {
+    const one = result.choices[k];
+    for (const button of found.querySelectorAll("[data-choice]")) button.setAttribute("aria-pressed", String(Number(button.dataset.choice) === k));
+    cut.replaceChildren(make("h3", {}, `The cut of ${one.metal_cc.toFixed(2)} cc${one.knee ? ", the knee" : ""}`),
+      make("div", { class: "actions" }, printer()), ...answerElements(one));
+    show(one.model);
+  }
+  return {
+    update(given) {
+      state = given;
+      const { file, flow: cfm } = bench();
+      if (document.activeElement !== flow && !flow.value) flow.value = cfm;
+      help.textContent = file ? "Empty: the best of this stage\u2019s run on the bench sheet." : "Through the port on the bench, at the lift you care about.";
+    },
+    answer(task) {
+      drawing.hidden = true;
+      cut.replaceChildren();
+      if (task.refusal) return found.replaceChildren(refusalElement(task));
+      const result = task.result, choices = result.choices || [];
+      const pick = choices.map((one, k) => make("button", { type: "button", "data-choice": k, "aria-pressed": "false", onclick: () => choose(result, k) },
+        `${one.metal_cc.toFixed(2)} cc${one.knee ? " \u2013 knee" : ""}`));
+      found.replaceChildren(...answerElements(result), pick.length ? make("fieldset", { class: "pick" }, make("legend", {}, "Metal to take"), pick) : "");
+      if (!choices.length) return;
+      drawing.hidden = false;
+      chart.update(result.chart);
+      choose(result, result.chosen);
+    },
+  };
+}
+const printer = () => make("button", { type: "button", onclick: () => { document.body.dataset.print = "cutsheet"; window.print(); } }, "Print the cut sheet");
+
+// chart : where the areas are dragged. start(kind) : begins a long answer. show(model) : the port as calmed.
+function planPart(holder, { desk, chart, start, show }) {
+  const calm = calmPart(holder.appendChild(make("section", { class: "calm" })), { desk, start, show });
   const slider = make("input", { type: "range", id: "plan-radius" }), radius = make("output", { for: "plan-radius" });
   const sliding = make("div", { class: "field slide", hidden: true }, make("label", { for: "plan-radius" }, "Short side radius wanted"), slider, radius);
   const forms = make("div"), sheet = make("div", { class: "cutsheet", "aria-live": "polite" });
   const button = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
   const add = button("Want another area", addArea);
-  const begin = make("div", { class: "none" }, make("p", {}, "Nothing is wanted of the next cut yet."),
-    button("Say what is wanted", () => desk.edit([{ op: "table", table: "target" }]), true));
+  const begin = make("div", { class: "none" }, make("p", {}, "Areas, tapers and a short side radius to get to, and what stops the cut: wall, gasket, seat."),
+    button("Say what is wanted", () => desk.edit([{ op: "table", table: "target" }])));
   const work = make("div");
-  holder.append(begin, work);
+  holder.append(make("h3", {}, "What you want of the next cut"), begin, work);
   work.append(
     make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the least metal that gets there within wall, gasket and reach."),
-    make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), add,
-      button("Print the cut sheet", () => { document.body.dataset.print = "cutsheet"; window.print(); })),
+    make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), add),
     sliding, sheet, forms);
   const part = formPart(forms, { desk, tables: PLAN_TABLES, fold: true });
   let state = null, figures = null, area = null, on = false;
@@ -73,6 +128,7 @@ function planPart(holder, { desk, chart, start }) {
     update(given) {
       state = given;
       const begun = state.forms.some((form) => form.table === "target.cut");
+      calm.update(state);
       begin.hidden = begun;
       work.hidden = !begun;
       part.update(state.forms);
@@ -82,9 +138,10 @@ function planPart(holder, { desk, chart, start }) {
     figures(given, chartData) { figures = given; area = chartData; if (state) { slide(); handles(); } },
     open(is) { on = is; handles(); },
     answer(task) {
+      if (task.kind === "calm") return calm.answer(task);
       if (task.refusal) sheet.replaceChildren(refusalElement(task));
       if (!task.result) return;
-      sheet.replaceChildren(make("h3", {}, "The cut"), ...answerElements(task.result));
+      sheet.replaceChildren(make("h3", {}, "The cut"), make("div", { class: "actions" }, printer()), ...answerElements(task.result));
     },
   };
 }

@@ -23,8 +23,18 @@ function sheetTable(holder, { desk, file, hand, say }) {
     button("Row above", () => insert(0), "Ctrl + Enter"), button("Row below", () => insert(1)),
     button("Remove row", remove, "Ctrl + Backspace"), button("Copy all", copyAll), adder);
   const scroll = make("div", { class: "scroll", role: "region", "aria-label": file, tabindex: -1 }, make("table", { class: "sheet" }, head, body));
+  // Columns that do not fit are told of, with a button that brings them: none hides without a word.
+  const more = make("button", { type: "button", class: "link more", hidden: true, onclick: () => scroll.scrollBy({ left: scroll.clientWidth / 2, behavior: "smooth" }) });
+  function tellHidden() {
+    const edge = scroll.getBoundingClientRect().right, hidden = Array.from(head.querySelectorAll("th")).filter((th) => th.getBoundingClientRect().left > edge - 24);
+    more.hidden = !hidden.length;
+    more.textContent = "More to the right: " + hidden.map((th) => th.firstChild.textContent).join(", ") + " \u2192";
+    scroll.classList.toggle("cut", hidden.length > 0);
+  }
+  scroll.addEventListener("scroll", tellHidden);
+  new ResizeObserver(tellHidden).observe(scroll);
   const list = choiceList(holder);
-  holder.replaceChildren(scroll, notes, bar, list.element);
+  holder.replaceChildren(more, scroll, notes, bar, list.element);
 
   const cellAt = (row, col) => rows[row - 1] && rows[row - 1].inputs[col];
   const placeOf = (input) => ({ row: Number(input.dataset.row), col: Number(input.dataset.col) });
@@ -66,6 +76,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
     for (const gone of rows.splice(want)) { gone.line.remove(); gone.told.remove(); }
     rows.forEach((one, k) => fill(one, k + 1, at));
     mark();
+    tellHidden();
     if (place && !same) {
       const input = cellAt(Math.min(place.row, rows.length), table.columns.findIndex((column) => column.name === place.name));
       if (input) { input.focus(); if (place.dirty) input.value = place.text; }
@@ -94,15 +105,16 @@ function sheetTable(holder, { desk, file, hand, say }) {
 
   // What is refused, what is missing, what would help next, which rows are left out.
   function mark() {
+    const left = out.filter((row) => table.kind !== "sections" || isBegun(table, row)); // a row that is not begun is not left out
     const missing = new Set((table.missing || []).map(([row, name]) => row + " " + name));
-    const problems = new Map();
+    const problems = new Map(), refused = new Set(table.problems.map((problem) => problem.row));
     for (const one of table.problems) {
       const name = one.column || one.name, key = one.row ? one.row + " " + name : "";
       problems.set(key, [...(problems.get(key) || []), one]);
     }
     rows.forEach((one, k) => {
       const told = [];
-      one.line.classList.toggle("out", out.includes(k + 1));
+      one.line.classList.toggle("out", refused.has(k + 1));
       one.inputs.forEach((input, col) => {
         const column = table.columns[col], key = k + 1 + " " + column.name, found = problems.get(key) || [];
         problems.delete(key);
@@ -130,12 +142,12 @@ function sheetTable(holder, { desk, file, hand, say }) {
     });
     const rest = (count() ? Array.from(problems.values()).flat() : []).map(sentence).concat(table.notes || []);
     const beside = table.can_write === false && table.columns.length > 0;
-    const text = JSON.stringify([rest, out, suggested, beside]);
+    const text = JSON.stringify([rest, left, suggested, beside]);
     if (notes.dataset.text === text) return;
     notes.dataset.text = text;
     notes.replaceChildren(...(beside ? [make("p", {}, "A file of this kind is read and not written. ",
       button("Go on in a CSV beside it", () => desk.edit([{ op: "beside", file }])))] : []), ...rest.map((line) => make("p", {}, line)),
-      ...(out.length ? [make("p", {}, `Not in the figures yet: row${out.length > 1 ? "s" : ""} ${out.join(", ")}.`)] : []),
+      ...(left.length ? [make("p", {}, `Not in the figures yet: row${left.length > 1 ? "s" : ""} ${left.join(", ")}.`)] : []),
       ...(suggested ? [make("p", {}, make("span", { class: "flag", "aria-hidden": "true" }), nextText())] : []));
   }
   const sentence = (problem) => problem.what[0].toUpperCase() + problem.what.slice(1) + (problem.mend ? ". " + problem.mend + "." : ".");
@@ -221,8 +233,25 @@ function sheetTable(holder, { desk, file, hand, say }) {
     if (!gone.length) return;
     if (input) input.value = input.base;
     select(null);
-    desk.edit([{ op: "remove", file, rows: gone }]);
+    desk.edit([...marksMoved(gone), { op: "remove", file, rows: gone }]);
     if (input) go(Math.min(low, rows.length), placeOf(input).col);
+  }
+  // Marks of rows that are taken out go to the nearest row that stays, and are told of: none is lost without a word.
+  function marksMoved(gone) {
+    const k = table.columns.findIndex((column) => column.column === "mark");
+    if (table.kind !== "sections" || k < 0) return [];
+    const moved = new Map(), words = (row) => (moved.get(row) || table.rows[row - 1].cells[k] || "").split(/[\s,]+/).filter(Boolean);
+    const told = [];
+    for (const row of gone) {
+      const stay = Array.from({ length: count() }, (_, j) => j + 1).filter((j) => !gone.includes(j));
+      if (!words(row).length || !stay.length) continue;
+      const to = stay.reduce((best, j) => (Math.abs(j - row) < Math.abs(best - row) ? j : best));
+      told.push(`${words(row).join(" and ")} from row ${row} to row ${to}`);
+      moved.set(to, Array.from(new Set([...words(to), ...words(row)])).join(" "));
+    }
+    if (!moved.size) return [];
+    say(`Mark moved: ${told.join("; ")}.`);
+    return [{ op: "cells", file, cells: Array.from(moved, ([row, text]) => [row, table.columns[k].name, text]) }];
   }
   const box = () => [Math.min(range[0], range[2]), Math.min(range[1], range[3]), Math.max(range[0], range[2]), Math.max(range[1], range[3])];
   const many = () => range && (range[0] !== range[2] || range[1] !== range[3]);

@@ -3,6 +3,7 @@
 const VIEW_HINT = "Point at the port, tap it, or move the two sliders: station, clock position and value stand here.";
 const VIEW_HELP = "Drag to turn, two fingers or Shift to move, click the picture and use the wheel to come closer. Thin " +
   "rings: stations. Dashed line: 6 o\u2019clock, the middle of the floor. Lines on the paint: its scale\u2019s marks.";
+const VIEW_KEY = "Thin rings: stations. Dashed line: middle of the floor. Other lines: marks of the color scale.";
 const VIEW_MOVES = {
   left: "Turn left", right: "Turn right", up: "Tip up", down: "Tip down", closer: "Closer", farther: "Farther",
   side: "From the side", entry: "Into the entry", exit: "Into the exit", below: "From below", home: "Start again",
@@ -11,7 +12,7 @@ const VIEW_KEYS = {
   ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "closer", "=": "closer", "-": "farther",
   Home: "home",
 };
-const LABEL_ROOM = 34; // CSS pixels from one station's label to the next
+const LETTER = 6.5, LINE = 14; // CSS pixels that a label takes, about
 const SAME_SIZE = 0.1; // a model given anew that is as large, to this share, is drawn where the last one was
 
 // Fills an element; `shown` is told the number of the model that is chosen. Returns an object that takes new data, lights a
@@ -155,12 +156,13 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
         if (rise > high) { high = rise; best = q; }
       }
       const dx = best[0] - c[0], dy = best[1] - c[1], away = Math.hypot(dx, dy) || 1;
-      const crowded = written.some((q) => Math.hypot(q[0] - best[0], q[1] - best[1]) < LABEL_ROOM);
-      if (crowded && k > 0 && k < found.length - 1) return;
-      written.push(best);
       const end = k === 0 ? " entry" : k === found.length - 1 ? " exit" : "";
-      tag("ring" + k, number(here.s / data.length.per, 2) + end, best[0] + 16 * dx / away, best[1] + 16 * dy / away,
-        Math.max(-100, Math.min(0, -50 + 90 * dx / away))); // beside the port the text runs away from it
+      const text = number(here.s / data.length.per, 2) + end, x = best[0] + 16 * dx / away, y = best[1] + 16 * dy / away;
+      const aside = Math.max(-100, Math.min(0, -50 + 90 * dx / away)), wide = LETTER * text.length; // beside the port the text runs away from it
+      const low = x + aside / 100 * wide, crowded = written.some((w) => low < w[1] + LETTER && low + wide > w[0] - LETTER && Math.abs(y - w[2]) < LINE);
+      if (crowded && k > 0 && k < found.length - 1) return;
+      written.push([low, low + wide, y]);
+      tag("ring" + k, text, x, y, aside);
     });
     if (shown.point) {
       const q = project(place, ...shown.point.xyz);

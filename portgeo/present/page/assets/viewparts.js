@@ -21,6 +21,7 @@ function viewLayout({ brief, states, paints, stage, scale, said, station, clock,
   stage.append(said);
   return [
     stage,
+    make("p", { class: "note key" }, make("span", { class: "lit", "aria-hidden": "true" }), "The reading in hand. ", VIEW_KEY),
     make("fieldset", { class: "views" }, make("legend", { class: "unseen" }, "View"), opener, often.map(button), more),
     all, states, paints, scale,
   ];

@@ -1,0 +1,179 @@
+"""What every long answer is made of: what was asked, a stage's port, and lines, tables, files and models for the page.
+
+What was asked, plain enough for another process, comes in; plain values for JSON go out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from portgeo.app.live.figures import Readings, build
+from portgeo.core.errors import GeometryError, InputError
+from portgeo.core.units import Display, LengthUnit
+
+if TYPE_CHECKING:
+    from portgeo.core.port import Port
+    from portgeo.files.toml.job import JobFile
+    from portgeo.front.air import Run
+    from portgeo.present.pictures.model import Model, Paint
+    from portgeo.results.benched import Benched
+
+REPORT, PRINTED = "report", "printed"  # folders of a job that answers write into
+Progress = Callable[[str, float | None], None]
+
+
+@dataclass(frozen=True)
+class Scan:
+    """A stage whose port is a mesh: its file and what the job says of it, as `read` takes it."""
+
+    stage: str
+    part: str
+    file: str
+    path: str
+    settings: tuple[tuple[str, Any], ...]
+    units: LengthUnit
+    exhaust: bool
+    stamp: tuple[int, int] | None  # when its file was written, and its size
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked. folder, job : the job's. stages : the ports that it is about. said : what the page said of it."""
+
+    kind: str
+    folder: str
+    job: str | None
+    title: str
+    units: LengthUnit
+    stages: tuple[Readings | Scan, ...]
+    runner: Readings | Scan | None
+    target: str | None
+    said: Mapping[str, Any]
+
+
+def port_of(of: Readings | Scan, progress: Progress | None = None) -> tuple[Port, list[str]]:
+    """Return a stage's port, and what is to be said of it. Raises PortgeoError where there is none."""
+    from portgeo.front.ports import read
+
+    if isinstance(of, Scan):
+        heard = None if progress is None else lambda what, share: progress(what, share)
+        port = read(of.path, units=of.units, exhaust=of.exhaust, progress=heard, **dict(of.settings))
+        return port, []
+    built = build(of)
+    if built.port is None:
+        what = built.problem["what"] if built.problem else f"{of.stage} has too few finished rows"
+        raise GeometryError(what, mend=built.problem["mend"] if built.problem else "Read two or more", file=of.file)
+    named = replace(built.port, source=built.port.source | {"file": of.file})
+    out = [f"Rows {', '.join(map(str, built.left_out))} of {of.file} are not finished and left out."]
+    return named, out if built.left_out else []
+
+
+def job_of(asked: Asked) -> JobFile:
+    from portgeo.files.toml.job import read_job
+
+    assert asked.job is not None
+    return read_job(Path(asked.folder) / asked.job)
+
+
+def metal_of(asked: Asked) -> dict[str, Any]:
+    metal = None if asked.job is None else job_of(asked).job.metal
+    if metal is None:
+        return {"alloy": "aluminium"}
+    if metal.density_g_cc is not None:
+        return {"density_g_cc": metal.density_g_cc}
+    return {"alloy": metal.alloy or "aluminium"}
+
+
+@dataclass(frozen=True)
+class FlowSaid:
+    """What is known of the flow: cfm where it is typed, else a run of the bench sheet, its lift; inches of water."""
+
+    cfm: float | None
+    bench: Benched | None
+    run: Run | None
+    lift_mm: float | None
+    depression_in_h2o: float
+
+
+def flow_said(asked: Asked, of: Readings | Scan, *, runner: bool) -> FlowSaid:
+    """Return the flow that was typed, that of the stage's run, or the job's. Raises InputError where there is none."""
+    from portgeo.app.job.air import run_of
+    from portgeo.files.sheets.numbers import read_number
+    from portgeo.front.air import bench
+
+    job = None if asked.job is None else job_of(asked)
+    of_bench = None if job is None else job.job.bench
+    cfm: Any = asked.said.get("cfm")
+    lift, depression, sheet, run = None, 28.0, None, None
+    if of_bench is not None:
+        lift, depression = of_bench.lift, of_bench.depression_in_h2o
+        if of_bench.file is not None and cfm is None and job is not None:
+            sheet = bench(job.folder / of_bench.file, depression_in_h2o=depression, units=asked.units)
+            state = job.job.state[job.job.index(of.stage)]
+            run = run_of(sheet, state.bench_run, state.name, runner)
+        cfm = cfm if cfm is not None or run is not None else of_bench.flow_cfm
+    if run is not None:
+        return FlowSaid(None, sheet, run, lift, depression)
+    if cfm is None:
+        raise InputError(f"there is no flow of {of.stage}", mend="Type one in cfm, or a run of it into the bench sheet")
+    return FlowSaid(read_number(str(cfm), unit="", decimal_comma=True), None, None, None, depression)
+
+
+def printed_folder(asked: Asked) -> Path:
+    from portgeo.files.disk import make_folder
+
+    folder = Path(asked.folder) / PRINTED
+    make_folder(folder)
+    return folder
+
+
+def file_of(name: str, label: str) -> dict[str, str]:
+    return {"name": name, "label": label}
+
+
+def said_lines(text: str) -> list[str]:
+    """Return the answer of a command's text, without its title and its tables: the page has them as tables."""
+    lines = "\n".join(text.split("\n")[1:]).strip("\n").split("\n")
+    end = next((k for k, line in enumerate(lines) if not line.strip()), len(lines))
+    said: list[str] = []
+    for line in lines[:end]:
+        if line.startswith("   ") and said:
+            said[-1] += " " + line.strip()  # the line before goes on
+        else:
+            said.append(re.sub(r"^(\S[^:]*?) {2,}", r"\1: ", line.strip()))
+    return said
+
+
+def shown_table(caption: str, table: Any, display: Display, **some: Any) -> dict[str, Any]:
+    """Return a result's table, as the report shows it and as texts. some : as `table_html` takes it."""
+    from portgeo.present.page.live import table_html
+
+    head, rows = table.to_csv(display)
+    texts = [[cell_text(value, 3 if display.unit == "in" else 2) for value in row] for row in rows]
+    columns = [name.replace("_", " ") for name in head]
+    return {"caption": caption, "columns": columns, "rows": texts, "html": table_html(caption, table, display, **some)}
+
+
+def cell_text(value: float, decimals: int) -> str:
+    return "" if value != value else f"{value + 0.0:.{decimals}f}"
+
+
+def painted_model(stage: str, port: Port, paints: Callable[[Any], list[Paint]]) -> dict[str, Any]:
+    """Return a port's model as the page's script draws it, with more paints than its area."""
+    import numpy as np
+
+    from portgeo.front.skins import skin_of
+    from portgeo.front.states import survey
+    from portgeo.present.page.models import scales_of, view_data
+    from portgeo.present.pictures.model import Model, Paint
+
+    measured = survey(port, sure=False).computed
+    skin = skin_of(port)
+    area = np.interp(skin.stations, measured.fine_stations, measured.fine_area)
+    all_paints = (*paints(skin.vertices), Paint("area", "section area", area, "area", False))
+    model: Model = Model(stage, "port", skin.vertices, skin.faces, skin.stations, skin.clocks, all_paints)
+    return view_data([model], scales_of([model], port.display), 0, port.display)

@@ -1,0 +1,161 @@
+"""What to cut: the next cut that a target asks for, and the cut that calms the air for its metal.
+
+What was asked comes in; lines, tables, files and a model of the port as planned go out.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from portgeo.app.live.answer_parts import (
+    PRINTED,
+    Asked,
+    Progress,
+    file_of,
+    flow_said,
+    metal_of,
+    painted_model,
+    port_of,
+    printed_folder,
+    said_lines,
+    shown_table,
+)
+from portgeo.core.errors import InputError
+
+if TYPE_CHECKING:
+    from portgeo.core.port import Port
+    from portgeo.results.calmed import CalmedAir
+    from portgeo.results.planned import Planned
+
+
+def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
+    """Return the least cut that gets what the target wants. Raises PortgeoError."""
+    from portgeo.front.cuts import plan
+    from portgeo.present.text.cut_sheet import plan_text
+
+    of = asked.stages[-1]
+    if asked.target is None:
+        raise InputError("nothing is wanted yet", mend="Drag an area on the chart, or give the short side a radius")
+    progress(f"reading {of.stage}", None)
+    port, remarks = port_of(of)
+    progress("planning the cut", None)
+    metal = metal_of(asked)
+    planned = plan(port, Path(asked.folder) / asked.target, name=asked.target, **metal)
+    title = f"{of.stage} to {asked.target}"
+    text = plan_text(planned, title, metal.get("alloy") or "metal")
+    return {
+        "lines": [*remarks, *said_lines(text)],
+        "tables": _tables(planned),
+        "files": _written(asked, planned, text, "cut-sheet"),
+        "order_of_work": list(planned.order_of_work),
+        "stage": "planned",
+        "model": _planned_model(port, planned),
+    }
+
+
+def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
+    """Return the cuts that calm the air, each with its sheet, and which of them is at the knee. Raises PortgeoError.
+
+    What was said may name how much metal is to come out (`metal_cc`); without it the cut at the knee is chosen.
+    """
+    from portgeo.front.air import flow_of
+    from portgeo.front.calming import calm
+    from portgeo.present.text.calm import calm_text
+    from portgeo.present.text.cut_sheet import plan_text
+
+    of = asked.stages[-1]
+    progress(f"reading {of.stage}", None)
+    port, remarks = port_of(of)
+    flow = flow_said(asked, of, runner=False)
+    cfm = flow.cfm
+    if flow.bench is not None and flow.run is not None:
+        cfm = flow_of(flow.bench, flow.run, flow.lift_mm)
+    assert cfm is not None
+    metal = metal_of(asked)
+    limits = None if asked.target is None else Path(asked.folder) / asked.target
+    found = calm(
+        port, cfm, limits, depression_in_h2o=flow.depression_in_h2o, progress=lambda what, share: progress(what, share),
+        **metal,
+    )  # fmt: skip
+    title = f"{of.stage} at {cfm:.0f} cfm"
+    lines = [*remarks, *said_lines(calm_text(found, title, "past it metal buys least"))]
+    if found.planned is None:
+        return {"lines": [*lines, *(each.message for each in found.warnings)], "tables": [], "files": []}
+    texts = [plan_text(plan, f"{title}, calmed", metal.get("alloy") or "metal") for plan in found.plans]
+    choices = [
+        {
+            "metal_cc": round(choice.metal_cc, 2),
+            "knee": k == found.knee,
+            "lines": said_lines(text),
+            "tables": _tables(plan),
+            "files": _written(asked, plan, text, f"calm-{k + 1}"),
+            "model": _planned_model(port, plan),
+        }
+        for k, (choice, plan, text) in enumerate(zip(found.choices, found.plans, texts, strict=True))
+    ]
+    return {
+        "lines": lines,
+        "tables": [shown_table("What each amount of metal buys", found.rows, port.display)],
+        "files": [],
+        "chart": _bought(found),
+        "choices": choices,
+        "chosen": found.computed.chosen,
+        "stage": "planned",
+    }
+
+
+def _bought(found: CalmedAir) -> dict[str, Any]:
+    """Return the chart of what metal buys: the fastest air on the wall against the metal that comes out."""
+    from portgeo.results.kinds import kind_of
+
+    speed = kind_of("speed", found.display)
+    metal = [0.0, *(each.metal_cc for each in found.choices)]
+    peak = [found.today.peak_m_s / speed.per, *(each.peak_m_s / speed.per for each in found.choices)]
+    band = [0.0, *(2.0 * each.gain_u_m_s / speed.per for each in found.choices)]
+    series: list[dict[str, Any]] = [
+        {"name": "fastest air, ±", "x": metal, "y": peak, "band": band, "style": 1, "line": True, "points": True}
+    ]
+    if found.knee is not None:
+        at = found.knee + 1
+        knee = {"name": "the knee", "x": [metal[at]], "y": [peak[at]], "band": None, "style": 2}
+        series.append(knee | {"line": False, "points": True})
+    return {
+        "of": "metal", "x_label": "metal to come out, cc", "y_label": f"fastest air on the wall, {speed.unit}",
+        "units": ["cc", speed.unit], "decimals": [2, speed.decimals], "series": series, "spans": [],
+    }  # fmt: skip
+
+
+def _tables(planned: Planned) -> list[dict[str, Any]]:
+    """Return a cut's sheet as the report's tables: depths to take, and what the micrometer reads."""
+    from portgeo.present.text.cut_sheet import SHOWN_MM
+
+    depths = "Depth to take by station and clock position"
+    reads = "What the micrometer reads today, and when it is right"
+    d, stations = planned.display, planned.stations
+    return [
+        shown_table(depths, stations, d, only=("station_mm", "take_mm"), dot_below=SHOWN_MM),
+        shown_table(reads, stations, d, without=("take_mm",)),
+    ]
+
+
+def _written(asked: Asked, planned: Planned, text: str, stem: str) -> list[dict[str, str]]:
+    """Write a cut's sheet into the job's folder, as text and as a table, and return both for the page."""
+    from portgeo.files.disk import atomic_write, table_text
+
+    folder = printed_folder(asked)
+    atomic_write(folder / f"{stem}.txt", (text + "\n").encode("utf-8"), force=True)
+    head, rows = planned.stations.to_csv(planned.display)
+    atomic_write(folder / f"{stem}.csv", table_text(head, rows).encode("utf-8"), force=True)
+    return [file_of(f"{PRINTED}/{stem}.txt", "Cut sheet"), file_of(f"{PRINTED}/{stem}.csv", "Its table")]
+
+
+def _planned_model(port: Port, planned: Planned) -> dict[str, Any]:
+    """Return the planned port's model, painted by what is to be taken."""
+    from portgeo.front.skins import depth_outside
+    from portgeo.present.pictures.model import Paint
+
+    def paint(points: Any) -> list[Paint]:
+        return [Paint("depth to take", "depth to take", depth_outside(port, points), "length", True)]
+
+    return painted_model("planned", planned.port, paint)
