@@ -105,6 +105,7 @@ def _bumps_along(stations: FloatArray, free: np.ndarray, step: float) -> FloatAr
         here = stations[rows]
         pieces = max(round(float(np.ptp(here)) / step), 1)
         knots = here[0] + np.ptp(here) / pieces * np.arange(-3.0, pieces + 4.0)
+        knots[3], knots[-4] = here[0], here[-1]  # to the last digit: no row lies past them
         knots[:3] = here[0] if held[0] else knots[:3]
         knots[-3:] = here[-1] if held[1] else knots[-3:]
         bumps = BSpline.design_matrix(here, knots, 3).toarray()[:, 2 * held[0] : -2 if held[1] else None]

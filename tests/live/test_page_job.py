@@ -87,7 +87,7 @@ def type_to_a_cut(tab, folder):
     asked = float(re.search(r"^area = ([\d.]+)", text, re.MULTILINE)[1])
     assert asked == pytest.approx(before + 0.005, abs=0.0011)
     tab.page.get_by_role("button", name="Work out the cut").click()
-    tab.page.locator(".cutsheet table").first.wait_for()
+    tab.page.locator(".cutsheet.planned table").first.wait_for()
     return sheet
 
 
@@ -97,7 +97,7 @@ def test_a_port_is_typed_from_an_empty_page_to_a_cut_sheet(chromium, tmp_path):
         found = pg.survey(pg.read(sheet), sure=False)
         assert tab.figure("volume") == pytest.approx(found.volume_cc, abs=0.006)
         assert tab.figure("short_side") == pytest.approx(found.short_side.headline.mm / 25.4, abs=0.0006)
-        cut = tab.page.locator(".cutsheet")
+        cut = tab.page.locator(".cutsheet.planned")
         assert re.search(r"take out:?\s+[\d.]+ cc", cut.inner_text().lower())
         assert cut.get_by_role("link").count() > 0
         # The port as planned stands beside the one that was typed, painted by what is to be taken.
@@ -110,7 +110,7 @@ def test_the_cut_on_the_page_is_the_librarys(chromium, tmp_path):
     with served(tmp_path) as browser, Tab(chromium, browser.address) as tab:
         sheet = type_to_a_cut(tab, tmp_path)
         plan = pg.plan(pg.read(sheet), sheet.with_name("target.toml"))
-        told = float(re.search(r"[\d.]+(?= cc)", tab.page.locator(".cutsheet").inner_text())[0])
+        told = float(re.search(r"[\d.]+(?= cc)", tab.page.locator(".cutsheet.planned").inner_text())[0])
         assert told == pytest.approx(plan.removed_cc, abs=0.006)
 
 
@@ -182,7 +182,7 @@ def test_what_the_job_says_once_is_typed_into_forms(tab, folder):
 
 def test_a_job_is_renamed(tab, folder):
     tab.page.get_by_role("button", name="Rename").click()
-    tab.page.get_by_label("Name", exact=True).fill("Number three")
+    tab.page.locator("#rename-name").fill("Number three")
     tab.keys("Enter")
     tab.saved()
     assert tab.page.locator("#title").inner_text() == "Number three"

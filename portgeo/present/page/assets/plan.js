@@ -8,7 +8,7 @@ const MORE_AREA = 1.03; // of what is there: where a new handle begins, to be se
 function calmPart(holder, { desk, start, show }) {
   const flow = make("input", { type: "text", id: "calm-flow", class: "n", inputmode: "decimal", autocomplete: "off" });
   const help = make("span", { class: "help" });
-  const found = make("div", { "aria-live": "polite" }), cut = make("div", { class: "cutsheet" }), drawing = make("div");
+  const found = make("div", { "aria-live": "polite" }), cut = make("div", { class: "cutsheet calmed" }), drawing = make("div");
   const chart = lineChart(drawing, "The fastest air on the wall against the metal to come out");
   let state = null;
   const bench = () => {
@@ -23,7 +23,7 @@ function calmPart(holder, { desk, start, show }) {
   flow.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); ask(); } });
   drawing.hidden = true;
   holder.append(make("h3", {}, "Where the air is too fast"),
-    make("p", { class: "note" }, "Finds the cut that slows the air on the wall most, for each amount of metal, within the limits below. It takes a minute or more; go on typing."),
+    make("p", { class: "note" }, "Finds the cut that slows the air on the wall most, for each amount of metal, within the limits below. It takes some minutes; go on typing."),
     make("div", { class: "field" }, make("label", { for: "calm-flow" }, "Flow", make("span", { class: "unit" }, " cfm")), flow, help),
     make("div", { class: "actions" }, make("button", { type: "button", class: "first", onclick: ask }, "Find where to cut")), found, drawing, cut);
 
@@ -56,14 +56,23 @@ function calmPart(holder, { desk, start, show }) {
     },
   };
 }
-const printer = () => make("button", { type: "button", onclick: () => { document.body.dataset.print = "cutsheet"; window.print(); } }, "Print the cut sheet");
+
+// A button that prints the cut sheet that it stands in, and no other.
+function printer() {
+  return make("button", { type: "button", onclick: (event) => {
+    for (const sheet of document.querySelectorAll(".cutsheet")) sheet.classList.toggle("printed", sheet.contains(event.target));
+    document.body.dataset.print = "cutsheet";
+    window.print();
+  } }, "Print the cut sheet");
+}
+
 
 // chart : where the areas are dragged. start(kind) : begins a long answer. show(model) : the port as calmed.
 function planPart(holder, { desk, chart, start, show }) {
   const calm = calmPart(holder.appendChild(make("section", { class: "calm" })), { desk, start, show });
   const slider = make("input", { type: "range", id: "plan-radius" }), radius = make("output", { for: "plan-radius" });
   const sliding = make("div", { class: "field slide", hidden: true }, make("label", { for: "plan-radius" }, "Short side radius wanted"), slider, radius);
-  const forms = make("div"), sheet = make("div", { class: "cutsheet", "aria-live": "polite" });
+  const forms = make("div"), sheet = make("div", { class: "cutsheet planned", "aria-live": "polite" });
   const button = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
   const add = button("Want another area", addArea);
   const begin = make("div", { class: "none" }, make("p", {}, "Areas, tapers and a short side radius to get to, and what stops the cut: wall, gasket, seat."),

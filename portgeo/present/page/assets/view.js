@@ -158,7 +158,8 @@ function portView(holder, { brief = false, shown: tellShown = () => {} } = {}) {
       const dx = best[0] - c[0], dy = best[1] - c[1], away = Math.hypot(dx, dy) || 1;
       const end = k === 0 ? " entry" : k === found.length - 1 ? " exit" : "";
       const text = number(here.s / data.length.per, 2) + end, x = best[0] + 16 * dx / away, y = best[1] + 16 * dy / away;
-      const aside = Math.max(-100, Math.min(0, -50 + 90 * dx / away)), wide = LETTER * text.length; // beside the port the text runs away from it
+      // The text runs away from the port, the entry's away from the next.
+      const aside = k ? Math.max(-100, Math.min(0, -50 + 90 * dx / away)) : -100, wide = LETTER * text.length;
       const low = x + aside / 100 * wide, crowded = written.some((w) => low < w[1] + LETTER && low + wide > w[0] - LETTER && Math.abs(y - w[2]) < LINE);
       if (crowded && k > 0 && k < found.length - 1) return;
       written.push([low, low + wide, y]);
