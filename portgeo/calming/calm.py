@@ -30,7 +30,9 @@ from portgeo.reshape.solve import plate_energy
 from portgeo.reshape.target import Target, check_target, wanted_areas
 
 UNKNOWNS = 12_000  # of the search's grid: cells under half a bump; what is told is solved anew on the usual one
-SLOWING = 0.2  # share of the aim that is how quickly the air must slow
+# Share of the aim that is how quickly the air must slow: the load squared is some ten times as wide as the speed, so
+# that the two count about alike. A choice.
+SLOWING = 0.05
 # Of the aim, for the energy of a cut bent as a plate is (mm2). It costs some 2 % of the gain, and what it buys is a cut
 # that is the same on any grid: without it the wall is made wavy to please the grid.
 ENERGY = 0.1
@@ -106,6 +108,7 @@ def calm(
     *,
     slowing: float = SLOWING,
     least_speed: float | None = None,
+    hold_throat: bool = False,
     metal: float | None = None,
     peak: float | None = None,
     surveys: Sequence[Survey] = (),
@@ -116,8 +119,8 @@ def calm(
 
     flow : m3/s. depression : Pa. target : limits as of a plan; an area in it is the most there may be; a short side
     is not asked for. slowing : 0 to 1, its share in the aim. least_speed : m/s, the least mean speed anywhere that was
-    faster before. metal (mm3), peak (m/s) : what is chosen, the knee without either. Raises what `plan_cut` and
-    `air_speed` do.
+    faster before. hold_throat : its area stays. metal (mm3), peak (m/s) : what is chosen, the knee
+    without either. Raises what `plan_cut` and `air_speed` do.
     """
     check_target(target, port, display)
     room = room_for(port, target, limits_of)
@@ -133,7 +136,7 @@ def calm(
     most, doubt = today.highest.speed - today.mean_through(today.throat.area), _gain_u(today.highest, today.highest)
     if most < SURE * doubt:
         return nothing(Notice("calm_already", gain=max(most, 0.0), u=SURE * doubt))
-    search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed)
+    search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed, hold_throat=hold_throat)
     if not len(search.cuts.most):
         return nothing(_nothing_allowed(room))
 
@@ -187,6 +190,7 @@ def search_in(
     *,
     slowing: float = SLOWING,
     least_speed: float | None = None,
+    hold_throat: bool = False,
     unknowns: int = UNKNOWNS,
 ) -> Search:
     """Return the search for a port's best cuts within a room. flow : m3/s. unknowns : of the flow grid."""
@@ -199,10 +203,11 @@ def search_in(
     aim = Aim(slowing, wall_weights(wall), along_wall(wall), throat.area, reynolds)
     columns = np.arange(0, PLACES_ROUND, PLACES_ROUND // NODES_ROUND)
     nodes = cuts.spread[(room.rows[:, None] * PLACES_ROUND + columns).ravel()]
-    energy = ENERGY * (nodes.T @ plate_energy(grid, room.rows, columns, target.blend) @ nodes)
+    plate, bed = (plate_energy(grid, room.rows, columns, fade) for fade in (target.blend, 0.0))
+    energy = ENERGY * (nodes.T @ (plate - bed) @ nodes)  # of bending alone: depth is what the metal is the price of
     ceiling = np.full(len(grid.stations), np.inf)
-    # The throat stays as it is unless an area is asked for there: a port opened all over is slow, and no calmer.
-    ceiling[int(np.argmin(np.abs(grid.stations - throat.station)))] = 0.0
+    if hold_throat:
+        ceiling[int(np.argmin(np.abs(grid.stations - throat.station)))] = 0.0
     wanted = wanted_areas(target, grid.stations[room.rows], room.throat_area)
     ceiling[room.rows] = np.where(np.isnan(wanted), ceiling[room.rows], wanted)
     if least_speed is not None:

@@ -73,7 +73,8 @@ class Cuts:
 
 def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool = False) -> Cuts:
     """Return the bumps that fade over `blend`, each at most as high as the limit (n, m) under it."""
-    along = _bumps_along(grid.stations, limit.max(axis=1) > 0.0, blend / BUMPS_IN_BLEND)
+    by_line = _bumps_along(grid, limit.max(axis=1) > 0.0, blend / BUMPS_IN_BLEND)
+    along = by_line.mean(axis=1)
     count = max(4 * round(float(grid.girth.mean()) * BUMPS_IN_BLEND / blend / 4.0), LEAST_AROUND)
     around = _bumps_around(grid.share, count)
     most = np.empty((along.shape[1], count))
@@ -84,35 +85,46 @@ def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool
             most[j, k] = top.min() if under.min() > 0.0 else 0.0
     fold = mirror_columns(count) if symmetric else np.arange(count)
     most = np.minimum(most, most[:, fold])
-    bumps = sparse.kron(sparse.csr_matrix(along), sparse.csr_matrix(around), format="csc")
+    lines = sparse.csr_matrix(by_line.reshape(limit.size, -1))
+    order = np.arange(most.size).reshape(count, -1).T.ravel()
+    bumps = sparse.hstack([sparse.diags(np.tile(each, len(limit))) @ lines for each in around.T], format="csc")[
+        :, order
+    ]
     (index, free), (_, held) = (
         unknowns(each, np.zeros_like(most), fold) for each in (most, np.where(most > 0.0, 0.0, 1.0))
     )
     return Cuts(grid, most.ravel()[index], limit, (bumps @ free).tocsr(), (bumps @ held).tocsr())
 
 
-def _bumps_along(stations: FloatArray, free: np.ndarray, step: float) -> FloatArray:
-    """Return cubic B-splines (n, a) over each run of free rows, about `step` from one to the next.
+def _bumps_along(grid: WallGrid, free: np.ndarray, step: float) -> FloatArray:
+    """Return cubic B-splines (n, m, a) over each run of free rows, about `step` of stations from one to the next.
 
     free (n,) : rows in which anything may be cut. Towards a row that is held all bumps come to nothing at it; at an
-    opening they go on.
+    opening they go on. Knots stand at the same stations on all wall lines, and each line's splines are smooth in its
+    own length: where a turn begins, the inside's stations draw together at once, and a bump smooth in stations would
+    leave a corner on the wall.
     """
+    step_along = np.linalg.norm(np.diff(grid.points, axis=0), axis=2)
+    length = np.vstack([np.zeros(step_along.shape[1]), np.cumsum(step_along, axis=0)])
     edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]]).astype(int))).reshape(-1, 2)
     found = []
     for start, end in edges:
-        held = bool(start > 0), bool(end < len(stations))
+        held = bool(start > 0), bool(end < len(grid.stations))
         rows = slice(start - held[0], end + held[1])
-        here = stations[rows]
+        here = grid.stations[rows]
         pieces = max(round(float(np.ptp(here)) / step), 1)
-        knots = here[0] + np.ptp(here) / pieces * np.arange(-3.0, pieces + 4.0)
-        knots[3], knots[-4] = here[0], here[-1]  # to the last digit: no row lies past them
-        knots[:3] = here[0] if held[0] else knots[:3]
-        knots[-3:] = here[-1] if held[1] else knots[-3:]
-        bumps = BSpline.design_matrix(here, knots, 3).toarray()[:, 2 * held[0] : -2 if held[1] else None]
-        whole = np.zeros((len(stations), bumps.shape[1]))
-        whole[rows] = bumps
+        inner = np.linspace(here[0], here[-1], pieces + 1)
+        whole = np.zeros((*length.shape, pieces + 3 - 2 * sum(held)))
+        for line, own in enumerate(length[rows].T):
+            knots = np.interp(inner, here, own)  # the ends to the last digit: no row lies past them
+            beyond = np.arange(1.0, 4.0)
+            first = np.zeros(3) if held[0] else -beyond[::-1] * (knots[1] - knots[0])
+            last = np.zeros(3) if held[1] else beyond * (knots[-1] - knots[-2])
+            knots = np.concatenate([knots[0] + first, knots, knots[-1] + last])
+            bumps = BSpline.design_matrix(own, knots, 3).toarray()
+            whole[rows, line] = bumps[:, 2 * held[0] : -2 if held[1] else None]
         found.append(whole)
-    return np.hstack(found) if found else np.zeros((len(stations), 0))
+    return np.concatenate(found, axis=2) if found else np.zeros((*length.shape, 0))
 
 
 def _bumps_around(share: FloatArray, count: int) -> FloatArray:

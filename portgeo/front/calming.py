@@ -37,6 +37,7 @@ def calm(
     peak_m_s: float | None = None,
     slowing_share: float = SLOWING,
     least_mean_speed_m_s: float | None = None,
+    hold_throat: bool = False,
     depression_in_h2o: float = 28.0,
     alloy: Alloy = "aluminium",
     density_g_cc: float | None = None,
@@ -57,6 +58,7 @@ def calm(
         them that at the knee, past which metal buys least.
     slowing_share : 0 to 1, how much the slowing counts against the peak.
     least_mean_speed_m_s : the least mean speed at any station that is faster today: no area goes over what makes it.
+    hold_throat : the throat keeps its area, or what the limits say of it. One that is marked is held anyway.
     depression_in_h2o : under which it was flowed, inches of water.
     alloy, density_g_cc : the metal, or its density, for what it weighs.
     progress : told what is being done, and the share of it that is.
@@ -86,7 +88,8 @@ def calm(
     made, readings = limits_in(wanted, port)
     with naming(file):
         found = calm_air(
-            port, flow, depression, wanted.target, made, slowing=slowing_share, least_speed=least_mean_speed_m_s,
+            port, flow, depression, wanted.target, made, slowing=slowing_share,
+            least_speed=least_mean_speed_m_s, hold_throat=hold_throat,
             metal=None if metal_cc is None else metal_cc * 1000.0, peak=peak_m_s, surveys=[survey(port)],
             display=Display(wanted.unit), progress=progress or (lambda what, share: None),
         )  # fmt: skip

@@ -78,6 +78,33 @@ def test_where_the_search_starts_does_not_matter(search, best, count):
     for amount in random_cuts(search, count, seed=7):
         found = search.best(search.at(scaled_to(search, amount, 0.9 * METAL)), METAL)[0]
         assert found.aim == pytest.approx(best.aim, rel=0.02)
+        assert np.abs(found.travel - best.travel).max() < 0.05
+
+
+@pytest.mark.nightly
+def test_the_grid_does_not_matter(port, target, room):
+    found = []
+    for unknowns in (7_000, 14_000, 36_000):
+        search = search_in(port, FLOW, target, room, unknowns=unknowns)
+        found.append(search.best(search.at(np.zeros(len(search.cuts.most))), METAL)[0])
+        print(f"{unknowns}: aim {found[-1].aim:.5f}, off {np.abs(found[-1].travel - found[0].travel).max():.4f} mm")
+    for other in found[:-1]:
+        assert other.aim == pytest.approx(found[-1].aim, rel=0.02)
+
+
+@pytest.mark.parametrize("digit", [1e-12, -1e-12])
+def test_last_digits_do_not_matter(search, start, digit):
+    one, other = (search.best(replace(start, metal=start.metal + off), METAL)[0] for off in (0.0, digit))
+    assert other.aim == pytest.approx(one.aim, rel=1e-4)
+    assert np.abs(other.travel - one.travel).max() < 0.05
+
+
+def test_a_throat_is_held_when_asked(port, target, room):
+    held, free = (search_in(port, FLOW, target, room, unknowns=2500, hold_throat=hold) for hold in (True, False))
+    found = [each.best(each.at(np.zeros(len(each.cuts.most))), 800.0)[0] for each in (held, free)]
+    row = int(np.flatnonzero(np.isfinite(held.ceiling))[0])
+    kept, opened = (areas_after(room.grid, each.travel)[row] / room.grid.areas[row] for each in found)
+    assert kept < 1.001 < opened
 
 
 @pytest.mark.nightly

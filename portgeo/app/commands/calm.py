@@ -42,10 +42,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--metal", metavar="CC", help="choose the cut of so much metal, cc (the knee)")
     parser.add_argument("--peak", metavar="V", help="choose the least cut that brings the peak to V, ft/s (m/s in mm)")
     parser.add_argument(
-        "--slowing", metavar="SHARE", help="0 to 1: how much the slowing past the peak counts against the peak (0.2)"
+        "--slowing", metavar="SHARE", help="0 to 1: how much the slowing past the peak counts against the peak (0.05)"
     )
     parser.add_argument(
         "--least-speed", metavar="V", help="keep the mean speed at V, ft/s (m/s in mm), where it is that fast today"
+    )
+    parser.add_argument(
+        "--hold-throat", action="store_true", help="the throat keeps its area; a marked one does anyway"
     )
     parser.add_argument("--out", metavar="DIR", help="write choices, cut sheet and the port as it will be here")
     add_metal(parser)
@@ -76,7 +79,8 @@ def run(args: argparse.Namespace) -> None:
     with progress_bar("calm", quiet=args.quiet) as progress:
         found = calm(
             port, asked["cfm"], args.limits, metal_cc=asked.get("metal"), peak_m_s=speeds.get("peak"),
-            least_mean_speed_m_s=speeds.get("least_speed"), depression_in_h2o=asked["depression"],
+            least_mean_speed_m_s=speeds.get("least_speed"), hold_throat=args.hold_throat,
+             depression_in_h2o=asked["depression"],
             alloy=args.alloy, density_g_cc=args.density, progress=progress, **more,
         )  # fmt: skip
     chosen_by = next((words for name, words in CHOSEN_BY.items() if name in asked), KNEE)
