@@ -96,13 +96,31 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     ]
     return {
         "lines": lines,
-        "tables": [shown_table("What each amount of metal buys", found.rows, port.display)],
+        "tables": [_choices_table(found)],
         "files": [],
         "chart": _bought(found),
         "choices": choices,
         "chosen": found.computed.chosen,
         "stage": "planned",
     }
+
+
+def _choices_table(found: CalmedAir) -> dict[str, Any]:
+    """Return what each amount of metal buys, a row an amount."""
+    from portgeo.core.units import clock_text
+    from portgeo.results.kinds import kind_of
+
+    d, speed = found.display, kind_of("speed", found.display).unit
+    columns = ["metal, cc", f"deepest, {d.unit}", f"peak, {speed}", f"down, {speed}", "±", "of all, %", "fastest at"]
+    rows = [
+        [
+            f"{each.metal_cc:.2f}", d.length(each.deepest_mm, label=False), d.speed(each.peak_m_s, label=False),
+            d.speed(each.gain_m_s, label=False), d.speed(2.0 * each.gain_u_m_s, label=False),
+            f"{each.of_all_percent:.0f}", f"{d.length(each.station_mm, label=False)}, {clock_text(each.clock_hours)}",
+        ]
+        for each in found.choices
+    ]  # fmt: skip
+    return {"caption": "What each amount of metal buys", "columns": columns, "rows": rows}
 
 
 def _bought(found: CalmedAir) -> dict[str, Any]:

@@ -40,8 +40,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const set = setPart(parts.set, { desk, say, start: (kind) => startTask(kind) });
   const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), set];
   const plan = planPart(parts.plan, { desk, chart, start: (kind, more) => startTask(kind, more), show: (model) => {
-    const kept = stages.now && events.get(keyOf(stages.now.name, "port"));
-    if (!kept || !kept.model) return;
+    const key = stages.now && keyOf(stages.now.name, "port"), kept = events.get(key) || {};
+    events.set(key, kept);
     kept.answers = (kept.answers || new Map()).set("calm", { of: desk.shown().version, data: model });
     if (shownPart === "port") showModels(kept, "calm");
   } });
