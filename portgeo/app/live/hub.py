@@ -7,6 +7,7 @@ worked out in a thread, their ± and the model in a process of its own.
 from __future__ import annotations
 
 import asyncio
+import time
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -23,6 +24,8 @@ from portgeo.app.live.worker import Ended, Worker
 from portgeo.core.errors import PortgeoError
 
 WATCH = 1.0  # seconds between two looks whether something else changed a file
+HURRY = 1.0  # seconds between two readings, below which a third is likely to follow as soon
+QUIET = 0.3  # seconds without a reading, that end such a run of them: what takes longer is begun then
 MOST_SCANS = 6  # whose figures are kept: those that are looked at in turn
 MOST_WAITING = 200  # events for a tab that does not read: past it, it has gone
 
@@ -53,6 +56,7 @@ class Hub:
         self.closed = self._warmed = False
         self._quick = asyncio.Lock()
         self._turn = 0
+        self._asked, self._hurried = -HURRY, False  # when figures were asked for last, and whether soon after others
         self._shown: tuple[str | None, str] = (None, "port")
         self._tasks: set[asyncio.Task[Any]] = set()
         self._slow: asyncio.Queue[_Wanted] = asyncio.Queue()
@@ -129,7 +133,8 @@ class Hub:
 
     def ask(self, stage: str | None, part: str = "port") -> None:
         """Work out the figures of a stage; what was asked for before and is not done yet is dropped."""
-        self._turn += 1
+        now = time.monotonic()
+        self._turn, self._asked, self._hurried = self._turn + 1, now, now - self._asked < HURRY
         self._shown = (stage, part)
         if not self.tabs:
             return  # nobody looks; the next tab asks
@@ -153,6 +158,8 @@ class Hub:
         """Work out the model and the ± of what was asked for last, then what was cut since the stage before."""
         while True:
             wanted = await self._slow.get()
+            if not await self._quiet(wanted.turn, QUIET if self._hurried else 0.0):
+                continue
             of = wanted.of
             if isinstance(of, Scan):
                 await self._scanned(wanted, of)
@@ -166,8 +173,16 @@ class Hub:
             if wanted.before is not None and wanted.turn == self._turn:
                 self.spawn(self._changed(wanted, wanted.before, of))
 
+    async def _quiet(self, turn: int, seconds: float) -> bool:
+        """Wait until so long nothing was asked for, so that the quick figures have the machine; False once newer is."""
+        while turn == self._turn and (left := self._asked + seconds - time.monotonic()) > 0.0:
+            await asyncio.sleep(min(left, QUIET))
+        return turn == self._turn
+
     async def _changed(self, wanted: _Wanted, before: Readings, of: Readings) -> None:
         """Tell what was cut since the stage before: in a process of its own, since it takes seconds."""
+        if not await self._quiet(wanted.turn, HURRY):
+            return
         async with self._aside:
             change = await self._worked(wanted.turn, change_of, before, of, worker=self._comparer)
         if change is not None:
