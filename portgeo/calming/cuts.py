@@ -73,7 +73,7 @@ class Cuts:
 
 def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool = False) -> Cuts:
     """Return the bumps that fade over `blend`, each at most as high as the limit (n, m) under it."""
-    by_line = _bumps_along(grid, limit.max(axis=1) > 0.0, blend / BUMPS_IN_BLEND)
+    by_line = _bumps_along(grid.stations, along_lines(grid), limit.max(axis=1) > 0.0, blend / BUMPS_IN_BLEND)
     along = by_line.mean(axis=1)
     count = max(4 * round(float(grid.girth.mean()) * BUMPS_IN_BLEND / blend / 4.0), LEAST_AROUND)
     around = _bumps_around(grid.share, count)
@@ -96,22 +96,27 @@ def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool
     return Cuts(grid, most.ravel()[index], limit, (bumps @ free).tocsr(), (bumps @ held).tocsr())
 
 
-def _bumps_along(grid: WallGrid, free: np.ndarray, step: float) -> FloatArray:
+def along_lines(grid: WallGrid) -> FloatArray:
+    """Return the length (n, m) along each wall line up to each place."""
+    step = np.linalg.norm(np.diff(grid.points, axis=0), axis=2)
+    return np.vstack([np.zeros(step.shape[1]), np.cumsum(step, axis=0)])
+
+
+def _bumps_along(stations: FloatArray, length: FloatArray, free: np.ndarray, step: float) -> FloatArray:
     """Return cubic B-splines (n, m, a) over each run of free rows, about `step` of stations from one to the next.
 
-    free (n,) : rows in which anything may be cut. Towards a row that is held all bumps come to nothing at it; at an
+    length (n, m) : along each wall line. free (n,) : rows in which anything may be cut.
+    Towards a row that is held all bumps come to nothing at it; at an
     opening they go on. Knots stand at the same stations on all wall lines, and each line's splines are smooth in its
     own length: where a turn begins, the inside's stations draw together at once, and a bump smooth in stations would
     leave a corner on the wall.
     """
-    step_along = np.linalg.norm(np.diff(grid.points, axis=0), axis=2)
-    length = np.vstack([np.zeros(step_along.shape[1]), np.cumsum(step_along, axis=0)])
     edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]]).astype(int))).reshape(-1, 2)
     found = []
     for start, end in edges:
-        held = bool(start > 0), bool(end < len(grid.stations))
+        held = bool(start > 0), bool(end < len(stations))
         rows = slice(start - held[0], end + held[1])
-        here = grid.stations[rows]
+        here = stations[rows]
         pieces = max(round(float(np.ptp(here)) / step), 1)
         inner = np.linspace(here[0], here[-1], pieces + 1)
         whole = np.zeros((*length.shape, pieces + 3 - 2 * sum(held)))

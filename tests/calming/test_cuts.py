@@ -11,5 +11,5 @@ def test_bumps_along_add_up_to_one_over_a_port_of_any_length():
     for length in np.linspace(40.0, 140.0, 401):
         stations = np.linspace(0.0, length, 90)
         for step in (5.0, 8.4, 12.7):
-            bumps = _bumps_along(stations, np.ones(90, dtype=bool), step)
-            np.testing.assert_allclose(bumps.sum(axis=1), 1.0, atol=1e-12)
+            bumps = _bumps_along(stations, stations[:, None] * [0.6, 1.3], np.ones(90, dtype=bool), step)
+            np.testing.assert_allclose(bumps.sum(axis=2), 1.0, atol=1e-12)
