@@ -11,6 +11,7 @@ import html
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import Field, dataclass, field, fields, replace
+from functools import cache
 from pathlib import Path
 from typing import Any, Self, get_args, get_type_hints
 
@@ -131,6 +132,12 @@ class Table(Result):
         return [(f.name, _shown(f)) for f in fields(self) if _shown(f).bench]
 
 
+@cache
+def _hints(result: type[Result]) -> dict[str, Any]:
+    """Return the types of a result's figures, worked out once: a page asks for them at every row of its tables."""
+    return get_type_hints(result)
+
+
 def on_the_page(
     result: type[Result], *, only: Sequence[str] = (), without: Sequence[str] = ()
 ) -> Iterator[tuple[tuple[str | int, ...], Column]]:
@@ -138,7 +145,7 @@ def on_the_page(
 
     only, without : figures to leave all others out, or these.
     """
-    hints = get_type_hints(result)
+    hints = _hints(result)
     for f in fields(result):
         shown, key = _shown(f), _key(f)
         if not shown.page or f.name in without or (only and f.name not in only):

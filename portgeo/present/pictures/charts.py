@@ -50,7 +50,9 @@ def _settle(figure: Figure) -> None:
     The layout's solver goes through its unknowns in the order of their addresses in memory: places that
     hang on what this process did before differ in their last digits, and then in a pixel here and there.
     """
-    figure.draw_without_rendering()
+    layout = figure.get_layout_engine()
+    assert layout is not None
+    layout.execute(figure)
     figure.set_layout_engine("none")
     size = np.tile(figure.get_size_inches() * figure.dpi, 2)
     for axes in figure.axes:

@@ -8,8 +8,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import Collection
 from matplotlib.figure import Figure
+from matplotlib.path import Path
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.triangles import vector_areas
@@ -46,6 +47,20 @@ def _screen(camera: FloatArray) -> FloatArray:
     return np.array([right, np.cross(towards, right), towards])
 
 
+class _Triangles(Collection):
+    """Triangles (n, 3, 2) as places of one: thousands of paths would take longer to make than to draw."""
+
+    ONE = Path([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, 0.0)], closed=True)
+
+    def __init__(self, corners: FloatArray, **drawn: Any) -> None:
+        super().__init__(offsets=np.zeros((len(corners), 2)), **drawn)  # as many are drawn as there are offsets
+        self._paths = [self.ONE]
+        self._transforms = np.zeros((len(corners), 3, 3))  # of (x, y, 1), as matplotlib's own affine ones
+        self._transforms[:, :2, 2] = corners[:, 0]
+        self._transforms[:, :2, :2] = (corners[:, 1:] - corners[:, :1]).transpose(0, 2, 1)
+        self._transforms[:, 2, 2] = 1.0
+
+
 def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raster: bool = False) -> None:
     """Draw a model painted by a scale's paint, with labels at round stations. raster : triangles as pixels."""
     paint = next(paint for paint in model.paints if paint.name == scale.paint.name)
@@ -61,9 +76,8 @@ def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raste
     value = np.median(at_corners, axis=1) if paint.quantity == "class" else at_corners.mean(axis=1)
     colour = scale.colour(value) * light[:, None]
     order = np.argsort(corners[:, :, 2].mean(axis=1), kind="stable")
-    drawn: Any = corners[order][:, :, :2]  # as one array, of which a path each is made far quicker than of a list
-    triangles = PolyCollection(
-        drawn, facecolors=colour[order], edgecolors=colour[order], linewidths=SEAM, rasterized=raster
+    triangles = _Triangles(
+        corners[order, :, :2], facecolors=colour[order], edgecolors=colour[order], linewidths=SEAM, rasterized=raster
     )
     axes.add_collection(triangles, autolim=False)  # the limits are told below
     low, high = seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)
