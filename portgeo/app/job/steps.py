@@ -24,7 +24,7 @@ from portgeo.files.toml.job_tables import Scan, State
 ENGINE_NEEDS = ("bore", "stroke", "rpm", "valve")
 VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width", "valves")
 PARTS = ("port", "runner")
-PICTURE_PARTS = 2  # that pictures are drawn in, side by side: nothing else is left to do by then
+PICTURE_PARTS = 4  # that pictures are drawn in: small enough that all cores end at about the same time
 DRAWN = ("charts", *(f"pictures {part}" for part in range(PICTURE_PARTS)))  # steps whose results are pictures alone
 
 
