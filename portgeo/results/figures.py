@@ -145,7 +145,7 @@ def on_the_page(
 
     only, without : figures to leave all others out, or these.
     """
-    hints = _hints(result)
+    hints = _hints(result)  # type: ignore[arg-type]  # a class has a hash, whatever its instances have
     for f in fields(result):
         shown, key = _shown(f), _key(f)
         if not shown.page or f.name in without or (only and f.name not in only):

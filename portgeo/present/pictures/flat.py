@@ -53,7 +53,8 @@ class _Triangles(Collection):
     ONE = Path([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, 0.0)], closed=True)
 
     def __init__(self, corners: FloatArray, **drawn: Any) -> None:
-        super().__init__(offsets=np.zeros((len(corners), 2)), **drawn)  # as many are drawn as there are offsets
+        nowhere: Any = np.zeros((len(corners), 2))  # as many are drawn as there are offsets
+        super().__init__(offsets=nowhere, **drawn)
         self._paths = [self.ONE]
         self._transforms = np.zeros((len(corners), 3, 3))  # of (x, y, 1), as matplotlib's own affine ones
         self._transforms[:, :2, 2] = corners[:, 0]
