@@ -56,7 +56,7 @@ class Hub:
         self.closed = self._warmed = False
         self._quick = asyncio.Lock()
         self._turn = 0
-        self._asked, self._hurried = -HURRY, False  # when figures were asked for last, and whether soon after others
+        self._typed, self._hurried = -HURRY, False  # when a reading was typed last, and whether soon after another
         self._shown: tuple[str | None, str] = (None, "port")
         self._tasks: set[asyncio.Task[Any]] = set()
         self._slow: asyncio.Queue[_Wanted] = asyncio.Queue()
@@ -123,7 +123,9 @@ class Hub:
     # Figures
 
     def ask_of(self, files: tuple[str, ...]) -> None:
-        """Work out the figures of the stage that holds one of these files; else those that are shown already."""
+        """Work out the figures of the stage that holds one of these files, which was typed into; else those shown."""
+        now = time.monotonic()
+        self._typed, self._hurried = now, now - self._typed < HURRY
         for stage in self.desk.stages():
             for part in ("port", "runner"):
                 if getattr(stage, part) in files:
@@ -133,8 +135,7 @@ class Hub:
 
     def ask(self, stage: str | None, part: str = "port") -> None:
         """Work out the figures of a stage; what was asked for before and is not done yet is dropped."""
-        now = time.monotonic()
-        self._turn, self._asked, self._hurried = self._turn + 1, now, now - self._asked < HURRY
+        self._turn += 1
         self._shown = (stage, part)
         if not self.tabs:
             return  # nobody looks; the next tab asks
@@ -174,8 +175,8 @@ class Hub:
                 self.spawn(self._changed(wanted, wanted.before, of))
 
     async def _quiet(self, turn: int, seconds: float) -> bool:
-        """Wait until so long nothing was asked for, so that the quick figures have the machine; False once newer is."""
-        while turn == self._turn and (left := self._asked + seconds - time.monotonic()) > 0.0:
+        """Wait until so long nothing was typed, so that the quick figures have the machine; False once newer is."""
+        while turn == self._turn and (left := self._typed + seconds - time.monotonic()) > 0.0:
             await asyncio.sleep(min(left, QUIET))
         return turn == self._turn
 
