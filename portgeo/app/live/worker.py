@@ -7,15 +7,12 @@ from __future__ import annotations
 
 import multiprocessing
 import multiprocessing.process
-import os
 import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any
 
 from portgeo.core.interrupts import started
-
-BEHIND = 10  # steps of priority behind the server and the browser, which a person waits for at every key
 
 
 class Ended(Exception):
@@ -67,8 +64,6 @@ class Worker:
 
 
 def _working(pipe: Connection) -> None:
-    if hasattr(os, "nice"):  # else all have the machine alike
-        os.nice(BEHIND)
     while True:
         try:
             function, arguments = pipe.recv()
