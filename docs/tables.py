@@ -99,6 +99,12 @@ def _bench(_: str) -> Made:
     return ("column",), [(name, ()) for name in BENCH.known]
 
 
+def _probe(_: str) -> Made:
+    from portgeo.files.probe import PROBE
+
+    return ("column",), [(name, ()) for name in PROBE.known]
+
+
 def _walls(_: str) -> Made:
     from portgeo.files.walls import WALLS
 
@@ -247,7 +253,7 @@ def library() -> str:
 
 
 TABLES: Mapping[str, Callable[[str], Made]] = {
-    "sheet": _sheet, "tools": _tools, "words": _words, "bench": _bench, "walls": _walls, "job": _job,
+    "sheet": _sheet, "tools": _tools, "words": _words, "bench": _bench, "walls": _walls, "probe": _probe, "job": _job,
     "result": _result,
 }  # fmt: skip
 TEXTS: Mapping[str, Callable[[str], str]] = {

@@ -45,7 +45,7 @@ def _thickness(cell: Cell, value: float) -> None:
     raise InputError(f"'{cell.text}' {what}", mend=mend)
 
 
-def _clock(cell: Cell) -> float:
+def read_clock(cell: Cell) -> float:
     """Return a clock position in hours, from 0 to 12."""
     spoken = CLOCK.fullmatch(cell.text)
     if spoken:
@@ -62,7 +62,7 @@ WALLS = Layout(
     columns={
         "station": Quantity(LENGTH),
         "thickness": Quantity(LENGTH, _thickness),
-        "clock": Words(_clock),
+        "clock": Words(read_clock),
         "note": Words(),
     },
     needed={"station": "Add station_in", "clock": "Add clock", "thickness": "Add thickness_in"},
@@ -90,7 +90,7 @@ def walls_from(
         readings = tuple(_reading(row) for row in sheet.rows)
         if port is not None:
             for row in sheet.rows:
-                _tell_outside(row, port, display or port.display)
+                tell_outside(row, port, display or port.display)
         sheet.problems.refuse()
     return readings
 
@@ -103,7 +103,7 @@ def _reading(row: Row) -> WallReading:
     return WallReading(station, row.number_in("clock", np.nan), thickness, f"row {row.number}")
 
 
-def _tell_outside(row: Row, port: Port, display: Display) -> None:
+def tell_outside(row: Row, port: Port, display: Display) -> None:
     """Tell of a reading past either opening of its port."""
     first, last = port.centreline.stations[[0, -1]]
     station = row.number_in("station", np.nan)

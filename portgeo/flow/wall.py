@@ -17,6 +17,7 @@ from portgeo.flow.grid import Pattern, pattern, sweep, wall_nodes
 from portgeo.flow.path import Path, sections_along
 from portgeo.flow.potential import Density, solve, wall_speed
 from portgeo.flow.run_on import distances, end_of, run_on
+from portgeo.flow.within import Within
 
 UNKNOWNS = 30_000  # some 24 cells from wall to wall in an ordinary port
 LEAST_BLOCK, MOST_BLOCK = 4, 60  # cells across the inner block
@@ -36,7 +37,8 @@ class WallSpeed:
 
     stations (n,) of the rings in the path; sections at them; area (n,) and middle (n, 3), the centroid,
     of their outlines; wall (n, p, 3); over_mean (n, p). flux (m,) through every layer, over the flow. unknowns : of the
-    solution. cell : their size. turns : whether the path still turns at its entry, at its exit.
+    solution. cell : their size. turns : whether the path still turns at its entry, at its exit. within : the flow off
+    the wall, its speeds as those of the measured sections.
     """
 
     stations: FloatArray
@@ -49,6 +51,7 @@ class WallSpeed:
     unknowns: int
     cell: float
     turns: tuple[bool, bool]
+    within: Within
 
 
 @dataclass(frozen=True)
@@ -172,4 +175,5 @@ def wall_solution(path: Path, size: Size, *, turning: bool = False, density: Den
         unknowns=(len(whole.nodes) - 2) * size.pattern.count,
         cell=size.cell,
         turns=(ends[0].turns, ends[1].turns),
+        within=Within(whole, found.values * true_speed),
     )

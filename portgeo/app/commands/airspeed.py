@@ -21,6 +21,7 @@ EXAMPLE = """examples:
   portgeo airspeed port.csv --bench bench.csv --run "as cast" --picture speed.png --chart speed-by-station.png
   portgeo airspeed port.csv --cfm 215 --beside planned.csv
   portgeo airspeed port.csv --cfm 215 --runner runner.csv
+  portgeo airspeed port.csv --cfm 215 --probe probe.csv
   portgeo airspeed port.csv --cfm 215 --bore 3.44in --stroke 3.06in --rpm 7800 --cylinders 4 --valve 1.68in
   portgeo airspeed --bench bench.csv --valve 1.68in --throat 1.47in --stem 7mm
 
@@ -37,6 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up"
     )
     parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
+    parser.add_argument("--probe", metavar="FILE", help="sheet of pitot readings in the port, set beside the flow")
     parser.add_argument("--beside", metavar="PLANNED", help="the planned port: does the peak come down")
     parser.add_argument("--runner", metavar="RUNNER", help="manifold runner bolted to the entry: one path through both")
     parser.add_argument(
@@ -95,7 +97,7 @@ def run(args: argparse.Namespace) -> None:
         _through_port(args, bench)
         return
     assert bench is not None
-    for name in ("picture", "chart", "beside", "runner", "csv"):
+    for name in ("picture", "chart", "beside", "runner", "probe", "csv"):
         if getattr(args, name):
             raise InputError(f"--{name} needs a port", mend="Name the port before the options")
     valve = _valve_of(args, bench.display)
@@ -164,6 +166,13 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
     record, texts, shown = air.to_dict(), [airspeed_text(air, title)], [("this port", air.computed)]
+    if args.probe:
+        from portgeo.front.probing import probe
+        from portgeo.present.text.probe import probe_text
+
+        read = probe(air, args.probe, bench=bench, run=picked)
+        texts.append(probe_text(read))
+        record["probe"] = read.to_dict()
     if planned_port is not None:
         planned = through(planned_port)
         found = beside(air, planned)

@@ -1,0 +1,58 @@
+"""A pitot probe's readings beside the air that was worked out.
+
+An AirThrough and a probe sheet come in; a ProbedAir goes out.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from portgeo.core.errors import naming
+from portgeo.files.disk import read_bounded
+from portgeo.files.probe import FILE_LIMIT, probe_from
+from portgeo.flow.bench import Run, flow_through
+from portgeo.flow.probe import probed
+from portgeo.results.air import AirThrough
+from portgeo.results.benched import Benched
+from portgeo.results.probed import ProbedAir
+
+
+def probe(
+    air: AirThrough, readings: str | Path, *, bench: Benched | None = None, run: str | Run | None = None
+) -> ProbedAir:
+    """Return what a pitot probe read beside the ideal flow, place by place.
+
+    A ratio far from one tells where the ideal flow is not the port's flow: most likely past the short side.
+
+    Parameters
+    ----------
+    air : from `air_speed`.
+    readings : a probe sheet (csv, xlsx, xls, ods): station, clock, distance off the wall, speed or pressure; flow or
+        lift where it was not that of `air`.
+    bench, run : whose flow a reading's lift means.
+
+    Raises
+    ------
+    InputError : what is wrong, in which file, where in it, and what to do.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
+    >>> air = pg.air_speed(pg.port_from_rows(bore), cfm=100, unknowns=2000)
+    >>> pg.probe(air, "meshes/nowhere.csv")
+    Traceback (most recent call last):
+    portgeo.core.errors.InputError: meshes/nowhere.csv: the file is not there. Check the name and the folder.
+    """
+    found = air.computed
+    port = found.path.ports[-1]
+    pulled = run if isinstance(run, Run) or bench is None else bench.run(run)
+
+    def flow_at(lift: float) -> float:
+        assert isinstance(pulled, Run)
+        return flow_through(pulled, lift, found.depression, port.display)
+
+    with naming(str(readings)):
+        data = read_bounded(readings, FILE_LIMIT)
+    rows = probe_from(data, str(readings), port, None if pulled is None else flow_at)
+    return ProbedAir.of(probed(found, rows), port.display, {"file": str(readings)})
