@@ -43,8 +43,8 @@ class ProbeReading:
 class Probed:
     """Readings beside the flow: speeds m/s at each (n,); flow (n,) m3/s; in_layer (n,) : in the air slowed by the wall.
 
-    computed : nan where the place is past the middle of the port. turn : station from which the air has turned, None
-    on a port that does not.
+    computed : nan where the place is past the middle of the port, or in no hexahedron of its grid. turn : station from
+    which the air has turned, None on a port that does not.
     """
 
     readings: tuple[ProbeReading, ...]
@@ -59,14 +59,27 @@ class Probed:
         """Measured over computed (n,)."""
         return self.measured / self.computed
 
+    @property
+    def lowest(self) -> int | None:
+        """The reading past the turn whose ratio is least, None where none counts there.
+
+        A mean would not do: air that has left one wall is slow there and fast on the other.
+        """
+        here = np.flatnonzero(self._counted(past=True))
+        return int(here[np.argmin(self.ratio[here])]) if len(here) else None
+
+    def _counted(self, *, past: bool) -> np.ndarray:
+        """Return which readings (n,) count past the fastest place of the turn, or up to it."""
+        stations = np.array([r.station for r in self.readings])
+        behind = stations > (np.inf if self.turn is None else self.turn)
+        return np.asarray((behind == past) & ~self.in_layer & np.isfinite(self.ratio))
+
     def mean_ratio(self, *, past: bool) -> float:
         """Return the mean ratio of readings in the stream past the fastest place of the turn, or up to it.
 
         nan where there are none; of a port that does not turn all are up to it.
         """
-        stations = np.array([r.station for r in self.readings])
-        behind = stations > (np.inf if self.turn is None else self.turn)
-        here = (behind == past) & ~self.in_layer & np.isfinite(self.ratio)
+        here = self._counted(past=past)
         return float(self.ratio[here].mean()) if here.any() else float("nan")
 
 

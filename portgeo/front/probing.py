@@ -5,11 +5,14 @@ An AirThrough and a probe sheet come in; a ProbedAir goes out.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
-from portgeo.core.errors import naming
+from portgeo.core.errors import InputError
 from portgeo.files.disk import read_bounded
 from portgeo.files.probe import FILE_LIMIT, probe_from
+from portgeo.files.sheets.tables import Source
 from portgeo.flow.bench import Run, flow_through
 from portgeo.flow.probe import probed
 from portgeo.results.air import AirThrough
@@ -18,7 +21,11 @@ from portgeo.results.probed import ProbedAir
 
 
 def probe(
-    air: AirThrough, readings: str | Path, *, bench: Benched | None = None, run: str | Run | None = None
+    air: AirThrough,
+    readings: str | Path | Sequence[Mapping[str, Any]],
+    *,
+    bench: Benched | None = None,
+    run: str | Run | None = None,
 ) -> ProbedAir:
     """Return what a pitot probe read beside the ideal flow, place by place.
 
@@ -28,7 +35,7 @@ def probe(
     ----------
     air : from `air_speed`.
     readings : a probe sheet (csv, xlsx, xls, ods): station, clock, distance off the wall, speed or pressure; flow or
-        lift where it was not that of `air`.
+        lift where it was not that of `air`; or its rows, with the columns' names.
     bench, run : whose flow a reading's lift means.
 
     Raises
@@ -40,10 +47,12 @@ def probe(
     >>> import portgeo as pg
     >>> bore = [{"station": s, "shape": "round", "diameter": 40} for s in (0, 50, 100)]
     >>> air = pg.air_speed(pg.port_from_rows(bore), cfm=100, unknowns=2000)
-    >>> pg.probe(air, "meshes/nowhere.csv")
-    Traceback (most recent call last):
-    portgeo.core.errors.InputError: meshes/nowhere.csv: the file is not there. Check the name and the folder.
+    >>> places = [{"station_mm": s, "clock": 3, "off_wall_mm": 10, "speed_m_s": 37} for s in (20, 60)]
+    >>> pg.probe(air, places).places.ratio.round(2)
+    array([0.98, 0.98])
     """
+    if isinstance(run, str) and bench is None:
+        raise InputError(f"the run '{run[:40]}' is of no bench sheet", mend="Give bench, from pg.bench")
     found = air.computed
     port = found.path.ports[-1]
     pulled = run if isinstance(run, Run) or bench is None else bench.run(run)
@@ -52,7 +61,10 @@ def probe(
         assert isinstance(pulled, Run)
         return flow_through(pulled, lift, found.depression, port.display)
 
-    with naming(str(readings)):
-        data = read_bounded(readings, FILE_LIMIT)
-    rows = probe_from(data, str(readings), port, None if pulled is None else flow_at)
-    return ProbedAir.of(probed(found, rows), port.display, {"file": str(readings)})
+    source: Source
+    if isinstance(readings, str | Path):
+        name, source = str(readings), read_bounded(readings, FILE_LIMIT)
+    else:
+        name, source = "readings", readings
+    rows = probe_from(source, name, port, None if pulled is None else flow_at)
+    return ProbedAir.of(probed(found, rows), port.display, {"file": name})

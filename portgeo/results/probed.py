@@ -21,13 +21,13 @@ from portgeo.results.figures import Result, Table, figure, inside
 class ProbePlaces(Table):
     """The readings, place by place. A computed speed is of the ideal flow at that place, off the wall."""
 
-    station_mm: FloatArray = figure(lambda p: _each(p, "station"), "Station", csv=True, page=True)
-    clock: FloatArray = figure(lambda p: _each(p, "clock"), "Clock", csv=True, page=True, kind="ratio")
-    off_wall_mm: FloatArray = figure(lambda p: _each(p, "off_wall"), "Off the wall", csv=True, page=True)
-    flow_cfm: FloatArray = figure(lambda p: p.flow / M3_S_PER["cfm"], "Flow", csv=True, page=True)
-    measured_m_s: FloatArray = figure(lambda p: p.measured, "Measured", csv=True, page=True)
-    computed_m_s: FloatArray = figure(lambda p: p.computed, "Computed", csv=True, page=True)
-    ratio: FloatArray = figure(lambda p: p.ratio, "Ratio", csv=True, page=True, kind="ratio")
+    station_mm: FloatArray = figure(lambda p: _each(p, "station"))
+    clock: FloatArray = figure(lambda p: _each(p, "clock"))
+    off_wall_mm: FloatArray = figure(lambda p: _each(p, "off_wall"))
+    flow_cfm: FloatArray = figure(lambda p: p.flow / M3_S_PER["cfm"])
+    measured_m_s: FloatArray = figure(lambda p: p.measured)
+    computed_m_s: FloatArray = figure(lambda p: p.computed)
+    ratio: FloatArray = figure(lambda p: p.ratio)
     in_layer: tuple[bool, ...] = figure(lambda p: tuple(bool(b) for b in p.in_layer))
 
 
@@ -36,7 +36,8 @@ class ProbedAir(Result):
     """A pitot probe's readings beside the ideal flow.
 
     `before` and `past` are mean ratios, measured over computed, of readings in the stream up to the fastest place of
-    the turn and past it; None where there are none. `turn_station_mm` is that place.
+    the turn and past it, `lowest_past_ratio` the least one there; None where there are none. `turn_station_mm` is
+    that place.
     """
 
     computed: Probed = inside(lambda p, *_: p)
@@ -45,6 +46,7 @@ class ProbedAir(Result):
     turn_station_mm: float | None = figure(lambda p, *_: p.turn)
     before_ratio: float | None = figure(lambda p, *_: _known(p.mean_ratio(past=False)))
     past_ratio: float | None = figure(lambda p, *_: _known(p.mean_ratio(past=True)))
+    lowest_past_ratio: float | None = figure(lambda p, *_: None if p.lowest is None else p.ratio[p.lowest])
     fastest_measured_m_s: float = figure(lambda p, *_: float(p.measured.max()))
     fastest_measured_station_mm: float = figure(lambda p, *_: p.readings[int(np.argmax(p.measured))].station)
     places: ProbePlaces = figure(lambda p, *_: ProbePlaces.of(p))

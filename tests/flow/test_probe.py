@@ -9,6 +9,7 @@ import portgeo as pg
 from portgeo.core.errors import InputError
 from portgeo.flow.gas import STANDARD
 from portgeo.flow.probe import pitot_speed
+from portgeo.present.text.probe import probe_text
 
 CFM = 40.0  # slow: the air hardly thins out
 FLOW = CFM * 4.71947443e-4  # m3/s (NIST SP 811: 1 cubic foot a minute)
@@ -65,6 +66,19 @@ def test_a_pitot_tube_s_pressure_is_a_speed(pascal):
     assert pitot_speed(np.array([pascal]), STANDARD)[0] == pytest.approx(true, rel=1e-9)
     if pascal < 1000.0:
         assert true == pytest.approx(np.sqrt(2.0 * pascal / STANDARD.density), rel=2e-3)
+
+
+def test_air_that_has_left_one_wall_is_told_though_the_mean_is_right(bend, tmp_path):
+    air, _ = bend
+    port = air.computed.path.ports[-1]
+    station = float(port.centreline.stations[-1]) - 5.0
+    header = "station_mm,clock,off_wall_mm,speed_m_s\n"
+    even = pg.probe(air, sheet(tmp_path, header + f"{station},6,10,20\n{station},12,10,20\n")).places.computed_m_s
+    slow, fast = 0.5 * even[0], 1.5 * even[1]
+    read = pg.probe(air, sheet(tmp_path, header + f"{station},6,10,{slow}\n{station},12,10,{fast}\n"))
+    assert read.past_ratio == pytest.approx(1.0, abs=0.01)
+    assert read.lowest_past_ratio == pytest.approx(0.5, abs=0.01)
+    assert "has likely left the wall" in probe_text(read) and "6:00 o'clock" in probe_text(read)
 
 
 def test_a_place_past_the_middle_and_one_by_the_wall_are_told_and_not_counted(bend, tmp_path):

@@ -23,6 +23,12 @@ def probe_text(probed: ProbedAir) -> str:
     for name, ratio in (("to the turn", probed.before_ratio), ("past it", probed.past_ratio)):
         if ratio is not None:
             lines.append(f"  {name:<12} measured is {ratio:.0%} of computed, on average{_says(ratio)}")
+    if found.lowest is not None and found.ratio[found.lowest] < 1.0 - APART:
+        worst = found.readings[found.lowest]
+        lines.append(
+            f"  slowest     {found.ratio[found.lowest]:.0%} of computed at station {display.length(worst.station)}, "
+            f"{_clock(worst.clock)} o'clock, past the turn: the air has likely left the wall there"
+        )
     head = f"  {'station':>9} {'clock':>6} {'off wall':>9} {'measured':>9} {'computed':>9} {'ratio':>6}"
     lines += ["", head]
     for reading, measured, computed, ratio, layer in zip(
@@ -34,7 +40,7 @@ def probe_text(probed: ProbedAir) -> str:
             f"{display.length(reading.off_wall, label=False):>9} {speed(measured, label=False):>9} "
             f"{speed(computed, label=False) if there else '-':>9} {f'{ratio:.2f}' if there else '-':>6}"
             + ("  in the air slowed by the wall: not counted" if layer and there else "")
-            + ("" if there else "  past the middle of the port: not counted")
+            + ("" if there else "  past the middle, or not in the flow: not counted")
         )
     return "\n".join(lines)
 
@@ -44,7 +50,11 @@ def _says(ratio: float) -> str:
     if abs(ratio - 1.0) <= APART:
         return ""
     slow = ratio < 1.0
-    return ": there the air does not follow the wall as an ideal flow does" if slow else ": more than the flow can give"
+    return (
+        ": there the air does not follow the wall as an ideal flow does"
+        if slow
+        else ": check the flow, the unit and the tip's aim; air squeezed past a place that it has left is faster too"
+    )
 
 
 def _clock(hours: float) -> str:
