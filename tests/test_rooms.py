@@ -15,6 +15,7 @@ ROOMS = (
     "reshape",
     "flow",
     "calming",
+    "photos",
     "results",
     "files",
     "front",

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
 
 COMMANDS = (
+    "frame",
     "loft",
     "measure",
     "compare",

@@ -68,14 +68,23 @@ class Words:
 
 
 @dataclass(frozen=True)
+class Fill:
+    """A filled shape: its edge (n, 2) and, the other way round, those of its holes; grey from 0, black, to 1, white."""
+
+    rings: tuple[FloatArray, ...]
+    grey: float
+
+
+@dataclass(frozen=True)
 class Page:
-    """A sheet: width and height, strokes and words. `clip` keeps strokes in (low, high), (2, 2)."""
+    """A sheet: width and height, strokes, words and filled shapes. `clip` keeps strokes in (low, high), (2, 2)."""
 
     width: float
     height: float
     strokes: tuple[Stroke, ...]
     words: tuple[Words, ...]
     clip: FloatArray | None = None
+    fills: tuple[Fill, ...] = ()
 
 
 @dataclass(frozen=True)

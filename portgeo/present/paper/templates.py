@@ -52,23 +52,28 @@ def write_templates(
     return 1
 
 
-def pdf(laid: Sequence[Page]) -> bytes:
+def pdf(laid: Sequence[Page], title: str = "Port templates, print at 100 %") -> bytes:
     """Return pages as PDF, one millimetre on the page for one of the gauge when printed at 100 %."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_pdf import PdfPages
     from matplotlib.collections import LineCollection
     from matplotlib.figure import Figure
-    from matplotlib.patches import Rectangle
+    from matplotlib.patches import PathPatch, Rectangle
+    from matplotlib.path import Path as Shape
 
     stream = io.BytesIO()
     with rc_context({"font.family": "DejaVu Sans", "pdf.compression": 6}):
-        told = {"Title": "Port templates, print at 100 %", "Creator": "portgeo", "Producer": None, "CreationDate": None}
+        told = {"Title": title, "Creator": "portgeo", "Producer": None, "CreationDate": None}
         with PdfPages(stream, metadata=told) as book:
             for page in laid:
                 figure = Figure(figsize=(page.width / MM_PER_INCH, page.height / MM_PER_INCH))
                 axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
                 axes.set(xlim=(0.0, page.width), ylim=(0.0, page.height))
                 axes.axis("off")
+                for fill in page.fills:
+                    rings = [Shape(_closed(ring), closed=True) for ring in fill.rings]
+                    black = (fill.grey, fill.grey, fill.grey)
+                    axes.add_patch(PathPatch(Shape.make_compound_path(*rings), facecolor=black, linewidth=0.0))
                 for style, grey in GREY.items():
                     lines = [_closed(s.points) if s.closed else s.points for s in page.strokes if s.style == style]
                     dash = DASH.get(style)
