@@ -14,10 +14,10 @@ import numpy as np
 
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import CHORD_MM, FloatArray, chord, moments
+from portgeo.core.section import OUTLINES_KEPT
 
 LEAST_STEPS = 64  # of a quarter: no edge is then longer than 1/128 of the girth; flat walls are painted and compared
 SHARP = 0.3  # radians: a bend at one point that no chord of a drawn curve has
-OUTLINES_KEPT = 512  # of a sheet being typed: its rows, each with every measure nudged
 
 
 @dataclass(frozen=True, eq=False)

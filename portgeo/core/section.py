@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -47,7 +48,10 @@ TOOLS: dict[Tool, tuple[float, float]] = {
 HEADING_ERROR = float(np.radians(1.0))  # of a heading read by hand: common practice, no source
 WELD_MM = 1e-4  # points closer than this are one: a single-precision file keeps no more
 SIGNS = np.array([[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]])  # of the corners, from the roof's left one on
+OUTLINES_KEPT = 512  # of a sheet being typed: its rows, each with every measure nudged
+CLEAR_OF_WALL = float(np.tan(np.radians(10.0)))  # where an arc ends and a wall begins hangs on a chord: not fitted
 CORNER_SAMPLES = 720  # points round an outline when its corner radii are fitted
+ENOUGH_ON_ARC = 16  # of them on a corner, or it is sampled finer: few points make a chord's sagitta the radius's error
 
 
 def wall_name(wall: str) -> str:
@@ -220,25 +224,35 @@ def corner_radii(outlines: Sequence[FloatArray]) -> FloatArray:
     is at d, has the radius (a + b - sqrt(2) d) / (2 - sqrt(2)); the fit then uses the points that
     lie on that arc, 10 degrees clear of the walls.
     """
-    points = np.array([resample(outline, CORNER_SAMPLES) for outline in outlines])
+    radii, fewest = _fitted_corners(outlines, CORNER_SAMPLES)
+    small = np.flatnonzero(fewest < ENOUGH_ON_ARC).tolist()
+    if small:
+        radii[small] = _fitted_corners([outlines[k] for k in small], 4 * CORNER_SAMPLES)[0]
+    return radii
+
+
+def _fitted_corners(outlines: Sequence[FloatArray], samples: int) -> tuple[FloatArray, np.ndarray]:
+    """Return the radii (n, 4), and how many samples the rounded corner with fewest of them had (n,)."""
+    points = np.array([resample(outline, samples) for outline in outlines])
     corners = points[:, None] * SIGNS[:, None]
     turned = [outline[None] * SIGNS[:, None] for outline in outlines]
     walls = np.array([each.max(axis=1) for each in turned])
     diagonal = np.array([each.sum(axis=2).max(axis=1) for each in turned]) / np.sqrt(2.0)
     radii = (walls.sum(axis=2) - np.sqrt(2.0) * diagonal) / (2.0 - np.sqrt(2.0))
-    angle = np.degrees(np.arctan2(*np.moveaxis(corners - (walls - radii[..., None])[:, :, None], 3, 0)[::-1]))
-    on_arc = (angle > 10.0) & (angle < 80.0)
+    along, up = np.moveaxis(corners - (walls - radii[..., None])[:, :, None], 3, 0)
+    on_arc = (up > CLEAR_OF_WALL * along) & (along > CLEAR_OF_WALL * up)
     rounded = radii >= 10.0 * CHORD_MM
-    fitted = np.argwhere(rounded & (on_arc.sum(axis=2) >= 5))
+    count = on_arc.sum(axis=2)
+    fitted = np.argwhere(rounded & (count >= 5))
     if len(fitted):
         # Each corner's own points, as many places as the fullest has.
         of = tuple(fitted.T)
-        order = np.argsort(~on_arc[of], axis=1, kind="stable")[:, : int(on_arc[of].sum(axis=1).max())]
+        order = np.argsort(~on_arc[of], axis=1, kind="stable")[:, : int(count[of].max())]
         used = np.take_along_axis(on_arc[of], order, axis=1)
         _, radius, rms = fit_circles(np.take_along_axis(corners[of], order[..., None], axis=1), used)
         sound = (rms < 0.1 * radii[of]) & np.isfinite(radius)
         radii[of] = np.where(sound, radius, radii[of])
-    return np.where(rounded, radii, 0.0)
+    return np.where(rounded, radii, 0.0), np.where(rounded, count, samples).min(axis=1)
 
 
 def row_key(reading: Reading) -> tuple[object, ...]:
@@ -255,7 +269,9 @@ def outline_of(reading: Reading, chord_error: float = CHORD_MM) -> FloatArray:
     do not fit into the section.
     """
     if reading.shape == "rect":
-        return _rounded_rectangle(reading, chord_error)
+        _check_corners(reading)
+        sizes = (reading.width, reading.height, reading.corner_roof, reading.corner_floor)
+        return _rounded_rectangle(*sizes, chord_error)
     if reading.shape == "outline":
         assert reading.outline is not None
         return centred(reading.outline)
@@ -272,24 +288,34 @@ def centred(outline: FloatArray) -> FloatArray:
     return out if moments(out).area > 0 else out[::-1]
 
 
-def _rounded_rectangle(reading: Reading, chord_error: float) -> FloatArray:
-    half_width, half_height = reading.width / 2.0, reading.height / 2.0
-    roof, floor = reading.corner_roof, reading.corner_floor
-    slack = 1e-9 * max(half_width, half_height)  # corners that meet exactly make a round end
-    if max(roof, floor) > half_width + slack or roof + floor > 2.0 * half_height + slack:
+def _slack(width: float, height: float) -> float:
+    return 0.5e-9 * max(width, height)  # corners that meet exactly make a round end
+
+
+def _check_corners(reading: Reading) -> None:
+    roof, floor, slack = reading.corner_roof, reading.corner_floor, _slack(reading.width, reading.height)
+    if max(roof, floor) > reading.width / 2.0 + slack or roof + floor > reading.height + slack:
         raise GeometryError(
             f"the corner radii do not fit into a section {reading.height:.2f} mm high and "
             f"{reading.width:.2f} mm wide (roof {roof:.2f} mm, floor {floor:.2f} mm)",
             where=f"row {reading.row}, corner radius",
             mend="A corner radius is at most half the width, and roof and floor together at most the height",
         )
+
+
+@lru_cache(maxsize=OUTLINES_KEPT)
+def _rounded_rectangle(width: float, height: float, roof: float, floor: float, chord_error: float) -> FloatArray:
+    """Return the outline (n, 2) of a rounded rectangle, kept to use again while others are typed."""
+    half_width, half_height = width / 2.0, height / 2.0
     corners = []
     for k, (left, up, radius) in enumerate([(1, 1, roof), (-1, 1, roof), (-1, -1, floor), (1, -1, floor)]):
         centre = np.array([left * (half_width - radius), up * (half_height - radius)])
         corners.append(arc_points(centre, radius, k * np.pi / 2.0, np.pi / 2.0, chord_error))
     outline = np.vstack(corners)
     step = np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1)
-    return outline[step > slack + 1e-12]
+    outline = outline[step > _slack(width, height) + 1e-12]
+    outline.flags.writeable = False
+    return outline
 
 
 def is_simple(outlines: FloatArray) -> np.ndarray:

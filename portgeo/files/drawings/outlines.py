@@ -7,6 +7,7 @@ comes in; the one closed outline in it, in millimetres, left and up positive, go
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from portgeo.files.sheets.numbers import read_number
 from portgeo.files.sheets.tables import Source, read_table
 
 FILE_LIMIT = 50_000_000  # bytes
+FILES_KEPT = 32  # of a sheet being typed: its drawings, read once
 TRACE_POINTS = 200_000  # of a CSV
 JOIN_MM = 0.01  # ends of lines this close are one point
 CLOSE_MM = 0.05  # a drawn outline may be open by so much
@@ -51,6 +53,11 @@ def outline_from(source: Source, file: str, unit: LengthUnit) -> FloatArray:
     """
     if not isinstance(source, bytes):
         return _as_seen(_traced(source, file, unit), 1.0)
+    return _of_file(source, file, unit)
+
+
+@lru_cache(maxsize=FILES_KEPT)
+def _of_file(source: bytes, file: str, unit: LengthUnit) -> FloatArray:
     suffix = Path(file).suffix.lower()
     if suffix not in KINDS:
         raise InputError(
@@ -72,7 +79,9 @@ def _traced(source: Source, file: str, unit: LengthUnit) -> FloatArray:
 def _as_seen(loop: FloatArray, up: float) -> FloatArray:
     """Return a loop of drawing coordinates as left and up, counterclockwise."""
     outline = loop * np.array([-1.0, up])
-    return np.ascontiguousarray(outline if moments(outline).area > 0 else outline[::-1])
+    seen = np.ascontiguousarray(outline if moments(outline).area > 0 else outline[::-1])
+    seen.flags.writeable = False
+    return seen
 
 
 def _place(point: FloatArray, scale: float) -> str:
