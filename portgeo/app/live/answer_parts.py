@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from portgeo.results.benched import Benched
 
 REPORT, PRINTED = "report", "printed"  # folders of a job that answers write into
+WANTS = ("area", "taper", "short_side", "copy")  # of a target: what is wanted, and stops no cut
 Progress = Callable[[str, float | None], None]
 
 
@@ -42,7 +43,10 @@ class Scan:
 
 @dataclass(frozen=True)
 class Asked:
-    """What was asked. folder, job : the job's. stages : the ports that it is about. said : what the page said of it."""
+    """What was asked. folder, job : the job's. stages : the ports that it is about. said : what the page said of it.
+
+    made_from : all that the answer goes by, by what a person calls it, and a hash of each.
+    """
 
     kind: str
     folder: str
@@ -53,6 +57,12 @@ class Asked:
     runner: Readings | Scan | None
     target: str | None
     said: Mapping[str, Any]
+    made_from: Mapping[str, str] = field(default_factory=dict)
+
+
+def of_stages(asked: Asked) -> list[str]:
+    """Return the names of the stages that an answer is about, the one that its model stands with last."""
+    return [of.stage for of in asked.stages]
 
 
 def port_of(of: Readings | Scan, progress: Progress | None = None) -> tuple[Port, list[str]]:
@@ -123,12 +133,33 @@ def flow_said(asked: Asked, of: Readings | Scan, *, runner: bool) -> FlowSaid:
     return FlowSaid(read_number(str(cfm), unit="", decimal_comma=True), None, None, None, depression)
 
 
-def printed_folder(asked: Asked) -> Path:
-    from portgeo.files.disk import make_folder
+def limits_only(target: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a target says of what stops a cut, without what is wanted."""
+    return {key: value for key, value in target.items() if key not in WANTS}
 
-    folder = Path(asked.folder) / PRINTED
+
+def printed(asked: Asked, stem: str, contents: Mapping[str, bytes]) -> dict[str, str]:
+    """Write files of an answer by their endings into the folder of what is printed; return their names from the job's.
+
+    They share a stem, with a number where another answer's has it: what was printed before stays as it was.
+    """
+    from portgeo.files.disk import atomic_write, make_folder
+
+    folder, k = Path(asked.folder) / PRINTED, 1
     make_folder(folder)
-    return folder
+    while True:
+        names = {ending: f"{stem}{'' if k == 1 else f'-{k}'}{ending}" for ending in contents}
+        if all(_free_for(folder / name, contents[ending]) for ending, name in names.items()):
+            break
+        k += 1
+    for ending, name in names.items():
+        if not (folder / name).exists():
+            atomic_write(folder / name, contents[ending], force=False)
+    return {ending: f"{PRINTED}/{name}" for ending, name in names.items()}
+
+
+def _free_for(path: Path, content: bytes) -> bool:
+    return not path.exists() or (path.is_file() and path.read_bytes() == content)
 
 
 def file_of(name: str, label: str) -> dict[str, str]:

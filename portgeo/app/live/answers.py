@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from portgeo.app.live.answer_parts import (
-    PRINTED,
     REPORT,
     Asked,
     Progress,
@@ -21,11 +20,12 @@ from portgeo.app.live.answer_parts import (
     metal_of,
     painted_model,
     port_of,
-    printed_folder,
+    printed,
     said_lines,
     shown_table,
 )
 from portgeo.app.live.cutting import calm_answer, plan_answer
+from portgeo.app.live.draft import slug
 from portgeo.app.live.figures import Readings, build, told
 from portgeo.app.live.sets import set_answer
 from portgeo.core.errors import PortgeoError
@@ -104,7 +104,8 @@ def _compare(asked: Asked, progress: Progress) -> dict[str, Any]:
 
 def _templates(asked: Asked, progress: Progress) -> dict[str, Any]:
     from portgeo.front.cuts import gauges, plan
-    from portgeo.present.paper.templates import write_templates
+    from portgeo.present.paper.template_pages import pages
+    from portgeo.present.paper.templates import pdf
 
     of = asked.stages[-1]
     progress(f"reading {of.stage}", None)
@@ -119,10 +120,10 @@ def _templates(asked: Asked, progress: Progress) -> dict[str, Any]:
     progress("laying the templates out", None)
     found = gauges(port, at, planned=planned).computed
     title = f"{asked.title}, {of.stage}, {'target' if planned else 'as it is'}"
-    name = "templates.pdf"
-    count = write_templates(printed_folder(asked) / name, found, port.display, title, paper=paper, force=True)
+    laid = pages(found, port.display, title, paper)
+    count, (name,) = len(laid), printed(asked, f"templates-{slug(of.stage)}", {".pdf": pdf(laid)}).values()
     said = f"{len(found)} gauges on {count} {paper} pages: print at 100 % and measure the bars before use."
-    return {"lines": [*remarks, said], "tables": [], "files": [file_of(f"{PRINTED}/{name}", "Templates")]}
+    return {"lines": [*remarks, said], "tables": [], "files": [file_of(name, "Templates")]}
 
 
 def _report(asked: Asked, progress: Progress) -> dict[str, Any]:

@@ -6,12 +6,14 @@ A Desk comes in; what another process can be asked goes out.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from portgeo.app.live.answer_parts import Asked, Scan
 from portgeo.app.live.answers import LABELS
 from portgeo.app.live.desk import Desk, stamp_of
 from portgeo.app.live.figures import Readings
+from portgeo.app.live.made_from import made_from
 from portgeo.app.live.stages import Stage, one_valve_mm, said_in, scan_settings
 from portgeo.app.live.tables import Looked
 from portgeo.core.errors import InputError
@@ -58,15 +60,21 @@ def _made_of(desk: Desk, stage: Stage, part: str) -> Readings | Scan | None:
 
 
 def long_answer(desk: Desk, said: Mapping[str, Any]) -> Asked:
-    """Return what a long answer is asked about. Raises InputError where that is nothing."""
+    """Return what a long answer is asked about; one about the whole job begins its file. Raises InputError."""
+    with desk.lock:
+        if said.get("kind") in ("report", "customer", "set") and not desk.first:
+            desk.need_job()
+        return asked_of(desk, said)
+
+
+def asked_of(desk: Desk, said: Mapping[str, Any]) -> Asked:
+    """Return what a long answer is asked about, as it stands now. Raises InputError where that is nothing."""
     with desk.lock:
         kind = str(said.get("kind"))
         if kind not in LABELS:
             raise InputError(f"there is no such answer as {kind[:40]!r}", mend="Load the page again")
         if desk.first:
             raise InputError("nothing is open yet", mend="Say first what is to be measured")
-        if kind in ("report", "customer", "set"):
-            desk.need_job()
         target = said_in(desk.now().content(), "target")
         names = [said.get(key) for key in ("before", "after")] if kind == "compare" else [said.get("stage")]
         if kind == "set":
@@ -78,8 +86,9 @@ def long_answer(desk: Desk, said: Mapping[str, Any]) -> Asked:
             raise InputError("this stage has no port to look at yet", mend="Type its readings first")
         runner = made_of(desk, str(names[-1]) if names and names[-1] is not None else None, "runner")
         file = target.get("file")
-        return Asked(
+        asked = Asked(
             kind, str(desk.folder), desk.job, desk.title(), desk.units(),
             tuple(each for each in stages if each is not None), runner if kind == "air" else None,
             file if isinstance(file, str) else None, dict(said),
         )  # fmt: skip
+        return replace(asked, made_from=made_from(desk, asked))

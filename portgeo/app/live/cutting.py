@@ -9,24 +9,28 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from portgeo.app.live.answer_parts import (
-    PRINTED,
     Asked,
     Progress,
     file_of,
     flow_said,
+    limits_only,
     metal_of,
     painted_model,
     port_of,
-    printed_folder,
+    printed,
     said_lines,
     shown_table,
 )
+from portgeo.app.live.draft import slug
+from portgeo.app.live.stages import job_content
 from portgeo.core.errors import InputError
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
     from portgeo.results.calmed import CalmedAir
     from portgeo.results.planned import Planned
+
+NAMED = ("wall_readings", "outer_mesh", "gasket")  # keys of a target's limits that name files
 
 
 def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
@@ -47,7 +51,7 @@ def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     return {
         "lines": [*remarks, *said_lines(text)],
         "tables": _tables(planned),
-        "files": _written(asked, planned, text, "cut-sheet"),
+        "files": _written(asked, planned, text, f"cut-sheet-{slug(of.stage)}"),
         "order_of_work": list(planned.order_of_work),
         "stage": "planned",
         "model": _planned_model(port, planned),
@@ -73,10 +77,9 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         cfm = flow_of(flow.bench, flow.run, flow.lift_mm)
     assert cfm is not None
     metal = metal_of(asked)
-    limits = None if asked.target is None else Path(asked.folder) / asked.target
     found = calm(
-        port, cfm, limits, depression_in_h2o=flow.depression_in_h2o, progress=lambda what, share: progress(what, share),
-        **metal,
+        port, cfm, calm_limits(asked), depression_in_h2o=flow.depression_in_h2o,
+        progress=lambda what, share: progress(what, share), **metal,
     )  # fmt: skip
     title = f"{of.stage} at {cfm:.0f} cfm"
     lines = [*remarks, *said_lines(calm_text(found, title, "past it metal buys least"))]
@@ -89,7 +92,7 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
             "knee": k == found.knee,
             "lines": said_lines(text),
             "tables": _tables(plan),
-            "files": _written(asked, plan, text, f"calm-{k + 1}"),
+            "files": _written(asked, plan, text, f"calm-{slug(of.stage)}-{choice.metal_cc:.2f}-cc"),
             "model": _planned_model(port, plan),
         }
         for k, (choice, plan, text) in enumerate(zip(found.choices, found.plans, texts, strict=True))
@@ -103,6 +106,30 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         "chosen": found.computed.chosen,
         "stage": "planned",
     }
+
+
+def calm_limits(asked: Asked) -> Path | dict[str, Any] | None:
+    """Return what stops a calm cut. The areas that are wanted do not, unless they were said to be the most.
+
+    Raises InputError where the target cannot be read.
+    """
+    from portgeo.files.toml.target import read_target
+
+    if asked.target is None:
+        return None
+    path = Path(asked.folder) / asked.target
+    if asked.said.get("hold_areas"):
+        return path
+    read_target(path, limits=True)
+    said = limits_only(job_content(path.read_bytes()))
+    stops = said.get("limits")
+    if isinstance(stops, dict):  # its files, named from the target's own folder
+        said["limits"] = {key: _beside(path.parent, value) if key in NAMED else value for key, value in stops.items()}
+    return said
+
+
+def _beside(folder: Path, names: Any) -> Any:
+    return [str(folder / name) for name in names] if isinstance(names, list) else str(folder / names)
 
 
 def _choices_table(found: CalmedAir) -> dict[str, Any]:
@@ -159,13 +186,12 @@ def _tables(planned: Planned) -> list[dict[str, Any]]:
 
 def _written(asked: Asked, planned: Planned, text: str, stem: str) -> list[dict[str, str]]:
     """Write a cut's sheet into the job's folder, as text and as a table, and return both for the page."""
-    from portgeo.files.disk import atomic_write, table_text
+    from portgeo.files.disk import table_text
 
-    folder = printed_folder(asked)
-    atomic_write(folder / f"{stem}.txt", (text + "\n").encode("utf-8"), force=True)
     head, rows = planned.stations.to_csv(planned.display)
-    atomic_write(folder / f"{stem}.csv", table_text(head, rows).encode("utf-8"), force=True)
-    return [file_of(f"{PRINTED}/{stem}.txt", "Cut sheet"), file_of(f"{PRINTED}/{stem}.csv", "Its table")]
+    contents = {".txt": (text + "\n").encode("utf-8"), ".csv": table_text(head, rows).encode("utf-8")}
+    names = printed(asked, stem, contents)
+    return [file_of(names[".txt"], "Cut sheet"), file_of(names[".csv"], "Its table")]
 
 
 def _planned_model(port: Port, planned: Planned) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from portgeo.app.live.answers import change_of, scan_figures
 from portgeo.app.live.asking import made_of, made_of_before
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings, figures_of, model_of, warm
+from portgeo.app.live.kept_answers import KeptAnswers
 from portgeo.app.live.row_numbers import of_page
 from portgeo.app.live.tasks import Tasks
 from portgeo.app.live.worker import Ended, Worker
@@ -61,7 +62,8 @@ class Hub:
         self._tasks: set[asyncio.Task[Any]] = set()
         self._slow: asyncio.Queue[_Wanted] = asyncio.Queue()
         self._scans: dict[Scan, dict[str, Any]] = {}
-        self.tasks = Tasks(self.tell)
+        self.kept = KeptAnswers(desk)
+        self.tasks = Tasks(self.tell, self.kept.keep)
         self._worker, self._comparer, self._aside = Worker(), Worker(), asyncio.Lock()
 
     def start(self) -> None:
@@ -152,6 +154,7 @@ class Hub:
             found = await asyncio.to_thread(figures_of, of, False, ghost) if isinstance(of, Readings) else None
         if found is not None:
             self.tell({"type": "figures", "version": version} | _numbered(found, of))
+        self.tell({"type": "answers", "changed": await asyncio.to_thread(self.kept.changed)})
         if turn == self._turn and of is not None and (found is None or found["figures"] is not None):
             self._slow.put_nowait(_Wanted(turn, version, of, ghost))
 

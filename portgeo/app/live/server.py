@@ -125,6 +125,7 @@ class Page:
             Route("/figures", self.figures, methods=get),
             Route("/events", self.events, methods=get),
             Route("/versions", self.versions, methods=get),
+            Route("/answers", self.answers, methods=get),
             Route("/edit", self.edit, methods=post),
             Route("/undo", self.undo, methods=post),
             Route("/redo", self.redo, methods=post),
@@ -159,6 +160,11 @@ class Page:
 
     async def versions(self, _: Request) -> Response:
         return JSONResponse(await asyncio.to_thread(self.desk.listed))
+
+    async def answers(self, _: Request) -> Response:
+        """Give the last answer of each kind, with what has changed since it was made."""
+        kept = [] if self.desk.first else await asyncio.to_thread(self.hub.kept.all)
+        return Response(_text(kept), media_type="application/json")
 
     async def events(self, _: Request) -> Response:
         tab = self.hub.listen()
@@ -270,7 +276,7 @@ class Page:
         return JSONResponse({"what": what, "mend": mend, "state": state}, status_code=409)
 
 
-def _text(event: Mapping[str, Any]) -> str:
+def _text(event: Any) -> str:
     try:
         return json.dumps(event, ensure_ascii=False, allow_nan=False)
     except ValueError:  # a figure that is not known

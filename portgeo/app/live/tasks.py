@@ -14,7 +14,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from portgeo.app.live.answer_parts import PRINTED, REPORT, Asked
+from portgeo.app.live.answer_parts import PRINTED, REPORT, Asked, of_stages
 from portgeo.app.live.answers import LABELS, answer
 from portgeo.app.live.half_written import swept
 from portgeo.core.errors import PortgeoError
@@ -38,9 +38,9 @@ class Task:
 class Tasks:
     """The answers at work, one of a kind at a time."""
 
-    def __init__(self, tell: Callable[[dict[str, Any]], None]) -> None:
-        """tell : takes every event."""
-        self._tell, self._count = tell, 0
+    def __init__(self, tell: Callable[[dict[str, Any]], None], keep: Callable[[Asked, Any, Any], str]) -> None:
+        """tell : takes every event. keep : takes every answer and its model, and returns when it was made."""
+        self._tell, self._keep, self._count = tell, keep, 0
         self._running: dict[str, Task] = {}
 
     def start(self, asked: Asked) -> str:
@@ -107,9 +107,13 @@ class Tasks:
             refusal = found[1]
         result = found[1] if found is not None and found[0] == "done" and refusal is None else None
         model = result.pop("model", None) if result is not None else None
-        self._event(task, "done", 1.0, done=True, refusal=refusal, result=result)
+        when = None if result is None else await asyncio.to_thread(self._keep, task.asked, result, model)
+        self._event(task, "done", 1.0, done=True, refusal=refusal, result=result, when=when)
         if model is not None and result is not None:
-            self._tell({"type": "model", "version": None, "stage": result["stage"], "task": task.id, "data": model})
+            self._tell(
+                {"type": "model", "version": None, "stage": result["stage"], "task": task.id, "data": model}
+                | {"kind": task.asked.kind, "of": of_stages(task.asked)}
+            )
 
     def _end(self, task: Task) -> None:
         """See an answer's process off; what it was writing when it was killed goes."""
@@ -122,13 +126,15 @@ class Tasks:
             _sweep(Path(task.asked.folder))
 
     def _event(
-        self, task: Task, at: str, share: float | None, *, done: bool = False, refusal: Any = None, result: Any = None
-    ) -> None:
+        self, task: Task, at: str, share: float | None, *, done: bool = False, refusal: Any = None, result: Any = None,
+        when: str | None = None,
+    ) -> None:  # fmt: skip
         label = LABELS[task.asked.kind]
         self._tell(
             {
                 "type": "task", "id": task.id, "kind": task.asked.kind, "label": label, "share": share, "at": at,
-                "done": done, "refusal": refusal, "result": result,
+                "done": done, "refusal": refusal, "result": result, "when": when,
+                "of": of_stages(task.asked),
             }
         )  # fmt: skip
 

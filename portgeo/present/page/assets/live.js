@@ -10,7 +10,6 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const at = (id) => document.getElementById(id);
   const desk = openDesk(), tables = new Map(), parts = {};
   let state = null, place = "readings", shownPart = "port", shownFigures = null;
-  const kinds = new Map(); // of long answers, by their id
   const events = new Map(); // what was told last of each stage and part
 
   let hush = 0;
@@ -39,12 +38,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
   const set = setPart(parts.set, { desk, say, start: (kind) => startTask(kind) });
   const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), set];
-  const plan = planPart(parts.plan, { desk, chart, start: (kind, more) => startTask(kind, more), show: (model) => {
-    const key = stages.now && keyOf(stages.now.name, "port"), kept = events.get(key) || {};
-    events.set(key, kept);
-    kept.answers = (kept.answers || new Map()).set("calm", { of: desk.shown().version, data: model });
-    if (shownPart === "port") showModels(kept, "calm");
-  } });
+  const plan = planPart(parts.plan, { desk, chart, start: (kind, more) => startTask(kind, more), show: (of, model) => answerModel("calm", of, model) });
   const papers = make("div", { "aria-live": "polite" });
   const paper = (text, kind) => make("button", { type: "button", onclick: () => startTask(kind) }, text);
   parts.paper.append(make("p", { class: "note" }, "Each is made beside your typing and opens from here."),
@@ -59,12 +53,33 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     if (kind === "compare" && !before) return say("There is one stage only. Make a new stage once metal is out.");
     tasks.start(kind, { ...more, ...said }).then((begun) => begun && say("Started. Go on typing."));
   }
+  // An answer, just made or of before the page was loaded.
   function answered(task) {
+    if (task.result) task.made = () => tasks.made(task);
     if (task.kind === "plan" || task.kind === "calm") plan.answer(task);
     else if (task.kind === "set") set.answer(task);
-    else if (task.refusal) papers.prepend(refusalElement(task));
-    else if (task.result) papers.prepend(make("section", {}, make("h3", {}, task.label || task.kind), ...answerElements(task.result)));
-    if (task.result && ["templates", "customer", "report"].includes(task.kind)) say(`Ready: ${(task.label || task.kind).toLowerCase()}.`);
+    else paperAnswer(task);
+  }
+  function paperAnswer(task) {
+    const name = `[data-answer=${task.kind}]`, shown = papers.querySelector(name);
+    if (shown && task.result) shown.remove();
+    for (const refused of papers.querySelectorAll(".problem")) refused.remove();
+    papers.prepend(task.refusal ? refusalElement(task)
+      : make("section", { "data-answer": task.kind }, make("h3", {}, task.label || task.kind), task.made(), ...answerElements(task.result)));
+  }
+  async function bringBack() {
+    const { status, data } = await desk.ask("answers").catch(() => ({ status: 0, data: [] }));
+    if (status !== 200) return;
+    changed(Object.fromEntries(data.map((one) => [one.kind, one.changed])));
+    for (const one of data) {
+      answered(one);
+      if (one.model) answerModel(one.kind, one.of, one.model, true);
+    }
+  }
+  function changed(given) {
+    tasks.changed(given);
+    const kept = stages.now && events.get(keyOf(stages.now.name, shownPart));
+    if (kept && kept.answers) showModels(kept);
   }
 
   // ---- where one is ------------------------------------------------------------------------------------
@@ -141,12 +156,20 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   function showModels(kept, latest) {
     if (!view || !kept.model) return;
     at("view").classList.remove("bare");
-    const answers = Array.from(kept.answers || [], ([kind, event]) => [ANSWERED[kind] + (event.of < kept.model.version ? ", before the last change" : ""), event.data]);
+    const answers = Array.from(kept.answers || [], ([kind, data]) => [ANSWERED[kind] + (tasks.old(kind) ? ", before the last change" : ""), data]);
     view.update(together([[null, kept.model.data], ...answers]));
     if (!latest) return;
     const [name, data] = answers[answers.findIndex(([text]) => text.startsWith(ANSWERED[latest]))];
     view.choose(name);
     view.paint(Object.keys(data.models[0].values).find((paint) => paint !== "area") || "area");
+  }
+  // A model that an answer gave stands with the stage that the answer is about. quietly : it is not turned to.
+  function answerModel(kind, of, data, quietly) {
+    for (const one of events.values()) if (one.answers) one.answers.delete(kind);
+    const key = keyOf(of[of.length - 1], data.models[0].part), kept = events.get(key) || {};
+    events.set(key, kept);
+    kept.answers = (kept.answers || new Map()).set(kind, data);
+    if (stages.now && key === keyOf(stages.now.name, shownPart)) showModels(kept, quietly ? null : kind);
   }
   const keyOf = (stage, which) => stage + "\n" + (which || "port");
   function chosen(stage) {
@@ -197,21 +220,19 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
 
   function hear(event) {
     if (event.type === "task") {
-      kinds.set(event.id, event.kind);
-      return tasks.tell(event);
+      tasks.tell(event);
+      if (event.result && ["templates", "customer", "report"].includes(event.kind)) say(`Ready: ${event.label.toLowerCase()}.`);
+      return;
     }
+    if (event.type === "answers") return changed(event.changed);
     if (event.type === "tabs") return say(event.count > 1 ? `This job is open in ${event.count} tabs.` : "");
     if (event.type === "change") return stages.tell(event);
     if (event.type !== "figures" && event.type !== "model") return;
-    const planned = event.task && event.stage === "planned" && stages.now; // a planned port is shown with the stage it was planned from
-    const key = keyOf(planned ? stages.now.name : event.stage, event.part || (event.data && event.data.models[0].part)), kept = events.get(key) || {};
-    if (event.task) {
-      event.of = desk.shown().version;
-      kept.answers = (kept.answers || new Map()).set(kinds.get(event.task) || "air", event);
-      events.set(key, kept);
-    } else events.set(key, Object.assign(kept, { [event.type]: event }));
+    if (event.kind) return answerModel(event.kind, event.of, event.data);
+    const key = keyOf(event.stage, event.part || (event.data && event.data.models[0].part)), kept = events.get(key) || {};
+    events.set(key, Object.assign(kept, { [event.type]: event }));
     if (!stages.now || key !== keyOf(stages.now.name, shownPart)) return;
-    if (event.type === "model") { return showModels(kept, event.task && kinds.get(event.task)); }
+    if (event.type === "model") return showModels(kept);
     if (event.version !== undefined && shownFigures && event.version < shownFigures.version) return;
     figures(event);
     old(!desk.settled() || Number(event.version) < desk.shown().version);
@@ -318,5 +339,5 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   size(0);
   shade(localStorage.getItem("portgeo shade"));
   go("readings");
-  desk.start().catch(() => say("portgeo does not answer. Start it again."));
+  desk.start().then(bringBack).catch(() => say("portgeo does not answer. Start it again."));
 })();

@@ -52,9 +52,9 @@ function setPart(holder, { desk, say, start }) {
     make("div", { class: "field" }, make("label", { for: "set-count" }, "How many"), count),
     make("div", { class: "actions" }, action("Lay their sheets out", () => desk.edit([{ op: "table", table: "set", count: Number(count.value) }]), true)));
   const tabs = make("div", { class: "actions", role: "group", "aria-label": "Runner" }), sheet = make("div"), forms = make("div", { class: "forms" }), flows = make("div");
-  const beside = action("Set them side by side", () => start("set"), true), answer = make("div", { "aria-live": "polite" });
+  const beside = action("Set them side by side", () => start("set"), true), answer = make("div", { "aria-live": "polite" }), refused = make("div", { role: "status" });
   const work = make("div", { class: "actions" }, beside);
-  holder.append(begin, tabs, sheet, work, answer, flows, forms);
+  holder.append(begin, tabs, sheet, work, refused, answer, flows, forms);
   const form = formPart(forms, { desk, tables: ["set"] });
   let chosen = null, shown = null, table = null;
   return {
@@ -77,6 +77,9 @@ function setPart(holder, { desk, say, start }) {
       flows.dataset.told = told;
       flows.replaceChildren(...(state.flows ? [make("h3", {}, "Flows of all cylinders"), ...answerElements(state.flows)] : []));
     },
-    answer(task) { answer.replaceChildren(...(task.refusal ? [refusalElement(task)] : answerElements(task.result))); },
+    answer(task) {
+      refused.replaceChildren(...(task.refusal ? [refusalElement(task)] : []));
+      if (task.result) answer.replaceChildren(task.made(), ...answerElements(task.result));
+    },
   };
 }

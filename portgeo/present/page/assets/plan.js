@@ -8,7 +8,7 @@ const MORE_AREA = 1.03; // of what is there: where a new handle begins, to be se
 function calmPart(holder, { desk, start, show }) {
   const flow = make("input", { type: "text", id: "calm-flow", class: "n", inputmode: "decimal", autocomplete: "off" });
   const help = make("span", { class: "help" });
-  const found = make("div", { "aria-live": "polite" }), cut = make("div", { class: "cutsheet calmed" }), drawing = make("div");
+  const refused = make("div", { role: "status" }), found = make("div", { "aria-live": "polite" }), cut = make("div", { class: "cutsheet calmed" }), drawing = make("div");
   const chart = lineChart(drawing, "The fastest air on the wall against the metal to come out");
   let state = null;
   const bench = () => {
@@ -18,41 +18,47 @@ function calmPart(holder, { desk, start, show }) {
   const ask = () => {
     const typed = flow.value.trim();
     if (typed && !bench().file && typed !== bench().flow) desk.edit([{ op: "key", table: "bench", index: 0, key: "flow_cfm", text: typed }]);
-    start("calm", typed ? { cfm: typed } : {});
+    start("calm", { ...(typed ? { cfm: typed } : {}), ...(hold.checked && !holding.hidden ? { hold_areas: true } : {}) });
   };
+  // Areas that are wanted stop no cut, unless the person says so.
+  const hold = make("input", { type: "checkbox", id: "calm-hold" });
+  const holding = make("div", { class: "field tick", hidden: true }, hold, make("label", { for: "calm-hold" }, "No area over those wanted below"),
+    make("span", { class: "help" }, "Without it they do not count here: wall, gasket, seat and the marked throat do."));
   flow.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); ask(); } });
   drawing.hidden = true;
   holder.append(make("h3", {}, "Where the air is too fast"),
     make("p", { class: "note" }, "Finds the cut that slows the air on the wall most, for each amount of metal, within the limits below. It takes some minutes; go on typing."),
-    make("div", { class: "field" }, make("label", { for: "calm-flow" }, "Flow", make("span", { class: "unit" }, " cfm")), flow, help),
-    make("div", { class: "actions" }, make("button", { type: "button", class: "first", onclick: ask }, "Find where to cut")), found, drawing, cut);
+    make("div", { class: "field" }, make("label", { for: "calm-flow" }, "Flow", make("span", { class: "unit" }, " cfm")), flow, help), holding,
+    make("div", { class: "actions" }, make("button", { type: "button", class: "first", onclick: ask }, "Find where to cut")), refused, found, drawing, cut);
 
-  function choose(result, k) {
-    const one = result.choices[k];
+  function choose(task, k) {
+    const one = task.result.choices[k];
     for (const button of found.querySelectorAll("[data-choice]")) button.setAttribute("aria-pressed", String(Number(button.dataset.choice) === k));
-    cut.replaceChildren(make("h3", {}, `The cut of ${one.metal_cc.toFixed(2)} cc${one.knee ? ", the knee" : ""}`),
+    cut.replaceChildren(make("h3", {}, `The cut of ${one.metal_cc.toFixed(2)} cc${one.knee ? ", the knee" : ""}`), task.made(),
       make("div", { class: "actions" }, printer()), ...answerElements(one));
-    show(one.model);
+    show(task.of, one.model);
   }
   return {
     update(given) {
       state = given;
       const { file, flow: cfm } = bench();
+      holding.hidden = !state.forms.some((form) => ["target.area", "target.taper"].includes(form.table) && form.given);
       if (document.activeElement !== flow && !flow.value) flow.value = cfm;
       help.textContent = file ? "Empty: the best of this stage\u2019s run on the bench sheet." : "Through the port on the bench, at the lift you care about.";
     },
     answer(task) {
+      refused.replaceChildren(...(task.refusal ? [refusalElement(task)] : []));
+      if (task.refusal) return; // the answer of before stays
       drawing.hidden = true;
       cut.replaceChildren();
-      if (task.refusal) return found.replaceChildren(refusalElement(task));
       const result = task.result, choices = result.choices || [];
-      const pick = choices.map((one, k) => make("button", { type: "button", "data-choice": k, "aria-pressed": "false", onclick: () => choose(result, k) },
+      const pick = choices.map((one, k) => make("button", { type: "button", "data-choice": k, "aria-pressed": "false", onclick: () => choose(task, k) },
         `${one.metal_cc.toFixed(2)} cc${one.knee ? " \u2013 knee" : ""}`));
-      found.replaceChildren(...answerElements(result), pick.length ? make("fieldset", { class: "pick" }, make("legend", {}, "Metal to take"), pick) : "");
+      found.replaceChildren(task.made(), ...answerElements(result), pick.length ? make("fieldset", { class: "pick" }, make("legend", {}, "Metal to take"), pick) : "");
       if (!choices.length) return;
       drawing.hidden = false;
       chart.update(result.chart);
-      choose(result, result.chosen);
+      choose(task, result.chosen);
     },
   };
 }
@@ -72,7 +78,7 @@ function planPart(holder, { desk, chart, start, show }) {
   const calm = calmPart(holder.appendChild(make("section", { class: "calm" })), { desk, start, show });
   const slider = make("input", { type: "range", id: "plan-radius" }), radius = make("output", { for: "plan-radius" });
   const sliding = make("div", { class: "field slide", hidden: true }, make("label", { for: "plan-radius" }, "Short side radius wanted"), slider, radius);
-  const forms = make("div"), sheet = make("div", { class: "cutsheet planned", "aria-live": "polite" });
+  const forms = make("div"), refused = make("div", { role: "status" }), sheet = make("div", { class: "cutsheet planned", "aria-live": "polite" });
   const button = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
   const add = button("Want another area", addArea);
   const begin = make("div", { class: "none" }, make("p", {}, "Areas, tapers and a short side radius to get to, and what stops the cut: wall, gasket, seat."),
@@ -82,7 +88,7 @@ function planPart(holder, { desk, chart, start, show }) {
   work.append(
     make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the least metal that gets there within wall, gasket and reach."),
     make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), add),
-    sliding, sheet, forms);
+    sliding, refused, sheet, forms);
   const part = formPart(forms, { desk, tables: PLAN_TABLES, fold: true });
   let state = null, figures = null, area = null, on = false;
 
@@ -148,9 +154,9 @@ function planPart(holder, { desk, chart, start, show }) {
     open(is) { on = is; handles(); },
     answer(task) {
       if (task.kind === "calm") return calm.answer(task);
-      if (task.refusal) sheet.replaceChildren(refusalElement(task));
-      if (!task.result) return;
-      sheet.replaceChildren(make("h3", {}, "The cut"), make("div", { class: "actions" }, printer()), ...answerElements(task.result));
+      refused.replaceChildren(...(task.refusal ? [refusalElement(task)] : []));
+      if (!task.result) return; // the answer of before stays
+      sheet.replaceChildren(make("h3", {}, "The cut"), task.made(), make("div", { class: "actions" }, printer()), ...answerElements(task.result));
     },
   };
 }

@@ -25,7 +25,28 @@ function longAnswers(holder, { desk, say, done }) {
     holder.hidden = !running.size;
   }
 
+  // When an answer was made, of which stage, and what has changed since: lines that stay true as things change.
+  let lines = [], changed = {};
+  function date(line) {
+    const { kind, of, when } = line.answer, since = changed[kind] || [], stage = of && of.length ? `Of ${of.join(" to ")}, made ` : "Made ";
+    line.classList.toggle("stale", since.length > 0);
+    line.replaceChildren(`${stage}${whenText(when, { hour: "numeric", minute: "2-digit" })}.`, ...(since.length ? [" ", make("strong", {}, `Changed since: ${since.join(", ")}.`), " Work it out again before you cut."] : []));
+  }
+
   return {
+    made(answer) {
+      const line = make("p", { class: "made" });
+      line.answer = answer;
+      lines.push(line);
+      date(line);
+      return line;
+    },
+    changed(given) {
+      changed = given;
+      lines = lines.filter((line) => line.isConnected);
+      lines.forEach(date);
+    },
+    old: (kind) => (changed[kind] || []).length > 0,
     async start(kind, more = {}) {
       const { status, data } = await desk.ask("task", { kind, ...more }).catch(() => ({ status: 0, data: {} }));
       if (status !== 200) say((data.what || "That could not be started") + ". " + (data.mend || ""));
@@ -52,12 +73,18 @@ function lineElement(line) {
   return name ? make("p", { class: "line" }, make("b", {}, begun(name)), make("span", {}, rest)) : make("p", {}, line && begun(line));
 }
 
+// Of a table as the server writes it. An answer is kept in the job's folder, and a folder can come from anybody: a table
+// with anything else in it is shown by its texts.
+const TABLE_PARTS = new Set(["DIV", "TABLE", "CAPTION", "THEAD", "TBODY", "TR", "TH", "TD", "SPAN", "SMALL", "ABBR", "B"]);
+const TABLE_WORDS = /^(class|scope|role|tabindex|title|colspan|rowspan|id|aria-\w+|data-\w+)$/;
+
 // A table as the server wrote it, or of its captions and texts.
 function tableElement(table) {
   if (table.html) {
     const written = document.createElement("template");
     written.innerHTML = table.html;
-    return written.content.firstElementChild;
+    const plain = (one) => TABLE_PARTS.has(one.tagName) && one.getAttributeNames().every((name) => TABLE_WORDS.test(name));
+    if (Array.from(written.content.querySelectorAll("*")).every(plain)) return written.content.firstElementChild;
   }
   return make("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption }, make("table", {},
     make("caption", {}, table.caption),

@@ -47,7 +47,7 @@ function whereTaken(holder) {
     if (seen.length < 2) return null;
     let x = 0, z = 0, s = seen[0].station, turn = 0;
     const places = seen.map((one) => {
-      const next = one.turn === null ? turn : one.turn * Math.PI / 180, middle = (turn + next) / 2, step = one.station - s;
+      const next = (one.turn ?? null) === null ? turn : one.turn * Math.PI / 180, middle = (turn + next) / 2, step = one.station - s;
       x += step * Math.cos(middle);
       z -= step * Math.sin(middle);
       [s, turn] = [one.station, next];
