@@ -91,9 +91,11 @@ def plan(
     return planned(found, record, density_g_cc or DENSITY_G_CC[alloy], notices, port.display)
 
 
-def check_target(path: str | Path) -> None:
-    """Refuse a target's file that cannot be read, before a port is. Raises InputError."""
-    read_target(path)
+def check_target(path: str | Path) -> tuple[Path, ...]:
+    """Return the files that a target names, before a port is read. Raises InputError where it is no target."""
+    wanted = read_target(path)
+    named = (wanted.wall_readings, *wanted.outer_meshes, wanted.gasket, wanted.copy)
+    return tuple(file for file in named if file is not None)
 
 
 def target_in(

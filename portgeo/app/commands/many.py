@@ -1,26 +1,34 @@
-"""Many ports measured at once, one row of a table each: what `measure` does with more than one file.
+"""Many ports measured, or many targets planned for one port: a row of a table each.
 
-File names come in; a table that grows row by row goes out, so that a run that was stopped goes on.
+File names come in; what a row holds goes to `row_by_row`, which fills the table.
 """
 
 from __future__ import annotations
 
 import argparse
-import csv
 import glob
+import hashlib
 import os
 from collections.abc import Sequence
-from concurrent.futures.process import BrokenProcessPool
+from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import load_port, progress_bar
-from portgeo.core.errors import InputError, OutputError, PortgeoError
-from portgeo.core.interrupts import as_they_come, workers
+from portgeo.app.commands.common import load_port
+from portgeo.app.row_by_row import Rows, fill
+from portgeo.core.errors import InputError
 
-HEADER = [
+if TYPE_CHECKING:
+    from portgeo.results.notices import Remark
+
+MEASURED = (
     *("file", "sha256", "volume_cc", "volume_u_cc", "length_mm", "least_area_mm2", "least_area_u_mm2"),
     *("least_area_station_mm", "entry_mm2", "exit_mm2", "short_side_mm", "short_side_u_mm", "turn_deg"),
     *("short_side_is", "look_at", "refused"),
-]
+)
+PLANNED = (
+    *("target", "sha256", "removed_cc", "volume_after_cc", "deepest_mm", "deepest_station_mm", "deepest_clock_hours"),
+    *("least_area_after_mm2", "most_missed_percent", "short_side_mm", "short_side_wanted_mm", "least_wall_left_mm"),
+    *("held_by", "look_at", "refused"),
+)
 
 
 def spread(names: Sequence[str]) -> list[str]:
@@ -33,61 +41,14 @@ def spread(names: Sequence[str]) -> list[str]:
 
 
 def measure_many(args: argparse.Namespace, names: list[str]) -> None:
-    """Measure many files on all cores into one table; raise InputError at the end if any was refused.
-
-    A table that is there already is gone on with: files that it holds, unchanged since, are not
-    measured again. --force begins it anew, as is needed where the options are others.
-    """
-    from portgeo.files.disk import check_free, sha256_of, write_table_csv
+    """Measure many files into one table. Raises InputError at the end for bad files."""
+    from portgeo.files.disk import sha256_of
 
     if len(names) == 2:
         _refuse_halves(*names)
-    if not args.csv:
-        raise InputError("there are several files and nowhere to put the table", mend="Pass --csv FILE")
     if args.json or args.picture or args.chart:
         raise InputError("--json, --picture and --chart are of one port", mend="Name one file, or leave them out")
-    check_free([args.csv], True)
-    there = _rows_there(args.csv)
-    if there is not None:
-        names = [name for name in names if not _same(name, args.csv)]  # the table itself, by a pattern
-    elif os.path.lexists(args.csv):
-        check_free([args.csv], True, names)
-        if not args.force:
-            raise OutputError(
-                "this file is there already and is no table of ports",
-                file=args.csv,
-                mend="Pass --force to replace it, or choose another name",
-            )
-    done = {} if args.force or there is None else there
-    rows: dict[str, list[str]] = {}
-    for name in names:
-        row = done.get(name)
-        if row is not None and not row[-1] and os.path.exists(name) and row[1] == sha256_of(name):
-            rows[name] = row
-    left = [name for name in dict.fromkeys(names) if name not in rows]
-    quiet = argparse.Namespace(**{**vars(args), "quiet": True})
-    count = max(min(os.cpu_count() or 1, len(left)), 1)
-    try:
-        with progress_bar("measure", quiet=args.quiet) as progress, workers(count) as submit:
-            waiting = {submit(measure_one, name, quiet): name for name in left}
-            for number, future in enumerate(as_they_come(waiting), 1):
-                rows[waiting[future]] = future.result()
-                # Whole after every file: whatever stops the run, no row that was measured is lost.
-                write_table_csv(args.csv, HEADER, [rows[name] for name in names if name in rows], force=True)
-                progress(f"{number} of {len(left)} files", number / len(left))
-    except BrokenProcessPool as failure:
-        raise OutputError(
-            "the system ended one of the processes that measure, as it does when memory runs out",
-            file=args.csv,
-            mend="Close other programs, or measure fewer and smaller files at once; the same command goes on from here",
-        ) from failure
-    refused = [name for name in dict.fromkeys(names) if rows[name][-1]]
-    if not args.quiet:
-        print(f"{args.csv}: {len(rows)} ports, {len(rows) - len(left)} of them measured before")
-    if refused:
-        told = "; ".join(rows[name][-1].rstrip(".") for name in refused[:5])
-        what = f"{len(refused)} of {len(rows)} files were refused: {told}"
-        raise InputError(what, file=args.csv, mend="The others are in the table")
+    fill(Rows(MEASURED, measured_row, sha256_of, "measure", "ports"), names, args)
 
 
 def _refuse_halves(one: str, other: str) -> None:
@@ -103,38 +64,68 @@ def _refuse_halves(one: str, other: str) -> None:
         )
 
 
-def measure_one(name: str, args: argparse.Namespace) -> list[str]:
-    """Return the row of one file, as text; a refusal is in its last column."""
+def measured_row(path: str, args: argparse.Namespace) -> list[str]:
+    """Return the cells of one port's row, as text."""
     from portgeo.front.states import survey
 
-    try:
-        port = load_port(name, args)
-        measured = survey(port)
-    except PortgeoError as refusal:
-        return [name, *[""] * (len(HEADER) - 2), str(refusal)]
+    port = load_port(path, args)
+    measured = survey(port)
     side, least = measured.short_side, measured.least_area
     numbers = [
         *(measured.volume_cc, measured.volume_u_cc, measured.length_mm, least.area_mm2, least.area_u_mm2),
         *(least.station_mm, *(opening.area_mm2 for opening in measured.openings)),
     ]
-    short = [side.headline.mm, side.headline.u_mm, side.turn_deg] if side else []
-    texts = [f"{value:.9g}" for value in (*numbers, *short)] + [""] * (3 - len(short))
-    texts.append(side.headline.name if side else "")
-    codes = [notice.code for notice in measured.warnings if not notice.code.endswith("_rule")]
-    return [name, port.source["sha256"], *texts, " ".join(dict.fromkeys(codes)), ""]
+    short = [side.headline.mm, side.headline.u_mm, side.turn_deg] if side else [None] * 3
+    name = side.headline.name if side else ""
+    return [port.source["sha256"], *_texts(*numbers, *short), name, _codes(measured.warnings)]
 
 
-def _same(one: str, other: str) -> bool:
-    return os.path.normcase(os.path.abspath(one)) == os.path.normcase(os.path.abspath(other))
+def plan_many(args: argparse.Namespace, names: list[str]) -> None:
+    """Plan a cut of one port to each of many targets into one table. Raises InputError at the end for bad files."""
+    if args.json or args.out or args.check:
+        raise InputError("--json, --out and --check are of one target", mend="Name one target, or leave them out")
+    args.port = os.path.abspath(args.port)  # the workers stand elsewhere
+    load_port(args.port, args)  # an error of the port's is said once, not in every row
+    fill(Rows(PLANNED, planned_row, Contents(args.port), "reshape", "targets"), names, args)
 
 
-def _rows_there(path: str) -> dict[str, list[str]] | None:
-    """Return the rows of a table of an earlier run by file; None where there is none, or something else."""
-    try:
-        with open(path, newline="", encoding="utf-8", errors="replace") as stream:
-            table = csv.reader(stream)
-            if next(table, None) != HEADER:
-                return None
-            return {row[0]: row for row in table if len(row) == len(HEADER)}
-    except (OSError, ValueError, csv.Error):
-        return None
+class Contents:
+    """A hash of all files that the plan to a target hangs on: the port's, the target's and those that it names."""
+
+    def __init__(self, port: str) -> None:
+        self.port = port
+
+    def __call__(self, target: str) -> str:
+        from portgeo.files.disk import sha256_of
+        from portgeo.front.cuts import check_target
+
+        files = [self.port, target, *map(str, check_target(target))]
+        return hashlib.sha256(" ".join(sha256_of(file) for file in files).encode()).hexdigest()
+
+
+def planned_row(path: str, args: argparse.Namespace) -> list[str]:
+    """Return the cells of one target's row, as text."""
+    from portgeo.front.cuts import plan
+
+    contents = Contents(args.port)(path)
+    port = load_port(args.port, args)
+    cut = plan(port, path, alloy=args.alloy, density_g_cc=args.density, load=lambda other: load_port(other, args))
+    side = cut.short_side
+    numbers = [
+        *(cut.removed_cc, cut.volume_after_cc, cut.deepest.depth_mm, cut.deepest.station_mm, cut.deepest.clock_hours),
+        float(cut.stations.area_after_mm2.min()),
+        max((area.missed_percent for area in cut.areas), default=None),
+        *((side.radius_mm, side.wanted_radius_mm) if side else (None, None)),
+        min((wall.left_mm for wall in cut.walls_left), default=None),
+    ]
+    held_by = "; ".join(dict.fromkeys(limit.name for limit in cut.limits))
+    return [contents, *_texts(*numbers), held_by, _codes(cut.warnings)]
+
+
+def _texts(*numbers: float | None) -> list[str]:
+    return ["" if number is None else f"{number:.9g}" for number in numbers]
+
+
+def _codes(warnings: Sequence[Remark]) -> str:
+    codes = [remark.code for remark in warnings if not remark.code.endswith("_rule")]
+    return " ".join(dict.fromkeys(codes))

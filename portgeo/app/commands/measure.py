@@ -13,6 +13,7 @@ from portgeo.app.commands.common import (
     load_port,
     refuse_scan_options,
 )
+from portgeo.app.row_by_row import add_many
 
 HELP = "measure a port: volume, minimum area, short side, then every station"
 EXAMPLE = """examples:
@@ -35,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedule (png)")
     add_bend(parser)
+    add_many(parser)
     add_scan(parser)
     add_common(parser)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, load_port
+from portgeo.app.row_by_row import add_many
 
 if TYPE_CHECKING:
     from portgeo.results.planned import Planned
@@ -18,6 +19,7 @@ EXAMPLE = """examples:
   portgeo reshape port.csv wanted.toml
   portgeo reshape port.csv wanted.toml --out plan
   portgeo reshape port.csv wanted.toml --check half-done.csv
+  portgeo reshape port.csv wanted-*.toml --csv plans.csv    one row a target, on all cores; stopped, it goes on
 
 PORT is the port before any cutting, with --check too. --out writes the cut sheet, the port as it will
 be (target.stl), its survey and its comparison with today's."""
@@ -27,7 +29,9 @@ FILES = ("cut-sheet.txt", "cut-sheet.csv", "plan.json", "target.stl", "target-su
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of reshape."""
     parser.add_argument("port", metavar="PORT", help="section sheet or mesh of the port before cutting")
-    parser.add_argument("target", metavar="TARGET", help="what is wanted (toml)")
+    parser.add_argument(
+        "targets", nargs="+", metavar="TARGET", help="what is wanted (toml); several, with --csv, give a row each"
+    )
     parser.add_argument("--check", metavar="NOW", help="sheet or mesh of the port as it is now: what is left")
     parser.add_argument(
         "--align", choices=("none", "auto"), help="with --check: how NOW is laid on PORT (sheets none, scans auto)"
@@ -35,12 +39,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="DIR", help="write cut sheet, target mesh, survey and comparison here")
     add_metal(parser)
     add_bend(parser)
+    add_many(parser)
     add_scan(parser)
     add_common(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Plan, or check, and print."""
+    from portgeo.app.commands.many import plan_many, spread
+
+    names = spread(args.targets)
+    if len(names) > 1:
+        plan_many(args, names)
+        return
+    args.target = names[0]
+    _run_one(args)
+
+
+def _run_one(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, make_folder
     from portgeo.front.cuts import check_target, plan
