@@ -222,6 +222,8 @@ depression_in_h2o = 28
 file = "demo-target.toml"
 state = "first cut"
 
+# [calm]  # without the first # of this line: the cut that slows the air where it is fastest; half a minute
+
 [walls]
 file = "demo-walls.csv"
 state = "first cut"

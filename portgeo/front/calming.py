@@ -41,6 +41,7 @@ def calm(
     depression_in_h2o: float = 28.0,
     alloy: Alloy = "aluminium",
     density_g_cc: float | None = None,
+    name: str | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> CalmedAir:
     """Return the cuts that calm the air most, each for its metal: an ideal flow, no bench, not a full viscous one.
@@ -61,6 +62,7 @@ def calm(
     hold_throat : the throat keeps its area, or what the limits say of it. One that is marked is held anyway.
     depression_in_h2o : under which it was flowed, inches of water.
     alloy, density_g_cc : the metal, or its density, for what it weighs.
+    name : of the limits in records and refusals, where it is not their path.
     progress : told what is being done, and the share of it that is.
 
     Raises
@@ -84,7 +86,7 @@ def calm(
     if not 0.0 <= slowing_share <= 1.0:
         raise InputError(f"{slowing_share:g} is not a share from 0 to 1", where="slowing_share", mend="Give 0.2, say")
     wants = {"units": "mm"} if limits is None else limits
-    file, wanted = target_in(wants, limits=True)
+    file, wanted = target_in(wants, name, limits=True)
     made, readings = limits_in(wanted, port)
     with naming(file):
         found = calm_air(

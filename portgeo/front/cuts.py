@@ -91,9 +91,12 @@ def plan(
     return planned(found, record, density_g_cc or DENSITY_G_CC[alloy], notices, port.display)
 
 
-def check_target(path: str | Path) -> tuple[Path, ...]:
-    """Return the files that a target names, before a port is read. Raises InputError where it is no target."""
-    wanted = read_target(path)
+def check_target(path: str | Path, *, limits: bool = False) -> tuple[Path, ...]:
+    """Return the files that a target names, before a port is read. Raises InputError where it is no target.
+
+    limits : only its limits count.
+    """
+    wanted = read_target(path, limits=limits)
     named = (wanted.wall_readings, *wanted.outer_meshes, wanted.gasket, wanted.copy)
     return tuple(file for file in named if file is not None)
 

@@ -18,6 +18,7 @@ import numpy as np
 import openpyxl
 import pytest
 
+import portgeo as pg
 from portgeo.app.cli import main
 from portgeo.app.job import published
 from portgeo.app.job.keep import MARK, Kept
@@ -193,6 +194,55 @@ def test_the_record_of_each_step_is_what_its_command_writes(made, tmp_path):
     measured["throat"]["percent_of_valve"] = pytest.approx(100.0 * BORE_MM / 34.0, rel=1e-3)
     assert results["states"][0]["port"] == measured
     assert results["compare"][0]["record"] == json.loads((tmp_path / "c.json").read_text())
+
+
+CALM_JOB = """title = "calm"
+units = "mm"
+
+[[state]]
+name = "as cast"
+port = "before.csv"
+
+[bench]
+flow_cfm = 80
+
+[walls]
+file = "walls.csv"
+
+[calm]
+"""
+
+
+def test_a_straight_bore_has_nothing_to_cut_for_the_air_and_the_report_says_so(tmp_path):
+    folder = write_job(tmp_path / "job", CALM_JOB)
+    done = run_job(read_job(folder / "job.toml"), folder / "report", lambda what, share: None)
+    calm = done.results["calm"]
+    assert (calm["state"], calm["record"]["chosen"], calm["record"]["flow"]["cfm"]) == ("as cast", None, 80.0)
+    assert "calm_already" in [warning["code"] for warning in done.results["warnings"]]
+    page = (folder / "report" / "report.html").read_text(encoding="utf-8")
+    assert "As cast: nothing to cut for the air." in page and "within the" in page[page.index('id="calm"') :]
+    assert [model.state for model in done.models] == ["as cast"] and not list(folder.glob("report/calm*"))
+    again = run_job(read_job(folder / "job.toml"), folder / "report", lambda what, share: None)
+    assert again.made == 0
+
+
+@pytest.mark.nightly
+def test_the_report_of_the_demo_gives_the_librarys_cut_that_calms_the_air(tmp_path):
+    for path in (Path(__file__).parents[2] / "meshes").glob("demo-*"):
+        shutil.copy(path, tmp_path)
+    job = tmp_path / "demo-job.toml"
+    job.write_text(re.sub(r"(?m)^# (?=\[calm\])", "", job.read_text(encoding="utf-8")), encoding="utf-8")
+    done = run_job(read_job(job), tmp_path / "report", lambda what, share: None)
+    record = done.results["calm"]["record"]
+    cut = tmp_path / "demo-first-cut.csv"
+    found = pg.calm(pg.read(cut), record["flow"]["cfm"], tmp_path / "demo-target.toml").to_dict()
+    assert record["choices"] == found["choices"] and record["chosen"] == found["choices"][record["knee"]]
+    for name in ("calm-cut-sheet.txt", "calm-cut-sheet.csv", "meshes/calm-cut.stl", "pictures/calm-choices.png"):
+        assert name in done.files
+    calm = done.models[-1]
+    assert (calm.state, calm.computed) == ("calm cut", True)
+    take = next(paint.values for paint in calm.paints if paint.name == "depth to take")
+    assert take.max() == pytest.approx(record["chosen"]["deepest_mm"], abs=0.05)
 
 
 def test_models_lie_on_the_wall_and_are_painted_with_what_is_known(made):

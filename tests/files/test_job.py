@@ -220,6 +220,42 @@ def test_a_wall_read_in_the_state_that_the_cut_starts_from_is_taken(folder):
     assert "plan" in steps and steps["models"].settings["walls"] == 1
 
 
+CALM = TWO.replace('file = "target.toml"', FIRST_CUT) + READ + 'state = "first cut"\n\n[calm]\n'
+
+
+@pytest.mark.parametrize(
+    ("keys", "says"),
+    [
+        ('state = "third cut"', "[calm] names the state 'third cut', and there is none"),
+        ('state = "as cast"', "[calm] starts from 'as cast', and what limits it, the target, is of 'first cut'"),
+        ('limits = "../target.toml"', "leads out of"),
+        ("metal_cc = 0", "0 is not more than 0"),
+        ("metal = 1", "Did you mean metal_cc?"),
+        ('state = "as cast"\nlimits = "target.toml"', "the wall was read in 'first cut'"),
+    ],
+)
+def test_what_calms_the_air_is_limited_by_what_is_of_its_own_state(folder, keys, says):
+    job = folder / "two.toml"
+    job.write_text(CALM + keys, encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        steps_of(read_job(job))
+    assert says in str(refusal.value)
+
+
+def test_what_calms_the_air_is_asked_for_by_its_table_alone(folder):
+    job = folder / "two.toml"
+    job.write_text(CALM, encoding="utf-8")
+    step = steps_of(read_job(job)).by_name["calm"]
+    assert step.settings["state"] == "first cut" and step.settings["metal_cc"] is None
+    assert [name for _, name, _ in step.files] == ["target.toml", "walls.csv"]
+    assert dict(step.needs) == {"part": "port 1", "speed": "speed 1"}
+    job.write_text(CALM.replace("[calm]\n", ""), encoding="utf-8")
+    assert "calm" not in steps_of(read_job(job)).by_name
+    job.write_text(CALM.replace('"first cut"\nport', '"calm cut"\nport').replace('= "first cut"', '= "calm cut"'))
+    with pytest.raises(InputError, match="which is what the port that"):
+        read_job(job)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [

@@ -132,6 +132,7 @@ def report():
             "airspeed": None,
             "beside": None,
         },
+        "calm": None,
         "reach": None,
         "skipped": [{"step": "reach", "why": "the job has no [tool]"}],
         "warnings": [{"code": "x", "message": "look <here>", "about": CAST}],
@@ -140,6 +141,6 @@ def report():
     models = (
         model(CAST, cast, surveys[CAST]),
         model(CUT, cut, surveys[CUT], (depth_paint, reach_paint)),
-        model("planned", plan.after, planned, (depth_paint,)),
+        replace(model("planned", plan.after, planned, (depth_paint,)), computed=True),
     )
     return json.loads(json_text(results)), models

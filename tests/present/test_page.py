@@ -9,6 +9,7 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from portgeo.present.page.contents import tables_of
 from portgeo.present.page.page import write_page
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import answer, changes
@@ -207,6 +208,42 @@ def test_a_plan_has_one_area_at_a_station_in_every_table(report):
     shared = [row for row in plan["record"]["stations"] if round(row["station_mm"], 6) in planned]
     assert len(shared) > 5
     assert [row["area_after_mm2"] for row in shared] == [planned[round(row["station_mm"], 6)] for row in shared]
+
+
+def test_what_calms_the_air_stands_before_the_cut_sheet_in_the_persons_unit(report):
+    # Invented: 100 to 90 m/s for 0.5 cc, 85 for 1; the ± is doubled, a foot is 0.3048 m.
+    results, models = report
+    cuts = [
+        {"metal_cc": cc, "deepest_mm": 2.54 * cc, "peak_m_s": peak, "gain_m_s": 100.0 - peak, "gain_u_m_s": 1.524,
+         "sure": True, "of_all_percent": share, "slowing_percent": 110.0, "station_mm": 50.8, "clock_hours": 6.0,
+         "next_cc_gain_m_s": 9.144, "held_by": [{"name": "the wall", "station_mm": 25.4, "clock_hours": 3.0,
+                                                 "gain_m_s": 3.048, "measured": False}]}
+        for cc, peak, share in ((0.5, 90.0, 67.0), (1.0, 85.0, 100.0))
+    ]  # fmt: skip
+    record = {
+        "warnings": [{"code": "calm_areas", "message": "areas <there>"}, {"code": "calm_no_radius", "message": "gone"}],
+        "flow": {"cfm": 143.0}, "choices": cuts, "knee": 0, "chosen": cuts[0], "plan": results["plan"]["record"],
+        "today": {"peak_m_s": 100.0, "peak_u_m_s": 2.0, "station_mm": 53.34, "clock_hours": 6.5,
+                  "slowing_percent": 150.0},
+        "areas": [{"station_mm": 25.4, "area_mm2": 1290.32, "area_after_mm2": 1354.836, "mean_speed_m_s": 60.96,
+                   "mean_speed_after_m_s": 57.912}],
+    }  # fmt: skip
+    page = write_page({**results, "calm": {"state": CUT, "record": record}}, models, INCHES)
+    calm = page[page.index('<section id="calm"') : page.index('<section id="bench"')].replace("\u00a0", " ")
+    text = re.sub("<[^>]+>", " ", calm)
+    assert (
+        "take 0.50 cc, at most 0.050 in deep; the fastest air on the wall at 143.0 cfm comes down from 328 to 295 "
+        in text
+    )
+    assert "by 33 ± 10 ft/s" in text and "the first 0.50 cc bring 67 % of all that can be had" in text
+    assert "one more cc would bring another 30 ft/s" in text and "another 10 ft/s; no wall reading is near" in text
+    assert "areas &lt;there&gt;" in text and "gone" not in text and "at 150 % of what it can follow" in text
+    tables = {table.name: table for table in tables_of({**results, "calm": {"state": CUT, "record": record}}).values()}
+    assert [row[-1] for row in tables["calm"].rows] == ["chosen, knee", ""]
+    assert "wanted" not in [column.heading for column in tables["calm-cut-micrometer"].columns]
+    nothing = {**record, "chosen": None, "choices": [], "knee": None, "plan": None, "areas": None}
+    page = write_page({**results, "calm": {"state": CUT, "record": nothing}}, models, INCHES)
+    assert "nothing to cut for the air" in page and 'data-table="calm"' not in page
 
 
 @pytest.mark.parametrize("digit", [-1e-9, 0.0, 1e-9])

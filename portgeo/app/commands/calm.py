@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from portgeo.app.commands.common import (
     add_bend,
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> None:
     port = load_port(args.port, args)
     per = kind_of("speed", port.display).per
     speeds = {name: asked[name] * per for name in ("peak", "least_speed") if name in asked}
-    more = {"slowing_share": asked["slowing"]} if "slowing" in asked else {}
+    more: dict[str, Any] = {"slowing_share": asked["slowing"]} if "slowing" in asked else {}
     with progress_bar("calm", quiet=args.quiet) as progress:
         found = calm(
             port, asked["cfm"], args.limits, metal_cc=asked.get("metal"), peak_m_s=speeds.get("peak"),

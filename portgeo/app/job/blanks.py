@@ -269,6 +269,14 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # file = "target.toml"
 # state = "as cast"  # the state it starts from; to be named once there are several
 
+# The cut that slows the air where it is too fast: for each amount of metal the one that does most. It takes half a
+# minute, and needs a flow under [bench]. Its limits are the target's, and its state the target's.
+# [calm]
+# metal_cc = 0.60  # the cut to choose; without it that past which metal buys least
+# hold_throat = true  # the throat keeps its area
+# limits = "limits.toml"  # a target's file, for how deep and where it may go, in place of the target's
+# state = "as cast"  # whose air is too fast; without it the target's, or the last where there is no target
+
 # Sonic-tester readings, and the state in which they were taken. While there is one state those that the
 # target names are enough. With several this table must say of which they are, and it must be the one that
 # the target's cut starts from: by a reading of an earlier, thicker wall the cut would go too deep.

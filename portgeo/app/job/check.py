@@ -48,6 +48,9 @@ def check_job(job: JobFile) -> None:
     if tables.target is not None:
         with problems.gathering():
             check_target(job.folder / tables.target.file)
+    if tables.calm is not None and tables.calm.limits is not None:
+        with problems.gathering():
+            check_target(job.folder / tables.calm.limits, limits=True)
     if tables.walls is not None:
         with problems.gathering():
             read_walls(job.folder / tables.walls.file)

@@ -1,4 +1,4 @@
-"""The steps towards the next cut: the plan, the burr's reach, templates to print.
+"""The steps towards the next cut: the plan, what calms the air, the burr's reach, templates to print.
 
 What each is made of comes in; a result to keep goes out.
 """
@@ -7,31 +7,77 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
+from typing import Any
 
-from portgeo.app.job.results import Cut, Given, Part, Reached, Sheets
+import numpy as np
+
+from portgeo.app.job.results import Calm, Cut, Given, LeftOut, Part, Reached, Sheets
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
+from portgeo.files.disk import sha256_of
 from portgeo.files.meshes.stl import write_stl
+from portgeo.front.air import air_speed
 from portgeo.front.cuts import gauges, plan, reach
 from portgeo.front.skins import reached_from, skin_of
+from portgeo.front.states import survey
 from portgeo.present.paper.template_pages import pages
 from portgeo.present.paper.templates import pdf
 from portgeo.present.text.cut_sheet import plan_text
+from portgeo.results.planned import Planned
 
-PLANNED_MESH = "meshes/planned.stl"
+PLANNED_MESH, CALM_MESH = "meshes/planned.stl", "meshes/calm-cut.stl"
 
 
 def planned(given: Given) -> Cut:
     """Return the plan for a target."""
     part: Part = given.needs["part"]
-    port, metal, name = part.port, given.settings["metal"], given.names["target"]
-    cut = plan(port, given.paths["target"], name=name, **metal)
-    text = plan_text(cut, f"{given.settings['state']} ({port.source['file']}) to {name}", metal["alloy"] or "metal")
+    name = given.names["target"]
+    found = plan(part.port, given.paths["target"], name=name, **given.settings["metal"])
+    return _cut(given, found, f"to {name}", PLANNED_MESH)
+
+
+def _cut(given: Given, cut: Planned, to: str, mesh_file: str) -> Cut:
+    """Return a planned cut with its text and mesh. to : what it leads to, for the text's title."""
+    title = f"{given.settings['state']} ({given.needs['part'].port.source['file']}) {to}"
+    text = plan_text(cut, title, given.settings["metal"]["alloy"] or "metal")
     after = cut.port
     mesh = write_stl(after.to_source(after.vertices), after.faces)
-    source = after.source | {"file": PLANNED_MESH, "sha256": hashlib.sha256(mesh).hexdigest()}
+    source = after.source | {"file": mesh_file, "sha256": hashlib.sha256(mesh).hexdigest()}
     part = Part(replace(after, source=source, warnings=()), skin_of(after))
     return Cut(cut, text + "\n", part, mesh)
+
+
+def calmed(given: Given) -> Calm | LeftOut:
+    """Return the cuts that calm the air at the flow of the state's air speed, and the one that is chosen."""
+    from portgeo.front.calming import calm
+    from portgeo.present.pictures.charts import png
+    from portgeo.present.pictures.choices import choices_figure
+    from portgeo.present.pictures.speed import painted
+
+    part, speed, settings = given.needs["part"], given.needs["speed"], given.settings
+    if isinstance(speed, LeftOut):
+        return speed
+    limits: Any = given.paths.get("target")
+    if limits is None and "walls" in given.paths:
+        limits = {"units": settings["units"], "limits": {"wall_readings": str(given.paths["walls"])}}
+    cfm, depression = speed.air.flow["cfm"], speed.air.flow["depression_in_h2o"]
+    found = calm(
+        part.port, cfm, limits, name=given.names.get("target"), metal_cc=settings["metal_cc"],
+        hold_throat=settings["hold_throat"], depression_in_h2o=depression, **settings["metal"],
+    )  # fmt: skip
+    if found.planned is None:
+        return Calm(found.to_dict())
+    chosen = found.planned
+    if "walls" in given.paths:
+        record = {"file": given.names["walls"], "sha256": sha256_of(given.paths["walls"])}
+        chosen = replace(chosen, target=record)
+        found = replace(found, planned=chosen, plan=chosen)
+    cut = _cut(given, chosen, "calmed", CALM_MESH)
+    skin = cut.part.skin
+    air = air_speed(cut.part.port, cfm, depression_in_h2o=depression)
+    after = survey(cut.part.port, sure=False).computed
+    area = np.interp(skin.stations, after.fine_stations, after.fine_area)
+    return Calm(found.to_dict(), cut, png(choices_figure(found)), painted(air.computed, skin.vertices), area)
 
 
 def reached(given: Given) -> Reached:

@@ -9,14 +9,12 @@ from collections.abc import Mapping
 
 from portgeo.app.job.results import Given, LeftOut, Models, Pictures
 from portgeo.core.units import Display
-from portgeo.present.page.contents import slug
+from portgeo.present.page.contents import PLANNED_STATE, slug
 from portgeo.present.page.models import DEPTHS, Scale, scales_of
 from portgeo.present.pictures.charts import png, schedule_figure
 from portgeo.present.pictures.flat import model_png
 from portgeo.present.pictures.model import Model
 from portgeo.present.pictures.speed import speed_figure
-
-PLANNED = "planned"
 
 
 def charted(given: Given) -> Pictures:
@@ -26,12 +24,12 @@ def charted(given: Given) -> Pictures:
     for part, name in (("port", "area-schedule.png"), ("runner", "area-schedule-runner.png")):
         found = [(state, given.needs.get(f"survey {part} {k}")) for k, state in enumerate(states)]
         if part == "port":
-            found.append((PLANNED, given.needs.get("planned survey")))
+            found.append((PLANNED_STATE, given.needs.get("planned survey")))
         surveys = [(state, one.computed) for state, one in found if one is not None]
         if surveys:
             files.append((name, png(schedule_figure(surveys, display))))
     found = [(state, given.needs.get(f"speed {k}")) for k, state in enumerate(states)]
-    found.append((PLANNED, given.needs.get("planned speed")))
+    found.append((PLANNED_STATE, given.needs.get("planned speed")))
     speeds = [(state, one.air.computed) for state, one in found if one is not None and not isinstance(one, LeftOut)]
     if speeds:
         files.append(("air-speed.png", png(speed_figure(speeds, display))))
@@ -57,7 +55,7 @@ def _wanted(models: Models, scales: Mapping[tuple[str, str], Scale]) -> list[tup
     """
     wanted: dict[str, tuple[str, Model, str]] = {}
     runner_drawn = False
-    last = next((m.state for m in reversed(models.models) if m.part == "port" and m.state != PLANNED), "")
+    last = next((m.state for m in reversed(models.models) if m.part == "port" and not m.computed), "")
     for model in models.models:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
         painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
@@ -65,7 +63,7 @@ def _wanted(models: Models, scales: Mapping[tuple[str, str], Scale]) -> list[tup
         cut = not painted.isdisjoint(DEPTHS)
         drawn = painted - ({"area"} if cut else set())
         drawn -= {"area", "speed"} if again and not cut else set()
-        drawn -= {"wall left"} if model.state not in (PLANNED, last) else set()
+        drawn -= {"wall left"} if not model.computed and model.state != last else set()
         runner_drawn |= model.part == "runner"
         for paint in model.paints:
             if paint.name in drawn:

@@ -11,13 +11,13 @@ from typing import Any, Literal
 
 import numpy as np
 
-from portgeo.app.job.results import Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
+from portgeo.app.job.results import Calm, Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
 from portgeo.core.plane import FloatArray
 from portgeo.front.skins import WallReadings, depth_outside, runner_in_port
+from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
 from portgeo.present.pictures.model import Model, Paint
 from portgeo.results.measured import Measured
 
-PLANNED = "planned"
 REACH_NAMES = ("neither end", "the entry", "the exit", "both ends")
 
 
@@ -67,8 +67,23 @@ def painted(given: Given) -> Models:
         paints = [_area(needs["planned survey"], cut.part), _planned_depth(start, cut)]
         paints += _speed(needs.get("planned speed"), "port")
         paints += walls.left(placed) if walls else []
-        found.append(_model(PLANNED, "port", placed, paints))
+        found.append(_model(PLANNED_STATE, "port", placed, paints, computed=True))
+    calm: Calm | LeftOut | None = needs.get("calm")
+    if isinstance(calm, Calm) and calm.cut is not None:
+        found.append(_calm(calm, calm.cut, ports[settings["calmed"]], walls))
     return Models(tuple(found))
+
+
+def _calm(calm: Calm, cut: Cut, start: _Placed, walls: _Walls | None) -> Model:
+    """Return the model of the port that a cut to calm the air leads to."""
+    assert calm.speed is not None and calm.area is not None
+    placed = _Placed(cut.part, start.pose)
+    paints = [
+        _planned_depth(start, cut),
+        Paint("speed", "speed over mean", calm.speed, "ratio", False),
+        Paint("area", "section area", calm.area, "area", False),
+    ]
+    return _model(CALM_STATE, "port", placed, paints + (walls.left(placed) if walls else []), computed=True)
 
 
 def _placed(needs: Any, part: str, count: int) -> dict[int, _Placed]:
@@ -96,9 +111,11 @@ def _before(runners: dict[int, _Placed], ports: dict[int, _Placed], k: int) -> _
     return _Placed(runners[k].part, ports[first].pose @ joined @ runners[k].pose)
 
 
-def _model(state: str, part: Literal["port", "runner"], placed: _Placed, paints: list[Paint]) -> Model:
+def _model(
+    state: str, part: Literal["port", "runner"], placed: _Placed, paints: list[Paint], computed: bool = False
+) -> Model:
     skin = placed.part.skin
-    return Model(state, part, placed.points, skin.faces, skin.stations, skin.clocks, tuple(paints))
+    return Model(state, part, placed.points, skin.faces, skin.stations, skin.clocks, tuple(paints), computed)
 
 
 def _area(measured: Measured, part: Part) -> Paint:

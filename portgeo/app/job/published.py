@@ -7,17 +7,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import PurePosixPath
 from typing import Any
 
 from portgeo import __version__
-from portgeo.app.job.results import Cut, LeftOut, Models, Sheets, Told
+from portgeo.app.job.cut import CALM_MESH
+from portgeo.app.job.results import Calm, Cut, LeftOut, Models, Sheets, Told
 from portgeo.app.job.steps import PARTS, Steps
 from portgeo.core.notices import Notice
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.files.disk import json_text, table_text
 from portgeo.files.meshes.stl import write_stl
 from portgeo.files.sheets.workbooks import workbook_of
-from portgeo.present.page.contents import is_run_of, results_tables, slug
+from portgeo.present.page.contents import NO_RADIUS, is_run_of, results_tables, slug
 from portgeo.present.page.page import write_page
 from portgeo.present.paper.customer import customer_pages
 from portgeo.present.text.throat import throat_notice
@@ -42,6 +44,13 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
         yield "meshes/planned.stl", cut.mesh
         yield "cut-sheet.txt", cut.text.encode("utf-8", "replace")
         yield "cut-sheet.csv", table_text(*cut.planned.stations.to_csv(display)).encode("utf-8", "replace")
+    calm = get("calm")
+    if isinstance(calm, Calm) and calm.cut is not None and calm.chart is not None:
+        yield CALM_MESH, calm.cut.mesh
+        yield "calm-cut-sheet.txt", calm.cut.text.encode("utf-8", "replace")
+        stations = calm.cut.planned.stations.to_csv(display)
+        yield "calm-cut-sheet.csv", table_text(*stations).encode("utf-8", "replace")
+        yield "pictures/calm-choices.png", calm.chart
     sheets: Sheets = get("templates")
     yield "templates.pdf", sheets.pdf
     tables = results_tables(results, display)
@@ -76,6 +85,9 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
                 "airspeed": _record(speed), "flow_note": getattr(speed, "note", None) or getattr(speed, "why", None),
             }
         )  # fmt: skip
+    calm = get("calm")
+    if isinstance(calm, LeftOut):
+        skipped.append({"step": "the cut that calms the air", "why": f"there is no flow: {calm.why}"})
     demand = get("demand")
     if isinstance(demand, LeftOut):
         skipped.append({"step": "the engine's demand", "why": demand.why})
@@ -98,6 +110,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         "bench": _record(get("bench")),
         "demand": _record(demand),
         "plan": _plan(steps, get),
+        "calm": _calm(steps, get),
         "reach": None,
         "skipped": skipped,
     }
@@ -146,6 +159,12 @@ def _plan(steps: Steps, get: Get) -> dict[str, Any] | None:
     }
 
 
+def _calm(steps: Steps, get: Get) -> dict[str, Any] | None:
+    """Return what calms the air: of which state, and the record."""
+    job, record = steps.job.job, _record(get("calm"))
+    return None if record is None else {"state": job.state[job.calmed_state].name, "record": record}
+
+
 def _throat(steps: Steps, states: list[dict[str, Any]]) -> Iterator[dict[str, str]]:
     """Yield that the engine's throat is that of the port's valve end in no state, told of the last."""
     engine = steps.job.job.engine
@@ -191,10 +210,13 @@ def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     plan = results["plan"] or {}
     places += [("the plan", plan.get("record")), ("the planned port", plan.get("planned"))]
     places += [("air speed of the planned port", plan.get("airspeed")), ("the set", results["balance"])]
+    places.append(("the cut that calms the air", (results["calm"] or {}).get("record")))
     places.append(("reach of the burr", results["reach"]["record"] if results["reach"] else None))
     for about, record in places:
         for warning in record["warnings"] if record else ():
             this = warning["code"], warning["message"]
+            if warning["code"] == NO_RADIUS:
+                continue
             # A part's own warnings come again with everything that is made of it.
             if this not in told or about in {state["name"] for state in results["states"]}:
                 told.add(this)
@@ -203,7 +225,7 @@ def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:
 
 def _meshes(steps: Steps) -> dict[tuple[int, str], str]:
     """Return the mesh file of every state's parts."""
-    taken: set[str] = {"planned"}
+    taken: set[str] = {"planned"} if steps.job.job.calm is None else {"planned", PurePosixPath(CALM_MESH).stem}
     found = {}
     for k, state in enumerate(steps.job.job.state):
         base, n = slug(state.name), 2
@@ -236,6 +258,10 @@ def _files(steps: Steps, get: Get) -> dict[str, str]:
     if get("plan") is not None:
         found["mesh of the planned port"] = "meshes/planned.stl"
         found |= {"cut sheet": "cut-sheet.txt", "cut sheet as a table": "cut-sheet.csv"}
+    calm = get("calm")
+    if isinstance(calm, Calm) and calm.cut is not None:
+        found["mesh with the cut that calms the air"] = CALM_MESH
+        found |= {"its cut sheet": "calm-cut-sheet.txt", "its cut sheet as a table": "calm-cut-sheet.csv"}
     found |= {"templates to print at 100 %": "templates.pdf", "two pages for the customer": "customer.pdf"}
     found |= {"all figures": "results.json", "all tables": "tables.xlsx", "pictures": "pictures/"}
     return found

@@ -89,6 +89,20 @@ class Cut:
 
 
 @dataclass(frozen=True)
+class Calm:
+    """Cuts that calm the air: the record, a chart of what metal buys, the one chosen (None where there is none).
+
+    speed, area (n,) : speed over mean and section area on the skin of the port that the chosen one leaves.
+    """
+
+    record: dict[str, Any]
+    cut: Cut | None = None
+    chart: bytes | None = None
+    speed: FloatArray | None = None
+    area: FloatArray | None = None
+
+
+@dataclass(frozen=True)
 class Reached:
     """A reach's record, and on the skin (n,) from which end it is reached (0 neither ... 3 both)."""
 

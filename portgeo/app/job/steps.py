@@ -98,6 +98,7 @@ def steps_of(job: JobFile) -> Steps:
     _joints(steps, parts)
     _flow(steps, parts)
     _plan(steps, parts)
+    _calm(steps, parts)
     _reach(steps, parts)
     _set(steps)
     _templates(steps, parts)
@@ -300,10 +301,8 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         return
     k = job.index(job.target.state)
     file = job.target.file
-    files = [("target", file, "target")]
-    named = files_of_target(steps.job.folder, file)
-    files += [(f"named {n}", name, f"{what} in {file}") for n, (name, what) in enumerate(named)]
-    check_walls(steps.job, [name for _, name, what in files if what.startswith(WALL_READINGS)])
+    files = _target_files(steps, file)
+    check_walls(steps.job, _wall_readings(files), k)
     settings = {"metal": _metal(steps), "units": job.units, "folder": PurePosixPath(file).parent.as_posix()}
     settings["state"] = job.state[k].name
     plan = steps.add("plan", "planning the cut", "cut.planned", settings, files, {"part": parts[k, "port"]})
@@ -315,6 +314,42 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         needs: dict[str, str | None] = {"today": f"speed {k}", "planned": "planned speed", "plan": plan}
         needs["part"] = parts[k, "port"]
         steps.add("beside", "laying both air speeds beside each other", "air.beside_today", {}, needs=needs)
+
+
+def _target_files(steps: Steps, file: str) -> list[tuple[str, str, str]]:
+    """Return a target's file and those that it names: role, name, what it is."""
+    named = files_of_target(steps.job.folder, file)
+    return [
+        ("target", file, "target"),
+        *((f"named {n}", of, f"{what} in {file}") for n, (of, what) in enumerate(named)),
+    ]
+
+
+def _wall_readings(files: Sequence[tuple[str, str, str]]) -> list[str]:
+    return [name for _, name, what in files if what.startswith(WALL_READINGS)]
+
+
+def _calm(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
+    """Add the cut that calms the air, where the job asks for it: it takes half a minute."""
+    job = steps.job.job
+    if job.calm is None:
+        return
+    if job.bench is None:
+        steps.skip("the cut that calms the air", "there is no [bench] with a sheet or a flow")
+        return
+    k, limits = job.calmed_state, job.calm.limits or (job.target.file if job.target is not None else None)
+    files: list[tuple[str, str, str]] = []
+    if limits is not None:
+        files = _target_files(steps, limits)
+    elif job.walls is not None:
+        files = [("walls", job.walls.file, WALL_READINGS)]
+    check_walls(steps.job, _wall_readings(files), k, "calm")
+    settings = {
+        "metal": _metal(steps), "units": job.units, "state": job.state[k].name, "metal_cc": job.calm.metal_cc,
+        "hold_throat": job.calm.hold_throat,
+    }  # fmt: skip
+    needs: dict[str, str | None] = {"part": parts[k, "port"], "speed": f"speed {k}"}
+    steps.add("calm", "looking for the cut that calms the air", "cut.calmed", settings, files, needs)
 
 
 def _reach(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
@@ -365,7 +400,7 @@ def _painted(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     job = steps.job.job
     needs: dict[str, str | None] = {name: name for name in parts.values()}
     for name in steps.by_name:
-        if name.split()[0] in ("survey", "compare", "speed", "plan", "planned", "reach"):
+        if name.split()[0] in ("survey", "compare", "speed", "plan", "planned", "calm", "reach"):
             needs[name] = name
     files, walls = [], None
     if job.walls is not None:
@@ -383,6 +418,7 @@ def _painted(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     tool = job.index(job.tool.state) if job.tool is not None else None
     planned = job.index(job.target.state) if job.target is not None else None
     settings = {"states": [s.name for s in job.state], "walls": walls, "tool": tool, "planned": planned}
+    settings["calmed"] = job.calmed_state
     steps.add("models", "painting the models", "paint.painted", settings, files, needs)
 
 

@@ -12,27 +12,28 @@ from portgeo.core.errors import InputError
 from portgeo.files.toml.job import JobFile
 
 
-def check_walls(file: JobFile, named: Sequence[str]) -> None:
-    """Raise InputError where a target's wall readings may be of another state than its cut starts from.
+def check_walls(file: JobFile, named: Sequence[str], start: int, table: str = "target") -> None:
+    """Raise InputError where the wall readings that limit a cut may be of another state than it starts from.
 
-    named : the target's files of readings, from the job's folder. The wall gets thinner from state to
+    named : the files of readings, from the job's folder. start : number of the state. table : of the job, which asks
+    for the cut. The wall gets thinner from state to
     state, so a reading of an earlier one would have the cut go too deep. With one state there is no doubt.
     """
     job = file.job
-    if not named or job.target is None or len(job.state) == 1:
+    if not named or len(job.state) == 1:
         return
     if job.walls is None or PurePosixPath(job.walls.file) != PurePosixPath(named[0]):
         raise InputError(
             f"the cut is limited by the wall readings in '{named[0]}', and nothing says in which state they were taken",
             file=str(file.path),
-            where=file.where("target" if job.walls is None else "walls"),
+            where=file.where(table if job.walls is None else "walls"),
             mend=f'Write under [walls]  file = "{named[0]}"  and one of: {job.said_states}',
         )
-    start, read = (job.state[job.index(table.state)].name for table in (job.target, job.walls))
-    if start != read:
+    begun, read = job.state[start].name, job.state[job.index(job.walls.state)].name
+    if begun != read:
         raise InputError(
-            f"the cut starts from '{start}', and the wall was read in '{read}', when it was of another thickness",
+            f"the cut starts from '{begun}', and the wall was read in '{read}', when it was of another thickness",
             file=str(file.path),
             where=file.where("walls", 0, "state"),
-            mend=f"Read the wall again in '{start}', or take what was cut off each reading; then name '{start}'",
+            mend=f"Read the wall again in '{begun}', or take what was cut off each reading; then name '{begun}'",
         )

@@ -24,6 +24,7 @@ SCANS = ("port_scan", "runner_scan", "scan")
 
 TITLES = {
     "": "Job", "engine": "Engine", "metal": "Metal", "state": "Stage", "bench": "Bench", "target": "Next cut",
+    "calm": "Calm the air",
     "gasket": "Gasket", "set": "Set of runners", "tool": "Burr", "walls": "Walls", "templates": "Templates",
 }  # fmt: skip
 
@@ -73,6 +74,15 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "file": ("Target", "The file that says what is wanted"),
         "state": ("From stage", "The stage that the cut starts from"),
     },
+    "calm": {
+        "state": ("Of stage", "Whose air is too fast; the report then looks for the cut that slows it: half a minute"),
+        "limits": ("Limits", "A target's file, for how deep and where it may go; the next cut's without it"),
+        "metal_cc": (
+            "Metal",
+            "cc, of the cut to choose; past the knee metal buys least, and that is chosen without it",
+        ),
+        "hold_throat": ("Hold the throat", "true: it keeps its area"),
+    },
     "gasket": {
         "file": ("Outline", "Of the gasket's opening: dxf, svg or csv"),
         "units": ("Units", "Of a drawing that does not say"),
@@ -116,7 +126,10 @@ SCAN_WORDS: Mapping[str, tuple[str, str]] = {
     "up": ("scan: roof", "x, y, z towards the roof, where the port is straight"),
     "with_stem": ("scan: stem", "Diameter of a valve stem that the mold lacks"),
 }
-UNITS = {"seat_angle_deg": "deg", "density_g_cc": "g/cc", "flow_cfm": "cfm", "depression_in_h2o": "inH2O", "rpm": "rpm"}
+UNITS = {
+    "seat_angle_deg": "deg", "density_g_cc": "g/cc", "flow_cfm": "cfm", "depression_in_h2o": "inH2O", "rpm": "rpm",
+    "metal_cc": "cc",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ from portgeo.files.toml.tables import LENGTH_UNITS, place_of
 
 FILE_LIMIT = 1_000_000  # bytes
 PORTS = (*SHEET_TYPES, ".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
+# Ports that are worked out, by what the report calls them: of which table, and what it is.
+COMPUTED = (("planned", "target", "the target's own port"), ("calm cut", "calm", "the port that [calm] leads to"))
 OF_A_TARGET = {"area", "taper", "short_side", "limits", "copy", "keep"}
 
 
@@ -159,6 +161,7 @@ def named_files(content: dict[str, Any]) -> list[tuple[str, int, str, str]]:
     ]
     for table in ("bench", "target", "gasket", "walls"):
         found.append((table, 0, "file", _table(content, table).get("file")))
+    found.append(("calm", 0, "limits", _table(content, "calm").get("limits")))
     found.append(("set", 0, "gasket", _table(content, "set").get("gasket")))
     files = _table(content, "set").get("files")
     found += [("set", 0, "files", name) for name in (files if isinstance(files, list) else ())]
@@ -184,15 +187,28 @@ def state_slips(content: dict[str, Any]) -> Iterator[tuple[str, int, str | None,
     for k, name in enumerate(folded):
         if name in folded[:k]:
             yield "state", k, "name", f"two states are named '{names[k]}'", "Give each its own name"
-        if name == "planned" and "target" in content:
-            what = "a state is named 'planned', which is what the target's own port is called"
-            yield "state", k, "name", what, "Name it otherwise"
-    for table in ("target", "tool", "walls"):
+        for computed, table, of in COMPUTED:
+            if name == computed and table in content:
+                what = f"a state is named '{computed}', which is what {of} is called"
+                yield "state", k, "name", what, "Name it otherwise"
+    for table in ("target", "calm", "tool", "walls"):
         state = _table(content, table).get("state")
         if isinstance(state, str) and state.strip() and state.strip().casefold() not in folded:
             what = f"[{table}] names the state '{state}', and there is none"
             yield table, 0, "state", what, f"Name one of {', '.join(names)}"
+    yield from _calm_slips(content, names)
     for table, of in STATE_TOLD.items():
         if _table(content, table) and "state" not in content[table] and len(names) > 1:
             what = f"[{table}] does not say {of}, and there are {len(names)} states"
             yield table, 0, None, what, f"Write under [{table}] one of: {said_states(names)}"
+
+
+def _calm_slips(content: dict[str, Any], names: Sequence[str]) -> Iterator[tuple[str, int, str | None, str, str]]:
+    """Yield that the limits of a cut that calms the air are of another state than the one that it starts from."""
+    calm, target = _table(content, "calm"), _table(content, "target")
+    start, limited = calm.get("state"), target.get("state", names[-1])
+    if not isinstance(start, str) or not isinstance(limited, str) or not target or "limits" in calm:
+        return
+    if start.strip().casefold() != limited.strip().casefold():
+        what = f"[calm] starts from '{start}', and what limits it, the target, is of '{limited}'"
+        yield "calm", 0, "state", what, 'Name the target\'s state, or give limits of its own: limits = "limits.toml"'

@@ -243,6 +243,18 @@ class Planned(Table):
     state: Name | None = None
 
 
+class Calm(Table):
+    """The cut that slows the air where it is fastest: that it is asked for, and what is said of it.
+
+    limits : a target's file, for how deep and where it may go; without it the job's target, which is of the same state.
+    """
+
+    state: Name | None = None
+    limits: str | None = None
+    metal_cc: float | None = Field(default=None, gt=0.0, lt=1000.0)
+    hold_throat: bool = False
+
+
 class Gasket(Table):
     """The gasket's opening at the joint, and the margin that is left to it on purpose."""
 
@@ -344,6 +356,7 @@ class Job(Table):
     state: tuple[State, ...] = Field(min_length=1, max_length=MOST_STATES)
     bench: Bench | None = None
     target: Planned | None = None
+    calm: Calm | None = None
     gasket: Gasket | None = None
     set: RunnerSet | None = None
     tool: Tool | None = None
@@ -367,6 +380,12 @@ class Job(Table):
         if name is None:
             return len(self.state) - 1
         return [state.name.strip().casefold() for state in self.state].index(name.strip().casefold())
+
+    @property
+    def calmed_state(self) -> int:
+        """The number of the state whose air is to be calmed: the one named, else the target's, else the last."""
+        named = self.calm.state if self.calm is not None else None
+        return self.index(named or (self.target.state if self.target is not None else None))
 
 
 def said_states(names: Sequence[str]) -> str:

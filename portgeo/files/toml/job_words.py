@@ -11,6 +11,7 @@ from typing import Any
 
 from portgeo.files.toml.job_tables import (
     Bench,
+    Calm,
     Engine,
     Gasket,
     Job,
@@ -28,7 +29,7 @@ from portgeo.files.toml.tables import shown
 
 TABLES: dict[str, type[Table]] = {
     "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,
-    "bench": Bench, "target": Planned, "gasket": Gasket, "set": RunnerSet, "tool": Tool, "walls": Walls,
+    "bench": Bench, "target": Planned, "calm": Calm, "gasket": Gasket, "set": RunnerSet, "tool": Tool, "walls": Walls,
     "templates": Templates,
 }  # fmt: skip
 

@@ -102,6 +102,26 @@ def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     )
 
 
+def calm_chart(record: Mapping[str, Any], d: Display) -> Element:
+    """Return what metal buys: the fastest air on the wall against the metal taken, from the record of a CalmedAir."""
+    speed, choices = kind_of("speed", d), record["choices"]
+    metal = np.array([0.0, *(each["metal_cc"] for each in choices)])
+    peak = np.array([record["today"]["peak_m_s"], *(each["peak_m_s"] for each in choices)]) / speed.per
+    band = np.array([0.0, *(2.0 * each["gain_u_m_s"] for each in choices)]) / speed.per
+    series = [Series("fastest air on the wall, ± of its drop", metal, peak, band, 0, points=True)]
+    if record["knee"] is not None:
+        knee = slice(record["knee"] + 1, record["knee"] + 2)
+        series.append(Series("the knee", metal[knee], peak[knee], None, WANTED, points=True, line=False))
+    return line_chart(
+        f"What each further cc buys, at {record['flow']['cfm']:.1f} cfm",
+        "The fastest air on the wall against the metal taken. The figures are in the table below.",
+        "metal to come out, cc",
+        f"fastest air on the wall, {speed.unit}",
+        series,
+        _reading("metal", "volume", "speed", d),
+    )
+
+
 def flow_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     """Return flow against lift, all runs at one depression."""
     runs = results["bench"]

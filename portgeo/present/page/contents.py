@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from portgeo.core.units import Display
+from portgeo.core.units import Display, clock_text
 from portgeo.present.page.tables import Table, columns_of, row_of
 from portgeo.present.text.compare import wall_removed
 from portgeo.results.air import AirStations
@@ -23,7 +23,8 @@ from portgeo.results.measured import Measured, SideOfBend, Stations
 from portgeo.results.planned import CutStations
 from portgeo.results.reached import ShareOfWall
 
-PLANNED_STATE = "planned"
+PLANNED_STATE, CALM_STATE = "planned", "calm cut"
+NO_RADIUS = "calm_no_radius"  # told of `portgeo calm`: in a job the plan beside it cuts to the radius
 
 
 def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
@@ -39,6 +40,8 @@ def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
         tables.append(_bench(results["bench"]))
     if results["plan"]:
         tables += _plan(results["plan"]["record"])
+    if results.get("calm"):
+        tables += _calm(results["calm"]["record"])
     if results["reach"]:
         tables.append(_reach(results["reach"]))
     for one in results["match"]:
@@ -224,14 +227,66 @@ def _by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:
     return {round(at, 6): value for at, value in zip(lift, values, strict=True)}
 
 
-def _plan(record: Mapping[str, Any]) -> list[Table]:
-    takes = {"only": ("station_mm", "take_mm")}
-    sizes = {"without": ("take_mm",)}
+CHOICE_COLUMNS = (
+    Column("metal", "Metal", "volume"), Column("deepest", "Deepest", "length"), Column("peak", "Peak", "speed"),
+    Column("down", "Down", "speed"), Column("down_u", "±", "speed"), Column("of_all", "Of all there is", "percent"),
+    Column("slowing", "Slowing", "percent"), Column("station", "Fastest at", "length"),
+    Column("clock", "O’clock", "text"), Column("chosen", "", "text"),
+)  # fmt: skip
+AREA_COLUMNS = (
+    Column("station", "Station", "length"), Column("area", "now", "area", "Area"),
+    Column("area_after", "then", "area", "Area"), Column("mean_speed", "now", "speed", "Mean speed"),
+    Column("mean_speed_after", "then", "speed", "Mean speed"),
+)  # fmt: skip
+
+
+def _calm(record: Mapping[str, Any]) -> list[Table]:
+    """Return what each amount of metal buys, and of the cut that is chosen its sheet and what it does to the port."""
+    if record["chosen"] is None:
+        return []
+    rows = []
+    for each in record["choices"]:
+        down = each["gain_m_s"] if each["sure"] else None
+        marks = [each["metal_cc"] == record["chosen"]["metal_cc"] and "chosen"]
+        marks.append(record["knee"] is not None and each is record["choices"][record["knee"]] and "knee")
+        rows.append(
+            (
+                each["metal_cc"], each["deepest_mm"], each["peak_m_s"], down, 2.0 * each["gain_u_m_s"],
+                each["of_all_percent"], each["slowing_percent"], each["station_mm"],
+                clock_text(each["clock_hours"]).removesuffix(" o'clock"), ", ".join(mark for mark in marks if mark),
+            )
+        )  # fmt: skip
+    areas = tuple(
+        tuple(
+            row[key] for key in ("station_mm", "area_mm2", "area_after_mm2", "mean_speed_m_s", "mean_speed_after_m_s")
+        )
+        for row in record["areas"]
+    )
     return [
-        Table(name, caption, columns_of(CutStations, **some), tuple(row_of(CutStations, s, **some) for s in rows))
-        for name, caption, some, rows in (
-            ("cut-micrometer", "What the micrometer reads today, and when it is right", sizes, record["stations"]),
-            ("cut-depth", "Depth to take by station and clock position", takes, record["stations"]),
+        Table("calm", "What each amount of metal buys", CHOICE_COLUMNS, tuple(rows)),
+        Table("calm-areas", "Area and mean speed, now and with the cut", AREA_COLUMNS, areas),
+        *_cut_tables("calm-cut", record["plan"]["stations"], ("area_wanted_mm2",)),
+    ]
+
+
+def _plan(record: Mapping[str, Any]) -> list[Table]:
+    return _cut_tables("cut", record["stations"])
+
+
+def _cut_tables(name: str, stations: Sequence[Mapping[str, Any]], without: tuple[str, ...] = ()) -> list[Table]:
+    """Return a cut's sheet: what the micrometer should read, and the depths to take."""
+    takes = {"only": ("station_mm", "take_mm")}
+    sizes = {"without": ("take_mm", *without)}
+    return [
+        Table(
+            f"{name}-{which}",
+            caption,
+            columns_of(CutStations, **some),
+            tuple(row_of(CutStations, s, **some) for s in stations),
+        )
+        for which, caption, some in (
+            ("micrometer", "What the micrometer reads today, and when it is right", sizes),
+            ("depth", "Depth to take by station and clock position", takes),
         )
     ]
 

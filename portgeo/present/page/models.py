@@ -88,9 +88,9 @@ def round_stations(model: Model, display: Display) -> list[float]:
     return [float(mark * per) for mark in marks if low - 1e-6 <= mark * per <= high + 1e-6]
 
 
-def first_shown(models: Sequence[Model], planned: str) -> int:
+def first_shown(models: Sequence[Model]) -> int:
     """Return the model to begin with: the port as it is now, which is the last that was measured."""
-    ports = [k for k, model in enumerate(models) if model.part == "port" and model.state != planned]
+    ports = [k for k, model in enumerate(models) if model.part == "port" and not model.computed]
     return ports[-1] if ports else 0
 
 

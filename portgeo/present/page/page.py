@@ -13,7 +13,7 @@ from string import Template
 from typing import Any
 
 from portgeo.core.units import Display
-from portgeo.present.page.contents import PLANNED_STATE, tables_of
+from portgeo.present.page.contents import tables_of
 from portgeo.present.page.markup import Element, el, html, json_for_script, plain_text
 from portgeo.present.page.models import first_shown, scales_of, view_data
 from portgeo.present.page.pieces import PIECES, asset
@@ -42,7 +42,7 @@ def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Dis
     style, script = ("\n".join(map(asset, names)) for names in (STYLES, SCRIPTS))
     data = ""
     if models:
-        value = view_data(models, scales_of(models, display), first_shown(models, PLANNED_STATE), display)
+        value = view_data(models, scales_of(models, display), first_shown(models), display)
         data = f'<script type="application/json" id="view-data">{json_for_script(value)}</script>'
     return Template(asset("page.html")).substitute(
         policy=_policy(style, script),

@@ -5,7 +5,7 @@ Results and models come in; sections go out, None for what the job has not.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import quote
 
@@ -16,39 +16,12 @@ from portgeo.flow.demand import INDEX_LIMIT
 from portgeo.measuring.advice import measure_name
 from portgeo.present.page.charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
 from portgeo.present.page.contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
+from portgeo.present.page.cutting import bench_section, calm_section, cut_section
 from portgeo.present.page.markup import Element, el
-from portgeo.present.page.tables import Table, table_element
-from portgeo.present.page.text import (
-    next_step,
-    peak_text,
-    power_text,
-    tied,
-    volume_text,
-)
-from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
+from portgeo.present.page.tables import Table, fold, folds, named, table_element
+from portgeo.present.page.text import peak_text, power_text, volume_text
+from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.present.text.speed import WHAT_MEAN_IS
-
-TINTS = 4  # of the cut sheet's cells, by share of the deepest
-USUAL_CAUTIONS = (
-    "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
-    "Wear eye and ear protection and a mask for fine metal dust; clamp the work; run burrs within their maker’s speed.",
-    "A port that flows more can make an engine rev and load past what its parts stand: keep to the makers’ limits.",
-)  # *common practice, no source*
-
-
-def fold(summary: str, *inside: Any) -> Element:
-    """Return what is folded away on the screen and open on paper."""
-    return el("details", el("summary", summary), list(inside))
-
-
-def folds(tables: Sequence[Table], d: Display) -> Element:
-    """Return tables folded away, side by side on paper."""
-    return el("div", [fold(table.caption, table_element(table, d)) for table in tables], class_="folds")
-
-
-def named(tables: Mapping[str, Table], start: str) -> list[Table]:
-    """Return the tables whose name begins so."""
-    return [table for name, table in tables.items() if name.startswith(start)]
 
 
 def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
@@ -148,91 +121,6 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         if demand["power_estimate_hp"]:
             found.append(el("p", power_text(demand)))
     return found
-
-
-def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
-    """Return the cut sheet in large type: what to do first, in which order, what the micrometer should read."""
-    if not results["plan"]:
-        return None
-    record = results["plan"]["record"]
-    found = [
-        el("p", tied(next_step(results, d)), class_="first"),
-        *(
-            el("p", el("strong", "Mind: "), tied(w["message"]) + ".")
-            for w in record["warnings"]
-            if w["code"] == "dam_made"
-        ),
-        el("h3", "Order of work"),
-        el("ol", [el("li", step) for step in record["order_of_work"]]),
-        el(
-            "p",
-            f"Burette: {record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right.",
-        ),
-        el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),
-        table_element(tables["cut-micrometer"], d, classes=_to_cut(tables["cut-micrometer"])),
-        table_element(tables["cut-depth"], d, classes=_tints(tables["cut-depth"]), dot_below=SHOWN_MM),
-    ]
-    stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
-    if stopped:
-        found += [el("h3", "What stops the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
-    return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
-
-
-def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
-    """Return what the bench needs where no cut is planned: what to look at first, and the last state's readings."""
-    if results["plan"]:
-        return None
-    last = named(tables, "schedule-port-")[len(results["states"]) - 1]
-    return [
-        el("p", tied(next_step(results, d)), class_="first"),
-        table_element(last, d),
-        *_reach(results, tables, d),
-        *_cautions(USUAL_CAUTIONS),
-    ]
-
-
-def _cautions(cautions: Sequence[str]) -> list[Element]:
-    return [el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
-
-
-def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
-    """Return what the burr reaches, nothing where no tool is named."""
-    if not results["reach"]:
-        return []
-    record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
-    return [
-        el("h3", "Does the burr get there?"),
-        el(
-            "p",
-            f"Head {d.length(tool['head_mm'])}, shank {d.length(tool['shank_mm'])}, free length "
-            f"{d.length(tool['free_length_mm'])}. From the entry all round to a depth of "
-            f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
-            f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
-        ),
-        table_element(tables["reach"], d),
-    ]
-
-
-def _to_cut(table: Table) -> dict[tuple[int, int], str]:
-    """Return which cells of the micrometer's table ask for more than is there today."""
-    return {
-        (r, c): "go"
-        for r, row in enumerate(table.rows)
-        for c in (2, 4, 6)
-        if row[c] - row[c - 1] >= (SHOWN_MM if c < 6 else SHOWN_MM * row[1])
-    }
-
-
-def _tints(table: Table) -> dict[tuple[int, int], str]:
-    deepest = max((float(v) for row in table.rows for v in row[1:] if v is not None), default=0.0)
-    if deepest < SHOWN_MM:
-        return {}
-    return {
-        (r, c): f"d{min(int(TINTS * float(v) / deepest) + 1, TINTS)}"
-        for r, row in enumerate(table.rows)
-        for c, v in enumerate(row)
-        if c and v is not None and v >= SHOWN_MM
-    }
 
 
 def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
@@ -376,6 +264,7 @@ SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
     ("area", "Area along the port", "area", area_section),
     ("side", "Short side", "short side", side_section),
     ("flow", "Flow against lift", "flow", flow_section),
+    ("calm", "What to cut: calm the air", "calm the air", calm_section),
     ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),
     ("bench", "At the bench", "at the bench", bench_section),
     ("joint", "Balance and match", "balance and match", joint_section),

@@ -116,3 +116,18 @@ def _head(columns: Sequence[Column], kinds: Sequence[Kind]) -> list[Element]:
         for group, count in groups
     ]
     return [el("tr", over), el("tr", names)]
+
+
+def fold(summary: str, *inside: Any) -> Element:
+    """Return what is folded away on the screen and open on paper."""
+    return el("details", el("summary", summary), list(inside))
+
+
+def folds(tables: Sequence[Table], d: Display) -> Element:
+    """Return tables folded away, side by side on paper."""
+    return el("div", [fold(table.caption, table_element(table, d)) for table in tables], class_="folds")
+
+
+def named(tables: Mapping[str, Table], start: str) -> list[Table]:
+    """Return the tables whose name begins so."""
+    return [table for name, table in tables.items() if name.startswith(start)]

@@ -29,14 +29,16 @@ ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 def answer(results: Mapping[str, Any], d: Display) -> list[str]:
     """Return the answer in three parts: how the port is now, what comes next, what was done and what it changed."""
-    return [_now(results, d), next_step(results, d), _done(results, d)]
+    calm = results.get("calm")
+    offered = f" To calm the air: {calm_text(calm['record'], d)}." if calm and calm["record"]["chosen"] else ""
+    return [_now(results, d), next_step(results, d) + offered, _done(results, d)]
 
 
 def _now(results: Mapping[str, Any], d: Display) -> str:
     """Return what the next cut hangs on: the minimum area, a pinch, and the air on the short side."""
     state = results["states"][-1]
     side, air = state["port"]["short_side"], state["airspeed"]
-    text = f"{_capital(state['name'])}: the minimum area is {_least_area(state['port'], d)}"
+    text = f"{capital(state['name'])}: the minimum area is {_least_area(state['port'], d)}"
     pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
     if pinch:
         text += f", with a {pinch.partition(':')[0]}"
@@ -74,7 +76,7 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
         names = " and ".join(name for name, _ in stayed)
         went.append(f"{names} changed too little to tell")
     began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
-    return f"{began}{removed_text(change, d)}. {_capital(changed)}" if change else began + changed
+    return f"{began}{removed_text(change, d)}. {capital(changed)}" if change else began + changed
 
 
 def removed_text(change: Mapping[str, Any], d: Display) -> str:
@@ -269,6 +271,18 @@ def plan_text(record: Mapping[str, Any], d: Display) -> str:
     return text
 
 
+def calm_text(record: Mapping[str, Any], d: Display) -> str:
+    """Return the cut that calms the air: what to take, and what becomes of the fastest air on the wall."""
+    today, chosen = record["today"], record["chosen"]
+    peaks = f"{d.speed(today['peak_m_s'], label=False)} to {d.speed(chosen['peak_m_s'])}"
+    down = f"{d.speed(chosen['gain_m_s'], label=False)} ± {d.speed(2.0 * chosen['gain_u_m_s'])}"
+    return (
+        f"take {chosen['metal_cc']:.2f} cc, at most {d.length(chosen['deepest_mm'])} deep; the fastest air on the wall "
+        f"at {record['flow']['cfm']:.1f} cfm comes down from {peaks}, "
+        + (f"by {down}" if chosen["sure"] else f"which is within the ± of {d.speed(2.0 * chosen['gain_u_m_s'])}")
+    )
+
+
 def peak_text(record: Mapping[str, Any], d: Display) -> str:
     """Return the short side's peak speed and whether the wall holds its air."""
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
@@ -292,7 +306,7 @@ def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
     """Return what a port's picture shows, in words."""
     ends = {opening["role"]: opening["area_mm2"] for opening in record["openings"]}
     text = (
-        f"{_capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to "
+        f"{capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to "
         f"an exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
         f"{d.length(record['least_area']['station_mm'])}"
     )
@@ -334,5 +348,6 @@ def tied(text: str) -> str:
     return text.replace(" ± ", "\u00a0±\u00a0").replace("sq in", "sq\u00a0in").replace(" o'clock", "\u00a0o’clock")
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """Return text with a capital letter at its start."""
     return text[:1].upper() + text[1:]

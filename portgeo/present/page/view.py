@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from portgeo.core.units import Display
-from portgeo.present.page.contents import PLANNED_STATE, surveys_of
+from portgeo.present.page.contents import surveys_of
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.models import DEPTHS, Scales, first_shown, paints_of, scales_of
 from portgeo.present.page.text import port_in_words
@@ -22,7 +22,7 @@ from portgeo.present.pictures.model import Model
 def view_section(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> list[Element]:
     """Return what stands in the 3D section."""
     scales = scales_of(models, d)
-    first = first_shown(models, PLANNED_STATE)
+    first = first_shown(models)
     live = el("div", id="view", class_="only-live")
     return [live, _still(models, scales, first, d), _words(results, models, d)]
 
@@ -39,10 +39,10 @@ def _words(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> E
 
 def _still(models: Sequence[Model], scales: Scales, first: int, d: Display) -> Element:
     """Return pictures for print and for a page without its script: as it is now, and as it was or will be."""
-    planned = [k for k, m in enumerate(models) if m.part == "port" and m.state == PLANNED_STATE]
-    before = [k for k, m in enumerate(models) if m.part == "port" and k != first]
+    computed = [k for k, m in enumerate(models) if m.part == "port" and m.computed]
+    before = [k for k, m in enumerate(models) if m.part == "port" and not m.computed and k != first]
     figures = []
-    for k in dict.fromkeys([*before[:1], first, *planned]):
+    for k in dict.fromkeys([*before[:1], first, *computed]):
         model = models[k]
         names = paints_of(model, scales)
         if not names:

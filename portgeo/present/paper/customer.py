@@ -21,7 +21,7 @@ from matplotlib.textpath import text_to_path
 
 from portgeo.core.units import Display
 from portgeo.flow.bench import REPEATS
-from portgeo.present.page.contents import PLANNED_STATE, alike_runs, compared_flows, run_names, surveys_of
+from portgeo.present.page.contents import alike_runs, compared_flows, run_names, surveys_of
 from portgeo.present.page.models import first_shown, paints_of, scales_of
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import (
@@ -227,11 +227,11 @@ def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
 
 def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
     """Draw the port before and now, side by side."""
-    ports = [model for model in models if model.part == "port" and model.state != PLANNED_STATE]
+    ports = [model for model in models if model.part == "port" and not model.computed]
     if not ports:
         return
     scales = scales_of(models, d)
-    shown = [ports[0], models[first_shown(models, PLANNED_STATE)]] if len(ports) > 1 else ports
+    shown = [ports[0], models[first_shown(models)]] if len(ports) > 1 else ports
     height = PICTURES
     for k, model in enumerate(shown):
         names = [name for name in ("depth", "area") if name in paints_of(model, scales)]

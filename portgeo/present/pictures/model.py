@@ -59,6 +59,8 @@ class Model:
         (n,) mm from the entry, and hours 0..12 as seen looking into it.
     paints : tuple[Paint, ...]
         What can be painted on it.
+    computed : bool
+        Whether nobody measured it: the port that a cut leads to.
     """
 
     state: str
@@ -68,3 +70,4 @@ class Model:
     stations: FloatArray
     clocks: FloatArray
     paints: tuple[Paint, ...]
+    computed: bool = False

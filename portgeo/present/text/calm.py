@@ -6,6 +6,8 @@ A CalmedAir comes in; text for the bench goes out.
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Mapping
+from typing import Any
 
 from portgeo.core.units import Display, clock_text
 from portgeo.flow.airspeed import WHAT_IT_IS
@@ -54,19 +56,23 @@ def _slowing(percent: float | None) -> str:
     return f"; slowing past the short side at {percent:.0f}% of what air can follow"
 
 
-def _held(chosen: CutChoice, d: Display) -> list[str]:
-    """Return what holds the chosen cut back, and where a wall reading would pay."""
+def held_texts(chosen: Mapping[str, Any], d: Display) -> list[str]:
+    """Return what holds a cut back, and where a wall reading would pay. chosen : the record of a CutChoice."""
     texts = []
-    if round(chosen.next_cc_gain_m_s, 1) > 0.0:
-        texts.append(f"metal: at this rate one more cc would bring another {d.speed(chosen.next_cc_gain_m_s)}")
-    for held in chosen.held_by:
-        place = f"station {d.length(held.station_mm)}, {clock_text(held.clock_hours)}"
-        text = f"{held.name}, most at {place}: {d.length(0.25)} more would bring another {d.speed(held.gain_m_s)}"
-        if not held.measured:
+    if round(chosen["next_cc_gain_m_s"], 1) > 0.0:
+        texts.append(f"metal: at this rate one more cc would bring another {d.speed(chosen['next_cc_gain_m_s'])}")
+    for held in chosen["held_by"]:
+        place = f"station {d.length(held['station_mm'])}, {clock_text(held['clock_hours'])}"
+        text = f"{held['name']}, most at {place}: {d.length(0.25)} more would bring another {d.speed(held['gain_m_s'])}"
+        if not held["measured"]:
             text += "; no wall reading is near: take one there"
         texts.append(text)
+    return texts
+
+
+def _held(chosen: CutChoice, d: Display) -> list[str]:
     lines = []
-    for k, text in enumerate(texts):
+    for k, text in enumerate(held_texts(chosen.to_dict(), d)):
         lines += textwrap.wrap(
             text, WIDTH, initial_indent="  held by     " if k == 0 else " " * 14, subsequent_indent=" " * 14
         )

@@ -1,0 +1,165 @@
+"""What to cut, on the page: the cut that calms the air, then the next cut's sheet in large type for the bench.
+
+Results and their tables come in; sections go out, None for what the job has not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from portgeo.core.units import Display, clock_text
+from portgeo.flow.airspeed import WHAT_IT_IS
+from portgeo.present.page.charts import calm_chart
+from portgeo.present.page.contents import NO_RADIUS
+from portgeo.present.page.markup import Element, el
+from portgeo.present.page.tables import Table, folds, named, table_element
+from portgeo.present.page.text import calm_text, capital, next_step, tied
+from portgeo.present.text.calm import held_texts
+from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
+
+TINTS = 4  # of the cut sheet's cells, by share of the deepest
+USUAL_CAUTIONS = (
+    "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
+    "Wear eye and ear protection and a mask for fine metal dust; clamp the work; run burrs within their maker’s speed.",
+    "A port that flows more can make an engine rev and load past what its parts stand: keep to the makers’ limits.",
+)  # *common practice, no source*
+
+
+def calm_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the cut that calms the air: what each amount of metal buys, what holds it back, and its sheet."""
+    if not results.get("calm"):
+        return None
+    state, record = results["calm"]["state"], results["calm"]["record"]
+    own = [w["message"] for w in record["warnings"] if w["code"].startswith("calm_") and w["code"] != NO_RADIUS]
+    mind = [el("p", el("strong", "Mind: "), tied(text) + ".") for text in own]
+    what = el("p", WHAT_IT_IS, class_="note")
+    if record["chosen"] is None:
+        return [el("p", f"{capital(state)}: nothing to cut for the air.", class_="first"), *mind, what]
+    chosen, today = record["chosen"], record["today"]
+    place = f"station {d.length(today['station_mm'])}, {clock_text(today['clock_hours'])}"
+    found = [
+        el("p", tied(f"{capital(state)}: {calm_text(record, d)}."), class_="first"),
+        *mind,
+        el("p", tied(f"Now the fastest air on the wall is at {place}.{_slowing(today, chosen)}")),
+    ]
+    if record["knee"] is not None:
+        knee = record["choices"][record["knee"]]
+        share = f"{knee['of_all_percent']:.0f} %"
+        text = f"Worth it: the first {knee['metal_cc']:.2f} cc bring {share} of all that can be had."
+        found.append(el("p", tied(text)))
+    held = held_texts(chosen, d)
+    if held:
+        found += [el("h3", "What holds it back"), el("ul", [el("li", tied(text)) for text in held])]
+    plan = record["plan"]
+    return [
+        *found,
+        calm_chart(record, d),
+        table_element(tables["calm"], d),
+        folds([tables["calm-areas"]], d),
+        el("h3", "Order of work"),
+        el("ol", [el("li", step) for step in plan["order_of_work"]]),
+        *_sheet(plan, tables, "calm-cut", d),
+        what,
+    ]
+
+
+def _slowing(today: Mapping[str, Any], chosen: Mapping[str, Any]) -> str:
+    """Return what becomes of the slowing past the short side, nothing where the port has none."""
+    before, after = today["slowing_percent"], chosen["slowing_percent"]
+    if before is None or after is None:
+        return ""
+    return (
+        f" Past the short side the air must slow at {before:.0f} % of what it can follow; with the cut, {after:.0f} %."
+    )
+
+
+def _sheet(record: Mapping[str, Any], tables: Mapping[str, Table], name: str, d: Display) -> list[Element]:
+    """Return what burette, walls and micrometer should read, and the depths to take."""
+    micrometer, depth = tables[f"{name}-micrometer"], tables[f"{name}-depth"]
+    burette = f"{record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right"
+    return [
+        el("p", f"Burette: {burette}."),
+        el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),
+        table_element(micrometer, d, classes=_to_cut(micrometer)),
+        table_element(depth, d, classes=_tints(depth), dot_below=SHOWN_MM),
+    ]
+
+
+def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return the cut sheet in large type: what to do first, in which order, what the micrometer should read."""
+    if not results["plan"]:
+        return None
+    record = results["plan"]["record"]
+    found = [
+        el("p", tied(next_step(results, d)), class_="first"),
+        *(
+            el("p", el("strong", "Mind: "), tied(w["message"]) + ".")
+            for w in record["warnings"]
+            if w["code"] == "dam_made"
+        ),
+        el("h3", "Order of work"),
+        el("ol", [el("li", step) for step in record["order_of_work"]]),
+        *_sheet(record, tables, "cut", d),
+    ]
+    stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
+    if stopped:
+        found += [el("h3", "What stops the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
+    return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
+
+
+def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return what the bench needs where no cut is planned: what to look at first, and the last state's readings."""
+    if results["plan"]:
+        return None
+    last = named(tables, "schedule-port-")[len(results["states"]) - 1]
+    return [
+        el("p", tied(next_step(results, d)), class_="first"),
+        table_element(last, d),
+        *_reach(results, tables, d),
+        *_cautions(USUAL_CAUTIONS),
+    ]
+
+
+def _cautions(cautions: Sequence[str]) -> list[Element]:
+    return [el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
+
+
+def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+    """Return what the burr reaches, nothing where no tool is named."""
+    if not results["reach"]:
+        return []
+    record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
+    return [
+        el("h3", "Does the burr get there?"),
+        el(
+            "p",
+            f"Head {d.length(tool['head_mm'])}, shank {d.length(tool['shank_mm'])}, free length "
+            f"{d.length(tool['free_length_mm'])}. From the entry all round to a depth of "
+            f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
+            f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
+        ),
+        table_element(tables["reach"], d),
+    ]
+
+
+def _to_cut(table: Table) -> dict[tuple[int, int], str]:
+    """Return which cells of the micrometer's table ask for more than is there today."""
+    return {
+        (r, c): "go"
+        for r, row in enumerate(table.rows)
+        for c in (2, 4, 6)
+        if row[c] - row[c - 1] >= (SHOWN_MM if c < 6 else SHOWN_MM * row[1])
+    }
+
+
+def _tints(table: Table) -> dict[tuple[int, int], str]:
+    deepest = max((float(v) for row in table.rows for v in row[1:] if v is not None), default=0.0)
+    if deepest < SHOWN_MM:
+        return {}
+    return {
+        (r, c): f"d{min(int(TINTS * float(v) / deepest) + 1, TINTS)}"
+        for r, row in enumerate(table.rows)
+        for c, v in enumerate(row)
+        if c and v is not None and v >= SHOWN_MM
+    }
