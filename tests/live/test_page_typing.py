@@ -11,7 +11,7 @@ from tests.live.conftest import MESHES, SHEET
 from tests.live.tab import Tab, cells_of
 
 CC_SHOWN, SHOWN = 0.006, 0.0006  # half of the last decimal that the page shows, and a little
-RANDOM_EDITS, NIGHTLY_EDITS = 30, 200
+RANDOM_EDITS, NIGHTLY_EDITS = 12, 200
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from portgeo.core.errors import InputError
 from portgeo.core.section import TOOLS
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.sheets.numbers import read_number
+from portgeo.files.sheets.side_points import PLAN
 
 SHEET = "as-cast.csv"
 TITLE_LETTERS = 80
@@ -27,7 +28,7 @@ PLACES = {"in": 3, "mm": 2}  # decimals of a station
 def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any]]:
     """Return the edits that lay a new job out.
 
-    said : what, valve, tool, title, stations, length. Raises InputError where it is unfit.
+    said : what, valve, by, tool, title, stations, length. Raises InputError where it is unfit.
     """
     what, valve, tool = (str(said.get(key)) for key in ("what", "valve", "tool"))
     title = str(said.get("title") or "").strip()
@@ -42,24 +43,33 @@ def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any
         edits.append({"op": "key", "table": "", "key": "title", "text": title})
     if valve == "exhaust" and what == "port":
         edits.append({"op": "key", "table": "engine", "key": "port", "text": "exhaust"})
-    count, length = _count(said.get("stations")), _length(said.get("length"), unit)
-    header = section_rows(unit)[0]
-    station = header[0]
-    cells: list[list[Any]] = [[1, station, f"{0:.{PLACES[unit]}f}"]]
-    for row in range(1, count + 1):
-        if length is not None and row > 1:
-            cells.append([row, station, f"{length * (row - 1) / (count - 1):.{PLACES[unit]}f}"])
-        cells.append([row, "tool", tool])
+    count, points = _count(said.get("stations")), by_points(said)
+    header = section_rows(unit, points=points)[0]
+    cells: list[list[Any]] = [[row, "tool", tool] for row in range(1, count + 1)]
+    if not points:
+        cells += _stations(header[0], count, _length(said.get("length"), unit), unit)
     if what == "port":
         ends = [(1, "joint"), (count, "throat")]
         if valve == "exhaust":
             ends = [(1, "throat"), (count, "joint")]
         cells += [[row, "mark", mark] for row, mark in ends]
-    wanted = ("tool", "swing_deg") if what == "runner" else ("tool",)
+    sideways = [f"{name}_{unit}" for name in PLAN] if points else ["swing_deg"]  # as a runner swings, and a port seldom
+    wanted = ("tool", *(sideways if what == "runner" else ()))
     edits += [{"op": "column", "file": SHEET, "name": name} for name in wanted if name not in header]
     edits.append({"op": "insert", "file": SHEET, "at": 1, "count": count})
     edits.append({"op": "cells", "file": SHEET, "cells": cells})
     return edits
+
+
+def by_points(said: Mapping[str, Any]) -> bool:
+    """Return whether a new job is read off a mold that lies on squared paper."""
+    return said.get("by") == "points"
+
+
+def _stations(column: str, count: int, length: float | None, unit: LengthUnit) -> list[list[Any]]:
+    """Return the cells of stations that are spread evenly over a length; of the first alone where it is not known."""
+    far = [0.0] if length is None else [length * k / (count - 1) for k in range(count)]
+    return [[row, column, f"{station:.{PLACES[unit]}f}"] for row, station in enumerate(far, start=1)]
 
 
 def _count(said: Any) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from portgeo.app.live.beginning import first_edits, place_for
+from portgeo.app.live.beginning import by_points, first_edits, place_for
 from portgeo.app.live.draft import FILE_LIMIT, Draft
 from portgeo.app.live.forms import forms_of
 from portgeo.app.live.half_written import swept
@@ -250,7 +250,7 @@ class Desk:
         unit: LengthUnit = "mm" if edit.get("units") == "mm" else "in"
         edits = first_edits(edit, unit)
         folder = self.folder if self.in_folder else place_for(self.folder, str(edit.get("title") or "port"))
-        make_folder(folder, unit)
+        make_folder(folder, unit, points=by_points(edit))
         self.folder, self.job = folder.resolve(), JOB
         self.versions = Versions(self.folder, JOB)
         self._take_up()

@@ -85,12 +85,15 @@ def figures_of(readings: Readings, sure: bool, before: Readings | None = None) -
     found: dict[str, Any] = {
         "stage": readings.stage, "part": readings.part, "file": readings.file, "sure": sure,
         "figures": None, "chart": None, "notices": [], "left_out": list(built.left_out), "problem": built.problem,
+        "rows_at": [],
         "next": next_reading(readings, None, built),
     }  # fmt: skip
     if built.port is None:
         return found
     from portgeo.front.states import survey
 
+    if len(built.numbers) == len(built.port.rows):
+        found["rows_at"] = list(zip(built.numbers, _plain(built.port.rows), strict=True))  # row, its station in mm
     try:
         measured = survey(built.port, valve_mm=readings.valve_mm, sure=sure)
     except PortgeoError as refusal:

@@ -5,7 +5,7 @@ A sheet's file comes in; plain values for JSON go out, with the rows that a port
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -19,6 +19,7 @@ from portgeo.files.sheets.columns import Layout, Quantity, plain_name
 from portgeo.files.sheets.numbers import read_number
 from portgeo.files.sheets.section_columns import SECTIONS, SHAPES
 from portgeo.files.sheets.sheet import sheet_from
+from portgeo.files.sheets.side_points import SIDE_VIEW
 
 Kind = Literal["sections", "bench", "walls"]
 CHOICES: Mapping[str, tuple[str, ...]] = {"shape": SHAPES, "tool": tuple(TOOLS), "mark": MARKS}
@@ -67,6 +68,7 @@ LABELS: Mapping[str, tuple[str, str]] = {
 # Columns that hold no reading: a row with these alone is not begun, and is as good as blank.
 ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "turn_error")
 SIZES = ("station", "height", "width")  # that a row of the usual shape must have
+POINT_SIZES = (*SIDE_VIEW, "width")  # where its ends are read off squared paper
 
 
 def layout_of(kind: Kind) -> Layout:
@@ -179,8 +181,13 @@ class Looked:
             "choices": list(choices) if choices else None,
             "numeric": isinstance(of, Quantity) or meaning.column == "clock",
             "help": says,
-            "required": meaning.column in (SIZES if self.kind == "sections" else layout_of(self.kind).needed),
+            "required": meaning.column in self._required(),
         }
+
+    def _required(self) -> tuple[str, ...]:
+        if self.kind != "sections":
+            return tuple(layout_of(self.kind).needed)
+        return POINT_SIZES if _by_points(self.meanings) else SIZES
 
     def _addable(self) -> list[dict[str, str]]:
         """Return the columns that the sheet does not have and could: the name to write and the label."""
@@ -209,6 +216,8 @@ def look(sheet: Sheet, data: bytes, kind: Kind, folder: Path) -> Looked:
             _sort(problem, sheet, meanings, problems, missing)
     if kind == "sections":
         problems = _of_begun(problems, sheet, meanings, folder)
+        if _by_points(meanings):
+            problems, missing = _points_asked_for(problems, missing, sheet, meanings)
     order = {meaning.written: k for k, meaning in enumerate(meanings)}
     missing = sorted(dict.fromkeys(missing), key=lambda place: (place[0], order[place[1]]))
     return Looked(sheet, kind, meanings, tuple(problems), tuple(missing))
@@ -246,6 +255,26 @@ def _of_begun(
                 texts = {"what": renumbered(found.what, page_row), "mend": renumbered(found.mend, page_row)}
                 kept.append({"row": row, "column": found.column} | texts)
     return kept
+
+
+def _by_points(meanings: Sequence[Meaning]) -> bool:
+    """Return whether a sheet is laid out for both ends of each section, read off squared paper."""
+    columns = {meaning.column for meaning in meanings}
+    return columns >= set(SIDE_VIEW) and "station" not in columns
+
+
+def _points_asked_for(
+    problems: list[dict[str, Any]], missing: list[tuple[int, str]], sheet: Sheet, meanings: Sequence[Meaning]
+) -> tuple[list[dict[str, Any]], list[tuple[int, str]]]:
+    """Ask for the points where the reader, that saw none yet, asks for what follows from them."""
+    ends = [(k, meaning.written) for k, meaning in enumerate(meanings) if meaning.column in SIDE_VIEW]
+    asked = [
+        (row, written)
+        for row, cells in enumerate(sheet.rows, start=1)
+        for k, written in ends
+        if any(cells) and not cells[k]
+    ]
+    return [problem for problem in problems if problem["column"] not in ("station", "height")], missing + asked
 
 
 def _no_number(said: Mapping[str, str], station: Meaning | None) -> bool:

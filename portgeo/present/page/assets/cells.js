@@ -38,13 +38,18 @@ function numberOf(text) {
   return Number(plain.replace(",", "."));
 }
 
+// Whether a sheet gives both ends of each section off squared paper, and no stations.
+const byPoints = (table) => table.columns.some((column) => column.column === "floor_x") && !table.columns.some((column) => column.column === "station");
+
 // A row of a sheet of sections by what its columns mean: numbers where they are numbers.
 function rowOf(table, row) {
-  const cells = table.rows[row - 1] ? table.rows[row - 1].cells : [], found = { text: {} };
+  const cells = table.rows[row - 1] ? table.rows[row - 1].cells : [], found = { text: {}, station: null, turn: null, height: null, rise: null };
   table.columns.forEach((column, k) => {
     found.text[column.column] = cells[k] || "";
     found[column.column] = cells[k] ? numberOf(cells[k]) : null;
   });
+  const ends = [found.floor_x, found.floor_z, found.roof_x, found.roof_z];
+  if (found.height === null && ends.every(Number.isFinite)) found.height = Math.hypot(ends[2] - ends[0], ends[3] - ends[1]);
   found.shape = (found.text.shape || "").toLowerCase() || "rect";
   return found;
 }

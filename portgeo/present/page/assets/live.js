@@ -9,7 +9,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
 (function () {
   const at = (id) => document.getElementById(id);
   const desk = openDesk(), tables = new Map(), parts = {};
-  let state = null, place = "readings", shownPart = "port", shownFigures = null;
+  let state = null, place = "readings", shownPart = "port", shownFigures = null, stationsShown = "";
   const events = new Map(); // what was told last of each stage and part
 
   let hush = 0;
@@ -146,10 +146,9 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   function inHand(row, column) {
     const table = state.tables[fileOf("readings")];
     if (!table || !column) return;
-    const station = where.update(table, row, column);
-    const unit = (table.columns.find((one) => one.column === "station") || {}).unit === "mm" ? 1 : 25.4;
-    if (view) view.light(station === null || station === undefined ? null : station * unit);
-    chart.light(station === null || station === undefined ? null : station * unit / perUnit());
+    const station = where.update(table, row, column, new Map((shownFigures && shownFigures.rows_at) || [])); // mm
+    if (view) view.light(station);
+    chart.light(station === null ? null : station / perUnit());
   }
 
   // The model of what is typed, and beside it those that long answers gave.
@@ -216,6 +215,9 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     } else if (event && !given) chart.update({ of: "station", units: ["", ""], decimals: [3, 3], x_label: "", y_label: "", series: [], spans: [] });
     if (given) plan.figures(given, event.chart);
     shownFigures = event;
+    const rows = JSON.stringify((event && event.rows_at) || []), hand = readings && place === "readings" && readings.table.inHand();
+    if (hand && hand.column && rows !== stationsShown) inHand(hand.row, hand.column);
+    stationsShown = rows;
   }
 
   function hear(event) {
@@ -262,7 +264,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     plan.update(state);
     if (begun && tables.get("readings")) { // straight to the first reading
       const table = state.tables[fileOf("readings")], missing = table.missing || [], station = (table.columns.find((one) => one.column === "station") || {}).name;
-      const [row, name] = missing.find((place) => place[1] === station) || missing[0] || [1, "height"];
+      const [row, name] = missing.find((place) => place[1] === station) || missing[0] || [1, byPoints(table) ? "floor_x" : "height"];
       tables.get("readings").table.go(row, name);
     }
   });

@@ -12,7 +12,6 @@ function sheetTable(holder, { desk, file, hand, say }) {
   const body = make("tbody"), head = make("thead"), notes = make("div", { class: "notes", role: "status" });
   const order = make("select", { "aria-label": "Enter goes", onchange: () => localStorage.setItem(ORDER, order.value) },
     make("option", { value: "down" }, "down a column"), make("option", { value: "along" }, "along a row"));
-  order.value = localStorage.getItem(ORDER) || "down";
   const adder = make("select", { "aria-label": "Add a column", onchange: () => {
     desk.edit([{ op: "column", file, name: adder.value }]);
     adder.value = "";
@@ -62,6 +61,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
   function update(given) {
     const same = table && JSON.stringify(table.columns) === JSON.stringify(given.columns), at = active();
     const place = at && { ...placeOf(at), name: table.columns[at.dataset.col].name, text: at.value, dirty: at.value !== at.base };
+    if (!table) order.value = localStorage.getItem(ORDER) || (byPoints(given) ? "along" : "down"); // both ends of a line are read at once
     table = given;
     if (!same) {
       rows = [];

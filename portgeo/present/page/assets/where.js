@@ -1,5 +1,5 @@
 // Where the reading in hand is taken: the section with that dimension lit, and the port from the side with the station's
-// line lit. Drawn from the cells as they stand; the figures are the server's.
+// line lit, or the mold as its points lie on squared paper. Drawn from the cells as they stand; the figures are the server's.
 "use strict";
 const TAKEN = {
   station: "Along the middle of the port, from the entry face.", height: "Roof to floor, across the middle, square to the port.",
@@ -8,6 +8,9 @@ const TAKEN = {
   corner_floor: "The two corners at the floor, by radius gauge.", turn: "How far the port has turned towards the floor so far.",
   swing: "How far the port has turned towards the right wall so far.", rise: "Middle of the section above the line; below is minus.",
   shift: "Middle of the section left of the line; right is minus.",
+  floor_x: "Where the line on the mold meets the floor: how far in from the flange.", floor_z: "Where it meets the floor: how high over the level line.",
+  roof_x: "Where the line on the mold meets the roof: how far in from the flange.", roof_z: "Where it meets the roof: how high over the level line.",
+  left_y: "Seen from above: where the line ends on the left, off one straight line.", right_y: "Seen from above: where the line ends on the right; right of the straight line is minus.",
 };
 
 function whereTaken(holder) {
@@ -47,7 +50,7 @@ function whereTaken(holder) {
     if (seen.length < 2) return null;
     let x = 0, z = 0, s = seen[0].station, turn = 0;
     const places = seen.map((one) => {
-      const next = (one.turn ?? null) === null ? turn : one.turn * Math.PI / 180, middle = (turn + next) / 2, step = one.station - s;
+      const next = one.turn === null ? turn : one.turn * Math.PI / 180, middle = (turn + next) / 2, step = one.station - s;
       x += step * Math.cos(middle);
       z -= step * Math.sin(middle);
       [s, turn] = [one.station, next];
@@ -70,15 +73,47 @@ function whereTaken(holder) {
       lit && make("path", { class: "hot", d: line(across) }));
   }
 
+  // The mold as its points lie on the paper, each as soon as it is read: from the side, or from above where the ends of
+  // its width are in hand. A place of which one number is known stands as a line through it.
+  function onPaper(table, row, name) {
+    const above = name === "left_y" || name === "right_y", inward = (one) => (one.floor_x + one.roof_x) / 2;
+    const seen = table.rows.map((_, k) => rowOf(table, k + 1)).map((one, k) => ({ row: k + 1, ends: above
+      ? [[inward(one), one.left_y, "left_y"], [inward(one), one.right_y, "right_y"]]
+      : [[one.floor_x, one.floor_z, "floor"], [one.roof_x, one.roof_z, "roof"]] }));
+    const read = (v) => Number.isFinite(v), whole = (end) => read(end[0]) && read(end[1]);
+    const every = seen.flatMap((one) => one.ends), known = every.filter(whole), inside = every.map((end) => end[0]).filter(read);
+    if (!inside.length) return null;
+    const span = (values) => [Math.min(...values), Math.max(...values)];
+    let [[x0, x1], [y0, y1]] = [span(inside), span(known.length ? known.map((end) => end[1]) : [0, 1])];
+    if (!(x1 > x0)) [x0, x1] = [x0 - 1, x1 + 1];
+    if (!(y1 > y0)) [y0, y1] = [y0 - 0.5, y1 + 0.5];
+    const scale = Math.min(268 / (x1 - x0), 152 / (y1 - y0)), x = (v) => 16 + (v - x0) * scale, y = (v) => 16 + (y1 - v) * scale;
+    const bottom = 16 + (y1 - y0) * scale, wide = 32 + (x1 - x0) * scale, path = (list, name) => list.length > 1 && make("path", { class: name, d: list.map((end, k) => (k ? "L" : "M") + n(x(end[0])) + " " + n(y(end[1]))).join("") });
+    const walls = [0, 1].map((k) => seen.map((one) => one.ends[k]).filter(whole));
+    const closed = walls.every((wall) => wall.length > 1) && make("path", { class: "mold", d: [...walls[0], ...walls[1].slice().reverse()].map((end, k) => (k ? "L" : "M") + n(x(end[0])) + " " + n(y(end[1]))).join("") + "Z" });
+    const hot = (one, end) => one.row === row && name.startsWith(end[2]);
+    return make("svg", { viewBox: `0 0 ${n(wide)} ${n(bottom + 16)}`, "aria-hidden": "true" }, closed, walls.map((wall) => path(wall, "wall")),
+      seen.filter((one) => one.ends.every(whole)).map((one) => path(one.ends, one.row === row ? "line-in-hand" : "faint")),
+      every.filter((end) => read(end[0]) && !read(end[1])).map((end) => make("path", { class: "axis dashed", d: `M${n(x(end[0]))} 4V${n(bottom + 12)}` })),
+      seen.flatMap((one) => one.ends.filter(whole).map((end) => make("circle", { class: hot(one, end) ? "dot hot" : "dot", cx: n(x(end[0])), cy: n(y(end[1])), r: hot(one, end) ? 5 : 2.6 }))));
+  }
+
+  // stations : of the rows that the figures are made of, in mm by their numbers.
   return {
-    update(table, row, column) {
-      const at = rowOf(table, row), name = column ? column.column : "";
-      pictures.replaceChildren(...[side(table, row), section(at, name)].filter(Boolean));
+    update(table, row, column, stations) {
+      const at = rowOf(table, row), name = column ? column.column : "", points = byPoints(table), known = stations.get(row) ?? null;
+      pictures.replaceChildren(...[points ? onPaper(table, row, name) : side(table, row), section(at, name)].filter(Boolean));
+      if (points) {
+        const place = `line ${row}`;
+        words.replaceChildren(...(column ? [make("strong", {}, `${column.label}, ${place}. `), TAKEN[name] || column.help || ""] : []));
+        pictures.setAttribute("aria-label", column ? `${column.label} of ${place}, shown on the squared paper` : "the mold on squared paper");
+        return known;
+      }
       const unit = column && column.unit ? " " + (table.columns.find((one) => one.column === "station") || column).unit : "";
       const place = at.text.station ? "station " + at.text.station + unit : "a new row";
       words.replaceChildren(...(column ? [make("strong", {}, (name === "station" ? place[0].toUpperCase() + place.slice(1) : column.label + " at " + place) + ". "), TAKEN[name] || column.help || ""] : []));
       pictures.setAttribute("aria-label", column ? `${column.label} at ${place}, shown in the section and along the port` : "the section");
-      return at.station;
+      return at.station === null ? known : at.station * ((table.columns.find((one) => one.column === "station") || {}).unit === "mm" ? 1 : 25.4);
     },
   };
 }
