@@ -179,6 +179,21 @@ def _frames(tangents: FloatArray, up: FloatArray | None) -> FloatArray:
     return np.stack([tangents, left_rows, np.cross(tangents, left_rows)], axis=1)
 
 
+def turned_onto(spine: Centreline, point: FloatArray, frame: FloatArray) -> Centreline:
+    """Return a centreline moved so that it begins at a point (3,), in a frame (3, 3) of flow, left and up.
+
+    Its headings stay as they are but for what its first one and the frame's differ by.
+    """
+    axis, angle = _turn_between(spine.frames[:1, 0], frame[:1])
+    turn = _rotate(np.eye(3)[None], axis, angle)[0]
+    frames = spine.frames @ turn
+    # The least turn leaves the frames rolled about the flow against the one given, all by one angle.
+    roll = np.arctan2(frame[2] @ frames[0, 1], frame[1] @ frames[0, 1])
+    left = np.cos(roll) * frames[:, 1] - np.sin(roll) * frames[:, 2]
+    frames = np.stack([frames[:, 0], left, np.cross(frames[:, 0], left)], axis=1)
+    return Centreline(spine.stations, point + (spine.points - spine.points[0]) @ turn, frames)
+
+
 def crossings(points: FloatArray, frames: FloatArray, rings: Sequence[FloatArray] | FloatArray) -> np.ndarray:
     """Return whether plane k and plane k + 1 cross inside the port, (n - 1,) of bool.
 

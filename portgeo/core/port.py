@@ -132,7 +132,18 @@ def port_from_readings(
     stations : where rings stand, by default as close as `chord_error` asks. Raises GeometryError
     where they do not make one.
     """
-    surface, frame = _into_port_frame(surface_from_readings(readings))
+    return port_on(surface_from_readings(readings), readings, chord_error=chord_error, stations=stations)
+
+
+def port_on(
+    surface: Surface,
+    readings: Sequence[Reading],
+    *,
+    chord_error: float = CHORD_ERROR_MM,
+    stations: FloatArray | None = None,
+) -> Port:
+    """Return the port that a surface through readings is, in its own frame, as port_from_readings does."""
+    surface, frame = _into_port_frame(surface)
     marks = tuple((mark, float(s)) for r, s in zip(readings, surface.stations, strict=True) for mark in r.mark)
     return Port(
         centreline=surface.centreline,

@@ -139,14 +139,23 @@ def skin(space: FloatArray, frames: FloatArray) -> tuple[FloatArray, IntArray]:
 
     frames (k, 3, 3) are those of the rings' planes. Points of a ring closer than WELD_MM are one.
     """
-    vertices, first, strips = _strips(space)
-    faces = strips.reshape(-1, 3)
+    vertices, first, faces = tube_strips(space)
     caps = []
     for k, outward in ((0, -1), (len(space) - 1, 1)):
         ring = vertices[first[k] : first[k + 1]]
         triangles = manifold3d.triangulate([(ring - ring[0]) @ frames[k, 1:].T])
         caps.append(np.asarray(triangles, dtype=np.int64)[:, ::outward] + first[k])
-    return vertices, np.concatenate([faces[_sound(faces)], *caps])
+    return vertices, np.concatenate([faces, *caps])
+
+
+def tube_strips(space: FloatArray) -> tuple[FloatArray, IntArray, IntArray]:
+    """Return vertices (n, 3) of rings (k, m, 3), where each ring's begin (k + 1,), and the faces between the rings.
+
+    Both ends are open. Points of a ring closer than WELD_MM are one.
+    """
+    vertices, first, strips = _strips(space)
+    faces = strips.reshape(-1, 3)
+    return vertices, first, faces[_sound(faces)]
 
 
 def net(rings: int, places: int) -> IntArray:

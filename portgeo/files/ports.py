@@ -6,9 +6,10 @@ of its reading, or a refusal that names the file.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from portgeo.core.errors import InputError, naming
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, port_from_readings
+from portgeo.core.split import TRUNK, SplitPort, split_port
 from portgeo.core.units import MM_PER, Display, LengthUnit
 from portgeo.files.meshes.mesh import read_mesh
 from portgeo.files.sheets.sheet import Sheet, read_sheet
@@ -61,22 +63,25 @@ def load_port(
     progress: Callable[[str, float], None] | None = None,
     exhaust: bool = False,
     bend: int | None = None,
+    leg: str | None = None,
 ) -> Port:
     """Return the port in a section sheet or a mesh file.
 
-    settings : of a mesh; a sheet takes none. name : of the file in records and refusals, where it is
-    not its path. units : to show it in, the file's own by default. exhaust : its
-    valve is at the entry. bend : number of the bend that is worked on, from 1 at the entry. Raises
-    InputError or GeometryError naming the file.
+    leg : of a sheet whose port splits, the one passage that is meant: a leg's name, or trunk. settings : of a mesh; a
+    sheet takes none. name : of the file in records and refusals, where it is not its path. units : to show it in, the
+    file's own by default. exhaust : its valve is at the entry. bend : number of the bend that is worked on, from 1 at
+    the entry. Raises InputError or GeometryError naming the file.
     """
     settings = settings or ScanSettings()
     with naming(name or path):
         if is_sheet(path):
-            return meant(port_from_sheet(read_sheet(path), name or path, units), exhaust, bend)
+            return meant(port_from_sheet(read_sheet(path), name or path, units, leg=leg), exhaust, bend)
         if Path(path).suffix.lower() in OTHER_TABLES:
             raise InputError("this kind of table is not read", mend="Save it as CSV, XLSX or ODS")
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
+        if leg is not None:
+            raise InputError("a mesh is read as one passage", mend="Leave --leg out: legs are of a sheet")
         return meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
 
 
@@ -87,22 +92,62 @@ def meant(port: Port, exhaust: bool, bend: int | None) -> Port:
     return port
 
 
-def port_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None, stations: FloatArray | None = None) -> Port:
+def port_from_sheet(
+    sheet: Sheet, name: str, units: LengthUnit | None, stations: FloatArray | None = None, leg: str | None = None
+) -> Port:
     """Return the port that a sheet's readings make. name : of its file, for records. units : to show it in.
 
-    stations : of the mesh's rings; as many as the wall asks for by default.
+    stations : of the mesh's rings; as many as the wall asks for by default. leg : as in load_port. Raises InputError
+    where the port splits and no passage is named.
     """
+    if sheet.legs or leg is not None:
+        return _passage(sheet, name, units, leg)
     port = port_from_readings(sheet.readings, stations=stations)
-    source = {
-        "file": name,
-        "sha256": sheet.sha256,
-        "triangles": port.mesh.face_count,
-        "units": sheet.unit,
-        "scale": 1.0,
-    }
     return replace(
-        port, source=source, display=Display(units or sheet.unit), warnings=(*sheet.warnings, *port.warnings)
+        port, source=_source(sheet, name, port.mesh.face_count), display=Display(units or sheet.unit),
+        warnings=(*sheet.warnings, *port.warnings),
+    )  # fmt: skip
+
+
+def split_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> SplitPort:
+    """Return the port that splits, of a sheet that has legs. name, units : as in port_from_sheet."""
+    port = split_port(sheet.readings, sheet.legs)
+    source = _source(sheet, name, port.mesh.face_count)
+    display = Display(units or sheet.unit)
+
+    def own(passage: Port) -> Port:
+        return replace(passage, source=source, display=display)
+
+    return replace(
+        port,
+        trunk=own(port.trunk),
+        legs=tuple(replace(leg, port=own(leg.port)) for leg in port.legs),
+        source=source,
+        display=display,
+        warnings=sheet.warnings,
     )
+
+
+def _passage(sheet: Sheet, name: str, units: LengthUnit | None, leg: str | None) -> Port:
+    """Return one passage of a sheet whose port splits. Raises InputError where none is named, or another."""
+    names = [TRUNK, *sheet.legs]
+    if not sheet.legs:
+        raise InputError(f"this port has no leg {str(leg)[:40]!r}", mend="It is one passage: leave --leg out")
+    if leg is None:
+        raise InputError(
+            f"this port splits into legs {_and(names[1:])}, and one passage is worked on at a time",
+            mend=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure and loft take the whole",
+        )
+    port = split_from_sheet(sheet, name, units).passage(leg)
+    return replace(port, warnings=(*sheet.warnings, *port.warnings))
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _source(sheet: Sheet, name: str, triangles: int) -> dict[str, Any]:
+    return {"file": name, "sha256": sheet.sha256, "triangles": triangles, "units": sheet.unit, "scale": 1.0}
 
 
 def _from_mesh(

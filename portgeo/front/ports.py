@@ -13,9 +13,10 @@ import numpy as np
 
 from portgeo.core.errors import InputError, PortgeoError, naming
 from portgeo.core.port import Port
+from portgeo.core.split import SplitPort
 from portgeo.core.units import LengthUnit
 from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
-from portgeo.files.ports import ScanSettings, load_port, meant, port_from_sheet
+from portgeo.files.ports import ScanSettings, is_sheet, load_port, meant, port_from_sheet, split_from_sheet
 from portgeo.files.sheets.sheet import read_sheet, sheet_from
 
 Point = tuple[float, float, float]
@@ -35,6 +36,7 @@ def read(
     with_stem_mm: float | None = None,
     exhaust: bool = False,
     bend: int | None = None,
+    leg: str | None = None,
     name: str | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Port:
@@ -50,6 +52,7 @@ def read(
     with_stem_mm : of a scan: diameter of a valve stem that the mold lacks.
     exhaust : the valve is at the entry.
     bend : number of the bend that is worked on, from 1 at the entry; that next to the valve by default.
+    leg : of a sheet whose port splits, the one passage to read: a leg's name, or "trunk". `read_split` reads all.
     name : of the file in records and refusals, where it is not its path.
     progress : told what is being done, and the share of it that is.
 
@@ -65,7 +68,40 @@ def read(
     119
     """
     of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, exit, up, with_stem_mm)
-    return load_port(str(path), of_scan, name=name, units=units, progress=progress, exhaust=exhaust, bend=bend)
+    return load_port(str(path), of_scan, name=name, units=units, progress=progress, exhaust=exhaust, bend=bend, leg=leg)
+
+
+def read_split(path: str | Path, *, units: LengthUnit | None = None) -> SplitPort:
+    """Return the port in a section sheet that splits: its trunk, its legs, and one mesh of them all.
+
+    Parameters
+    ----------
+    path : a sheet (csv, xlsx, xls, ods) with a column `leg`.
+    units : "in" or "mm", in which notices tell their lengths; the sheet's own by default.
+
+    Raises
+    ------
+    InputError, GeometryError : what is wrong, in which file, where in it, and what to do; of a sheet without legs too.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> port = pg.read_split("meshes/demo-two-valves.csv")
+    >>> [passage.name for passage in port.passages]
+    ['trunk', 'left', 'right']
+    >>> port.passages[1].port.rows[0] == port.trunk.rows[-1]
+    True
+    """
+    with naming(str(path)):
+        sheet = read_sheet(path)
+        if not sheet.legs:
+            raise InputError("this port does not split: no row names a leg", mend="Read it as one passage")
+        return split_from_sheet(sheet, str(path), units)
+
+
+def splits(path: str | Path) -> bool:
+    """Return whether a file is a sheet whose port splits. Raises InputError where it is a sheet that cannot be read."""
+    return is_sheet(path) and bool(read_sheet(path).legs)
 
 
 def port_from_rows(
@@ -143,12 +179,12 @@ def halves_of_one_mold(one: str | Path, other: str | Path) -> bool:
     return are_halves(points[0], points[1])
 
 
-def write(port: Port, path: str | Path, *, force: bool = False) -> None:
+def write(port: Port | SplitPort, path: str | Path, *, force: bool = False) -> None:
     """Write a port's mesh, in the coordinates of its source, millimetres.
 
     Parameters
     ----------
-    port : from `read`, `port_from_rows`, or the `port` of a plan.
+    port : from `read`, `read_split`, `port_from_rows`, or the `port` of a plan.
     path : its ending names the format (stl, ply, obj, 3mf, glb).
     force : replace a file that is there already.
 
@@ -162,4 +198,7 @@ def write(port: Port, path: str | Path, *, force: bool = False) -> None:
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     pg.write(pg.read("meshes/demo-as-cast.csv"), pathlib.Path(folder) / "as-cast.stl")
     """
-    write_mesh(path, port.to_source(port.vertices), port.faces, force=force)
+    if isinstance(port, SplitPort):
+        write_mesh(path, port.mesh.vertices, port.mesh.faces, force=force)
+    else:
+        write_mesh(path, port.to_source(port.vertices), port.faces, force=force)

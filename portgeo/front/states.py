@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Literal
+from typing import Literal, overload
 
 import numpy as np
 
@@ -18,19 +18,30 @@ from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.core.errors import InputError, naming
 from portgeo.core.port import Port, in_one_frame
+from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.measuring import survey as survey_port
+from portgeo.measuring.split import survey_split
 from portgeo.results.balanced import Balanced, FlowsOfSet
 from portgeo.results.changed import Changed
 from portgeo.results.figures import without_u
 from portgeo.results.joined import Joined
 from portgeo.results.measured import Measured
+from portgeo.results.split import MeasuredSplit, measured_split
 
 Alloy = Literal["aluminium", "iron"]
 
 
-def survey(port: Port, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True) -> Measured:
+@overload
+def survey(
+    port: Port, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True
+) -> Measured: ...
+@overload
+def survey(port: SplitPort) -> MeasuredSplit: ...
+def survey(
+    port: Port | SplitPort, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True
+) -> Measured | MeasuredSplit:
     """Return everything measured of a port: volume, least area, bends, throat, and every station.
 
     Quick enough to type to: after each reading ask with `sure=False` first, and for the ± when the hand rests. The
@@ -39,7 +50,8 @@ def survey(port: Port, stations: int | None = None, *, valve_mm: float | None = 
 
     Parameters
     ----------
-    port : from `read` or `port_from_rows`.
+    port : from `read` or `port_from_rows`; or from `read_split`, of which all passages are measured, each as a port
+        by itself (the other settings are of one passage).
     stations : how many rows, evenly from opening to opening; by default the measured ones and some between.
     valve_mm : diameter of its valve's head, where it is known: the throat is then told in percent of it.
     sure : False leaves out what the readings' errors do, most of a sheet's time: each ± is then nan (None in
@@ -61,6 +73,8 @@ def survey(port: Port, stations: int | None = None, *, valve_mm: float | None = 
     True
     """
     with naming(str(port.source.get("file", ""))):
+        if isinstance(port, SplitPort):
+            return measured_split(survey_split(port))
         found = Measured.of(survey_port(port, stations, readings_tried=sure), valve_mm)
     told: Measured = found if sure or not port.readings else without_u(found)
     return told

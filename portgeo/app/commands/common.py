@@ -99,7 +99,8 @@ def _count_from_one(text: str) -> int:
 
 
 def add_scan(parser: argparse.ArgumentParser) -> None:
-    """Add what can be said of a mesh: its unit, scale, openings and roof."""
+    """Add which passage of a port that splits is meant, and what can be said of a mesh."""
+    parser.add_argument("--leg", metavar="NAME", help="of a sheet whose port splits: the one leg meant, or trunk")
     scan = parser.add_argument_group("of a mesh or mold scan")
     scan.add_argument("--units-in", choices=("mm", "in"), help="unit of the file's numbers")
     scan.add_argument("--scale", type=_number, metavar="S", help="multiply lengths by this")
@@ -209,7 +210,7 @@ def load_port(path: str | Path, args: argparse.Namespace) -> Port:
     with progress_bar(str(path), quiet=getattr(args, "quiet", False) or is_sheet(path)) as progress:
         return read(
             path, units=getattr(args, "units", None), exhaust=bool(getattr(args, "exhaust", False)),
-            bend=getattr(args, "bend", None), progress=progress, **given,
+            bend=getattr(args, "bend", None), leg=getattr(args, "leg", None), progress=progress, **given,
         )  # fmt: skip
 
 

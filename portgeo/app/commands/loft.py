@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from portgeo.app.commands.common import add_stations
+from portgeo.core.errors import InputError
 
 HELP = "build the port as a watertight mesh from a section sheet"
 EXAMPLE = """example:
@@ -23,11 +24,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Loft and write."""
     from portgeo.files.disk import check_free
-    from portgeo.front.ports import loft, write
+    from portgeo.front.ports import loft, read_split, splits, write
     from portgeo.present.text.loft import loft_text
 
     check_free([args.output], args.force, [args.sheet])
-    port = loft(args.sheet, args.stations)
+    if splits(args.sheet) and args.stations is not None:
+        mend = "Leave it out: rings stand as close as the wall asks for"
+        raise InputError("this port splits, and this is of one passage", where="--stations", mend=mend)
+    port = read_split(args.sheet) if splits(args.sheet) else loft(args.sheet, args.stations)
     write(port, args.output, force=args.force)
     if not args.quiet:
         print(loft_text(port, args.output))

@@ -14,12 +14,15 @@ from portgeo.app.commands.common import (
     refuse_scan_options,
 )
 from portgeo.app.row_by_row import add_many
+from portgeo.core.errors import InputError
 
+OF_ONE_PASSAGE = ("stations", "picture", "chart", "bend", "exhaust")
 HELP = "measure a port: volume, minimum area, short side, then every station"
 EXAMPLE = """examples:
   portgeo measure port.csv
   portgeo measure port.csv --units mm --json port.json --csv schedule.csv
   portgeo measure port.stl --stations 41
+  portgeo measure two-valves.csv --leg left  one leg of a port that splits; without it all of them
   portgeo measure *.stl --csv all.csv        one row a port, on all cores; stopped, it goes on"""
 
 
@@ -44,9 +47,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Measure and print."""
     from portgeo.app.commands.many import measure_many, spread
+    from portgeo.front.ports import splits
 
     names = spread(args.ports)
-    if len(names) == 1:
+    if len(names) == 1 and args.leg is None and splits(names[0]):
+        _measure_split(args, names[0])
+    elif len(names) == 1:
         _measure(args, names[0])
     else:
         measure_many(args, names)
@@ -76,3 +82,26 @@ def _measure(args: argparse.Namespace, path: str) -> None:
         from portgeo.present.pictures.port import port_picture
 
         port_picture(measured.computed, port.display, name, args.picture, force=args.force)
+
+
+def _measure_split(args: argparse.Namespace, path: str) -> None:
+    from portgeo.files.disk import check_free, write_json, write_table_csv
+    from portgeo.front.ports import read_split
+    from portgeo.front.states import survey
+    from portgeo.present.text.split import split_text
+
+    of_one = next((name for name in OF_ONE_PASSAGE if getattr(args, name)), None)
+    if of_one:
+        raise InputError(
+            "this port splits, and this is of one passage", file=path, where=f"--{of_one}",
+            mend="Name the passage with --leg, or leave it out",
+        )  # fmt: skip
+    check_free((args.json, args.csv), args.force, [path])
+    refuse_scan_options(path, args)
+    measured = survey(read_split(path, units=args.units))
+    if args.json:
+        write_json(args.json, measured.to_dict(), force=args.force)
+    if args.csv:
+        write_table_csv(args.csv, *measured.to_csv(), force=args.force)
+    if not args.quiet:
+        print(split_text(measured, Path(path).name))

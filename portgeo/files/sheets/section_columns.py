@@ -6,10 +6,12 @@ import numpy as np
 
 from portgeo.core.errors import InputError
 from portgeo.core.section import MARKS, TOOLS, Mark, Shape, Tool
+from portgeo.core.split import TRUNK
 from portgeo.files.sheets.columns import ANGLE, LENGTH, Cell, Layout, Quantity, Words
 
 SIZES_MM = (1.0, 1000.0)  # no port's height or width is outside: the unit must be wrong
 LONGEST_MM = 5000.0  # and no port or runner is longer
+LONGEST_NAME = 20  # letters of a leg's name
 LARGEST_TURN_ERROR = np.radians(30.0)  # more is no reading
 SHAPES: tuple[Shape, ...] = ("rect", "round", "oval", "outline")
 
@@ -69,6 +71,14 @@ def _marks(cell: Cell) -> tuple[Mark, ...]:
     return tuple(mark for mark in MARKS if mark in words)
 
 
+def _leg(cell: Cell) -> str:
+    name = " ".join(cell.text.split())
+    if len(name) > LONGEST_NAME or name.casefold() == TRUNK:
+        mend = f"Write a short name such as left or right, of {LONGEST_NAME} letters at the most; leave it empty for "
+        raise InputError(f"{cell.shown[:60]} is no name of a leg", mend=mend + "the trunk")
+    return name
+
+
 SECTIONS = Layout(
     kind="a section sheet",
     columns={
@@ -86,6 +96,7 @@ SECTIONS = Layout(
         "outline": Words(),
         "tool": Words(_tool),
         "mark": Words(_marks),
+        "leg": Words(_leg),
         "note": Words(),
     },
     needed={"station": "Add station_in or station_mm, the distance along the centreline from the entry"},
@@ -93,5 +104,5 @@ SECTIONS = Layout(
     names="The first row that is no # comment holds the names of the columns: station, height, width, "
     "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, x, y, z, floor_x, floor_z, roof_x, "
     "roof_z, left_y, right_y (each with _in or _mm), "
-    "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark and note",
+    "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark, leg and note",
 )

@@ -7,7 +7,8 @@ person should see, or a refusal that names the row, the column and the mend of a
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ from portgeo.core.headings import fit_heights
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import HEADING_ERROR, PLACE_ERROR_MM, TOOLS, Reading, Shape, Tool, outline_of
+from portgeo.core.split import TRUNK
 from portgeo.core.units import Display, LengthUnit
 from portgeo.files.disk import read_bounded
 from portgeo.files.drawings.outlines import read_outline
@@ -28,11 +30,13 @@ from portgeo.files.sheets.section_columns import SECTIONS, SIZES_MM
 from portgeo.files.sheets.sense import (
     SAME_STATION_MM,
     check_headings,
+    check_legs,
     check_marks,
     check_neighbours,
     check_sizes,
     corner_notices,
     heading_notices,
+    passages_of,
     tool_notices,
     unit_notices,
 )
@@ -56,7 +60,8 @@ ASSUMED_TOOL: Tool = "micrometer"  # and the result says so
 class Sheet:
     """A section sheet.
 
-    readings : from entry to exit, stations rising. warnings : notices for the person. unit : the
+    readings : from entry to exit, stations rising; of a port that splits, its trunk's. legs : the readings of each
+    leg by its name, none where the port is one passage. warnings : notices for the person. unit : the
     unit most of its columns are in, to print with. sha256 : of the file.
     """
 
@@ -64,6 +69,7 @@ class Sheet:
     warnings: tuple[Notice, ...]
     unit: LengthUnit
     sha256: str
+    legs: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
 
 
 def read_sheet(path: str | Path, *, reading_error_mm: float | None = None) -> Sheet:
@@ -105,25 +111,44 @@ def sheet_from(
                 )
             )
         shown = _unit_of(columns)
-        check_sizes(rows)
+        passages = passages_of(rows)
+        check_legs(passages, Display(shown))
         outlines = Outlines(folder, shown)
-        laid = laid_down(rows, Display(shown))
-        readings = tuple(
-            _reading(row, lies, default_error, outlines, Display(shown)) for row, lies in zip(rows, laid, strict=True)
-        )
+        read = {name: _passage(own, default_error, outlines, columns, Display(shown)) for name, own in passages.items()}
+        read |= {name: _begun(own, read[TRUNK]) for name, own in read.items() if name != TRUNK}
         if not problems:
-            readings = _evened(_with_own_headings(readings, columns))
-        check_neighbours(rows, readings, Display(shown))
-        check_headings(rows)
-        check_marks(rows)
+            read |= {name: _evened(_with_own_headings(own, columns)) for name, own in read.items()}
+        for name, own in passages.items():
+            check_neighbours(own, read[name], Display(shown))
+            check_headings(own, None if name == TRUNK else passages[TRUNK])
+            check_marks(own)
         problems.refuse()
+        readings = tuple(reading for own in read.values() for reading in own)
+        rows = [row for own in passages.values() for row in own]
+        legs = {name: own for name, own in read.items() if name != TRUNK}
         notices = (
             *corner_notices(rows, readings),
             *unit_notices(readings, shown),
             *heading_notices(columns),
             *tool_notices(rows),
         )
-    return Sheet(readings, notices, shown, table.sha256)
+    return Sheet(read[TRUNK], notices, shown, table.sha256, legs)
+
+
+def _passage(
+    rows: Sequence[Row], default_error: float | None, outlines: Outlines, columns: dict[str, Column], display: Display
+) -> tuple[Reading, ...]:
+    """Return the rows of one passage as readings, with nan for what is told to be wrong."""
+    check_sizes(rows)
+    laid = laid_down(rows, display)
+    return tuple(_reading(row, lies, default_error, outlines, display) for row, lies in zip(rows, laid, strict=True))
+
+
+def _begun(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tuple[Reading, ...]:
+    """Return a leg's readings, the first of which turns as the trunk's last does: they are of one plane."""
+    if not trunk:
+        return leg
+    return (replace(leg[0], turn=trunk[-1].turn, swing=trunk[-1].swing), *leg[1:])
 
 
 class Outlines:

@@ -19,6 +19,8 @@ from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.results.kinds import bench_cell, kind_of, kind_of_key
 from portgeo.results.measured import Measured
 
+STATIONS_NOTE = "± holds 19 times in 20. Stations run along the centreline from the entry."
+
 
 def survey_text(measured: Measured, title: str) -> str:
     """Return a survey as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
@@ -30,10 +32,10 @@ def survey_text(measured: Measured, title: str) -> str:
         "stem and guide not counted",
         f"  min area    {d.area(survey.least_area, label=False)} ± {d.area(_two(survey.least_area_u))} "
         f"at station {d.length(survey.least_station)}",
-        f"  short side  {_side_text(survey.short_side, d, survey.bend)}{_numbered(survey)}",
-        f"  long side   {_side_text(survey.long_side, d)}",
+        f"  short side  {side_text(survey.short_side, d, survey.bend)}{_numbered(survey)}",
+        f"  long side   {side_text(survey.long_side, d)}",
         *_other_bends(survey, d),
-        f"  throat      {_throat_text(survey, d)}",
+        f"  throat      {throat_text(survey, d)}",
         f"  length      {d.length(survey.length)}; mean area {d.area(survey.mean_area)}; "
         f"entry {d.area(survey.area[0])}, exit {d.area(survey.area[-1])}",
         f"  taper       {_taper_text(survey)}",
@@ -42,8 +44,8 @@ def survey_text(measured: Measured, title: str) -> str:
     lines += _advice_lines(survey, d)
     lines.append("")
     lines += notices_lines(survey.warnings, d)
-    lines += _table(measured)
-    lines += ["", "± holds 19 times in 20. Stations run along the centreline from the entry."]
+    lines += table_lines(measured)
+    lines += ["", STATIONS_NOTE]
     return "\n".join(lines)
 
 
@@ -56,7 +58,7 @@ def _two(u: float) -> float:
     return 2.0 * u
 
 
-def _side_text(side: Side | None, d: Display, bend: Bend | None = None) -> str:
+def side_text(side: Side | None, d: Display, bend: Bend | None = None) -> str:
     """Return a side's radius and where it is bent; bend : the one whose turn is told with it."""
     if side is None:
         return "none: the port does not turn"
@@ -81,10 +83,11 @@ def _other_bends(survey: Survey, d: Display) -> Iterator[str]:
     """Yield a line for each bend but the one that the short side is of."""
     for k, bend in enumerate(survey.bends):
         if bend is not survey.bend:
-            yield f"  {f'bend {k + 1}':<11} {_side_text(bend.short, d, bend)} ({wall_name(bend.plane.wall)})"
+            yield f"  {f'bend {k + 1}':<11} {side_text(bend.short, d, bend)} ({wall_name(bend.plane.wall)})"
 
 
-def _throat_text(survey: Survey, d: Display) -> str:
+def throat_text(survey: Survey, d: Display) -> str:
+    """Return a throat's area, place and bore, and what tells where it is."""
     throat = survey.throat
     how = "" if throat.told_by == "mark" else f" (least near the {survey.port.valve_end})"
     return (
@@ -128,7 +131,7 @@ def _advice_lines(survey: Survey, d: Display) -> list[str]:
     return lines
 
 
-def _table(measured: Measured) -> list[str]:
+def table_lines(measured: Measured) -> list[str]:
     """Return the stations in the columns that their measures are declared to have at the bench."""
     survey, table = measured.computed, measured.stations
     d, columns = survey.port.display, []

@@ -1,0 +1,207 @@
+"""Split: a trunk that parts into legs, each a passage of its own, and the one watertight mesh of them all.
+
+Readings of the trunk and of each leg come in; their ports, laid together in the trunk's sheet, go out, or a refusal
+that says which leg does not fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from typing import Any
+
+import manifold3d
+import numpy as np
+import shapely
+
+from portgeo.core.centreline import turned_onto
+from portgeo.core.errors import GeometryError
+from portgeo.core.notices import Notice
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.port import Port, port_from_readings, port_on
+from portgeo.core.section import Reading
+from portgeo.core.skin import Rings, tube_strips
+from portgeo.core.surface import surface_from_readings
+from portgeo.core.triangles import Triangles
+from portgeo.core.units import MILLIMETRES, Display
+
+TRUNK = "trunk"  # what the passage before the split is called
+FLUSH_MM = 0.1  # two readings of one wall differ by so much: a leg's outline may stand out of the trunk's by it
+SHARED = 1e-4  # of a leg's volume: legs that run into each other have more of it in common
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One leg: its name, and the port that it is from the split to its valve."""
+
+    name: str
+    port: Port
+
+
+@dataclass(frozen=True)
+class SplitPort:
+    """A trunk that ends in the plane of the split, and legs that begin there.
+
+    Each is a Port whose frame takes the sheet's own coordinates into its own. source, display, warnings : as a
+    Port's.
+    """
+
+    trunk: Port
+    legs: tuple[Leg, ...]
+    source: dict[str, Any]
+    display: Display = MILLIMETRES
+    warnings: tuple[Notice, ...] = ()
+
+    @property
+    def passages(self) -> tuple[Leg, ...]:
+        """The trunk and the legs, by name."""
+        return (Leg(TRUNK, self.trunk), *self.legs)
+
+    @cached_property
+    def mesh(self) -> Triangles:
+        """One watertight mesh of all passages in the sheet's own coordinates, outward."""
+        rings, spaces = [], []
+        for passage in self.passages:
+            assert isinstance(passage.port.mesh, Rings)
+            rings.append(passage.port.mesh)
+            spaces.append(passage.port.to_source(passage.port.mesh.space))
+        return _joined(rings, spaces, self.trunk)
+
+    def passage(self, name: str) -> Port:
+        """Return the trunk or a leg by its name. Raises GeometryError where there is none such."""
+        for passage in self.passages:
+            if passage.name.casefold() == name.casefold():
+                return passage.port
+        names = ", ".join(passage.name for passage in self.passages)
+        raise GeometryError(f"there is no leg {name[:40]!r}", mend=f"Its passages are {names}")
+
+
+def split_port(trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]]) -> SplitPort:
+    """Return the port whose trunk parts into legs.
+
+    A leg's first reading lies in the plane of the trunk's last: its shift and rise say where in it the leg's own
+    centreline begins, off which those of its other readings are. Raises GeometryError where one of them makes no port,
+    a leg's outline does not lie inside the trunk's, or two passages run into each other.
+    """
+    stem = port_from_readings(trunk)
+    made = tuple(Leg(name, _leg(stem, readings)) for name, readings in legs.items())
+    _check_outlines(stem, made)
+    port = SplitPort(stem, made, {})
+    _check_apart(port)
+    return port
+
+
+def _leg(trunk: Port, readings: Sequence[Reading]) -> Port:
+    """Return a leg that begins in the trunk's last plane, its frame from the trunk's sheet into its own."""
+    first = readings[0]
+    spine = trunk.centreline
+    end, frame = trunk.to_source(spine.points[-1]), trunk.direction_to_source(spine.frames[-1])
+    surface = surface_from_readings([replace(first, shift=0.0, rise=0.0), *readings[1:]])
+    laid = turned_onto(surface.centreline, end + first.shift * frame[1] + first.rise * frame[2], frame)
+    return port_on(replace(surface, centreline=laid), readings)
+
+
+def _check_outlines(trunk: Port, legs: Sequence[Leg]) -> None:
+    """Refuse legs whose outlines in the plane of the split lie outside the trunk's, or on each other."""
+    spine = trunk.centreline
+    origin, left, up = spine.points[-1], spine.frames[-1, 1], spine.frames[-1, 2]
+
+    def drawn(port: Port, end: int) -> shapely.Polygon:
+        assert isinstance(port.mesh, Rings)
+        arm = trunk.frame[:3, :3] @ port.to_source(port.mesh.space[end]).T
+        points = arm.T + trunk.frame[:3, 3] - origin
+        return shapely.Polygon(np.column_stack([points @ left, points @ up]))
+
+    whole = drawn(trunk, -1)
+    shapes = {leg.name: drawn(leg.port, 0) for leg in legs}
+    rows = {leg.name: leg.port.readings[0].row for leg in legs}
+    for name, shape in shapes.items():
+        outside = shape.difference(whole)
+        if outside.is_empty:
+            continue
+        out = shapely.hausdorff_distance(shapely.union(outside, whole), whole)
+        if out > FLUSH_MM:
+            raise GeometryError(
+                f"leg {name} stands {out:.2f} mm out of the trunk's outline in the plane of the split",
+                where=f"row {rows[name]}",
+                mend="Check its shift, rise, height and width there, and the trunk's last row",
+            )
+    for one, other in combinations(shapes, 2):
+        both = shapes[one].intersection(shapes[other])
+        if not both.is_empty and both.area > FLUSH_MM * both.length / 2.0:
+            raise GeometryError(
+                f"legs {one} and {other} lie on each other in the plane of the split",
+                where=f"rows {rows[one]} and {rows[other]}",
+                mend="Check their shift and width there: the divider stands between them",
+            )
+
+
+def _check_apart(port: SplitPort) -> None:
+    """Refuse passages that run into each other past the split."""
+    solids = {
+        passage.name: manifold3d.Manifold(
+            manifold3d.Mesh64(passage.port.to_source(passage.port.vertices), passage.port.faces.astype(np.uint64))
+        )
+        for passage in port.passages
+    }
+    for one, other in combinations(solids, 2):
+        shared = (solids[one] ^ solids[other]).volume()
+        # What lies flush in the plane of the split is shared by rounding, and as far as readings of one wall differ.
+        if shared > SHARED * min(solids[one].volume(), solids[other].volume()):
+            raise GeometryError(
+                f"{one} and {other} run into each other: they share {shared / 1000.0:.2f} cc",
+                where=_rows_of(port, other),
+                mend="Check the shift, swing_deg and width of these rows: a divider stands between two legs",
+            )
+
+
+def _rows_of(port: SplitPort, name: str) -> str:
+    rows = [reading.row for reading in port.passage(name).readings]
+    return f"rows {rows[0]} to {rows[-1]}"
+
+
+def _joined(rings: Sequence[Rings], spaces: Sequence[FloatArray], trunk: Port) -> Triangles:
+    """Return the mesh of a trunk and legs: their walls, the face that stands in the plane of the split, the openings.
+
+    rings : the trunk's, then the legs'; spaces : their points (k, m, 3) in one frame.
+    """
+    vertices: list[FloatArray] = []
+    faces: list[IntArray] = []
+    ends: list[tuple[IntArray, IntArray]] = []
+    count = 0
+    for space in spaces:
+        points, first, strips = tube_strips(space)
+        vertices.append(points)
+        faces.append(strips + count)
+        ends.append((np.arange(first[0], first[1]) + count, np.arange(first[-2], first[-1]) + count))
+        count += len(points)
+    every = np.concatenate(vertices)
+    flow = [trunk.direction_to_source(rings[0].frames[-1, k]) for k in (1, 2)]
+    split = np.column_stack(flow)
+    entry = np.column_stack([trunk.direction_to_source(rings[0].frames[0, k]) for k in (1, 2)])
+    faces.append(_cap(every, [ends[0][0]], entry)[:, ::-1])
+    faces.append(_cap(every, [ends[0][1], *(begin[::-1] for begin, _ in ends[1:])], split))
+    for (_, end), space in zip(ends[1:], spaces[1:], strict=True):
+        faces.append(_cap(every, [end], _across(space[-1])))
+    return Triangles(every, np.concatenate(faces))
+
+
+def _across(ring: FloatArray) -> FloatArray:
+    """Return two directions (3, 2) in the plane of a ring (m, 3), counterclockwise as the ring is."""
+    arm = ring - ring.mean(axis=0)
+    normal = np.cross(arm, np.roll(arm, -1, axis=0)).sum(axis=0)
+    normal /= np.linalg.norm(normal)
+    one = arm[0] / np.linalg.norm(arm[0])
+    one -= (one @ normal) * normal
+    one /= np.linalg.norm(one)
+    return np.column_stack([one, np.cross(normal, one)])
+
+
+def _cap(vertices: FloatArray, contours: Sequence[IntArray], across: FloatArray) -> IntArray:
+    """Return the faces of a flat cap inside contours of vertices: the first counterclockwise, holes the other way."""
+    order = np.concatenate(contours)
+    flat = [(vertices[contour] - vertices[order[0]]) @ across for contour in contours]
+    triangles = manifold3d.triangulate(flat, FLUSH_MM if len(contours) > 1 else -1.0)
+    return order[np.asarray(triangles, dtype=np.int64)]

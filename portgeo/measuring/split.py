@@ -1,0 +1,108 @@
+"""Survey of a port that splits: each passage's own, what they come to together, and how its legs differ.
+
+A SplitPort comes in; a SplitSurvey goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from portgeo.core.plane import FloatArray
+from portgeo.core.split import SplitPort
+from portgeo.measuring.schedule import Survey, survey
+from portgeo.measuring.uncertainty import Budget, Share, Source, total
+
+SHARED_SOURCES: tuple[Source, ...] = ("tool_zero", "scale")  # of one tool: all passages are off the same way
+TOGETHER_STATIONS = 121  # at which the legs' areas are added up
+
+
+@dataclass(frozen=True)
+class SplitSurvey:
+    """All measures of a port that splits; millimetres, mm2, mm3.
+
+    trunk : its survey. legs : theirs, in the port's order; names (k,). volume, volume_u : of all together.
+    volume_budget : what each source adds to it. wetted_area : of all walls and the face in the plane of the split.
+    split_station, trunk_area, legs_area : where it parts, the trunk's last area and the legs' first together.
+    stations, together (n,) : along the legs, as far as all of them go, and their areas added up. least_area,
+    least_station : the least of what the air has, the trunk's area or the legs' together.
+    """
+
+    port: SplitPort
+    trunk: Survey
+    names: tuple[str, ...]
+    legs: tuple[Survey, ...]
+    volume: float
+    volume_u: float
+    volume_budget: Budget
+    wetted_area: float
+    split_station: float
+    trunk_area: float
+    legs_area: float
+    stations: FloatArray
+    together: FloatArray
+    least_area: float
+    least_station: float
+
+    @property
+    def passages(self) -> tuple[tuple[str, Survey], ...]:
+        """The trunk's and the legs' surveys, by name."""
+        return (*zip((p.name for p in self.port.passages), (self.trunk, *self.legs), strict=True),)
+
+
+def survey_split(port: SplitPort, *, readings_tried: bool = True) -> SplitSurvey:
+    """Return the survey of a port that splits. readings_tried : as survey has it."""
+    trunk = survey(port.trunk, readings_tried=readings_tried)
+    legs = tuple(survey(leg.port, readings_tried=readings_tried) for leg in port.legs)
+    every = (trunk, *legs)
+    budget = volume_budget(every)
+    last = min(float(leg.fine_stations[-1]) for leg in legs)
+    stations = np.linspace(float(trunk.fine_stations[-1]), last, TOGETHER_STATIONS)
+    together = np.sum([np.interp(stations, leg.fine_stations, leg.fine_area) for leg in legs], axis=0)
+    along = np.concatenate([trunk.fine_stations, stations])
+    area = np.concatenate([trunk.fine_area, together])
+    least = int(np.argmin(area))
+    step = trunk.area[-1] - sum(leg.area[0] for leg in legs)
+    return SplitSurvey(
+        port=port,
+        trunk=trunk,
+        names=tuple(leg.name for leg in port.legs),
+        legs=legs,
+        volume=sum(each.volume for each in every),
+        volume_u=total(budget),
+        volume_budget=budget,
+        wetted_area=float(sum(each.wetted_area for each in every) + step),
+        split_station=float(trunk.stations[-1]),
+        trunk_area=float(trunk.area[-1]),
+        legs_area=float(sum(leg.area[0] for leg in legs)),
+        stations=stations,
+        together=together,
+        least_area=float(area[least]),
+        least_station=float(along[least]),
+    )
+
+
+def volume_budget(surveys: Sequence[Survey]) -> Budget:
+    """Return what each source adds to the volume of passages together.
+
+    One tool's zero is in all of their readings and adds up; what is read in one passage and not in another adds as
+    squares (JCGM 100, 5.2.2, with correlations of one and none).
+    """
+    by_source: dict[Source, list[float]] = {}
+    for each in surveys:
+        for share in each.budget.get("volume", ()):
+            by_source.setdefault(share.source, []).append(share.u)
+    return tuple(
+        Share(source, float(sum(u) if source in SHARED_SOURCES else np.linalg.norm(u)))
+        for source, u in by_source.items()
+    )
+
+
+def difference_u(one: Survey, other: Survey) -> float:
+    """Return the standard uncertainty of the difference of two passages' volumes: one tool's zero is in both."""
+    first, second = ({share.source: share.u for share in each.budget.get("volume", ())} for each in (one, other))
+    shared = sum((first.get(source, 0.0) - second.get(source, 0.0)) ** 2 for source in SHARED_SOURCES)
+    own = sum(u**2 for each in (first, second) for source, u in each.items() if source not in SHARED_SOURCES)
+    return float(np.sqrt(shared + own))
