@@ -89,7 +89,7 @@ def read_split(path: str | Path, *, units: LengthUnit | None = None) -> SplitPor
     >>> port = pg.read_split("meshes/demo-two-valves.csv")
     >>> [passage.name for passage in port.passages]
     ['trunk', 'left', 'right']
-    >>> port.passages[1].port.rows[0] == port.trunk.rows[-1]
+    >>> bool(port.passages[1].port.rows[0] == port.trunk.rows[-1])
     True
     """
     with naming(str(path)):

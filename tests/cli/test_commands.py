@@ -604,7 +604,7 @@ def test_places_that_cannot_be_written_are_refused_first(sheet, tmp_path, monkey
     [
         ([], "portgeo demo --out port-demo"),
         (["mesure", "port.csv"], "there is no command 'mesure'. Did you mean  portgeo measure ?"),
-        (["frobnicate"], "Commands are loft, measure,"),
+        (["frobnicate"], "Commands are frame, loft, measure,"),
         (["measure", "job.toml"], "job.toml: this is a job or a target, not a port. `portgeo report job.toml"),
         (["loft", "job.toml", "-o", "a.stl"], "job.toml: this is a job or a target, not a port"),
         (["report", "port.csv", "--out", "r"], "port.csv: this is a port, not a job. `portgeo measure port.csv`"),
