@@ -13,12 +13,14 @@ from portgeo.present.page.contents import tables_of
 from portgeo.present.page.page import write_page
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import answer, changes
+from portgeo.present.page.view import stills_of
 from portgeo.present.text.cut_sheet import stops_texts
 from portgeo.results.kinds import kind_of
 from tests.browser import driven
 from tests.present.conftest import CAST, CUT, INCHES, TITLE
 
 MM_PER_INCH = 25.4
+STILLS = (b"still",) * 3  # of the report's models, where what they show is not looked at
 AA = 4.5  # W3C, Web Content Accessibility Guidelines 2.2, success criterion 1.4.3
 CONTRAST = """() => {
   const parse = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
@@ -82,7 +84,7 @@ def browser():
 def address(report, tmp_path_factory):
     """The small report's page as a file."""
     path = tmp_path_factory.mktemp("page") / "report.html"
-    path.write_text(write_page(*report, INCHES), encoding="utf-8")
+    path.write_text(write_page(*report, INCHES, stills_of(report[1], INCHES)), encoding="utf-8")
     return path.as_uri()
 
 
@@ -228,7 +230,7 @@ def test_what_calms_the_air_stands_before_the_cut_sheet_in_the_persons_unit(repo
         "areas": [{"station_mm": 25.4, "area_mm2": 1290.32, "area_after_mm2": 1354.836, "mean_speed_m_s": 60.96,
                    "mean_speed_after_m_s": 57.912}],
     }  # fmt: skip
-    page = write_page({**results, "calm": {"state": CUT, "record": record}}, models, INCHES)
+    page = write_page({**results, "calm": {"state": CUT, "record": record}}, models, INCHES, STILLS)
     calm = page[page.index('<section id="calm"') : page.index('<section id="bench"')].replace("\u00a0", " ")
     text = re.sub("<[^>]+>", " ", calm)
     assert (
@@ -242,7 +244,7 @@ def test_what_calms_the_air_stands_before_the_cut_sheet_in_the_persons_unit(repo
     assert [row[-1] for row in tables["calm"].rows] == ["chosen, knee", ""]
     assert "wanted" not in [column.heading for column in tables["calm-cut-micrometer"].columns]
     nothing = {**record, "chosen": None, "choices": [], "knee": None, "plan": None, "areas": None}
-    page = write_page({**results, "calm": {"state": CUT, "record": nothing}}, models, INCHES)
+    page = write_page({**results, "calm": {"state": CUT, "record": nothing}}, models, INCHES, STILLS)
     assert "nothing to cut for the air" in page and 'data-table="calm"' not in page
 
 
@@ -346,8 +348,8 @@ def test_paper_has_every_table_whole_and_a_picture_for_the_3d(browser, address, 
 
 
 def test_the_page_is_one_small_file_the_same_each_time(report):
-    page = write_page(*report, INCHES)
-    assert page == write_page(*report, INCHES)
+    page = write_page(*report, INCHES, STILLS)
+    assert page == write_page(*report, INCHES, STILLS)
     assert len(page.encode()) < 12e6
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', page)[1]
     assert policy.startswith("default-src 'none'; script-src 'sha256-") and "unsafe" not in policy
@@ -394,7 +396,7 @@ def test_what_a_job_lacks_is_left_out(report):
     alone = results | {"states": results["states"][:1], "compare": [], "bench": None, "plan": None, "warnings": []}
     page = write_page(alone, (), INCHES)
     for heading in ("The port in 3D", "Flow against lift"):
-        assert f">{heading}</h2>" not in page and f">{heading}</h2>" in write_page(results, models, INCHES)
+        assert f">{heading}</h2>" not in page and f">{heading}</h2>" in write_page(results, models, INCHES, STILLS)
     assert ">Balance and match</h2>" not in page
     assert "Left out: reach (the job has no [tool])." in page
     assert "Nothing measured asks for a second look" in page

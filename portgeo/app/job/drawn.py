@@ -5,12 +5,13 @@ Earlier results come in; PNG files by name go out, the same on every machine, wi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from portgeo.app.job.results import Given, LeftOut, Models, Pictures
 from portgeo.core.units import Display
 from portgeo.present.page.contents import PLANNED_STATE, slug
 from portgeo.present.page.models import DEPTHS, Scale, scales_of
+from portgeo.present.page.view import still_shown, stills_of
 from portgeo.present.pictures.charts import png, schedule_figure
 from portgeo.present.pictures.flat import model_png
 from portgeo.present.pictures.model import Model
@@ -36,18 +37,29 @@ def charted(given: Given) -> Pictures:
     return Pictures(tuple(files))
 
 
+def stilled(given: Given) -> Pictures:
+    """Return the pictures of the models that stand on the page too, in its order."""
+    models, display = given.needs["models"].models, Display(given.settings["units"])
+    scales = scales_of(models, display)
+    names = {(id(model), paint): name for name, model, paint in _wanted(models, scales)}
+    shown = [(models[k], paint) for k, paint in still_shown(models, scales)]
+    files = [names[id(model), paint] for model, paint in shown]
+    return Pictures(tuple(zip(files, stills_of(models, display), strict=True)))
+
+
 def pictured(given: Given) -> Pictures:
-    """Return the pictures that are drawn of the models, or one part of several of them."""
+    """Return one part of the pictures that are drawn of the models, but for those that stand on the page."""
     models: Models = given.needs["models"]
     display, (part, parts) = Display(given.settings["units"]), (given.settings[name] for name in ("part", "parts"))
     scales = scales_of(models.models, display)
-    wanted = _wanted(models, scales)[part::parts]
+    still = {(id(models.models[k]), paint) for k, paint in still_shown(models.models, scales)}
+    wanted = [each for each in _wanted(models.models, scales) if (id(each[1]), each[2]) not in still][part::parts]
     return Pictures(
         tuple((name, model_png(model, scales[model.part, paint], display)) for name, model, paint in wanted)
     )
 
 
-def _wanted(models: Models, scales: Mapping[tuple[str, str], Scale]) -> list[tuple[str, Model, str]]:
+def _wanted(models: Sequence[Model], scales: Mapping[tuple[str, str], Scale]) -> list[tuple[str, Model, str]]:
     """Return file, model and paint of a picture of every model with each of its paints that says something new of it.
 
     Section area is drawn where there is no depth of cut: of the first state of a part, once for a runner
@@ -55,8 +67,8 @@ def _wanted(models: Models, scales: Mapping[tuple[str, str], Scale]) -> list[tup
     """
     wanted: dict[str, tuple[str, Model, str]] = {}
     runner_drawn = False
-    last = next((m.state for m in reversed(models.models) if m.part == "port" and not m.computed), "")
-    for model in models.models:
+    last = next((m.state for m in reversed(models) if m.part == "port" and not m.computed), "")
+    for model in models:
         state = slug(model.state) + ("-runner" if model.part == "runner" else "")
         painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
         again = model.part == "runner" and runner_drawn

@@ -13,7 +13,7 @@ from typing import Any
 from portgeo import __version__
 from portgeo.app.job.cut import CALM_MESH
 from portgeo.app.job.results import Calm, Cut, LeftOut, Models, Sheets, Told
-from portgeo.app.job.steps import PARTS, Steps
+from portgeo.app.job.steps import PARTS, STILLS, Steps
 from portgeo.core.notices import Notice
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.files.disk import json_text, table_text
@@ -35,6 +35,7 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     display = Display(steps.job.job.units)
     results = results_of(steps, get)
     models: Models = get("models")
+    stills = [data for _, data in get(STILLS).files]
     yield from _charts(steps, get)
     for (k, part), name in _meshes(steps).items():
         port = get(f"{part} {k}").port
@@ -62,7 +63,7 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     yield "tables.xlsx", workbook_of(tables)
     yield "customer.pdf", customer_pages(results, models.models, display)
     yield "results.json", json_text(results).encode("utf-8", "replace")
-    yield "report.html", write_page(results, models.models, display).encode("utf-8", "replace")
+    yield "report.html", write_page(results, models.models, display, stills).encode("utf-8", "replace")
 
 
 def _as_text(cell: Any) -> Any:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from portgeo.app.job.keep import Kept, key_of
 from portgeo.app.job.ledger import Ledger
-from portgeo.app.job.steps import DRAWN, Step, Steps, steps_of
+from portgeo.app.job.steps import DRAWN, STILLS, Step, Steps, steps_of
 from portgeo.core.errors import OutputError, PortgeoError
 from portgeo.core.interrupts import LOOK, result_of, workers
 from portgeo.files.toml.job import JobFile
@@ -73,7 +73,7 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
         made, written = _make(steps, kept, progress)
         progress("writing the report", 1.0)
         results = _Results(steps, kept)
-        drawn = [(f"pictures/{file}", data) for name in DRAWN for file, data in results(name).files]
+        drawn = [(f"pictures/{file}", data) for name in (*DRAWN, STILLS) for file, data in results(name).files]
         names = ledger.write(whole, [*drawn, *written], force)
         kept.only(step.key for step in steps.by_name.values())
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))

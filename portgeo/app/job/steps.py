@@ -25,6 +25,7 @@ ENGINE_NEEDS = ("bore", "stroke", "rpm", "valve")
 VALVE_KEYS = ("valve", "throat", "stem", "seat_angle_deg", "seat_width", "valves")
 PARTS = ("port", "runner")
 PICTURE_PARTS = 4  # that pictures are drawn in: small enough that all cores end at about the same time
+STILLS = "stills"  # the step whose pictures the page has too
 DRAWN = ("charts", *(f"pictures {part}" for part in range(PICTURE_PARTS)))  # steps whose results are pictures alone
 
 
@@ -108,6 +109,7 @@ def steps_of(job: JobFile) -> Steps:
     }
     states = [state.name for state in job.job.state]
     steps.add("charts", "drawing charts", "drawn.charted", {"units": units, "states": states}, needs=charted)
+    steps.add(STILLS, "drawing pictures", "drawn.stilled", {"units": units}, needs={"models": "models"})
     for nth in range(PICTURE_PARTS):
         share: dict[str, Any] = {"units": units, "part": nth, "parts": PICTURE_PARTS}
         steps.add(f"pictures {nth}", "drawing pictures", "drawn.pictured", share, needs={"models": "models"})

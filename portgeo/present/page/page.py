@@ -27,12 +27,18 @@ SCRIPTS = (*PIECES, "page.js")  # in assets/, one after the other
 STYLES = ("pieces.css", "page.css")
 
 
-def write_page(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> str:
-    """Return the report's page. results : as in results.json. models : decimated, the planned port's last."""
+def write_page(
+    results: Mapping[str, Any], models: Sequence[Model], display: Display, stills: Sequence[bytes] = ()
+) -> str:
+    """Return the report's page.
+
+    results : as in results.json. models : decimated, those of computed ports last. stills : of them, as
+    `view.stills_of` draws them.
+    """
     tables = tables_of(results)
     sections = [("answer", "The answer", "answer", _answer(results, tables, display))]
     if models:
-        sections.append(("port", "The port in 3D", "3D", view_section(results, models, display)))
+        sections.append(("port", "The port in 3D", "3D", view_section(results, models, stills, display)))
     for key, heading, short, make in SECTIONS:
         inside = make(results, tables, display)
         if inside is not None:

@@ -19,12 +19,35 @@ from portgeo.present.pictures.flat import model_png
 from portgeo.present.pictures.model import Model
 
 
-def view_section(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> list[Element]:
-    """Return what stands in the 3D section."""
-    scales = scales_of(models, d)
-    first = first_shown(models)
+def view_section(
+    results: Mapping[str, Any], models: Sequence[Model], stills: Sequence[bytes], d: Display
+) -> list[Element]:
+    """Return what stands in the 3D section. stills : as `stills_of` draws them."""
     live = el("div", id="view", class_="only-live")
-    return [live, _still(models, scales, first, d), _words(results, models, d)]
+    return [live, _still(models, stills, d), _words(results, models, d)]
+
+
+def still_shown(models: Sequence[Model], scales: Scales) -> list[tuple[int, str]]:
+    """Return which models stand still on the page, by number, and the paint of each.
+
+    The port as it is now, as it was before, and as it will be; for print and for a page without its script.
+    """
+    first = first_shown(models)
+    computed = [k for k, m in enumerate(models) if m.part == "port" and m.computed]
+    before = [k for k, m in enumerate(models) if m.part == "port" and not m.computed and k != first]
+    shown = []
+    for k in dict.fromkeys([*before[:1], first, *computed]):
+        names = paints_of(models[k], scales)
+        if names:
+            shown.append((k, names[0] if names[0] in DEPTHS or "area" not in names else "area"))
+    return shown
+
+
+def stills_of(models: Sequence[Model], d: Display) -> tuple[bytes, ...]:
+    """Return the still pictures of the page, PNG."""
+    scales = scales_of(models, d)
+    shown = still_shown(models, scales)
+    return tuple(model_png(models[k], scales[models[k].part, paint], d) for k, paint in shown)
 
 
 def _words(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> Element:
@@ -37,19 +60,13 @@ def _words(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> E
     return el("div", said, id="view-words")
 
 
-def _still(models: Sequence[Model], scales: Scales, first: int, d: Display) -> Element:
-    """Return pictures for print and for a page without its script: as it is now, and as it was or will be."""
-    computed = [k for k, m in enumerate(models) if m.part == "port" and m.computed]
-    before = [k for k, m in enumerate(models) if m.part == "port" and not m.computed and k != first]
+def _still(models: Sequence[Model], stills: Sequence[bytes], d: Display) -> Element:
+    scales = scales_of(models, d)
     figures = []
-    for k in dict.fromkeys([*before[:1], first, *computed]):
+    for (k, paint), still in zip(still_shown(models, scales), stills, strict=True):
         model = models[k]
-        names = paints_of(model, scales)
-        if not names:
-            continue
-        scale = scales[model.part, names[0] if names[0] in DEPTHS or "area" not in names else "area"]
-        picture = base64.b64encode(model_png(model, scale, d)).decode("ascii")
-        says = f"{model.part}, {model.state}, painted by {scale.paint.label}"
+        picture = base64.b64encode(still).decode("ascii")
+        says = f"{model.part}, {model.state}, painted by {scales[model.part, paint].paint.label}"
         figures.append(
             el(
                 "figure",

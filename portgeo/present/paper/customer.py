@@ -48,6 +48,7 @@ TEXT, LARGE, TITLE = 11.5, 16.0, 23.0  # points
 LEAST_TITLE = 19.0  # points: as small as a title is set to stand on one line
 PICTURES = 3.1  # inches: height of the two pictures with their scales
 FIRST_PAGE_KEEPS = PICTURES + 2.3  # inches for the pictures and what changed, whatever there is to tell before
+LETTER = 0.45  # of the size of the type: the mean width of a letter, about
 LONGEST_WORD = 40  # letters: fits a line of the largest text
 LINE = 1.32  # of the letters' height
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
@@ -166,15 +167,20 @@ def _broken(text: str, room: float, size: float, weight: str) -> list[str]:
 
     lines = []
     for paragraph in text.splitlines():
-        line = ""
-        for word in paragraph.split():
-            word = word if len(word) <= LONGEST_WORD else word[: LONGEST_WORD - 1] + "…"
-            if line and wide(f"{line} {word}"):
-                lines.append(line)
-                line = word
-            else:
-                line = f"{line} {word}".strip()
-        lines.append(line)
+        words = [w if len(w) <= LONGEST_WORD else w[: LONGEST_WORD - 1] + "…" for w in paragraph.split()]
+        line = " ".join(words)
+        while words:
+            # About as many words as go on a line, then one more or one less: to measure a line takes a millisecond.
+            most = int(room * 72.0 / (LETTER * size))
+            count = max(1, line[: most + 1].count(" "))
+            while count < len(words) and not wide(" ".join(words[: count + 1])):
+                count += 1
+            while count > 1 and wide(" ".join(words[:count])):
+                count -= 1
+            lines.append(" ".join(words[:count]))
+            words = words[count:]
+            line = " ".join(words)
+        lines += [] if paragraph.split() else [""]
     return lines
 
 
