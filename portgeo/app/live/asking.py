@@ -11,9 +11,10 @@ from typing import Any
 
 from portgeo.app.live.answer_parts import Asked, Scan
 from portgeo.app.live.answers import LABELS
-from portgeo.app.live.desk import Desk, stamp_of
+from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings
 from portgeo.app.live.made_from import made_from
+from portgeo.app.live.on_disk import stamp_of
 from portgeo.app.live.stages import Stage, one_valve_mm, said_in, scan_settings
 from portgeo.app.live.tables import Looked
 from portgeo.core.errors import InputError

@@ -15,6 +15,8 @@ from portgeo.app.live.beginning import by_points, first_edits, place_for
 from portgeo.app.live.draft import FILE_LIMIT, Draft
 from portgeo.app.live.forms import forms_of
 from portgeo.app.live.half_written import swept
+from portgeo.app.live.on_disk import bytes_of, stamp_of
+from portgeo.app.live.outline import traces_named
 from portgeo.app.live.sets import flows_told
 from portgeo.app.live.sheets import sheet_of
 from portgeo.app.live.stages import JOB, Stage, job_content
@@ -110,9 +112,11 @@ class Desk:
         """Read every file that is named and can be typed into, where it is not open; let go of the others."""
         for name in [self.job] if self.job else []:
             self._read(name)
-        named = [each.file for each in self.now().named() if each.kind is not None]
-        for name in named:
-            self._read(name)
+        named: list[str] = []
+        while named != (found := [each.file for each in self.now().named() if each.kind is not None]):
+            named = found  # a sheet that has just been read may name files of its own
+            for name in named:
+                self._read(name)
         self.open = {name: one for name, one in self.open.items() if name in (self.job, *named)}
 
     def _read(self, name: str) -> None:
@@ -313,7 +317,14 @@ class Desk:
         self.job, self.sheet = job, sheet
         self._read_open_files()
         version = self.versions.add(what, step, self._kept(), job, sheet)
-        return Changed(version.number, (*changed, *gone))
+        return Changed(version.number, (*changed, *self._naming(changed), *gone))
+
+    def _naming(self, changed: Sequence[str]) -> list[str]:
+        """Return the sheets that say something else since outlines that they name have changed."""
+        sheets = [name for name in self.now().kinds() if name not in changed]
+        return [
+            name for name in sheets if {each.file for each in traces_named(self.open[name].data, name)} & {*changed}
+        ]
 
     def _check_place(self, name: str, data: bytes) -> None:
         """Refuse to write outside the job's folder, or over a file that is another's."""
@@ -341,7 +352,7 @@ class Desk:
                 stamp = stamp_of(path)
                 if stamp == one.stamp:
                     continue
-                if _bytes_of(path) == one.data:
+                if bytes_of(path) == one.data:
                     one.stamp = stamp  # written again as it was
                 else:
                     changed.append(name)
@@ -358,7 +369,7 @@ class Desk:
             for name in changed:
                 path = self.folder / name
                 stamp = stamp_of(path)
-                data = _bytes_of(path)
+                data = bytes_of(path)
                 if data:
                     self.open[name] = Open(data, stamp)
                 elif keep == "mine":
@@ -372,20 +383,3 @@ class Desk:
                 return self._commit(mine, "kept as it was typed here", "edit", job, sheet)
             self._read_open_files()
             return Changed(self.version, changed)
-
-
-def _bytes_of(path: Path) -> bytes:
-    """Return a file's bytes; none of one that is gone, too large or cannot be read."""
-    try:
-        return path.read_bytes() if path.stat().st_size <= FILE_LIMIT else b""
-    except OSError:
-        return b""
-
-
-def stamp_of(path: Path) -> tuple[int, int] | None:
-    """Return what the disk says of a file: when it was written and its size; None where it is gone."""
-    try:
-        found = path.stat()
-    except (OSError, ValueError):
-        return None
-    return found.st_mtime_ns, found.st_size

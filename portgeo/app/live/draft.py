@@ -17,7 +17,7 @@ from portgeo.app.job.blanks import bench_sheet, blank_target, section_sheet, wal
 from portgeo.app.live.documents import CsvSheet
 from portgeo.app.live.forms import TITLES, keys_of, written_name
 from portgeo.app.live.job_text import literal, with_entry, with_key, without_entry
-from portgeo.app.live.outline import rectangle_csv
+from portgeo.app.live.outline import begin_trace, is_trace, rectangle_csv, traces_named
 from portgeo.app.live.sheets import ReadSheet, Sheet, sheet_of
 from portgeo.app.live.stages import JOB, Named, Stage, job_content, named_in, stages_of
 from portgeo.app.live.tables import Kind
@@ -54,15 +54,18 @@ class Draft:
         return job_content(self.files[self.job]) if self.job in self.files else {}
 
     def named(self) -> list[Named]:
-        """Return the files that are named."""
-        if self.job:
-            return named_in(dict(self.content()))
-        return [Named("state", 0, "port", self.sheet, "sections")] if self.sheet else []
+        """Return the files that are named, by the job or by a sheet of it."""
+        found = named_in(dict(self.content())) if self.job else []
+        if self.sheet and not self.job:
+            found = [Named("state", 0, "port", self.sheet, "sections")]
+        sheets = [each.file for each in found if each.kind == "sections" and each.file in self.files]
+        return found + [each for name in sheets for each in traces_named(self.files[name], name)]
 
     def kinds(self) -> dict[str, Kind]:
         """Return the sheets that are open and what each is."""
         found = [(named.file, named.kind) for named in self.named() if named.file in self.files]
-        return {name: kind for name, kind in found if kind is not None and kind != "target"}
+        typed = [(n, kind) for n, kind in found if kind != "points" or is_trace(self.files[n])]
+        return {name: kind for name, kind in typed if kind is not None and kind != "target"}
 
     def stages(self) -> list[Stage]:
         """Return the stages in their order."""
@@ -90,7 +93,7 @@ class Draft:
         except (KeyError, TypeError, ValueError, IndexError) as error:
             raise InputError("the edit cannot be read", mend=AGAIN) from error
 
-    def _typed(self, edit: Mapping[str, Any]) -> CsvSheet | XlsxSheet:
+    def typed(self, edit: Mapping[str, Any]) -> CsvSheet | XlsxSheet:
         name = str(edit["file"])
         if name not in self.kinds():
             raise InputError(f"there is no open sheet {name[:60]!r}", mend=AGAIN)
@@ -110,7 +113,7 @@ class Draft:
         cells = edit["cells"]
         if not 1 <= len(cells) <= MOST_CELLS:
             raise InputError("there are no cells, or too many", mend="Paste less at a time")
-        sheet = self._typed(edit)
+        sheet = self.typed(edit)
         for row, column, text in cells:
             sheet.set_cell(int(row), str(column), str(text))
         row, column, text = cells[0]
@@ -120,7 +123,7 @@ class Draft:
     def insert(self, edit: Mapping[str, Any]) -> str:
         """Put empty rows between others."""
         at, count = int(edit["at"]), int(edit.get("count", 1))
-        self._typed(edit).insert(at, count)
+        self.typed(edit).insert(at, count)
         return f"{count} row{'s' if count > 1 else ''} before row {at}"
 
     def remove(self, edit: Mapping[str, Any]) -> str:
@@ -128,13 +131,13 @@ class Draft:
         rows = [int(row) for row in edit["rows"]]
         if not rows:
             raise InputError("there are no rows to take out", mend=AGAIN)
-        self._typed(edit).remove(rows)
+        self.typed(edit).remove(rows)
         return f"row{'s' if len(rows) > 1 else ''} {', '.join(map(str, rows[:12]))} taken out"
 
     def column(self, edit: Mapping[str, Any]) -> str:
         """Add a column."""
         name = str(edit["name"])
-        self._typed(edit).add_column(name)
+        self.typed(edit).add_column(name)
         return f"column {name}"
 
     def beside(self, edit: Mapping[str, Any]) -> str:
@@ -146,7 +149,7 @@ class Draft:
         text = io.StringIO()
         csv.writer(text, lineterminator="\n").writerows([sheet.header, *sheet.rows])
         new = str(PurePosixPath(name).with_suffix(".csv"))
-        self._make(new, text.getvalue().encode())
+        self.add_file(new, text.getvalue().encode())
         for named in [each for each in self.named() if each.file == name]:
             if not self.job:
                 self.sheet = new
@@ -175,14 +178,14 @@ class Draft:
         if edit.get("file"):
             return self._there(str(edit["file"]))
         if copied is None:
-            new = self._free(f"{slug(name)}.csv")
-            self._make(new, section_sheet(self.units).encode())
+            new = self.free_name(f"{slug(name)}.csv")
+            self.add_file(new, section_sheet(self.units).encode())
             return new
         if PurePosixPath(copied).suffix.lower() not in SHEET_TYPES or copied not in self.files:
             raise InputError(f"{copied} is a scan, and is not copied", mend="Drop the new scan on the page first")
         self.done()
-        new = self._free(f"{slug(name)}{PurePosixPath(copied).suffix}")
-        self._make(new, self.files[copied])
+        new = self.free_name(f"{slug(name)}{PurePosixPath(copied).suffix}")
+        self.add_file(new, self.files[copied])
         return new
 
     def stage_key(self, edit: Mapping[str, Any]) -> str:
@@ -313,8 +316,8 @@ class Draft:
         self.need_job()
         said = [str(edit[key]) for key in ("height", "width", "corner")]
         data = rectangle_csv(said[0], said[1], said[2], self.units)
-        name = self._free("gasket.csv")
-        self._make(name, data)
+        name = self.free_name("gasket.csv")
+        self.add_file(name, data)
         self._set("gasket", 0, "file", name)
         return f"gasket {said[0]} x {said[1]} x {said[2]}"
 
@@ -335,7 +338,7 @@ class Draft:
             f'# every key explained.\ntitle = {title}\nunits = "{self.units}"\n\n'
             f"[[state]]\nname = {stage}\nport = {port}\n"
         )
-        self._make(name, text.encode())
+        self.add_file(name, text.encode())
         self.job = name
 
     def _job_text(self, change: Callable[[str], str]) -> None:
@@ -349,7 +352,7 @@ class Draft:
             text = text.replace("\n", "\r\n")
         self.files[file] = (UTF8_MARK if data.startswith(UTF8_MARK) else b"") + text.encode()
 
-    def _make(self, name: str, data: bytes) -> None:
+    def add_file(self, name: str, data: bytes) -> None:
         """Add a file. Raises InputError where one is there already: none is ever replaced by another."""
         if name in self.files or (self.folder / name).exists():
             raise InputError(f"{name} is there already", file=name, mend="Rename that file, or open it")
@@ -358,7 +361,7 @@ class Draft:
     def _blank(self, name: str, text: str) -> str:
         if (self.folder / name).is_file():
             return self._there(name)
-        self._make(name, text.encode())
+        self.add_file(name, text.encode())
         return name
 
     def _there(self, name: str) -> str:
@@ -370,7 +373,7 @@ class Draft:
             self.files[name] = path.read_bytes()
         return name
 
-    def _free(self, name: str) -> str:
+    def free_name(self, name: str) -> str:
         """Return a name that no file has."""
         path, k = PurePosixPath(name), 2
         while name in self.files or (self.folder / name).exists():
@@ -382,7 +385,7 @@ _TARGET: tuple[str, Callable[[LengthUnit], str]] = ("target.toml", blank_target)
 EDITS: Mapping[str, Callable[[Draft, Mapping[str, Any]], str]] = {
     "cells": Draft.cells, "insert": Draft.insert, "remove": Draft.remove, "column": Draft.column,
     "beside": Draft.beside, "stage": Draft.stage, "stage_key": Draft.stage_key, "unstage": Draft.unstage,
-    "key": Draft.key, "form": Draft.form, "table": Draft.table, "gasket": Draft.gasket,
+    "key": Draft.key, "form": Draft.form, "table": Draft.table, "gasket": Draft.gasket, "trace": begin_trace,
 }  # fmt: skip
 
 

@@ -17,8 +17,9 @@ from portgeo import __version__
 from portgeo.app.live.answer_parts import Asked, of_stages
 from portgeo.app.live.answers import LABELS
 from portgeo.app.live.asking import asked_of
-from portgeo.app.live.desk import Desk, stamp_of
+from portgeo.app.live.desk import Desk
 from portgeo.app.live.made_from import WHOLE
+from portgeo.app.live.on_disk import stamp_of
 from portgeo.core.errors import OutputError, PortgeoError
 from portgeo.files.disk import atomic_write, make_folder
 

@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from portgeo.app.live.answer_parts import Asked, Scan, limits_only
-from portgeo.app.live.desk import Desk, stamp_of
+from portgeo.app.live.desk import Desk
 from portgeo.app.live.draft import FILE_LIMIT
 from portgeo.app.live.figures import Readings
+from portgeo.app.live.on_disk import stamp_of
 from portgeo.app.live.stages import job_content
 from portgeo.core.errors import InputError
 from portgeo.files.inside import kept_inside

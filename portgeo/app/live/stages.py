@@ -19,7 +19,7 @@ from portgeo.files.toml.slips import content_of
 from portgeo.files.toml.tables import number_of
 
 JOB = "job.toml"
-FileKind = Literal["sections", "bench", "walls", "target"]
+FileKind = Literal["sections", "bench", "walls", "target", "points"]
 
 
 @dataclass(frozen=True)

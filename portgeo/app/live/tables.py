@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from portgeo.app.live.outline import POINTS
 from portgeo.app.live.row_numbers import HEADER, renumbered
 from portgeo.app.live.sheets import Sheet
 from portgeo.core.errors import PortgeoError, Problem
@@ -21,7 +22,7 @@ from portgeo.files.sheets.section_columns import SECTIONS, SHAPES
 from portgeo.files.sheets.sheet import sheet_from
 from portgeo.files.sheets.side_points import SIDE_VIEW
 
-Kind = Literal["sections", "bench", "walls"]
+Kind = Literal["sections", "bench", "walls", "points"]
 CHOICES: Mapping[str, tuple[str, ...]] = {"shape": SHAPES, "tool": tuple(TOOLS), "mark": MARKS}
 IN_PLACE = {"diameter": ("height", "width")}  # columns that do as well, where a sheet lacks one
 
@@ -65,8 +66,14 @@ LABELS: Mapping[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
+POINT_LABELS: Mapping[str, tuple[str, str]] = {
+    "x": ("x, right", "To the right of any one upright line, looking into the entry; left is minus"),
+    "y": ("y, up", "Over any one level line; below is minus"),
+}
+
 # Columns that hold no reading: a row with these alone is not begun, and is as good as blank.
 ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "turn_error")
+FEWEST_POINTS = 3  # of an outline
 SIZES = ("station", "height", "width")  # that a row of the usual shape must have
 POINT_SIZES = (*SIDE_VIEW, "width")  # where its ends are read off squared paper
 
@@ -81,7 +88,7 @@ def layout_of(kind: Kind) -> Layout:
         from portgeo.files.walls import WALLS
 
         return WALLS
-    return SECTIONS
+    return POINTS if kind == "points" else SECTIONS
 
 
 def _read(kind: Kind, data: bytes, file: str, folder: Path) -> None:
@@ -94,6 +101,10 @@ def _read(kind: Kind, data: bytes, file: str, folder: Path) -> None:
         from portgeo.files.walls import walls_from
 
         walls_from(data, file)
+    elif kind == "points":
+        from portgeo.files.drawings.outlines import outline_from
+
+        outline_from(data, file, "mm")
     else:
         sheet_from(data, file, folder)
 
@@ -171,7 +182,8 @@ class Looked:
 
     def _column(self, meaning: Meaning) -> dict[str, Any]:
         of = layout_of(self.kind).columns.get(meaning.column)
-        label, says = LABELS.get(meaning.column, (meaning.written, ""))
+        labels = POINT_LABELS if self.kind == "points" else LABELS
+        label, says = labels.get(meaning.column, (meaning.written, ""))
         choices = CHOICES.get(meaning.column)
         return {
             "name": meaning.written,
@@ -218,6 +230,8 @@ def look(sheet: Sheet, data: bytes, kind: Kind, folder: Path) -> Looked:
         problems = _of_begun(problems, sheet, meanings, folder)
         if _by_points(meanings):
             problems, missing = _points_asked_for(problems, missing, sheet, meanings)
+    if kind == "points":
+        problems, missing = _half_points(problems, sheet, meanings)
     order = {meaning.written: k for k, meaning in enumerate(meanings)}
     missing = sorted(dict.fromkeys(missing), key=lambda place: (place[0], order[place[1]]))
     return Looked(sheet, kind, meanings, tuple(problems), tuple(missing))
@@ -255,6 +269,27 @@ def _of_begun(
                 texts = {"what": renumbered(found.what, page_row), "mend": renumbered(found.mend, page_row)}
                 kept.append({"row": row, "column": found.column} | texts)
     return kept
+
+
+def _half_points(
+    problems: list[dict[str, Any]], sheet: Sheet, meanings: Sequence[Meaning]
+) -> tuple[list[dict[str, Any]], list[tuple[int, str]]]:
+    """Take a point of which one number is typed for one that is still to be read. Of a few points nothing is wrong."""
+    missing = [
+        (row, meaning.written)
+        for row, cells in enumerate(sheet.rows, start=1)
+        for k, meaning in enumerate(meanings)
+        if any(cells) and not cells[k]
+    ]
+    half = {row for row, _ in missing}
+    few = sum(map(any, sheet.rows)) - len(half) < FEWEST_POINTS
+    written = {meaning.column: meaning.written for meaning in meanings}
+    told = [
+        problem | {"column": written.get(problem["column"], problem["column"])}
+        for problem in problems
+        if problem["row"] not in half and not (few and problem["row"] is None)
+    ]
+    return told, missing
 
 
 def _by_points(meanings: Sequence[Meaning]) -> bool:

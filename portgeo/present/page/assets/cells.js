@@ -43,7 +43,7 @@ const byPoints = (table) => table.columns.some((column) => column.column === "fl
 
 // A row of a sheet of sections by what its columns mean: numbers where they are numbers.
 function rowOf(table, row) {
-  const cells = table.rows[row - 1] ? table.rows[row - 1].cells : [], found = { text: {}, station: null, turn: null, height: null, rise: null };
+  const cells = table.rows[row - 1] ? table.rows[row - 1].cells : [], found = { row, text: {}, station: null, turn: null, height: null, rise: null };
   table.columns.forEach((column, k) => {
     found.text[column.column] = cells[k] || "";
     found[column.column] = cells[k] ? numberOf(cells[k]) : null;

@@ -10,6 +10,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const at = (id) => document.getElementById(id);
   const desk = openDesk(), tables = new Map(), parts = {};
   let state = null, place = "readings", shownPart = "port", shownFigures = null, stationsShown = "";
+  let traced = null; // the point in hand, of the outline of the row in hand
   const events = new Map(); // what was told last of each stage and part
 
   let hush = 0;
@@ -35,6 +36,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   }
   const stages = stageTabs(at("stages"), { desk, chosen, say, offers: parts.readings });
   const which = parts.readings.appendChild(make("div", { class: "actions", role: "group", "aria-label": "Part" }));
+  const outline = outlinePart(parts.readings, { desk, say, upload: brought, hand: (row, point, column) => { traced = { point, column }; inHand(row, column); } });
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
   const set = setPart(parts.set, { desk, say, start: (kind) => startTask(kind) });
   const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), set];
@@ -114,7 +116,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
         const holder = make("div", { class: "typing" });
         part.prepend(holder);
         if (name === "readings") part.prepend(which);
-        const table = sheetTable(holder, { desk, file, say, hand: (row, column) => name === "readings" && inHand(row, column) });
+        const table = sheetTable(holder, { desk, file, say, hand: (row, column) => { if (name === "readings") { traced = null; inHand(row, column); } } });
         kept = { file, holder, table };
         tables.set(name, kept);
         const none = part.querySelector(".none");
@@ -144,9 +146,11 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   }
 
   function inHand(row, column) {
-    const table = state.tables[fileOf("readings")];
+    const file = fileOf("readings"), table = state.tables[file];
     if (!table || !column) return;
-    const station = where.update(table, row, column, new Map((shownFigures && shownFigures.rows_at) || [])); // mm
+    outline.update(state, file, row);
+    const points = row <= table.rows.length && outlinePoints(state, file, row);
+    const station = where.update(table, row, traced ? traced.column : column, new Map((shownFigures && shownFigures.rows_at) || []), points && { points, lit: traced && traced.point }); // mm
     if (view) view.light(station);
     chart.light(station === null ? null : station / perUnit());
   }
@@ -278,15 +282,27 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   desk.on("ask", (question) => askAboutChange(at("ask"), desk, question));
   desk.on("event", hear);
 
-  async function upload(file) {
+  // Brings a file into the job's folder and returns the name it got there; none where it was not taken.
+  async function brought(file) {
     say(`Reading ${file.name}`);
     const answer = await fetch("upload?name=" + encodeURIComponent(file.name), { method: "POST", body: file }).catch(() => null);
     const data = answer ? await answer.json().catch(() => ({})) : {};
-    if (!answer || answer.status !== 200) return say((data.what || "That file was not taken") + ". " + (data.mend || ""));
-    const scan = !/\.(csv|tsv|xlsx|xls|ods)$/i.test(data.file), name = data.file.replace(/\.[^.]*$/, "");
+    if (answer && answer.status === 200) return data.file;
+    say((data.what || "That file was not taken") + ". " + (data.mend || ""));
+    return null;
+  }
+
+  // A file that is dropped on the page: a drawing is the gasket's or the outline of the row in hand, all else a stage.
+  async function upload(file) {
+    if (DRAWN_OUTLINES.test(file.name) && place === "readings" && tables.get("readings")) return outline.take(file);
+    if (DRAWN_OUTLINES.test(file.name) && place !== "gasket") return say("A drawing is the gasket\u2019s, or a row\u2019s outline. Open that part and drop it there.");
+    const name = await brought(file);
+    if (!name) return;
+    if (place === "gasket") return desk.edit([{ op: "key", table: "gasket", index: 0, key: "file", text: name }]);
+    const scan = !/\.(csv|tsv|xlsx|xls|ods)$/i.test(name), plain = name.replace(/\.[^.]*$/, "");
     const inUse = (text) => state.stages.some((stage) => stage.name === text);
-    desk.edit([{ op: "stage", name: inUse(name) ? name + " 2" : name, file: data.file, part: "port" }]);
-    say(`${data.file} is in the job\u2019s folder, as a stage of its own${scan ? "" : ", to be typed into"}.`);
+    desk.edit([{ op: "stage", name: inUse(plain) ? plain + " 2" : plain, file: name, part: "port" }]);
+    say(`${name} is in the job\u2019s folder, as a stage of its own${scan ? "" : ", to be typed into"}.`);
   }
 
   // ---- hands on the whole page ----------------------------------------------------------------------

@@ -61,7 +61,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
   function update(given) {
     const same = table && JSON.stringify(table.columns) === JSON.stringify(given.columns), at = active();
     const place = at && { ...placeOf(at), name: table.columns[at.dataset.col].name, text: at.value, dirty: at.value !== at.base };
-    if (!table) order.value = localStorage.getItem(ORDER) || (byPoints(given) ? "along" : "down"); // both ends of a line are read at once
+    if (!table) order.value = localStorage.getItem(ORDER) || (byPoints(given) || given.kind === "points" ? "along" : "down"); // both numbers of a point are read at once
     table = given;
     if (!same) {
       rows = [];

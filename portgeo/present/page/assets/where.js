@@ -18,6 +18,20 @@ function whereTaken(holder) {
   holder.replaceChildren(pictures, words);
   const n = (v) => v.toFixed(1);
 
+  // A traced section by its points, the one in hand lit.
+  function traced(points, lit) {
+    if (points.length < 2) return null;
+    const [xs, ys] = [points.map((one) => one.x), points.map((one) => one.y)], low = [Math.min(...xs), Math.min(...ys)];
+    const size = 132 / (Math.max(Math.max(...xs) - low[0], Math.max(...ys) - low[1]) || 1), wide = (Math.max(...xs) - low[0]) * size;
+    const high = (Math.max(...ys) - low[1]) * size, x = (v) => n((v - low[0]) * size + 10), y = (v) => n(24 + high - (v - low[1]) * size);
+    const hot = points.find((one) => one.row === lit);
+    return make("svg", { viewBox: `0 0 ${n(wide + 20)} ${n(high + 48)}`, "aria-hidden": "true" },
+      make("text", { x: n(wide / 2 + 10), y: 12, "text-anchor": "middle" }, "roof"), make("text", { x: n(wide / 2 + 10), y: n(high + 44), "text-anchor": "middle" }, "floor"),
+      make("path", { class: "metal", d: points.map((one, k) => (k ? "L" : "M") + x(one.x) + " " + y(one.y)).join("") }),
+      points.length < 60 && points.map((one) => make("circle", { class: "dot", cx: x(one.x), cy: y(one.y), r: 2 })),
+      hot && make("circle", { class: "dot hot", cx: x(hot.x), cy: y(hot.y), r: 5 }));
+  }
+
   function section(at, column) {
     const h = at.height || at.diameter || at.width, w = at.shape === "round" ? h : at.width || h;
     if (!h || at.shape === "outline") return null;
@@ -98,11 +112,12 @@ function whereTaken(holder) {
       seen.flatMap((one) => one.ends.filter(whole).map((end) => make("circle", { class: hot(one, end) ? "dot hot" : "dot", cx: n(x(end[0])), cy: n(y(end[1])), r: hot(one, end) ? 5 : 2.6 }))));
   }
 
-  // stations : of the rows that the figures are made of, in mm by their numbers.
+  // stations : of the rows that the figures are made of, in mm by their numbers. outline : the points of a traced row, and
+  // the number of the one in hand.
   return {
-    update(table, row, column, stations) {
+    update(table, row, column, stations, outline) {
       const at = rowOf(table, row), name = column ? column.column : "", points = byPoints(table), known = stations.get(row) ?? null;
-      pictures.replaceChildren(...[points ? onPaper(table, row, name) : side(table, row), section(at, name)].filter(Boolean));
+      pictures.replaceChildren(...[points ? onPaper(table, row, name) : side(table, row), outline && at.shape === "outline" ? traced(outline.points, outline.lit) : section(at, name)].filter(Boolean));
       if (points) {
         const place = `line ${row}`;
         words.replaceChildren(...(column ? [make("strong", {}, `${column.label}, ${place}. `), TAKEN[name] || column.help || ""] : []));
@@ -111,7 +126,7 @@ function whereTaken(holder) {
       }
       const unit = column && column.unit ? " " + (table.columns.find((one) => one.column === "station") || column).unit : "";
       const place = at.text.station ? "station " + at.text.station + unit : "a new row";
-      words.replaceChildren(...(column ? [make("strong", {}, (name === "station" ? place[0].toUpperCase() + place.slice(1) : column.label + " at " + place) + ". "), TAKEN[name] || column.help || ""] : []));
+      words.replaceChildren(...(column ? [make("strong", {}, (outline && outline.lit ? `Point ${outline.lit} at ${place}` : name === "station" ? place[0].toUpperCase() + place.slice(1) : column.label + " at " + place) + ". "), (outline && outline.lit ? column.help : TAKEN[name]) || column.help || ""] : []));
       pictures.setAttribute("aria-label", column ? `${column.label} at ${place}, shown in the section and along the port` : "the section");
       return at.station === null ? known : at.station * ((table.columns.find((one) => one.column === "station") || {}).unit === "mm" ? 1 : 25.4);
     },
