@@ -217,6 +217,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "calm_out_of_reach": "no cut within the limits brings the peak down to {wanted:speed}; the one with the most metal "
     "was taken",
     "calm_metal_short": "{metal:volume} were asked for; past {most:volume} metal buys nothing more, and that was taken",
+    "calm_apart": "the peak now is {followed:speed} here and {alone:speed} by portgeo airspeed, more apart than the "
+    "± {u:speed} of that: go by how much it falls, not by the peak itself",
     "short_side_missed": {
         "limit": "short side: {radius:plain_length} of the {wanted:length} radius wanted; at station "
         "{station:length}, {clock:clock}, {stop}",

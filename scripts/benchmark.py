@@ -234,7 +234,7 @@ def solving(unknowns: int, folder: Path) -> Figures:
     if inner > MOST_DIRECT:
         return {"unknowns": inner, "own": ours, "other": float("nan"), "differ": float("nan")}
     start = time.process_time()
-    corners = hexahedra(grid)[:, REFERENCE_ORDER].T
+    corners = hexahedra(len(grid.nodes), grid.pattern)[:, REFERENCE_ORDER].T
     mesh = MeshHex(np.ascontiguousarray(grid.nodes.reshape(-1, 3).T), np.ascontiguousarray(corners))
     basis = Basis(mesh, ElementHex1(), intorder=QUADRATURE)
     known = np.zeros(grid.nodes.shape[:2])

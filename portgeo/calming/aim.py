@@ -57,6 +57,27 @@ class Aim:
     per_speed: float
     reynolds: float
 
+    def value(self, speed: FloatArray) -> float:
+        """Return the aim of speeds (n, p) of unit flow."""
+        over, found = speed * self.per_speed, 0.0
+        if self.slowing < 1.0:
+            found += (1.0 - self.slowing) * _soft_maximum(SHARP, over, self.weights)
+        if self.slowing > 0.0:
+            found += self.slowing * _soft_maximum(
+                SHARP_SLOWING, self._load_past(over.astype(complex)).real, self.weights
+            )
+        return found
+
+    def by_speed(self, speed: FloatArray) -> FloatArray:
+        """Return how the aim changes with each of the speeds (n, p) of unit flow."""
+        over, found = speed * self.per_speed, np.zeros(speed.shape)
+        if self.slowing < 1.0:
+            found += (1.0 - self.slowing) * _parts(SHARP, over, self.weights)
+        if self.slowing > 0.0:
+            load, by_speed = self._load(over)
+            found += self.slowing * np.einsum("np,nmp->mp", _parts(SHARP_SLOWING, load, self.weights), by_speed)
+        return found * self.per_speed
+
     def terms(self, speed: FloatArray, change: FloatArray) -> list[Term]:
         """Return the aim's terms for speeds (n, p) of unit flow and their change (n, p, w)."""
         over, slope = speed * self.per_speed, change * self.per_speed
@@ -115,6 +136,17 @@ class Aim:
         return np.asarray(part / part.sum(axis=1, keepdims=True))
 
 
+def _soft_maximum(sharp: float, values: FloatArray, weights: FloatArray) -> float:
+    top = float(values.max())
+    return top + float(np.log((weights * np.exp(sharp * (values - top))).sum())) / sharp
+
+
+def _parts(sharp: float, values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Return what a soft maximum changes by with each of its values."""
+    worth = weights * np.exp(sharp * (values - values.max()))
+    return np.asarray(worth / worth.sum())
+
+
 def value_of(terms: list[Term]) -> float:
     """Return the aim that terms make."""
     return sum(term.share * term.soft_maximum for term in terms)
@@ -137,8 +169,7 @@ def _term(share: float, sharp: float, values: FloatArray, weights: FloatArray, s
     sums = np.cumsum(worth.ravel()[order])
     counts = np.zeros(values.shape, bool)
     counts.flat[order[sums > NEGLIGIBLE * sums[-1]]] = True
-    maximum = top + float(np.log(sums[-1])) / sharp
-    return Term(share, sharp, maximum, values[counts], weights[counts], slopes[counts])
+    return Term(share, sharp, _soft_maximum(sharp, values, weights), values[counts], weights[counts], slopes[counts])
 
 
 def _through(outer: FloatArray, inner: FloatArray) -> FloatArray:

@@ -71,11 +71,17 @@ class Cuts:
         return volume_after(self.grid, np.zeros(self.limit.shape))
 
 
-def cuts_within(grid: WallGrid, limit: FloatArray, blend: float, symmetric: bool = False) -> Cuts:
-    """Return the bumps that fade over `blend`, each at most as high as the limit (n, m) under it."""
+def cuts_within(
+    grid: WallGrid, limit: FloatArray, blend: float, most_around: float = np.inf, symmetric: bool = False
+) -> Cuts:
+    """Return the bumps that fade over `blend`, each at most as high as the limit (n, m) under it.
+
+    most_around : of bumps round the port, whatever the blend.
+    """
     by_line = _bumps_along(grid.stations, along_lines(grid), limit.max(axis=1) > 0.0, blend / BUMPS_IN_BLEND)
     along = by_line.mean(axis=1)
-    count = max(4 * round(float(grid.girth.mean()) * BUMPS_IN_BLEND / blend / 4.0), LEAST_AROUND)
+    wanted = min(float(grid.girth.mean()) * BUMPS_IN_BLEND / blend, most_around)
+    count = max(4 * round(wanted / 4.0), LEAST_AROUND)
     around = _bumps_around(grid.share, count)
     most = np.empty((along.shape[1], count))
     for j, a in enumerate(along.T):

@@ -25,14 +25,23 @@ from portgeo.reshape.grid import WallGrid
 class FlowGrids:
     """A flow grid laid in a port, and how its nodes follow the wall as that is cut.
 
-    today : the grid in the uncut port, gone on past both ends; inside : its rings in the port. follow (3 nodes, n m') :
-    of the wall grid's n rows and m' places. The grid is moved and never laid anew: so what a cut does to the flow is
-    known exactly, and changes evenly with the cut.
+    today : the grid in the uncut port, gone on past both ends; inside : its r rings in the port, at origins (r, 3) with
+    frames (r, 3, 3). turns : whether the port still turns at its entry, at its exit. between (r, n) : the rings from
+    the wall grid's n rows. follow (3 nodes, n m') : the nodes from its rows and m' places. The grid is moved and never
+    laid anew: so what a cut does to the flow is known exactly, and changes evenly with the cut.
     """
 
     today: Grid
     inside: slice
+    origins: FloatArray
+    frames: FloatArray
+    turns: tuple[bool, bool]
+    between: sparse.csr_matrix
     follow: sparse.csr_matrix
+
+    def at_rings(self, values: FloatArray) -> FloatArray:
+        """Return what rows have (n, ...) at the rings (r, ...)."""
+        return np.asarray((self.between @ values.reshape(len(values), -1)).reshape(-1, *values.shape[1:]))
 
     def laid(self, travel: FloatArray) -> Grid:
         """Return the flow grid with the wall moved (n, m'). Raises GeometryError where it would fold."""
@@ -78,7 +87,8 @@ def flow_grids(grid: WallGrid, port: Port, size: Size) -> FlowGrids:
     carried = _carried(size.pattern, len(today.nodes), inside)
     by_axis = [carried @ (sparse.diags(axes[:, 0, k]) @ across + sparse.diags(axes[:, 1, k]) @ up) for k in range(3)]
     order = np.arange(today.nodes.size).reshape(3, -1).T.ravel()
-    return FlowGrids(today, inside, sparse.vstack(by_axis, format="csr")[order])
+    follow = sparse.vstack(by_axis, format="csr")[order]
+    return FlowGrids(today, inside, origins, frames, (ends[0].turns, ends[1].turns), between, follow)
 
 
 def _carried(made: Pattern, rings: int, inside: slice) -> sparse.csr_matrix:

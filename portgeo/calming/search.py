@@ -5,19 +5,20 @@ A port's cuts, the flow grids in them and the aim come in; for each amount of me
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from scipy import sparse
 
-from portgeo.calming.aim import Aim, Term, slope_of, value_of
+from portgeo.calming.aim import Aim, Term
 from portgeo.calming.cuts import Cuts
 from portgeo.calming.laying import FlowGrids
 from portgeo.calming.programme import best_step
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray
-from portgeo.flow.sensitivity import speeds
+from portgeo.flow.sensitivity import WallFlow, wall_flow
 from portgeo.reshape.grid import area_slopes, areas_after
 
 MOST_STEPS = 30
@@ -34,14 +35,24 @@ METAL_EXACT = 2e-3  # of the metal asked for
 
 @dataclass(frozen=True)
 class Place:
-    """Where the search stands: amounts (w,), travel (n, m), metal mm3 and its slope (w,), the aim and its terms."""
+    """Where the search stands: amounts (w,), travel (n, m), metal mm3 and its slope (w,), the aim and the flow there.
+
+    terms : of the aim. They take longer than all else and only a step that was taken needs them, so they are made when
+    they are asked for.
+    """
 
     amount: FloatArray
     travel: FloatArray
     metal: float
     metal_slope: FloatArray
     aim: float
-    terms: list[Term]
+    flow: WallFlow
+    terms_of: Callable[[WallFlow], list[Term]]
+
+    @cached_property
+    def terms(self) -> list[Term]:
+        """The terms of the aim, with their slopes."""
+        return self.terms_of(self.flow)
 
 
 @dataclass(frozen=True)
@@ -74,24 +85,25 @@ class Search:
     def at(self, amount: FloatArray) -> Place:
         """Return the place of amounts (w,). Raises GeometryError where the flow grid would fold."""
         travel = self.cuts.travel(amount)
-        terms = self._terms(travel, self._ways)
+        flow = wall_flow(self.grids.laid(travel))
         metal, slope = self.cuts.metal(travel)
         smooth = 0.5 * float(amount @ (self.energy @ amount))
-        return Place(amount, travel, metal, slope, value_of(terms) + smooth, terms)
+        aim = self.aim.value(flow.speed[self.grids.inside]) + smooth
+        return Place(amount, travel, metal, slope, aim, flow, self._terms)
 
-    def _terms(self, travel: FloatArray, ways: sparse.csr_matrix) -> list[Term]:
+    def _terms(self, flow: WallFlow) -> list[Term]:
         inside = self.grids.inside
-        found = speeds(self.grids.laid(travel), ways)
-        return self.aim.terms(found.speed[inside], found.change[inside])
+        return self.aim.terms(flow.speed[inside], flow.change(self._ways)[inside])
 
     def held_back(self, place: Place, worth: Worth) -> FloatArray:
         """Return what the aim would fall by for a mm of each bump that is held (h,), past what it takes of limits."""
-        held = self.cuts.held
         costs = worth.metal * self.cuts.metal_slope(place.travel).ravel() + worth.places
         rows = np.flatnonzero(worth.areas)
         costs += np.asarray(self._area_rows(place, rows).T @ worth.areas[rows])
-        terms = self._terms(place.travel, (self.grids.follow @ held).tocsr())
-        return np.maximum(-slope_of(terms) - costs @ held, 0.0)
+        weights = np.zeros(place.flow.speed.shape)
+        weights[self.grids.inside] = self.aim.by_speed(place.flow.speed[self.grids.inside])
+        costs += self.grids.follow.T @ place.flow.slope(weights)
+        return np.maximum(-(costs @ self.cuts.held), 0.0)
 
     def best(self, start: Place, most: float | None, price: float = 0.0) -> tuple[Place, Worth]:
         """Return the best cut of at most so much metal (mm3), or at a price of it (aim a mm3), from a place.

@@ -94,7 +94,8 @@ class AirSpeed:
     clock_over_mean : (n, 12), from 12 o'clock on.
     throat : of the last port, at its station of the path. choke, throat_choke : the flow that chokes the least area,
     and the throat. ideal_speed : what the depression gives without loss. side_peak, slowing : of the short side, None
-    without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them.
+    without one; slowing's places are rings of `wall`. short_line, long_line : speed over mean at them. bend : that
+    they lie along, None on a path that does not turn.
     turning_on : the short side if the path keeps turning past its ends, None where it is straight there.
     """
 
@@ -124,11 +125,16 @@ class AirSpeed:
     short_line: FloatArray
     long_line: FloatArray
     turning_on: TurningOn | None
+    bend: Bend | None
     warnings: tuple[Notice, ...]
 
     def mean_through(self, area: float) -> float:
         """Return the mean speed of air that thins out with speed through an area, mm2 (isentropic)."""
-        return float(isentropic_speed(mach_through(self.flow, np.array([area * 1e-6]), self.air), self.air)[0])
+        return float(self.means_through(np.array([area]))[0])
+
+    def means_through(self, areas: FloatArray) -> FloatArray:
+        """Return the same of areas (n,)."""
+        return isentropic_speed(mach_through(self.flow, areas * 1e-6, self.air), self.air)
 
     @property
     def nearest_at_exit(self) -> bool:
@@ -194,36 +200,27 @@ def air_speed(
     short, long = np.full_like(means, np.nan), np.full_like(means, np.nan)
     fall, peak, turning_on, height = None, None, None, 0.0
     if bend is not None:
-        short, short_points = side_line(fine, bend.plane, inner=True)
+        short, short_points, top, here = short_side_top(fine, means, bend)
         long, long_points = side_line(fine, bend.plane, inner=False)
         rough, _ = side_line(coarse, bend.plane, inner=True)
         other = np.interp(fine.stations, coarse.stations, rough * coarse_means)
-        # The peak may lie a little beyond where the short side is bent.
-        margin = NEAR_TURN * float(np.sqrt(fine.area.mean()))
-        low, high = bend.short.station_from - margin, bend.short.station_to + margin
-        here = (fine.stations >= low) & (fine.stations <= high)
-        top = int(np.flatnonzero(here)[np.argmax((short * means)[here])])
         gap = max(
             abs(float((short * means)[here].max() - other[here].max())),
             float(np.sqrt(np.mean((short * means - other)[here] ** 2))),
         )
-        peak = _peak(fine, means, short[top], top, short_points[top], gap / growth)
+        peak = peak_at(fine, means, short[top], top, short_points[top], gap / growth)
         height = float(np.linalg.norm(long_points[top] - short_points[top]))
-        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(short_points, axis=0), axis=1))])
-        fall = slowing(along * 1e-3, short * means, top, air.kinematic_viscosity)
+        fall = slowing(along_line(short_points), short * means, top, air.kinematic_viscosity)
         if any(fine.turns):
             kept_up = solved(coarse_size, turning=True)
             kept, _ = side_line(kept_up, bend.plane, inner=True)
             line = np.interp(fine.stations, coarse.stations, kept)
             k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
             doubt = peak.error * coarse.cell / fine.cell
-            turning_on = TurningOn(*fine.turns, _peak(fine, means, line[k], k, short_points[k], doubt), line)
-    ring, node = np.unravel_index(int(np.argmax(fine.over_mean * means[:, None])), fine.over_mean.shape)
-    rough_top = float((coarse.over_mean * coarse_means[:, None]).max())
-    fine_top = float(fine.over_mean[ring, node] * means[ring])
-    highest = _peak(
-        fine, means, fine.over_mean[ring, node], int(ring), fine.wall[ring, node], abs(fine_top - rough_top) / growth
-    )
+            turning_on = TurningOn(*fine.turns, peak_at(fine, means, line[k], k, short_points[k], doubt), line)
+    highest = highest_of(fine, means)
+    rough_top = highest_of(coarse, coarse_means).speed
+    highest = replace(highest, error=abs(highest.speed - rough_top) / growth)
     # A peak of the whole wall that is the short side's own hangs on the turn as that one does.
     on_short_side = peak is not None and abs(peak.station - highest.station) < height / 2.0
     by_clock = clock_speeds(fine)
@@ -255,6 +252,7 @@ def air_speed(
         short_line=short,
         long_line=long,
         turning_on=turning_on,
+        bend=bend,
         warnings=flow_notices(
             path,
             sections,
@@ -289,10 +287,36 @@ def _bend_of(path: Path, stations: FloatArray, sections: Sequence[Section]) -> B
     return None if plane is None else bend_of(stations, sections, plane)
 
 
-def _peak(solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float) -> Peak:
+def peak_at(
+    solution: WallSpeed, means: FloatArray, over_mean: float, ring: int, point: FloatArray, error: float
+) -> Peak:
+    """Return the peak at a point (3,) of a ring. means (n,) : m/s at the rings. error : m/s, the grid's."""
     clock = float(hours_of(solution.sections[ring].frame[1:] @ (point - solution.middle[ring])))
     speed = float(over_mean * means[ring])
     return Peak(speed, error, float(over_mean), float(solution.stations[ring]), clock, point)
+
+
+def highest_of(solution: WallSpeed, means: FloatArray) -> Peak:
+    """Return the fastest place on the whole wall, of no error. means (n,) : m/s at the rings."""
+    ring, node = np.unravel_index(int(np.argmax(solution.over_mean * means[:, None])), solution.over_mean.shape)
+    return peak_at(solution, means, solution.over_mean[ring, node], int(ring), solution.wall[ring, node], 0.0)
+
+
+def short_side_top(
+    solution: WallSpeed, means: FloatArray, bend: Bend
+) -> tuple[FloatArray, FloatArray, int, np.ndarray]:
+    """Return speed over mean (n,) and points (n, 3) of the short side, the ring of its peak, the rings it may be at."""
+    short, points = side_line(solution, bend.plane, inner=True)
+    # The peak may lie a little beyond where the short side is bent.
+    margin = NEAR_TURN * float(np.sqrt(solution.area.mean()))
+    low, high = bend.short.station_from - margin, bend.short.station_to + margin
+    here = (solution.stations >= low) & (solution.stations <= high)
+    return short, points, int(np.flatnonzero(here)[np.argmax((short * means)[here])]), here
+
+
+def along_line(points: FloatArray) -> FloatArray:
+    """Return the distance (n,) in metres along a line of points (n, 3) in mm."""
+    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]) * 1e-3
 
 
 def _sure_to(peak: Peak, path: Path, surveys: Sequence[Survey], height: float | None) -> Peak:

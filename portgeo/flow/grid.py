@@ -289,11 +289,11 @@ def _transfinite(edge: FloatArray, across: int, down: int) -> FloatArray:
     return (by_edges - by_corners).reshape(len(edge), -1, 2)
 
 
-def hexahedra(grid: Grid) -> IntArray:
-    """Return the hexahedra (h, 8): a quad of one ring, counterclockwise, then the same of the next."""
-    first = np.arange(len(grid.nodes) - 1)[:, None, None] * grid.pattern.count
-    low = grid.pattern.quads[None] + first
-    return np.concatenate([low, low + grid.pattern.count], axis=2).reshape(-1, 8)
+def hexahedra(rings: int, made: Pattern) -> IntArray:
+    """Return the hexahedra (h, 8) of so many rings: a quad of one, counterclockwise, then the same of the next."""
+    first = np.arange(rings - 1)[:, None, None] * made.count
+    low = made.quads[None] + first
+    return np.concatenate([low, low + made.count], axis=2).reshape(-1, 8)
 
 
 def least_jacobians(nodes: FloatArray, made: Pattern) -> FloatArray:

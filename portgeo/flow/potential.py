@@ -8,21 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.sparse import csr_matrix
 from scipy.sparse.linalg import LinearOperator, cg
 
 from portgeo.core.errors import GeometryError
-from portgeo.core.plane import FloatArray
-from portgeo.flow.grid import Grid, hexahedra
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.flow.grid import Grid, hexahedra, pattern
 
 TOLERANCE = 1e-10  # of the residual: fluxes are then equal to some 1e-9
 ON_THE_WAY = 1e-6  # of the residual, while the density is still being sought
 SETTLED = 1e-5  # of density: what speeds still move by from there on is far less than a grid leaves open
 MOST_DENSITIES = 30  # some 5 are usual; where air passes the speed of sound there need be no end
 QUADRATURE = 3  # degree that is integrated exactly: two points each way
+KEPT = 4  # grids whose nodes' neighbours are kept: two of an answer and the search's, and one to spare
 MOST_STEPS = 200  # of conjugate gradients; some 15 are usual
 # Where a hexahedron's corners (a quad, then the same of the next ring) stand in the reference one.
 REFERENCE_ORDER = [6, 2, 5, 7, 1, 3, 4, 0]
@@ -34,29 +35,63 @@ Density = Callable[[FloatArray], FloatArray]  # speeds of a unit flow (n,) -> de
 class Potential:
     """The potential (n, k) at the nodes for unit flow, and the flux (n - 1,) through each layer.
 
-    Flow goes from low to high: the speed is the gradient. Flow and flux are of mass, over density at rest.
+    Flow goes from low to high: the speed is the gradient. Flow and flux are of mass, over density at rest. reached :
+    what a solution in the same grid, its nodes moved a little, may start from.
     """
 
     values: FloatArray
     flux: FloatArray
+    reached: Reached
 
 
-def solve(grid: Grid, density: Density | None = None) -> Potential:
+@dataclass(frozen=True)
+class Reached:
+    """Where a solution ended: potential (n,) of a rise of one, density (m,), and the multigrid cycle that led there."""
+
+    values: FloatArray
+    density: FloatArray | None
+    cycle: LinearOperator
+
+
+def solve(grid: Grid, density: Density | None = None, near: Potential | None = None) -> Potential:
     """Return the potential between the grid's first ring and its last, each at one potential.
 
-    density : over that at rest, of the speeds of unit flow; without it the air does not thin out.
+    density : over that at rest, of the speeds of unit flow; without it the air does not thin out. near : of the same
+    grid before its nodes moved a little, to start from.
     Trilinear finite elements; conjugate gradients with an algebraic multigrid preconditioner. Density is
     one number a hexahedron, of its mean square speed, and found by iteration: each is what the speed just
     solved gives (the full potential equation, whose density is isentropic; any textbook of gas dynamics).
     The flux through a layer of hexahedra is the mean of those through the surfaces between its two rings
     on which the layer's blending function is constant. Raises GeometryError where it does not converge.
     """
-    from pyamg import smoothed_aggregation_solver
-
     elements = elements_of(grid)
     rings, count = grid.nodes.shape[:2]
-    inside = slice(count, (rings - 1) * count)
-    stiffness = stiffness_of(elements)
+    thinned = None if near is None or density is None else near.reached.density
+    stiffness = stiffness_of(elements, thinned)
+    cycle = _cycle(stiffness, count) if near is None else near.reached.cycle
+    values = np.repeat(_way(grid), count) if near is None else near.reached.values
+    if density is not None:
+        for _ in range(MOST_DENSITIES):
+            values = _solved(stiffness, values, count, cycle, ON_THE_WAY)
+            flow = float(values @ (stiffness @ values))  # the potential's whole rise is one
+            before, thinned = thinned, density(_speeds(elements, values / flow))
+            stiffness = stiffness_of(elements, thinned)
+            if np.abs(thinned - (1.0 if before is None else before)).max() < SETTLED:
+                break
+    values = _solved(stiffness, values, count, cycle, TOLERANCE)
+    through = -np.cumsum((stiffness @ values).reshape(rings, count).sum(axis=1))[:-1]
+    flow = float(through.mean())
+    return Potential(values.reshape(rings, count) / flow, through / flow, Reached(values, thinned, cycle))
+
+
+def _cycle(stiffness: csr_matrix, count: int) -> LinearOperator:
+    """Return one multigrid cycle for the nodes inside a grid: past its first `count` and ahead of its last.
+
+    It serves on where the density changes, or nodes move a little: the matrix changes by less than half.
+    """
+    from pyamg import smoothed_aggregation_solver
+
+    inside = slice(count, stiffness.shape[0] - count)
     # Local weights and Gauss-Seidel need no random vector: the same grid gives the same digits.
     levels = smoothed_aggregation_solver(
         stiffness[inside, inside].tocsr(),
@@ -65,22 +100,7 @@ def solve(grid: Grid, density: Density | None = None) -> Potential:
         postsmoother=("gauss_seidel", {"sweep": "symmetric"}),
         improve_candidates=None,
     )
-    # Density changes the matrix by less than half: the levels of the even one go on serving.
-    cycle = levels.aspreconditioner(cycle="V")
-    values = np.repeat(_way(grid), count)
-    if density is not None:
-        thinned = np.ones(len(elements.corners))
-        for _ in range(MOST_DENSITIES):
-            values = _solved(stiffness, values, count, cycle, ON_THE_WAY)
-            flow = float(values @ (stiffness @ values))  # the potential's whole rise is one
-            before, thinned = thinned, density(_speeds(elements, values / flow))
-            stiffness = stiffness_of(elements, thinned)
-            if np.abs(thinned - before).max() < SETTLED:
-                break
-    values = _solved(stiffness, values, count, cycle, TOLERANCE)
-    through = -np.cumsum((stiffness @ values).reshape(rings, count).sum(axis=1))[:-1]
-    flow = float(through.mean())
-    return Potential(values.reshape(rings, count) / flow, through / flow)
+    return levels.aspreconditioner(cycle="V")
 
 
 def _solved(
@@ -103,41 +123,60 @@ def _solved(
 
 
 @dataclass(frozen=True)
+class Joined:
+    """How a grid's nodes hang together, whatever places they have.
+
+    corners (m, 8) of its hexahedra, in the reference one's order. place (m 64,) : where each number of their own
+    matrices is added in the whole one; that one's columns, and where its rows start.
+    """
+
+    corners: IntArray
+    place: IntArray
+    columns: np.ndarray
+    starts: np.ndarray
+
+
+@lru_cache(maxsize=KEPT)
+def joined(rings: int, across: int, down: int, layers: int) -> Joined:
+    """Return how the nodes of a grid of so many rings hang together.
+
+    Kept: putting the matrix in order is most of an assembly's work, and it stays when density changes or nodes move.
+    """
+    made = pattern(across, down, layers)
+    corners = np.ascontiguousarray(hexahedra(rings, made)[:, REFERENCE_ORDER])
+    row, column = (np.ravel(k) for k in np.broadcast_arrays(corners[:, :, None], corners[:, None, :]))
+    order = _in_order(column, rings * made.count)
+    order = order[_in_order(row[order], rings * made.count)]
+    row, column = row[order], column[order]
+    fresh = np.r_[True, (np.diff(row) != 0) | (np.diff(column) != 0)]
+    place = np.empty(len(order), np.intp)
+    place[order] = np.cumsum(fresh) - 1
+    starts = np.searchsorted(row[fresh], np.arange(rings * made.count + 1))
+    return Joined(corners, place, column[fresh].astype(np.int32), starts.astype(np.int32))
+
+
+@dataclass(frozen=True)
 class Elements:
-    """A grid's hexahedra: corners (m, 8), the gradients (m, 8, 3, q) of their shape functions at points inside.
+    """A grid's hexahedra: the gradients (m, 8, 3, q) of their shape functions at points inside.
 
     part (m, q) : of the volume that each point stands for. nodes : of the grid.
     """
 
-    corners: np.ndarray
+    joined: Joined
     gradients: FloatArray
     part: FloatArray
     nodes: int
+
+    @property
+    def corners(self) -> IntArray:
+        """Their nodes (m, 8)."""
+        return self.joined.corners
 
     @cached_property
     def local(self) -> FloatArray:
         """The matrices (m, 8, 8) of Laplace's equation: integrals of grad u . grad v over each."""
         scaled = (self.gradients * np.sqrt(self.part)[:, None, None]).reshape(len(self.corners), 8, -1)
         return np.asarray(scaled @ scaled.transpose(0, 2, 1))
-
-    @cached_property
-    def pattern(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Where each number of `local` is added in the whole matrix, and that one's columns and where its rows start.
-
-        Kept, since the pattern stays when the density changes: putting it in order is most of an assembly's work.
-        """
-        row, column = (np.ravel(k) for k in np.broadcast_arrays(self.corners[:, :, None], self.corners[:, None, :]))
-        order = _in_order(column, self.nodes)
-        order = order[_in_order(row[order], self.nodes)]
-        row, column = row[order], column[order]
-        fresh = np.r_[True, (np.diff(row) != 0) | (np.diff(column) != 0)]
-        place = np.empty(len(order), np.intp)
-        place[order] = np.cumsum(fresh) - 1
-        return (
-            place,
-            column[fresh].astype(np.int32),
-            np.searchsorted(row[fresh], np.arange(self.nodes + 1)).astype(np.int32),
-        )
 
     @cached_property
     def volume(self) -> FloatArray:
@@ -154,24 +193,25 @@ def elements_of(grid: Grid) -> Elements:
     from skfem import ElementHex1, MeshHex
     from skfem.quadrature import get_quadrature
 
+    made = grid.pattern
+    own = joined(len(grid.nodes), made.across, made.down, made.layers)
     points = np.ascontiguousarray(grid.nodes.reshape(-1, 3).T)
-    corners = np.ascontiguousarray(hexahedra(grid)[:, REFERENCE_ORDER].T)
     element = ElementHex1()
     at, weight = get_quadrature(element, QUADRATURE)
-    mapping = MeshHex(points, corners).mapping()
+    mapping = MeshHex(points, np.ascontiguousarray(own.corners.T)).mapping()
     inverse = mapping.invDF(at)  # (reference axis, axis, hexahedron, point)
     part = np.abs(mapping.detDF(at)) * weight
     shape = np.stack([element.lbasis(at, i)[1] for i in range(8)])
     gradients = np.einsum("njhq,ijq->hniq", inverse.transpose(1, 0, 2, 3), shape, optimize=False)
-    return Elements(corners.T, gradients.transpose(0, 2, 1, 3), part, points.shape[1])
+    return Elements(own, gradients.transpose(0, 2, 1, 3), part, points.shape[1])
 
 
 def stiffness_of(elements: Elements, density: FloatArray | None = None) -> csr_matrix:
     """Return the matrix of div (density grad u) = 0, density (m,) of each hexahedron, one without."""
     local = elements.local if density is None else elements.local * density[:, None, None]
-    place, columns, starts = elements.pattern
-    sums = np.bincount(place, local.ravel(), len(columns))
-    return csr_matrix((sums, columns, starts), shape=(elements.nodes, elements.nodes))
+    own = elements.joined
+    sums = np.bincount(own.place, local.ravel(), len(own.columns))
+    return csr_matrix((sums, own.columns, own.starts), shape=(elements.nodes, elements.nodes))
 
 
 def _in_order(keys: np.ndarray, size: int) -> np.ndarray:

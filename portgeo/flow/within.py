@@ -31,7 +31,7 @@ class Within:
 
     def speeds(self, points: FloatArray) -> FloatArray:
         """Return the speeds (m,) of unit flow at points (m, 3), nan outside the grid."""
-        corners = hexahedra(self.grid)
+        corners = hexahedra(len(self.grid.nodes), self.grid.pattern)
         nodes, values = self.grid.nodes.reshape(-1, 3), self.values.ravel()
         _, near = cKDTree(nodes[corners].mean(axis=1)).query(points, k=TRIED)
         return np.array(

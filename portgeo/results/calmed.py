@@ -11,17 +11,19 @@ from typing import Any
 
 import numpy as np
 
+from portgeo.calming.air import CutAir
 from portgeo.calming.calm import Calmed, Choice
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed
+from portgeo.reshape.plan import Plan
 from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
 from portgeo.results.planned import Planned
 
 
-def slowing_percent(air: AirSpeed) -> float | None:
+def slowing_percent(air: CutAir) -> float | None:
     """Return how much of what the air can follow it is asked to slow past the short side; over 100 it parts."""
     return None if air.slowing is None else 100.0 * (1.0 - air.slowing.margin)
 
@@ -90,13 +92,16 @@ def _each(choices: Sequence[Choice], of: Any) -> FloatArray:
 class AreasAfter(Table):
     """Area and mean speed down the port, now and with the chosen cut."""
 
-    station_mm: FloatArray = figure(lambda now, then: now.stations)
-    area_mm2: FloatArray = figure(lambda now, then: now.area)
-    area_after_mm2: FloatArray = figure(lambda now, then: np.interp(now.stations, then.stations, then.area))
-    mean_speed_m_s: FloatArray = figure(lambda now, then: now.mean_isentropic)
-    mean_speed_after_m_s: FloatArray = figure(
-        lambda now, then: np.interp(now.stations, then.stations, then.mean_isentropic)
-    )
+    station_mm: FloatArray = figure(lambda now, plan: now.stations)
+    area_mm2: FloatArray = figure(lambda now, plan: now.area)
+    area_after_mm2: FloatArray = figure(lambda now, plan: _area_after(now, plan))
+    mean_speed_m_s: FloatArray = figure(lambda now, plan: now.mean_isentropic)
+    mean_speed_after_m_s: FloatArray = figure(lambda now, plan: now.means_through(_area_after(now, plan)))
+
+
+def _area_after(now: AirSpeed, plan: Plan) -> FloatArray:
+    """Return the areas (n,) with a plan's cut at the stations of the air now: what the plan gains, on what is there."""
+    return now.area + np.interp(now.stations, plan.grid.stations, plan.area_after - plan.area_before)
 
 
 @dataclass(frozen=True)
@@ -119,12 +124,12 @@ class CalmedAir(Result):
             "depression_in_h2o": c.today.depression / PA_PER["in_h2o"],
         }
     )
-    today: AirNow = figure(lambda c, *_: AirNow.of(c.today))
+    today: AirNow = figure(lambda c, *_: AirNow.of(c.now))
     choices: tuple[CutChoice, ...] = figure(lambda c, *_: _choices(c))
     knee: int | None = figure(lambda c, *_: c.knee)
     chosen: CutChoice | None = figure(lambda c, *_: None if c.chosen is None else _choices(c)[c.chosen])
     areas: AreasAfter | None = figure(
-        lambda c, *_: None if c.chosen is None else AreasAfter.of(c.today, c.choices[c.chosen].air)
+        lambda c, *_: None if c.chosen is None else AreasAfter.of(c.today, c.choices[c.chosen].plan)
     )
     plan: Planned | None = figure(lambda c, plans, *_: None if c.chosen is None else plans[c.chosen])
 

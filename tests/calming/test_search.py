@@ -8,7 +8,7 @@ import pytest
 from portgeo.calming.aim import value_of
 from portgeo.calming.calm import search_in
 from portgeo.core.port import port_from_readings
-from portgeo.flow.sensitivity import speeds
+from portgeo.flow.sensitivity import wall_flow
 from portgeo.reshape.grid import areas_after
 from portgeo.reshape.plan import plan_cut, room_for
 from portgeo.reshape.target import Keep, ShortSideWanted, Target
@@ -66,8 +66,8 @@ def test_no_cut_to_a_radius_does_better(search, start, port, target):
     lowest = value_of(start.terms)
     for radius in (9.0, 11.0, 13.0):
         plan = plan_cut(port, replace(target, short_side=ShortSideWanted(radius)))
-        speed = speeds(search.grids.laid(plan.travel)).speed[search.grids.inside]
-        theirs = value_of(search.aim.terms(speed, np.zeros((*speed.shape, 1))))
+        speed = wall_flow(search.grids.laid(plan.travel)).speed[search.grids.inside]
+        theirs = search.aim.value(speed)
         mine = aim_at(search, search.best(start, max(plan.removed, 1.0))[0].amount)
         assert mine < 1.01 * min(theirs, lowest)
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from portgeo.calming.aim import slope_of
+from portgeo.calming.aim import slope_of, value_of
 from portgeo.flow.grid import Grid
 from portgeo.flow.potential import solve, wall_speed
-from portgeo.flow.sensitivity import speeds
+from portgeo.flow.sensitivity import wall_flow
 from tests.calming.test_search import random_cuts
 
 
@@ -18,18 +18,18 @@ def laid(search, start):
 
 def test_the_speeds_are_those_of_the_other_solver(laid):
     iterated = wall_speed(laid.wall, solve(laid).values[:, laid.pattern.wall])
-    assert speeds(laid).speed == pytest.approx(iterated, rel=1e-7, abs=1e-9)
+    assert wall_flow(laid).speed == pytest.approx(iterated, rel=1e-7, abs=1e-9)
 
 
 def test_changes_of_speed_are_the_differences_of_two_solutions(laid):
     nodes = laid.nodes
     ways = np.random.default_rng(3).normal(size=(nodes.size, 2))
-    found = speeds(laid, sparse.csr_matrix(ways))
+    change = wall_flow(laid).change(sparse.csr_matrix(ways))
     for k in range(2):
         off = 1e-5 * ways[:, k].reshape(nodes.shape)
-        there, back = (speeds(Grid(nodes + sign * off, laid.pattern)).speed for sign in (1.0, -1.0))
+        there, back = (wall_flow(Grid(nodes + sign * off, laid.pattern)).speed for sign in (1.0, -1.0))
         differences = (there - back) / 2e-5
-        assert np.abs(found.change[..., k] - differences).max() < 1e-6 * np.abs(differences).max()
+        assert np.abs(change[..., k] - differences).max() < 1e-6 * np.abs(differences).max()
 
 
 def test_the_aim_changes_as_its_differences_have_it(search, start):
@@ -47,3 +47,20 @@ def test_the_metal_changes_as_the_mesh_has_it(search, start):
     way = np.random.default_rng(5).random(len(search.cuts.most))
     there, back = (search.at(start.amount + step * way).metal for step in (0.01, -0.01))
     assert float(start.metal_slope @ way) == pytest.approx((there - back) / 0.02, rel=1e-4)
+
+
+def test_the_slope_back_is_the_change_forward(laid):
+    rng = np.random.default_rng(4)
+    flow = wall_flow(laid)
+    ways, weights = rng.normal(size=(laid.nodes.size, 3)), rng.normal(size=flow.speed.shape)
+    forward = np.einsum("np,npw->w", weights, flow.change(sparse.csr_matrix(ways)))
+    np.testing.assert_allclose(flow.slope(weights) @ ways, forward, rtol=1e-8)
+
+
+def test_the_aim_is_that_of_its_terms_and_changes_as_they_do(search, start):
+    speed = start.flow.speed[search.grids.inside]
+    assert search.aim.value(speed) == pytest.approx(value_of(start.terms), rel=1e-12)
+    weights = np.zeros(start.flow.speed.shape)
+    weights[search.grids.inside] = search.aim.by_speed(speed)
+    slope = start.flow.slope(weights) @ (search.grids.follow @ search.cuts.spread)
+    assert np.abs(slope - slope_of(start.terms)).max() < 1e-3 * np.abs(slope).max()  # the terms leave 1e-5 out

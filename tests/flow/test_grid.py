@@ -31,7 +31,7 @@ def row_of(outline, turns=(0.0, 0.15, 0.3), gap=8.0):
 
 def volume_of(grid):
     """Sum of the hexahedra's volumes, each as six tetrahedra about one diagonal."""
-    p = grid.nodes.reshape(-1, 3)[hexahedra(grid)]
+    p = grid.nodes.reshape(-1, 3)[hexahedra(len(grid.nodes), grid.pattern)]
     total = 0.0
     for a, b in ((1, 2), (2, 3), (3, 7), (7, 4), (4, 5), (5, 1)):
         u, v, w = p[:, a] - p[:, 0], p[:, b] - p[:, 0], p[:, 6] - p[:, 0]

@@ -123,7 +123,7 @@ def stops_texts(
 def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
     """Return the least wall that is left where it was read, the record's first, or that nobody read it."""
     if not walls:
-        return "not known: no reading of the wall is given (wall_readings under [limits])"
+        return "not known: nobody measured the wall"
     least = walls[0]
     place = f"station {d.length(least['station_mm'])}, {clock_text(least['clock_hours'])}"
     of = f"the least of {len(walls)} readings; between them nobody knows" if len(walls) > 1 else "at the one reading"
