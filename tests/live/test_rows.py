@@ -69,3 +69,11 @@ def test_what_is_no_length_or_count_is_refused(more):
     with pytest.raises(InputError) as refusal:
         laid(**more)
     assert refusal.value.mend
+
+
+@pytest.mark.parametrize("kind", ["sections", "bench", "walls", "points"])
+def test_every_column_that_a_sheet_may_have_has_its_words(kind):
+    from portgeo.app.live.tables import LABELS, POINT_LABELS, layout_of
+
+    labels = POINT_LABELS if kind == "points" else LABELS
+    assert set(layout_of(kind).columns) <= set(labels)

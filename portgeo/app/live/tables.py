@@ -54,6 +54,7 @@ LABELS: Mapping[str, tuple[str, str]] = {
     "outline": ("Outline", "File with the traced outline"),
     "tool": ("Tool", "What the row was read with"),
     "mark": ("Mark", "What stands here; several with a space"),
+    "leg": ("Leg", "Name of the leg of a port that splits; blank: the trunk"),
     "note": ("Note", "Any remark"),
     "lift": ("Lift", "Valve lift"),
     "flow": ("Flow", "What the bench read"),
@@ -72,7 +73,7 @@ POINT_LABELS: Mapping[str, tuple[str, str]] = {
 }
 
 # Columns that hold no reading: a row with these alone is not begun, and is as good as blank.
-ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "turn_error")
+ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "turn_error", "leg")
 FEWEST_POINTS = 3  # of an outline
 SIZES = ("station", "height", "width")  # that a row of the usual shape must have
 POINT_SIZES = (*SIDE_VIEW, "width")  # where its ends are read off squared paper
