@@ -14,12 +14,13 @@ import numpy as np
 from portgeo.core.errors import InputError, naming
 from portgeo.core.port import Port
 from portgeo.core.units import FOOT, M3_S_PER, PA_PER
-from portgeo.files.bench import HIGHEST_LIFT_MM
+from portgeo.files.bench import DEPRESSION, HIGHEST_LIFT_MM
 from portgeo.files.disk import read_bounded
 from portgeo.files.sheets.columns import LENGTH, Cell, Layout, Quantity, Words
 from portgeo.files.sheets.rows import Row, Rows
 from portgeo.files.sheets.tables import Source, read_table
 from portgeo.files.walls import read_clock, tell_outside
+from portgeo.flow.gas import DEPRESSIONS
 from portgeo.flow.probe import ProbeReading
 
 FILE_LIMIT = 2_000_000  # bytes
@@ -29,10 +30,13 @@ FASTEST = 400.0  # m/s: no subsonic air in a port goes faster
 MOST_PASCAL = 0.45 * 101325.0  # what a probe reads at the speed of sound is some 0.47 of the room's pressure
 
 
-def _within(what: str, most: float) -> Callable[[Cell, float], None]:
+FlowAt = Callable[[float, float | None], float]
+
+
+def _within(what: str, most: float, least: float = 0.0) -> Callable[[Cell, float], None]:
     def check(cell: Cell, value: float) -> None:
-        if not 0.0 < value <= most:
-            kind = "not more than zero" if value <= 0.0 else "more than any port's"
+        if not least < value <= most:
+            kind = "not more than zero" if value <= 0.0 else f"{'less' if value <= least else 'more'} than any port's"
             raise InputError(f"a {what} of {cell.text} is {kind}", mend="Check it and its unit")
 
     return check
@@ -48,6 +52,9 @@ PROBE = Layout(
         "pressure": Quantity(PRESSURE, _within("pressure", MOST_PASCAL)),
         "flow": Quantity(M3_S_PER, _within("flow", 2.0)),
         "lift": Quantity(LENGTH, _within("lift", HIGHEST_LIFT_MM)),
+        "depression": Quantity(
+            DEPRESSION, _within("depression", DEPRESSIONS[1] * PA_PER["in_h2o"], DEPRESSIONS[0] * PA_PER["in_h2o"])
+        ),
         "note": Words(),
     },
     needed={
@@ -55,25 +62,22 @@ PROBE = Layout(
         "speed": "Add speed_ft_s, or pressure_in_h2o as the probe's gauge reads",
     },
     names="A probe sheet has station, clock, off_wall and speed or pressure, each with its unit, and perhaps flow, "
-    "lift and note",
+    "lift, depression and note",
     instead={"speed": "pressure"},
 )  # fmt: skip
 
 
-def read_probe(
-    path: str | Path, port: Port, flow_at: Callable[[float], float] | None = None
-) -> tuple[ProbeReading, ...]:
+def read_probe(path: str | Path, port: Port, flow_at: FlowAt | None = None) -> tuple[ProbeReading, ...]:
     """Return the readings in a probe sheet.
 
-    port : that all of them must be of. flow_at : of a lift in mm, the bench's flow there in m3/s. Raises InputError
+    port : that all of them must be of. flow_at : of a lift in mm, and of a depression in Pa where the row has its own,
+    the bench's flow there in m3/s. Raises InputError
     naming file, row, column and mend of all that is wrong.
     """
     return probe_from(read_bounded(path, FILE_LIMIT), str(path), port, flow_at)
 
 
-def probe_from(
-    source: Source, file: str, port: Port, flow_at: Callable[[float], float] | None = None
-) -> tuple[ProbeReading, ...]:
+def probe_from(source: Source, file: str, port: Port, flow_at: FlowAt | None = None) -> tuple[ProbeReading, ...]:
     """Return the readings in a sheet's bytes, or that rows in hand make. Raises InputError as `read_probe` does."""
     with naming(file):
         sheet = Rows.not_none(read_table(source, file), PROBE)
@@ -84,7 +88,7 @@ def probe_from(
     return readings
 
 
-def _reading(row: Row, flow_at: Callable[[float], float] | None) -> ProbeReading:
+def _reading(row: Row, flow_at: FlowAt | None) -> ProbeReading:
     for name in ("station", "clock", "off_wall"):
         if row.given(name) is None:
             row.tell_empty(name, "the cell is empty", "Fill it in, or take the row out")
@@ -98,10 +102,13 @@ def _reading(row: Row, flow_at: Callable[[float], float] | None) -> ProbeReading
         row.tell("flow", "the row gives a flow and a lift", "Leave one: the flow at a lift is the bench's")
     if lift is not None and flow_at is None:
         row.tell("lift", "a lift says a flow only beside a bench sheet", "Write the flow_cfm, or name a bench sheet")
-    elif lift is not None and flow_at is not None and not row.told("lift"):
+    depression = row.given("depression")
+    if lift is not None and flow_at is not None and not row.told("lift"):
         try:
-            flow = flow_at(lift)
+            flow = flow_at(lift, depression)
         except InputError as refusal:
             row.tell("lift", refusal.what, refusal.mend)
     station, off_wall = (row.number_in(name, np.nan) for name in ("station", "off_wall"))
-    return ProbeReading(row.number, station, row.number_in("clock", np.nan), off_wall, speed, pressure, flow)
+    return ProbeReading(
+        row.number, station, row.number_in("clock", np.nan), off_wall, speed, pressure, flow, depression
+    )

@@ -6,20 +6,26 @@ Readings and an AirSpeed come in; measured and computed speeds go out. SI units,
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from portgeo.core.plane import FloatArray, moments
-from portgeo.core.section import Section
+from portgeo.core.port import Port
+from portgeo.core.section import Section, area_of
 from portgeo.flow.airspeed import AirSpeed
-from portgeo.flow.gas import GAMMA, Air, isentropic_speed, mach_through
-from portgeo.flow.path import sections_along
+from portgeo.flow.bench import REPEATS
+from portgeo.flow.gas import GAMMA, GAS_CONSTANT, Air, isentropic_speed, mach_through
+from portgeo.flow.path import path_of, sections_along
 
 # Thickness of the layer of slowed air on a flat plate, turbulent from its start: 0.37 x Re^(-1/5), the 1/7-power law
 # (Schlichting, Boundary-Layer Theory; from memory).
 LAYER, LAYER_POWER = 0.37, -0.2
+# Standard uncertainties, *common practice, no source*: of a speed, for the gauge and for how the tube is aimed; of
+# where a tip held by hand stands, mm in each direction.
+READS, TIP_MM = 0.02, 1.0
+FAR = 1e9  # mm: in no port
 APART = 0.1  # of the speed: an ideal flow that is off by more there is not the port's flow
 
 
@@ -27,7 +33,8 @@ APART = 0.1  # of the speed: an ideal flow that is off by more there is not the 
 class ProbeReading:
     """One reading: station, distance off the wall (mm), clock (hours), speed (m/s) or pressure (Pa), one of them nan.
 
-    flow : through the port when it was read, m3/s at rest, None: as the flow that was solved. row : in the file.
+    flow : through the port when it was read, m3/s at rest, None: as the flow that was solved. depression : of the
+    bench then, Pa, None: as the one of that flow. row : in the file.
     """
 
     row: int
@@ -37,20 +44,24 @@ class ProbeReading:
     speed: float
     pressure: float
     flow: float | None = None
+    depression: float | None = None
 
 
 @dataclass(frozen=True)
 class Probed:
     """Readings beside the flow: speeds m/s at each (n,); flow (n,) m3/s; in_layer (n,) : in the air slowed by the wall.
 
-    computed : nan where the place is past the middle of the port, or in no hexahedron of its grid. turn : station from
-    which the air has turned, None on a port that does not.
+    measured_u, computed_u : one standard uncertainty; of a computed speed with that of the place. computed : nan where
+    the place is past the middle of the port, or in no hexahedron of its grid. turn : station from which the air has
+    turned, None on a port that does not.
     """
 
     readings: tuple[ProbeReading, ...]
     flow: FloatArray
     measured: FloatArray
     computed: FloatArray
+    measured_u: FloatArray
+    computed_u: FloatArray
     in_layer: np.ndarray
     turn: float | None
 
@@ -60,6 +71,11 @@ class Probed:
         return self.measured / self.computed
 
     @property
+    def ratio_u(self) -> FloatArray:
+        """One standard uncertainty of the ratio (n,)."""
+        return self.ratio * np.hypot(self.measured_u / self.measured, self.computed_u / self.computed)
+
+    @property
     def lowest(self) -> int | None:
         """The reading past the turn whose ratio is least, None where none counts there.
 
@@ -67,6 +83,12 @@ class Probed:
         """
         here = np.flatnonzero(self._counted(past=True))
         return int(here[np.argmin(self.ratio[here])]) if len(here) else None
+
+    @property
+    def parts(self) -> bool:
+        """Whether the lowest ratio past the turn is under one by more than APART, and by more than its doubt."""
+        k = self.lowest
+        return k is not None and bool(self.ratio[k] + max(APART, 2.0 * self.ratio_u[k]) < 1.0)
 
     def _counted(self, *, past: bool) -> np.ndarray:
         """Return which readings (n,) count past the fastest place of the turn, or up to it."""
@@ -83,11 +105,29 @@ class Probed:
         return float(self.ratio[here].mean()) if here.any() else float("nan")
 
 
-def pitot_speed(pressure: FloatArray, air: Air) -> FloatArray:
-    """Return the speed, m/s, of air from rest whose pitot-static tube reads a pressure, Pa.
+def air_within(port: Port, flow: float, room: Air) -> Air:
+    """Return the air at rest that the air in a port comes from, for a flow of m3/s of the room's air.
 
-    p / p0 = (1 + (gamma - 1) / 2 M^2)^(-gamma / (gamma - 1)) with p0 - p read (NACA Report 1135, equation 44): a bench
-    pulls air from the room, which has lost little on its way. At low speed it is sqrt(2 q / density) (ISO 3966).
+    An intake's air comes from the room, and has lost little on its way. An exhaust's is blown: past its valve, where
+    most of the bench's depression is lost, it leaves the exit at the room's pressure, as a jet slower than sound does,
+    so that its total pressure is the room's with that of the exit's speed (Bernoulli; isentropic, NACA Report 1135,
+    equation 44).
+    """
+    if port.valve_end != "entry":
+        return room
+    area = area_of(sections_along(path_of(port), port.centreline.stations[-1:])[0]) * 1e-6
+    # Flow of mass over p A, m / (p A) sqrt(R T0 / gamma) = M sqrt(1 + (gamma - 1) / 2 M^2), is solved for M^2.
+    through = (flow * room.density / (room.pressure * area)) ** 2 * GAS_CONSTANT * room.temperature / GAMMA
+    mach2 = (np.sqrt(1.0 + 2.0 * (GAMMA - 1.0) * through) - 1.0) / (GAMMA - 1.0)
+    pressure = room.pressure * (1.0 + (GAMMA - 1.0) / 2.0 * mach2) ** (GAMMA / (GAMMA - 1.0))
+    return replace(room, pressure=float(pressure))
+
+
+def pitot_speed(pressure: FloatArray | float, air: Air) -> FloatArray:
+    """Return the speed, m/s, of air from rest whose pitot-static tube reads a pressure, Pa. air : at rest.
+
+    p / p0 = (1 + (gamma - 1) / 2 M^2)^(-gamma / (gamma - 1)) with p0 - p read (NACA Report 1135, equation 44). At low
+    speed it is sqrt(2 q / density) (ISO 3966).
     """
     warmth = (1.0 - np.asarray(pressure) / air.pressure) ** (-(GAMMA - 1.0) / GAMMA)
     return isentropic_speed(np.sqrt(2.0 / (GAMMA - 1.0) * (warmth - 1.0)), air)
@@ -97,7 +137,8 @@ def probed(air: AirSpeed, readings: Sequence[ProbeReading]) -> Probed:
     """Return readings beside the flow. Their stations are of the last port of the path.
 
     A reading at another flow is set beside the same speed over mean: the ideal flow's own pattern moves little with
-    the flow. Computed speeds come from the potential inside the port, not from the wall's.
+    the flow. One at another depression alone had the flow that goes as its square root. Computed speeds come from the
+    potential inside the port, not from the wall's.
     """
     path, port = air.path, air.path.ports[-1]
     offset = path.starts[-1] - port.centreline.stations[0]
@@ -105,21 +146,50 @@ def probed(air: AirSpeed, readings: Sequence[ProbeReading]) -> Probed:
     sections = sections_along(path, stations)
     points = np.array([_point(section, reading) for section, reading in zip(sections, readings, strict=True)])
     area = np.interp(stations, air.stations, air.area) * 1e-6
-    flow = np.array([air.flow if r.flow is None else r.flow for r in readings])
+    flow = np.array([_flow_of(r, air) for r in readings])
+    still = [air_within(port, through, air.air) for through in flow]
     means = [
-        float(isentropic_speed(mach_through(through, np.array([at]), air.air), air.air)[0])
-        for through, at in zip(flow, area, strict=True)
+        float(isentropic_speed(mach_through(through * air.air.density / at_rest.density, at, at_rest), at_rest))
+        for through, at, at_rest in zip(flow, area, still, strict=True)
     ]
-    solved = air.wall.within.speeds(np.nan_to_num(points, nan=1e9)) * air.flow * 1e6
+    solved = air.wall.within.speeds(np.nan_to_num(points, nan=FAR)) * air.flow * 1e6
     own = isentropic_speed(mach_through(air.flow, area, air.air), air.air)
     computed = np.where(np.isfinite(points[:, 0]), solved / own * means, np.nan)
-    by_pressure = pitot_speed(np.array([r.pressure for r in readings]), air.air)
-    measured = np.array([r.speed if np.isfinite(r.speed) else v for r, v in zip(readings, by_pressure, strict=True)])
+    measured = np.array(
+        [
+            r.speed if np.isfinite(r.speed) else float(pitot_speed(r.pressure, at_rest))
+            for r, at_rest in zip(readings, still, strict=True)
+        ]
+    )
+    top = air.highest
+    # What the turn adds to the mean is as sure, for what it is, as what it adds at the peak.
+    peak_u = float(np.hypot(top.error / np.sqrt(3.0), top.shape_u or 0.0))
+    of_turn = peak_u / max(top.speed - top.speed / top.over_mean, peak_u) if peak_u > 0.0 else 0.0
+    of_place = computed * _change_nearby(air, points) * air.flow * 1e6 / solved
+    computed_u = np.sqrt((REPEATS * computed) ** 2 + (of_turn * (computed - means)) ** 2 + of_place**2)
     along = np.maximum(stations - path.first, 1e-3) * 1e-3
     reynolds = np.maximum(computed, 1.0) * along / air.air.kinematic_viscosity
     layer = LAYER * along * 1e3 * reynolds**LAYER_POWER
     turn = None if air.side_peak is None else float(air.side_peak.station - offset)
-    return Probed(tuple(readings), flow, measured, computed, np.array([r.off_wall for r in readings]) < layer, turn)
+    off_wall = np.array([r.off_wall for r in readings])
+    return Probed(tuple(readings), flow, measured, computed, READS * measured, computed_u, off_wall < layer, turn)
+
+
+def _flow_of(reading: ProbeReading, air: AirSpeed) -> float:
+    if reading.flow is not None or reading.depression is None:
+        return air.flow if reading.flow is None else reading.flow
+    return air.flow * float(np.sqrt(reading.depression / air.depression))
+
+
+def _change_nearby(air: AirSpeed, points: FloatArray) -> FloatArray:
+    """Return how much the speed of unit flow changes by TIP_MM in each direction from points (n, 3), by the three."""
+    moved = np.nan_to_num(points, nan=FAR)[:, None] + np.concatenate(
+        [[np.zeros(3)], TIP_MM * np.eye(3), -TIP_MM * np.eye(3)]
+    )
+    speeds = air.wall.within.speeds(moved.reshape(-1, 3)).reshape(-1, 7)
+    # Of two places opposite each other one may be outside the port.
+    apart = np.nan_to_num(np.abs(speeds[:, 1:] - speeds[:, :1])).reshape(-1, 2, 3).max(axis=1)
+    return np.asarray(np.linalg.norm(apart, axis=1))
 
 
 def _point(section: Section, reading: ProbeReading) -> FloatArray:

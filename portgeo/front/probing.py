@@ -35,7 +35,7 @@ def probe(
     ----------
     air : from `air_speed`.
     readings : a probe sheet (csv, xlsx, xls, ods): station, clock, distance off the wall, speed or pressure; flow or
-        lift where it was not that of `air`; or its rows, with the columns' names.
+        lift, and depression, where it was not that of `air`; or its rows, with the columns' names.
     bench, run : whose flow a reading's lift means.
 
     Raises
@@ -57,9 +57,9 @@ def probe(
     port = found.path.ports[-1]
     pulled = run if isinstance(run, Run) or bench is None else bench.run(run)
 
-    def flow_at(lift: float) -> float:
+    def flow_at(lift: float, depression: float | None) -> float:
         assert isinstance(pulled, Run)
-        return flow_through(pulled, lift, found.depression, port.display)
+        return flow_through(pulled, lift, depression or found.depression, port.display)
 
     source: Source
     if isinstance(readings, str | Path):

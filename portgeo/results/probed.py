@@ -26,8 +26,11 @@ class ProbePlaces(Table):
     off_wall_mm: FloatArray = figure(lambda p: _each(p, "off_wall"))
     flow_cfm: FloatArray = figure(lambda p: p.flow / M3_S_PER["cfm"])
     measured_m_s: FloatArray = figure(lambda p: p.measured)
+    measured_u_m_s: FloatArray = figure(lambda p: p.measured_u)
     computed_m_s: FloatArray = figure(lambda p: p.computed)
+    computed_u_m_s: FloatArray = figure(lambda p: p.computed_u)
     ratio: FloatArray = figure(lambda p: p.ratio)
+    ratio_u: FloatArray = figure(lambda p: p.ratio_u)
     in_layer: tuple[bool, ...] = figure(lambda p: tuple(bool(b) for b in p.in_layer))
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import portgeo as pg
+from portgeo.app.cli import main
 from portgeo.core.errors import InputError
 from portgeo.flow.gas import STANDARD
 from portgeo.flow.probe import pitot_speed
@@ -106,3 +107,61 @@ def test_a_lift_means_the_bench_s_flow_there(tmp_path):
     text = "station_mm,clock,off_wall_mm,pressure_in_h2o,lift_mm\n50,12,12,10,4\n50,12,12,10,\n"
     read = pg.probe(air, sheet(tmp_path, text), bench=bench)
     assert read.places.flow_cfm == pytest.approx([50.0, 120.0])
+
+
+@pytest.mark.parametrize("cfm", [60.0, 150.0])
+def test_in_an_exhaust_the_air_leaves_at_the_rooms_pressure(tmp_path, cfm):
+    """A pipe of one bore from a valve into the room: its pressure is the room's all along (Bernoulli).
+
+    Its heat is that of the air at rest (energy equation), its mass what the bench tells: solved by bisection.
+    """
+    room, warm, gas = 101325.0, 288.15, 287.05287
+    area, mass = np.pi / 4.0 * 0.035**2, cfm * 4.71947443e-4 * room / (gas * warm)
+    low, high = 0.0, 300.0
+    for _ in range(80):
+        speed = (low + high) / 2.0
+        temperature = warm - speed**2 / (2.0 * 3.5 * gas)
+        low, high = (speed, high) if room / (gas * temperature) * speed * area < mass else (low, speed)
+    kpa = room * ((warm / temperature) ** 3.5 - 1.0) / 1000.0
+    bore = [{"station": s, "shape": "round", "diameter": 35.0} for s in (0.0, 50.0, 100.0)]
+    air = pg.air_speed(pg.port_from_rows(bore, exhaust=True), cfm=cfm, unknowns=4000)
+    read = pg.probe(air, sheet(tmp_path, f"station_mm,clock,off_wall_mm,pressure_kpa\n50,3,12,{kpa:.12g}\n"))
+    assert read.places.measured_m_s == pytest.approx([speed], rel=1e-4)
+    assert read.places.computed_m_s == pytest.approx([speed], rel=2e-3)
+
+
+def test_a_reading_at_another_depression_had_the_flow_that_goes_as_its_root(tmp_path):
+    bore = [{"station": s, "shape": "round", "diameter": 40.0} for s in (0.0, 50.0, 100.0)]
+    runs = sheet(tmp_path, "lift_mm,flow_cfm,depression_in_h2o\n4,50,28\n8,100,28\n12,120,28\n", "bench.csv")
+    bench = pg.bench(runs)
+    air = pg.air_speed(pg.port_from_rows(bore), bench=bench, unknowns=4000)
+    head = "station_mm,clock,off_wall_mm,speed_m_s,lift_mm,flow_cfm,depression_in_h2o\n"
+    text = head + "50,12,12,20,,,7\n50,12,12,20,8,,7\n50,12,12,20,,30,7\n50,12,12,20,,,\n"
+    read = pg.probe(air, sheet(tmp_path, text), bench=bench)
+    assert read.places.flow_cfm == pytest.approx([60.0, 50.0, 30.0, 120.0])
+    with pytest.raises(InputError, match="depression of 700"):
+        pg.probe(air, sheet(tmp_path, head + "50,12,12,20,,,700\n"), bench=bench)
+
+
+def test_a_computed_speed_is_as_sure_as_the_tips_place_and_a_measured_one_as_its_gauge(bend, tmp_path):
+    """In a free vortex v r is the same everywhere, so that a millimetre nearer to the centre is v / r more."""
+    air, middle = bend
+    rows = "".join(f"{middle},{clock},{off},20\n" for clock, off in ((6, 3.0), (12, 4.0)))
+    places = pg.probe(air, sheet(tmp_path, "station_mm,clock,off_wall_mm,speed_m_s\n" + rows)).places
+    of_place = places.computed_m_s / np.array([INNER + 3.0, OUTER - 4.0])
+    assert (places.computed_u_m_s > of_place).all() and places.computed_u_m_s[0] > 1.5 * places.computed_u_m_s[1]
+    assert places.measured_u_m_s == pytest.approx([0.4, 0.4])
+    shares = np.hypot(0.02, places.computed_u_m_s / places.computed_m_s)
+    assert places.ratio_u == pytest.approx(places.ratio * shares)
+    lines = probe_text(pg.probe(air, sheet(tmp_path, "station_mm,clock,off_wall_mm,speed_m_s\n" + rows))).splitlines()
+    assert f"20.0 ± {0.8:.1f}" in lines[-1] and "twice the standard uncertainty" in "\n".join(lines)
+
+
+def test_its_chart_is_written_only_with_readings(tmp_path, capsys):
+    port = sheet(tmp_path, "station_mm,diameter_mm,shape\n0,40,round\n50,40,round\n100,40,round\n", "port.csv")
+    read = sheet(tmp_path, "station_mm,clock,off_wall_mm,speed_m_s\n20,3,10,37\n60,12,10,30\n60,6,0.1,30\n")
+    words = ["airspeed", str(port), "--cfm", "100", "--points", "2000", "--probe-chart", str(tmp_path / "probe.png")]
+    assert main(words) == 2 and "--probe" in capsys.readouterr().err
+    assert main([*words, "--probe", str(read)]) == 0
+    assert (tmp_path / "probe.png").read_bytes().startswith(b"\x89PNG")
+    assert "computed air speed at 100.0 cfm" in capsys.readouterr().out

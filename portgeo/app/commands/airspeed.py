@@ -69,6 +69,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     engine.add_argument("--max-lift", metavar="LENGTH", help="greatest valve lift, for the mean flow coefficient")
     parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
     parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
+    parser.add_argument(
+        "--probe-chart", metavar="FILE", help="write the probe's readings over the computed speed (png)"
+    )
     parser.add_argument("--bench-chart", metavar="FILE", help="write the bench curves (png)")
     add_bend(parser, exhaust=False)
     add_scan(parser)
@@ -81,8 +84,8 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.files.disk import check_free
     from portgeo.front.air import bench as read_bench
 
-    outputs = (args.json, args.csv, args.picture, args.chart, args.bench_chart)
-    check_free(outputs, args.force, (args.port, args.bench))
+    outputs = (args.json, args.csv, args.picture, args.chart, args.probe_chart, args.bench_chart)
+    check_free(outputs, args.force, (args.port, args.bench, args.probe))
     if args.port is None and args.bench is None:
         raise InputError("there is neither a port nor a bench sheet", mend="Name a port, or a sheet with --bench")
     if args.cfm is not None and args.bench is not None:
@@ -91,6 +94,8 @@ def run(args: argparse.Namespace) -> None:
         if getattr(args, name) is not None and args.bench is None:
             option = "--" + name.removesuffix("_name").replace("_", "-")
             raise InputError(f"{option} needs a bench sheet", mend="Name it with --bench")
+    if args.probe_chart is not None and args.probe is None:
+        raise InputError("--probe-chart needs readings", mend="Name their sheet with --probe")
     _refuse_idle_options(args)
     bench = read_bench(args.bench, depression_in_h2o=_depression(args), units=args.units) if args.bench else None
     if args.port is not None:
@@ -173,6 +178,11 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         read = probe(air, args.probe, bench=bench, run=picked)
         texts.append(probe_text(read))
         record["probe"] = read.to_dict()
+        if args.probe_chart:
+            from portgeo.present.pictures.charts import save
+            from portgeo.present.pictures.probe import probe_figure
+
+            save(probe_figure(read), args.probe_chart, force=args.force)
     if planned_port is not None:
         planned = through(planned_port)
         found = beside(air, planned)

@@ -10,6 +10,8 @@ import numpy as np
 from portgeo.flow.probe import APART
 from portgeo.results.probed import ProbedAir
 
+_HEAD = f"{'station':>9} {'clock':>6} {'off wall':>9} {'measured':>9} {'':<8} {'computed':>9} {'':<8} {'ratio':>9}"
+
 
 def probe_text(probed: ProbedAir) -> str:
     """Return the answer first, then the readings place by place."""
@@ -18,31 +20,35 @@ def probe_text(probed: ProbedAir) -> str:
     lines = [
         f"probe: {len(found.readings)} readings beside the ideal flow",
         f"  fastest     measured {speed(probed.fastest_measured_m_s)} at station "
-        f"{display.length(probed.fastest_measured_station_mm)}; the speeds above are computed",
+        f"{display.length(probed.fastest_measured_station_mm)}; all speeds above are computed",
     ]
     for name, ratio in (("to the turn", probed.before_ratio), ("past it", probed.past_ratio)):
         if ratio is not None:
             lines.append(f"  {name:<12} measured is {ratio:.0%} of computed, on average{_says(ratio)}")
-    if found.lowest is not None and found.ratio[found.lowest] < 1.0 - APART:
+    if found.lowest is not None and found.parts:
         worst = found.readings[found.lowest]
         lines.append(
             f"  slowest     {found.ratio[found.lowest]:.0%} of computed at station {display.length(worst.station)}, "
             f"{_clock(worst.clock)} o'clock, past the turn: the air has likely left the wall there"
         )
-    head = f"  {'station':>9} {'clock':>6} {'off wall':>9} {'measured':>9} {'computed':>9} {'ratio':>6}"
-    lines += ["", head]
-    for reading, measured, computed, ratio, layer in zip(
-        found.readings, found.measured, found.computed, found.ratio, found.in_layer, strict=True
-    ):
-        there = not np.isnan(computed)
-        lines.append(
-            f"  {display.length(reading.station, label=False):>9} {_clock(reading.clock):>6} "
-            f"{display.length(reading.off_wall, label=False):>9} {speed(measured, label=False):>9} "
-            f"{speed(computed, label=False) if there else '-':>9} {f'{ratio:.2f}' if there else '-':>6}"
-            + ("  in the air slowed by the wall: not counted" if layer and there else "")
-            + ("" if there else "  past the middle, or not in the flow: not counted")
-        )
+    lines += ["", "  each ± is twice the standard uncertainty", f"  {_HEAD}"]
+    for k, reading in enumerate(found.readings):
+        there = not np.isnan(found.computed[k])
+        places = f"  {display.length(reading.station, label=False):>9} {_clock(reading.clock):>6} "
+        places += f"{display.length(reading.off_wall, label=False):>9}"
+        measured = _with_doubt(speed(found.measured[k], label=False), speed(2.0 * found.measured_u[k], label=False))
+        if not there:
+            lines.append(f"{places} {measured}  past the middle, or not in the flow: not counted")
+            continue
+        computed = _with_doubt(speed(found.computed[k], label=False), speed(2.0 * found.computed_u[k], label=False))
+        over = _with_doubt(f"{found.ratio[k]:.2f}", f"{2.0 * found.ratio_u[k]:.2f}")
+        layer = "  in the air slowed by the wall: not counted" if found.in_layer[k] else ""
+        lines.append(f"{places} {measured} {computed} {over}".rstrip() + layer)
     return "\n".join(lines)
+
+
+def _with_doubt(value: str, doubt: str) -> str:
+    return f"{value:>9} ± {doubt:<6}"
 
 
 def _says(ratio: float) -> str:

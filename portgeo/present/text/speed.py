@@ -48,7 +48,7 @@ def airspeed_text(air: AirThrough, title: str) -> str:
     result, d = air.computed, air.display
     cfm, water = result.flow / M3_S_PER["cfm"], result.depression / PA_PER["in_h2o"]
     lines = [
-        f"{title}: air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
+        f"{title}: computed air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
         "",
         *_said("short side", _peak_text(result, d)),
         *_past_ends_lines(result, d),
