@@ -27,7 +27,7 @@ def check_flow(flow: float, depression: float) -> None:
         raise InputError(f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero")
     if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
         raise InputError(
-            f"a depression of {water:.6g} inH2O is no bench's",
+            f"a depression of {water:.6g} inH2O is outside what a flow bench pulls",
             mend=f"Give it in inches of water, between {DEPRESSIONS[0]:g} and {DEPRESSIONS[1]:g}; 28 is usual",
         )
 

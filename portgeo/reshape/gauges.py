@@ -35,11 +35,11 @@ GAUGED_MM = 0.05  # 0.002 in: where a plan takes less all round, a printed outli
 ROUND_OFF_MM = 0.01  # floor-line points nearer to a chord than this are left out
 SAME_MM = 0.1  # a wall moved by less shows no second line
 FILLS = "Works all round: square across the port, ^ to the roof, it just fits."
-DASHED = " Dashed: the wall today."
+DASHED = " Dashed: the wall now."
 UNCUT = " Next to nothing to cut here."
 BOSS = " The hole clears the guide boss or stem."
-STAND_UP = "Both round ends work: it just passes from floor to roof."
-LIE_FLAT = "Both round ends work: it just passes from wall to wall."
+STAND_UP = "Use both round ends: a snug slip fit from floor to roof."
+LIE_FLAT = "Use both round ends: a snug slip fit from wall to wall."
 ON_SHORT_SIDE = "The hollow edge works: on the short side, on the {}, no light shows under it."
 BY_THE_MOLD = (
     "Lay the mold on it: floor and roof follow the thick lines, and your scribed lines run from cross to cross, the "

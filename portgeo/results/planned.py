@@ -40,19 +40,17 @@ class CutStations(Table):
         group="Take, square to the wall, at o'clock",
     )
     height_before_mm: FloatArray = figure(
-        lambda t: t.height[:, 0], "today", csv="height_today_mm", page=True, group="Height"
+        lambda t: t.height[:, 0], "now", csv="height_today_mm", page=True, group="Height"
     )
     height_after_mm: FloatArray = figure(
-        lambda t: t.height[:, 1], "then", csv="height_then_mm", page=True, group="Height"
+        lambda t: t.height[:, 1], "finished", csv="height_then_mm", page=True, group="Height"
     )
-    width_before_mm: FloatArray = figure(
-        lambda t: t.width[:, 0], "today", csv="width_today_mm", page=True, group="Width"
+    width_before_mm: FloatArray = figure(lambda t: t.width[:, 0], "now", csv="width_today_mm", page=True, group="Width")
+    width_after_mm: FloatArray = figure(
+        lambda t: t.width[:, 1], "finished", csv="width_then_mm", page=True, group="Width"
     )
-    width_after_mm: FloatArray = figure(lambda t: t.width[:, 1], "then", csv="width_then_mm", page=True, group="Width")
-    area_before_mm2: FloatArray = figure(
-        lambda t: t.area_before, "today", csv="area_today_mm2", page=True, group="Area"
-    )
-    area_after_mm2: FloatArray = figure(lambda t: t.area, "then", csv="area_then_mm2", page=True, group="Area")
+    area_before_mm2: FloatArray = figure(lambda t: t.area_before, "now", csv="area_today_mm2", page=True, group="Area")
+    area_after_mm2: FloatArray = figure(lambda t: t.area, "finished", csv="area_then_mm2", page=True, group="Area")
     area_wanted_mm2: FloatArray = figure(lambda t: t.wanted, "wanted", csv=True, page=True, group="Area")
 
 

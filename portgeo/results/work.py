@@ -18,7 +18,7 @@ ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr
 ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut is roughed closer
 ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
 NO_BETTER = 1e-3  # of the cost: what no tool could tell
-CORNERS = "A wall reaches halfway round to the next, so the corners are shared."
+CORNERS = "Each corner is split between its two walls."
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
 
 
@@ -31,7 +31,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         station, place = unmeasured[0]
         steps.append(
             f"Sonic-test the wall round station {d.length(station)}, {place} first, add the readings to the wall "
-            "sheet and plan again: as it is, nobody knows what metal there is."
+            "sheet and plan again: how thick it is there is not known."
         )
     if not walls:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]
@@ -79,8 +79,8 @@ def optimum_text(solution: Solution) -> str:
     if solution.passes == 0:
         return "the shape asked for, and no more"
     if solution.gap < NO_BETTER:
-        return "no other cut that fades as smoothly gets there with less; nothing left to save"
-    return f"another cut that fades as smoothly could save {solution.gap:.1%} at most"
+        return "least metal that meets the target at this blend"
+    return f"another cut at this blend could save {solution.gap:.1%} at most"
 
 
 def walls_to_cut(table: CutTable) -> list[int]:

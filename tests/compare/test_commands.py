@@ -82,7 +82,7 @@ def test_what_is_below_its_own_error_is_not_told_as_metal(sheets, capsys):
         text = capsys.readouterr().out
         told = {line[2:16].strip(): line[17:] for line in text.splitlines() if line.startswith("  metal")}
         assert set(told) == {"metal removed", "metal added"} and not any(each.startswith("-") for each in told.values())
-        assert ("none to tell" in told["metal added"]) == (one is before)
+        assert ("none detected" in told["metal added"]) == (one is before)
         assert "change " in next(line for line in text.splitlines() if line.startswith("  short side"))
 
 

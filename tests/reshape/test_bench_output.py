@@ -113,7 +113,7 @@ def _check_said(text):
     """What is counted with a wall and with the short side is said."""
     # A bare "left 0.18 cc" reads as what is left to take.
     assert re.search(r"left wall \d\.\d\d cc", text) and not re.search(r"\b(left|right) \d\.\d\d cc", text)
-    assert "A wall reaches halfway round to the next, so the corners are shared." in text
+    assert "Each corner is split between its two walls." in text
     assert "cut for it from" in text and "where the port turns" in text
 
 

@@ -188,7 +188,7 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         found = beside(air, planned)
         texts.append(beside_text(air, planned, found, basename(args.beside)))
         record["beside"] = found.to_dict()
-        shown = [("today", air.computed), ("planned", planned.computed)]
+        shown = [("now", air.computed), ("planned", planned.computed)]
     if engine is not None:
         highest = _length(args, "max_lift", display) if args.max_lift else None
         asked = demand(air, engine, max_lift_mm=highest, power=args.cylinders is not None)

@@ -45,7 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--slowing", metavar="SHARE", help="0 to 1: how much the slowing past the peak counts against the peak (0.05)"
     )
     parser.add_argument(
-        "--least-speed", metavar="V", help="keep the mean speed at V, ft/s (m/s in mm), where it is that fast today"
+        "--least-speed", metavar="V", help="keep the mean speed at V, ft/s (m/s in mm), where it is that fast now"
     )
     parser.add_argument(
         "--hold-throat", action="store_true", help="the throat keeps its area; a marked one does anyway"

@@ -46,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --set: the gasket's hole (dxf, svg, csv), drawn from the line the sheets are measured from",
     )
     parser.add_argument("--gasket-at", choices=("entry", "exit"), default="entry", help="the opening it lies on")
-    parser.add_argument("--align", choices=("none", "fixed", "auto"), help="how the two are laid together")
+    parser.add_argument("--align", choices=("none", "fixed", "auto"), help="how the two are lined up")
     parser.add_argument(
         "--fixed",
         action="append",

@@ -13,7 +13,7 @@ from portgeo.app.row_by_row import add_many
 if TYPE_CHECKING:
     from portgeo.results.planned import Planned
 
-HELP = "plan the next cut: depth by station and clock, what the micrometer should read, what stops it"
+HELP = "plan the next cut: depth by station and clock, what the micrometer should read, what limits it"
 EXAMPLE = """examples:
   portgeo new target wanted.toml           a blank target, every key explained
   portgeo reshape port.csv wanted.toml
@@ -22,7 +22,7 @@ EXAMPLE = """examples:
   portgeo reshape port.csv wanted-*.toml --csv plans.csv    one row a target, on all cores; stopped, it goes on
 
 PORT is the port before any cutting, with --check too. --out writes the cut sheet, the port as it will
-be (target.stl), its survey and its comparison with today's."""
+be (target.stl), its survey and its comparison with the port now."""
 FILES = ("cut-sheet.txt", "cut-sheet.csv", "plan.json", "target.stl", "target-survey.json", "compare.json")
 
 
@@ -99,7 +99,7 @@ def _plan(args: argparse.Namespace, planned: Planned) -> None:
 
 
 def _write_target(folder: Path, planned: Planned, force: bool) -> None:
-    """Write the port as it will be, its survey and its comparison with today's."""
+    """Write the port as it will be, its survey and its comparison with the port now."""
     from portgeo.files.disk import sha256_of, write_json
     from portgeo.front.ports import write
     from portgeo.front.states import compare, survey

@@ -13,7 +13,7 @@ EXAMPLE = """examples:
   portgeo templates port.csv --target wanted.toml --at 0.5in,1.0in --out gauges.dxf
   portgeo templates port.csv --side --out side.pdf      the port from its side, to lay the mold on
 
-With --target the gauges are those of the port as it will be, with today's outline dashed. Print the
+With --target the gauges are those of the port as it will be, with the outline now dashed. Print the
 PDF at 100 % and measure its bars; cut a dxf or svg at 1:1, in millimetres. Stations that do not end in
 "in" or "mm" are in the unit the answer is shown in."""
 

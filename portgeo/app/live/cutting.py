@@ -176,7 +176,7 @@ def _tables(planned: Planned) -> list[dict[str, Any]]:
     from portgeo.present.text.cut_sheet import SHOWN_MM
 
     depths = "Depth to take by station and clock position"
-    reads = "What the micrometer reads today, and when it is right"
+    reads = "What the micrometer reads now and finished"
     d, stations = planned.display, planned.stations
     return [
         shown_table(depths, stations, d, only=("station_mm", "take_mm"), dot_below=SHOWN_MM),

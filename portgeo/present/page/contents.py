@@ -235,8 +235,8 @@ CHOICE_COLUMNS = (
 )  # fmt: skip
 AREA_COLUMNS = (
     Column("station", "Station", "length"), Column("area", "now", "area", "Area"),
-    Column("area_after", "then", "area", "Area"), Column("mean_speed", "now", "speed", "Mean speed"),
-    Column("mean_speed_after", "then", "speed", "Mean speed"),
+    Column("area_after", "finished", "area", "Area"), Column("mean_speed", "now", "speed", "Mean speed"),
+    Column("mean_speed_after", "finished", "speed", "Mean speed"),
 )  # fmt: skip
 
 
@@ -285,7 +285,7 @@ def _cut_tables(name: str, stations: Sequence[Mapping[str, Any]], without: tuple
             tuple(row_of(CutStations, s, **some) for s in stations),
         )
         for which, caption, some in (
-            ("micrometer", "What the micrometer reads today, and when it is right", sizes),
+            ("micrometer", "What the micrometer reads now and finished", sizes),
             ("depth", "Depth to take by station and clock position", takes),
         )
     ]

@@ -77,7 +77,7 @@ def _slowing(today: Mapping[str, Any], chosen: Mapping[str, Any]) -> str:
 def _sheet(record: Mapping[str, Any], tables: Mapping[str, Table], name: str, d: Display) -> list[Element]:
     """Return what burette, walls and micrometer should read, and the depths to take."""
     micrometer, depth = tables[f"{name}-micrometer"], tables[f"{name}-depth"]
-    burette = f"{record['volume_before_cc']:.2f} cc today, {record['volume_after_cc']:.2f} cc when it is right"
+    burette = f"{record['volume_before_cc']:.2f} cc now, {record['volume_after_cc']:.2f} cc when finished"
     return [
         el("p", f"Burette: {burette}."),
         el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),

@@ -228,7 +228,7 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
             )
         items.append(text + ".")
     for one in results["compare"]:
-        items.append(f"{one['part']}, {one['before']} to {one['after']}: laid together {_alignment(one['record'], d)}.")
+        items.append(f"{one['part']}, {one['before']} to {one['after']}: lined up {_alignment(one['record'], d)}.")
     for state, record in speeds_of(results):
         grid = record["grid"]
         items.append(f"Air speed, {state}: {grid['unknowns']} points, cells of {d.length(grid['cell_mm'])}.")
@@ -251,7 +251,7 @@ def _relative(path: str) -> str:
 def _alignment(record: Mapping[str, Any], d: Display) -> str:
     fit = record["alignment"]
     if fit["method"] == "none":
-        return "as the files have them"
+        return "by the files' own stations"
     surface = "named surface" if fit["method"] == "fixed" else "wall"
     return (
         f"on {100 * fit['fixed_share']:.0f} % of the {surface}, which agrees within {d.length(fit['rms_mm'])} rms; "

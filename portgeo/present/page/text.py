@@ -87,7 +87,7 @@ def removed_text(change: Mapping[str, Any], d: Display) -> str:
     text = (
         f"{removed} of metal came out (about {change['removed_g']:.0f} g)"
         if removed
-        else f"no metal came out that can be told ({least_text(error)})"
+        else f"no metal removed was detected ({least_text(error)})"
     )
     if removed or depth["max_mm"] > 2.0 * depth["max_u_mm"]:
         text += (

@@ -39,13 +39,13 @@ PRINT = (
     "Glue it to card or thin sheet, cut along the lines, and file to the middle of the thick edges.",
 )
 LEGEND = (
-    "Thick line: the edge that works. Thin line: the rest of the gauge. Dashed: the wall today, not to be cut.",
+    "Thick line: the edge that works. Thin line: the rest of the gauge. Dashed: the wall now, not to be cut.",
     "+ middle of the section, ^ points to the roof; sections are seen looking in at the entry.",
     "Where a section will not go into the port whole, halve it through the +.",
 )
 CUTTER = (
     "Units are millimetres: cut at 1:1 and measure a bar before use.",
-    "Cut only red lines (layer CUT). Grey (TODAY): the wall today. Blue (MARK, BAR, WORDS): not to be cut.",
+    "Cut only red lines (layer CUT). Grey (TODAY): the wall now. Blue (MARK, BAR, WORDS): not to be cut.",
 )
 
 

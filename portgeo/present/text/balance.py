@@ -32,7 +32,7 @@ def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
         if found.flows is not None:
             line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.least_areas[k]):>9.2f}"
         lines.append(line)
-    how = "laid as they were measured" if found.as_measured else "walls laid together"
+    how = "lined up by their own stations" if found.as_measured else "lined up by their walls"
     if balanced.flows is not None:
         lines += ["", "flows", *("  " + line for line in flows_lines(balanced.flows))]
     lines += [

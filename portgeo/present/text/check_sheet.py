@@ -43,8 +43,8 @@ def check_text(checked: Checked, title: str) -> str:
     lines += notices_lines(checked.notices, d)
     lines += [*depth_lines(stations, rows.left_mm, d, "left to take, minus where too deep"), ""]
     lines += [
-        f"micrometer and area, now and when it is right ({d.unit}, {d.area_unit})",
-        f"{'station':>8} {'height':>8} {'then':>8} {'width':>8} {'then':>8} {'area':>8} {'then':>8}",
+        f"micrometer and area, now and finished ({d.unit}, {d.area_unit})",
+        f"{'station':>8} {'height':>8} {'finished':>8} {'width':>8} {'finished':>8} {'area':>8} {'finished':>8}",
     ]
     sizes = np.column_stack([found.height, found.width])
     for station, size, area in zip(

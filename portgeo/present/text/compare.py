@@ -27,7 +27,7 @@ def comparison_text(changed: Changed, title: str, metal: str) -> str:
     error, added_error = found.removed_u / 1000.0, found.added_u / 1000.0
     removed, added = metal_text(found.removed / 1000.0, error), metal_text(found.added / 1000.0, added_error)
     grams = f"{changed.removed_g:.1f} g of {metal} at {changed.density_g_cc:g} g/cc (estimate)"
-    none = "none to tell ({})".format
+    none = "none detected, {}".format
     lines = [
         title,
         f"  metal removed  {f'{removed}, {grams}' if removed else none(least_text(error))}",
@@ -39,7 +39,7 @@ def comparison_text(changed: Changed, title: str, metal: str) -> str:
         f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
         f"  metal added    {added or none(least_text(added_error))}",
         *_in_neither(found.below_noise / 1000.0),
-        f"  laid together  {_alignment(found, d)}",
+        f"  lined up       {_alignment(found, d)}",
         "",
     ]
     spots = [spot_text(spot, d) for spot in found.spots[:MOST_SPOTS]]
@@ -49,7 +49,7 @@ def comparison_text(changed: Changed, title: str, metal: str) -> str:
     table = _table(found, d, told=bool(removed or added))
     lines += [*_walls(found, d), "", *table, ""]
     lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
-    lines.append("A wall reaches halfway round to the next: a corner is shared between floor or roof and the side.")
+    lines.append("Each corner is split between its two walls.")
     lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
     if any("(" in line for line in table[2:]):
         lines.append("A depth in brackets is within what the two states scatter: no cut can be told from it.")
@@ -81,8 +81,8 @@ def metal_text(volume: float, error: float) -> str:
 
 
 def least_text(error: float) -> str:
-    """Return under how much (cc) metal cannot be told."""
-    return f"under {max(2.0 * error, LEAST_CC):.2f} cc"
+    """Return under how much (cc) metal is not detected."""
+    return f"limit {max(2.0 * error, LEAST_CC):.2f} cc"
 
 
 def wall_removed(removed: float, error: float) -> float:
@@ -107,7 +107,7 @@ def _deepest(found: Comparison, d: Display, *, told: bool) -> str:
     depth, sure, rows = found.depth, 2.0 * found.depth_u, found.rows
     if not told:
         scatter = float(np.nanmax(np.abs([rows.roof, rows.floor, rows.left, rows.right])))
-        return f"none to tell (under {d.length(max(sure, depth.deepest, scatter))})"
+        return f"none detected, limit {d.length(max(sure, depth.deepest, scatter))}"
     place = f"at station {d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}"
     return f"{d.length(depth.deepest, label=False)} ± {d.length(sure)} {place}"
 
@@ -141,7 +141,7 @@ def _radius(found: Comparison, d: Display) -> str:
 def _alignment(found: Comparison, d: Display) -> str:
     fit = found.alignment
     if fit.method == "none":
-        return "as the files have them"
+        return "by the files' own stations"
     surface = "named surface" if fit.method == "fixed" else "wall"
     return f"on {100 * fit.fixed_share:.0f} % of the {surface}, which agrees within {d.length(fit.rms)} rms"
 

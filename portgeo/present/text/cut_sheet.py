@@ -55,18 +55,18 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
         lines += _head("short side", told)
     lines += _head("wall left", walls_left_text(record["walls_left"], d))
     after = plan.volume_before + plan.removed - plan.added
-    lines.append(f"  burette     {volume_text(plan.volume_before)} today, {volume_text(after)} when it is right")
+    lines.append(f"  burette     {volume_text(plan.volume_before)} now, {volume_text(after)} when finished")
     lines.append(f"  do first    {_first(plan, table, d)}")
     lines += [f"  smallest    {planned.optimum.says}", ""] if planned.optimum is not None else [""]
     lines += notices_lines([notice for notice in planned.notices if notice.code not in STOPPED], d)
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
-    lines += ["what stops the cut"] if stopped else []
+    lines += ["what limits the cut"] if stopped else []
     for text in stopped:
         lines += textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     lines += ["", "order of work"] if stopped else ["order of work"]
     for k, step in enumerate(planned.order_of_work, start=1):
         lines += textwrap.wrap(step, WIDTH, initial_indent=f"  {k}. ", subsequent_indent="     ")
-    lines += ["", *depth_lines(table.stations, table.depth, d, "take, square to the wall")]
+    lines += ["", *depth_lines(table.stations, table.depth, d, "cut depth, square to the wall")]
     lines += ["", *_mic_lines(table, d), "", *caution_lines()]
     return "\n".join(lines)
 
@@ -126,7 +126,7 @@ def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
         return "not known: nobody measured the wall"
     least = walls[0]
     place = f"station {d.length(least['station_mm'])}, {clock_text(least['clock_hours'])}"
-    of = f"the least of {len(walls)} readings; between them nobody knows" if len(walls) > 1 else "at the one reading"
+    of = f"the thinnest of {len(walls)} readings; unmeasured between" if len(walls) > 1 else "at the one reading"
     return f"{d.length(least['left_mm'])} at {place}, {of}"
 
 
@@ -139,15 +139,15 @@ def _areas(plan: Plan, d: Display) -> str:
     over = np.nan_to_num(np.minimum(plan.area_before, plan.area_after) / plan.wanted - 1.0, nan=0.0)
     places = [(stations >= each.start - 1e-6) & (stations <= each.end + 1e-6) for each in asked]
     met = sum(not (short[here] > SHORT).any() for here in places)
-    told = f"least {d.area(float(plan.area_before.min()))} today, {d.area(float(plan.area_after.min()))} then"
-    every = {1: "the one", 2: "both"}.get(len(asked), f"all {len(asked)}")
+    told = f"minimum {d.area(float(plan.area_before.min()))} now, {d.area(float(plan.area_after.min()))} finished"
+    every = {1: "the target", 2: "both targets"}.get(len(asked), f"all {len(asked)} targets")
     if all((over[here] > OVER).all() for here in places):
-        return f"today's area is already more than {every} asked for; {told}"
+        return f"the area now is already more than {every}; {told}"
     if met == len(asked):
-        return f"{every} asked for will be met; {told}"
+        return f"meets {every}; {told}"
     worst = int(np.argmax(short))
     place = f"station {d.length(stations[worst])} is {short[worst]:.1%} short"
-    return f"{met} of {len(asked)} asked for will be met, {place}; {told}"
+    return f"meets {met} of {len(asked)} targets: {place}; {told}"
 
 
 def _first(plan: Plan, table: CutTable, d: Display) -> str:
@@ -157,7 +157,7 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
     walls = walls_to_cut(table)
     if not walls:
         stopped = plan.warnings or any(stop.short for stop in plan.stops)
-        return "nothing: see below what stops it" if stopped else "nothing: the port is as wanted"
+        return "nothing: see below what limits it" if stopped else "nothing: the port is as wanted"
     first = walls[0]
     if len(walls) == len(WALLS) and float(table.wall_volume[first]) < CLEARLY_MOST * plan.removed:
         return "any wall: all four share the metal evenly"
@@ -170,7 +170,7 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
 
 def depth_lines(stations: FloatArray, depth: FloatArray, d: Display, heading: str) -> list[str]:
     lines = [
-        f"{heading} ({d.unit}), by station and clock; a dot is nothing",
+        f"{heading} ({d.unit}), by station and clock; a dot is no cut",
         f"{'station':>8} " + "".join(f"{h:>7.0f}" for h in HOURS),
     ]
     for station, row in zip(stations, depth, strict=True):
@@ -181,8 +181,11 @@ def depth_lines(stations: FloatArray, depth: FloatArray, d: Display, heading: st
 
 def _mic_lines(table: CutTable, d: Display) -> list[str]:
     lines = [
-        f"micrometer and area, today and when it is right ({d.unit}, {d.area_unit})",
-        f"{'station':>8} {'height':>8} {'then':>8} {'width':>8} {'then':>8} {'area':>8} {'then':>8} {'wanted':>8}",
+        f"micrometer and area, now and finished ({d.unit}, {d.area_unit})",
+        " ".join(
+            f"{name:>8}"
+            for name in ("station", "height", "finished", "width", "finished", "area", "finished", "wanted")
+        ),
     ]
     for k, station in enumerate(table.stations):
         sizes = [*table.height[k], *table.width[k]]

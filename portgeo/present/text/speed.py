@@ -55,7 +55,7 @@ def airspeed_text(air: AirThrough, title: str) -> str:
         *_said("slowing", _slowing_text(result, d)),
         *_said("throat", _throat_text(result, d, air.valve)),
         *_said("min area", _least_text(result, d)),
-        *_said("fineness", _fineness_text(result, d)),
+        *_said("grid", _grid_text(result, d)),
         "",
     ]
     lines += notices_lines(air.notices, d)
@@ -82,9 +82,9 @@ def _peak_text(result: AirSpeed, d: Display) -> str:
     return text
 
 
-def _fineness_text(result: AirSpeed, d: Display) -> str:
+def _grid_text(result: AirSpeed, d: Display) -> str:
     peak = result.side_peak or result.highest
-    text = f"solved at {result.wall.unknowns:,} points, which alone leave {_fine(peak.error, d)} of doubt in the peak"
+    text = f"{result.wall.unknowns:,} points; they leave {_fine(peak.error, d)} of doubt in the peak"
     if peak.u is None:
         return text + "; how sure the shape is was not told, so no ± is given"
     return text + "; ± is twice the standard uncertainty of shape and points together"
@@ -132,7 +132,7 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
         return "the air does not slow past the peak"
     asked = (
         f"past the peak the air is asked to slow at up to {_used(fall)} of what air along a wall can follow, by "
-        f"a published separation rule; {fall.recovered:.0%} of the push of its speed turns back into pressure"
+        f"a published separation rule; pressure recovery {fall.recovered:.0%}"
     )
     if result.turning_on is not None and result.turning_on.exit:
         asked += "; judged up to the exit, where the air is still slowing"
@@ -208,7 +208,7 @@ def beside_text(air: AirThrough, planned_air: AirThrough, beside: Beside, name: 
         text += f". The grid leaves {_fine(doubt, d)} of doubt in the difference, more than it is"
     if today.slowing is not None and planned.slowing is not None:
         text += (
-            f". Of what the air past the peak can follow, the wall asks {_used(today.slowing)} today and "
+            f". Of what the air past the peak can follow, the wall asks {_used(today.slowing)} now and "
             f"{_used(planned.slowing)} planned"
         )
     return "\n".join(_said("beside", text))
@@ -225,7 +225,7 @@ def demand_text(demanded: Demanded, air: AirThrough) -> str:
     through = [flow / (air.computed.least_area * 1e-6) for flow in (found.mean_flow, found.peak_flow)]
     source = "from the bench run" if air.run is not None else "typical, not measured"
     text = (
-        f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder asks "
+        f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder needs "
         f"{d.speed(through[0])} through the minimum area in the mean and {d.speed(through[1])} at the peak "
         f"(flow over area; sound goes {d.speed(sound)}). Inlet Mach index {found.mach_index:.2f} with a mean flow "
         f"coefficient of {found.coefficient:.2f} ({source}); it passes {INDEX_LIMIT:g}, where an engine begins to "

@@ -2,7 +2,7 @@
 // words over the chart.
 "use strict";
 const NEAR = 8; // pixels of the chart: a point this close to the pointer is read
-const CHART_HINT = "Point at the chart, or tap it: its values stand here.";
+const CHART_HINT = "Point at the chart or tap it to read its values.";
 const CHART_ROOM = { left: 58, right: 14, top: 26, bottom: 44 }, NARROW_LEFT = 46, NARROW = 480;
 const SPARE = 0.06; // of the range, above and below the lines
 const POINT_SHAPES = ["m-4 0a4 4 0 1 0 8 0a4 4 0 1 0-8 0z", "m-3.6-3.6h7.2v7.2h-7.2z", "m0-4.6l4.4 7.8h-8.8z",

@@ -2,7 +2,7 @@
 "use strict";
 const VIEW_HINT = "Point at the port, tap it, or move the two sliders: station, clock position and value stand here.";
 const VIEW_HELP = "Drag to turn, two fingers or Shift to move, click the picture and use the wheel to come closer. Thin " +
-  "rings: stations. Dashed line: 6 o\u2019clock, the middle of the floor. Lines on the paint: its scale\u2019s marks.";
+  "rings: stations. Dashed line: 6 o\u2019clock, the middle of the floor. Lines on the colors: the scale\u2019s steps.";
 const VIEW_KEY = "Thin rings: stations. Dashed line: middle of the floor. Other lines: marks of the color scale.";
 const VIEW_MOVES = {
   left: "Turn left", right: "Turn right", up: "Tip up", down: "Tip down", closer: "Closer", farther: "Farther",
