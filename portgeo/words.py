@@ -128,8 +128,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "--up X,Y,Z if it is elsewhere",
     # Two stages, or two parts
     "little_uncut_surface": "only {share:.0%} of the wall agrees between the two: too little uncut surface is left to "
-    "line them up by. Name a surface nobody machined (--align fixed), or use --align none if both files share one "
-    "frame",
+    "line them up by. Name a surface that was not machined (--align fixed), or use --align none if both files share "
+    "one frame",
     "loose_fit": "the fit may slide by {loose:length}: the surface it rests on does not hold it in every direction",
     "held_by_openings": "the wall alone does not fix how far in the two sit, so they were lined up by the planes of "
     "the openings: if an opening was faced, or the mold cut off elsewhere, stations move by as much",

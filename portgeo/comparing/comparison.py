@@ -243,7 +243,7 @@ def _refuse_apart(depths: FloatArray, areas: FloatArray, tube: Tube) -> None:
     apart = float(np.average(np.abs(depths), weights=areas))
     if apart > FAR_APART * float(tube.halves.mean()):
         raise GeometryError(
-            f"laid together, the two walls are {apart:.1f} mm apart on average: nobody cuts so much",
+            f"laid together, the two walls are {apart:.1f} mm apart on average: no cut is that deep",
             mend="Check that both files are of one port; where their frames differ, have them lined up (--align auto)",
         )
 

@@ -110,7 +110,7 @@ def align(
     """Return how AFTER comes into BEFORE's port frame.
 
     `none`: both sources share one frame. `auto`: from the port frames, by the wall that agrees.
-    `fixed`: as `auto`, then by the surface nobody machined alone: the wall inside boxes (k, 2, 3), low and
+    `fixed`: as `auto`, then by the surface that was not machined alone: the wall inside boxes (k, 2, 3), low and
     high corner in BEFORE's source coordinates, and the planes of the openings named in faces
     ("entry", "exit"); what these leave free stays as `auto` has it. hands : those AFTER may be of,
     True for the other. wall : BEFORE's, where it is made already.
@@ -162,7 +162,7 @@ def align(
         if (boxes is None or len(boxes) == 0) and not faces:
             raise GeometryError(
                 "no surface is named to line up by",
-                mend="Name an opening (--fixed entry) or a box round a surface that nobody machined (--box), "
+                mend="Name an opening (--fixed entry) or a box round a surface that was not machined (--box), "
                 "or use --align auto",
             )
         target = replace(target, boxes=np.zeros((0, 2, 3)) if boxes is None else np.sort(boxes, axis=1))
@@ -315,5 +315,5 @@ def _refuse_unlike(
             f"the two have nothing in common, or nearly all of it was cut: only {100 * fit.share:.0f} % of the "
             f"wall agrees within {kernel:.2f} mm, wherever they are laid together",
             mend="Check that both files are of one port; where all of it was cut, line them up by a surface "
-            "nobody machined (--align fixed) or by the files' own frame (--align none)",
+            "that was not machined (--align fixed) or by the files' own frame (--align none)",
         )

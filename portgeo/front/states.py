@@ -96,11 +96,11 @@ def compare(
     Parameters
     ----------
     before, after : from `read` or `port_from_rows`.
-    align : how they are laid together: "none", as their files have them; "fixed", by what nobody machined; "auto",
+    align : how they are laid together: "none", as their files have them; "fixed", by what was not machined; "auto",
         by the wall that was not cut. By default two ports from readings are laid as they were measured, a plan's
         port where it was planned, and else "auto".
     fixed, boxes : with "fixed": openings that nobody faced, and boxes (k, 6), each two corners in BEFORE's own
-        coordinates and unit, round wall that nobody machined.
+        coordinates and unit, round wall that was not machined.
     stations : how many rows.
     alloy, density_g_cc : the metal, or its density; handbook values of a common casting alloy.
 

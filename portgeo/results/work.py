@@ -77,7 +77,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
 def optimum_text(solution: Solution) -> str:
     """Return whether another cut could do with less metal."""
     if solution.passes == 0:
-        return "the shape asked for, and no more"
+        return "the target shape, no more"
     if solution.gap < NO_BETTER:
         return "least metal that meets the target at this blend"
     return f"another cut at this blend could save {solution.gap:.1%} at most"

@@ -231,7 +231,7 @@ def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
         return GeometryError(
             f"more than two faces meet at {len(sheets)} edges of the wall (fins, doubled sheets)",
             where=f"about {place_of(sheets[0].mean(axis=0))} mm",
-            mend="Mend the mesh there in the scanner's own software and export it again",
+            mend="Repair the mesh there in the scanner's own software and export it again",
         )
     widest = max(rims, key=rim_area)
     return GeometryError(

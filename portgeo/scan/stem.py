@@ -52,7 +52,7 @@ def without_stem(port: Port, diameter: float) -> Port:
     if solid.status() != manifold3d.Error.NoError:
         raise GeometryError(
             "the mesh is not fit for a stem to be cut out of it (it crosses itself)",
-            mend="Mend the mesh in the scanner's own software and export it again",
+            mend="Repair the mesh in the scanner's own software and export it again",
         )
     left = (solid - stem.transform(turn)).to_mesh64()
     return replace(

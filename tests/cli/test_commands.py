@@ -500,7 +500,7 @@ BAD_SHEETS = {
     "corner too large": (between("2,1.7,1.15,rect,0.7,0,"), None, ["row 3", "column corner_in", "half the width"]),
     "empty size": (between("2,,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "empty"]),
     "unknown shape": (between("2,1.7,1.15,heart,0.22,0,"), None, ["row 3", "column shape", "'heart'"]),
-    "crossing outline": (TRACED, BOW_TIE, ["trace.csv", "row 3", "column outline", "crosses", "Mend"]),
+    "crossing outline": (TRACED, BOW_TIE, ["trace.csv", "row 3", "column outline", "crosses", "Fix"]),
     "open outline": (TRACED, OPEN, ["trace.csv", "row 3", "column outline", "not closed"]),
     "no outline": (TRACED, None, ["row 3", "column outline", "no file 'trace.csv' beside this one"]),
     "too tight": (HEAD + FIRST + TIGHT, None, ["rows 3 and 4", "overlap", "turn_deg"]),

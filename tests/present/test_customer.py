@@ -91,7 +91,7 @@ def test_metal_within_its_error_is_not_told_on_any_page(report):
     page, customer, floor = told(added_cc=0.05, removed_cc=0.03)
     assert all("0.05 ± 0.04 cc was added" in text for text in (page.replace("\u00a0", " "), customer))
     assert all(
-        "no metal came out that can be told (under 0.04 cc)" in text.replace("\u00a0", " ") for text in (page, customer)
+        "no metal removed was detected (limit 0.04 cc)" in text.replace("\u00a0", " ") for text in (page, customer)
     )
 
 

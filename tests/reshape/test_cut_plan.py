@@ -391,7 +391,7 @@ def test_a_target_far_under_todays_area_is_asked_about(wanted, told):
     )
     assert told in next(n.message(MM) for n in tube.warnings if n.code == "area_over")
     text = plan_text(planned(tube, {}, 2.7, tube.warnings, MM), "tube", "aluminium")
-    assert "today's area is already more than the one asked for" in text and "will be met" not in text
+    assert "the area now is already more than the target" in text and "will be met" not in text
 
 
 def test_a_cut_fades_out_as_a_beam_on_an_elastic_bed_and_how_far_it_reaches_is_told():

@@ -59,9 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         engine.add_argument(f"--{name}", metavar="LENGTH", help=says)
     engine.add_argument("--seat-angle", metavar="DEG", default="45", help="seat angle (45)")
     engine.add_argument(
-        "--exhaust", action="store_true", help="the port is an exhaust's: its valve is at the entry, no power is told"
+        "--exhaust",
+        action="store_true",
+        help="the port is an exhaust's: its valve is at the entry, no power is estimated",
     )
-    engine.add_argument("--rpm", metavar="N", help="engine speed; what it asks of a port is told of intakes only")
+    engine.add_argument("--rpm", metavar="N", help="engine speed, of intakes only")
     engine.add_argument("--cylinders", metavar="N", type=int, help="cylinders: an estimate of power, of an intake only")
     engine.add_argument(
         "--valves", metavar="N", type=int, default=1, help="how many such valves the run or the cylinder has (1)"

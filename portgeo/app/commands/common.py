@@ -54,7 +54,7 @@ def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
     if csv:
         parser.add_argument("--csv", metavar="FILE", help="write the table here")
     parser.add_argument("--units", choices=("in", "mm"), help="unit of what is printed (the file's own)")
-    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--force", action="store_true", help="overwrite files that are there already")
 
 

@@ -51,14 +51,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--fixed",
         action="append",
         choices=("entry", "exit"),
-        help="with --align fixed: an opening nobody faced",
+        help="with --align fixed: an opening that was not faced",
     )
     parser.add_argument(
         "--box",
         action="append",
         type=_box,
         metavar="X,Y,Z,X,Y,Z",
-        help="with --align fixed: two corners, in BEFORE's coordinates, round wall nobody machined",
+        help="with --align fixed: two corners, in BEFORE's coordinates, round wall that was not machined",
     )
     add_metal(parser)
     add_stations(parser)

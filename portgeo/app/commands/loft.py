@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("sheet", metavar="SHEET", help="section sheet (csv, xlsx, xls, ods)")
     parser.add_argument("-o", "--output", metavar="PORT", required=True, help="mesh to write (stl, ply, obj, 3mf, glb)")
     add_stations(parser)
-    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--force", action="store_true", help="overwrite a file that is there already")
 
 

@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--points", action="store_true", help="a section sheet for a mold laid on squared paper: floor and roof points"
     )
-    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument(
         "--force",
         action="store_true",

@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of report."""
     parser.add_argument("job", metavar="JOB", help="job file (toml); `portgeo new DIR` writes one to fill in")
     parser.add_argument("--out", metavar="DIR", required=True, help="folder to write into (made if it is not there)")
-    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but refusals")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--force", action="store_true", help="replace files that no earlier report wrote")
 
 

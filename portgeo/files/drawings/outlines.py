@@ -251,5 +251,5 @@ def _checked(loop: FloatArray, scale: float, file: str) -> FloatArray:
         reason = shapely.is_valid_reason(polygon)
         numbers = re.findall(r"-?[0-9.]+(?:e[-+]?[0-9]+)?", reason.partition("[")[2])
         place = f" {_place(np.array(numbers[:2], dtype=float), scale)}" if len(numbers) >= 2 else ""
-        raise GeometryError(f"the outline crosses or touches itself{place}", file=file, mend="Mend the outline there")
+        raise GeometryError(f"the outline crosses or touches itself{place}", file=file, mend="Fix the outline there")
     return loop

@@ -206,5 +206,5 @@ def _unknown(layout: Layout, known: Mapping[str, Any], plain: str) -> tuple[str,
         return "the column does not say its unit", f"Name it {', '.join(most) + ' or ' if most else ''}{last}"
     close = _near(plain, known, NEAR)
     remarks = "; remarks go into note" if "note" in layout.columns else ""
-    mend = f"Did you mean {close[0]}? Mend the name or remove the column{remarks}" if close else layout.names
+    mend = f"Did you mean {close[0]}? Fix the name or remove the column{remarks}" if close else layout.names
     return f"no column of {layout.kind} has this name", mend

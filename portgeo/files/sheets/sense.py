@@ -187,7 +187,7 @@ def _check_step(row: Row, before: Reading, next_row: Row, after: Reading, displa
         next_row.tell(
             "turn",
             f"the heading turns {np.degrees(turned):.0f} degrees between them",
-            "Measure a section in between, or mend turn_deg (it is the heading turned so far)",
+            "Measure a section in between, or fix turn_deg (it is the heading turned so far)",
             where=where,
             kind=GeometryError,
         )

@@ -336,7 +336,7 @@ def _round(row: Row, reading: Reading) -> Reading:
                 most,
                 f"the section is round, but its {most} is {row.cell(most).own(read[most])} and its {least} "
                 f"{row.cell(least).own(read[least])}",
-                "Write oval in the shape column, or mend the reading",
+                "Write oval in the shape column, or fix the reading",
             )
     diameter = float(np.mean(list(sizes.values())))
     return replace(reading, height=diameter, width=diameter)
@@ -369,7 +369,7 @@ def _traced(row: Row, reading: Reading, outlines: Outlines) -> Reading:
             row.tell(
                 side,
                 f"the trace has a {side} of {own(traced)}, but was read as {own(read)}",
-                "Check the unit and scale of the drawing, or mend the reading",
+                "Check the unit and scale of the drawing, or fix the reading",
             )
     return replace(reading, outline=outline, height=height, width=width)
 
@@ -391,7 +391,7 @@ def _tell_useless(row: Row, shape: Shape) -> bool:
     ]
     for name in useless:
         what = f"a section of shape {shape} has no {name.replace('_', ' ')}"
-        row.tell(name, what, "Mend the shape or empty the cell")
+        row.tell(name, what, "Fix the shape or empty the cell")
     return bool(useless)
 
 

@@ -108,7 +108,7 @@ def _tell_askew(rows: Sequence[Row], points: Sequence[Points], display: Display)
         if read is not None and abs(read - drawn) > POINTS_AGREE * DRAWN_ERROR_MM:
             length = display.length
             what = f"the height reads {length(read)}, but floor and roof points are {length(drawn)} apart"
-            row.tell("height", what, "Mend the height or the points")
+            row.tell("height", what, "Fix the height or the points")
 
 
 def laid_down(rows: Sequence[Row], display: Display) -> list[Laid | None]:

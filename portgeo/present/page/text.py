@@ -74,7 +74,7 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
     went, stayed = changes(results, d)
     if stayed:
         names = " and ".join(name for name, _ in stayed)
-        went.append(f"{names} changed too little to tell")
+        went.append(f"{names} changed too little to detect")
     began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
     return f"{began}{removed_text(change, d)}. {capital(changed)}" if change else began + changed
 

@@ -204,7 +204,7 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     _pictures(sheet, models, d)
     sheet.heading("What changed" if len(results["states"]) > 1 else "What was measured")
     went, stayed = changes(results, d)
-    for text in [*went, *(f"{name} ({size}) changed too little to tell" for name, size in stayed)]:
+    for text in [*went, *(f"{name} ({size}) changed too little to detect" for name, size in stayed)]:
         sheet.point(text[:1].upper() + text[1:] + ".")
     for text in _figures(results, d):
         sheet.point(text)

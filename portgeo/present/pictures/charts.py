@@ -114,7 +114,9 @@ def schedule_figure(surveys: Sequence[tuple[str, Survey]], display: Display) -> 
     area_axes.set_ylabel(f"area, {display.area_unit}")
     size_axes.set_ylabel(f"across the middle, {display.unit}")
     size_axes.set_xlabel(f"station from the entry, {display.unit}")
-    area_axes.set_title("Area schedule (band: 19 times in 20; dots: measured; triangle: least)", color=INK, fontsize=11)
+    area_axes.set_title(
+        "Area schedule (band: 19 times in 20; dots: measured; triangle: minimum)", color=INK, fontsize=11
+    )
     size_axes.set_title("height, and width (thin, with crosses)", color=INK, fontsize=10, loc="left")
     legend_below(figure, area_axes)
     tidy(area_axes, size_axes)

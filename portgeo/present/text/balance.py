@@ -80,7 +80,7 @@ def flows_lines(flows: FlowsOfSet) -> list[str]:
     if found.odd is None:
         return [
             *lines,
-            "odd one     none stands out" if len(found.flows) > 2 else "odd one     of two, neither can be told",
+            "odd one     none stands out" if len(found.flows) > 2 else "odd one     with two there is none",
         ]
     side = "under" if found.off[found.odd] < 0.0 else "over"
     off = abs(100.0 * found.off[found.odd])

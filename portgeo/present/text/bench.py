@@ -89,7 +89,7 @@ def _other_bends(survey: Survey, d: Display) -> Iterator[str]:
 def throat_text(survey: Survey, d: Display) -> str:
     """Return a throat's area, place and bore, and what tells where it is."""
     throat = survey.throat
-    how = "" if throat.told_by == "mark" else f" (least near the {survey.port.valve_end})"
+    how = "" if throat.told_by == "mark" else f" (minimum near the {survey.port.valve_end})"
     return (
         f"{d.area(throat.area, label=False)} ± {d.area(_two(throat.area_u))} at station {d.length(throat.station)}, "
         f"a bore of {d.length(throat.diameter)}{how}"

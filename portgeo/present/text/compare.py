@@ -52,10 +52,10 @@ def comparison_text(changed: Changed, title: str, metal: str) -> str:
     lines.append("Each corner is split between its two walls.")
     lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
     if any("(" in line for line in table[2:]):
-        lines.append("A depth in brackets is within what the two states scatter: no cut can be told from it.")
+        lines.append("A depth in brackets is within the scatter of the two stages: no cut is detected there.")
     if found.before.readings and found.after.readings:
         lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
-        lines.append("swing a few thousandths the other way. A reading taken there tells.")
+        lines.append("swing a few thousandths the other way. Take a reading there to know.")
     return "\n".join(lines)
 
 
@@ -123,7 +123,7 @@ def _radius(found: Comparison, d: Display) -> str:
     sure = 2.0 * math.hypot(*doubts)
     of_sheets = found.change and (found.change.radius if name == "radius" else found.change.least_radius)
     if of_sheets:
-        little = ", too little to tell" if abs(change) <= 2.0 * of_sheets else ""
+        little = ", too small to detect" if abs(change) <= 2.0 * of_sheets else ""
         radii = f"{d.length(before, label=False)} -> {d.length(after)}"
         return f"{name} {radii}, {told} ± {d.length(2.0 * of_sheets)}{little} (± of each: portgeo measure)"
     # What the readings' error makes of a sheet's radius is not worked out here, and a made mesh has none.
@@ -134,7 +134,7 @@ def _radius(found: Comparison, d: Display) -> str:
         f"{d.length(radius, label=False)} ± {d.length(2.0 * u, label=False)}"
         for radius, u in zip((before, after), doubts, strict=True)
     ]
-    little = ", too little to tell" if abs(change) <= sure else ""
+    little = ", too small to detect" if abs(change) <= sure else ""
     return f"{name} {' -> '.join(ends)} {d.unit}, {told} ± {d.length(sure)}{little}"
 
 

@@ -46,7 +46,7 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
         if plan.radius_cut is not None:
             told = (
                 f"radius {d.length(plan.radius_cut)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
-                f"{d.length(cut.end)} (where the port turns, portgeo measure tells)"
+                f"{d.length(cut.end)} (portgeo measure shows where the port turns)"
             )
         elif cut.is_short:
             told = f"stays as it is: nothing may be cut towards the {wanted} wanted, see below"
@@ -116,7 +116,7 @@ def stops_texts(
             stopped = stop_notice(stop["name"], stop["depth_mm"], not stop["measured"]).message(d)
             place = "all round" if stop["all_round"] else clock_text(stop["clock_hours"])
             text = f"station {d.length(stop['station_mm'])}, {place}: {stopped}"
-            found.append(f"{text}; the areas asked for are met all the same" if met else text)
+            found.append(f"{text}; the area targets are met all the same" if met else text)
     return found
 
 
@@ -133,7 +133,7 @@ def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
 def _areas(plan: Plan, d: Display) -> str:
     asked = plan.target.areas
     if not asked:
-        return "none asked for"
+        return "no target"
     short = np.nan_to_num(1.0 - plan.area_after / plan.wanted, nan=0.0)
     stations = plan.grid.stations
     over = np.nan_to_num(np.minimum(plan.area_before, plan.area_after) / plan.wanted - 1.0, nan=0.0)

@@ -86,7 +86,7 @@ def _grid_text(result: AirSpeed, d: Display) -> str:
     peak = result.side_peak or result.highest
     text = f"{result.wall.unknowns:,} points; they leave {_fine(peak.error, d)} of doubt in the peak"
     if peak.u is None:
-        return text + "; how sure the shape is was not told, so no ± is given"
+        return text + "; no ± is given: how sure the shape is is not known"
     return text + "; ± is twice the standard uncertainty of shape and points together"
 
 
@@ -151,7 +151,7 @@ def _throat_text(result: AirSpeed, d: Display, valve: float | None) -> str:
     size = f"{d.length(throat.diameter)}"
     if valve is not None:
         size += f", {of_valve_text(throat.percent_of(valve))}"
-    how = "" if throat.told_by == "mark" else f" (least near the {result.path.ports[-1].valve_end})"
+    how = "" if throat.told_by == "mark" else f" (minimum near the {result.path.ports[-1].valve_end})"
     if throat.station == result.least_station:
         return f"{size}, at station {d.length(throat.station)}{how}: it is the minimum area"
     mean = result.mean_through(throat.area)

@@ -59,7 +59,7 @@ def _legs_lines(measured: MeasuredSplit, apart: LegsApart, d: Display) -> Iterat
     one, other = measured.legs
     yield f"{other.name} against {one.name}"
     change, u = apart.volume_cc, 2.0 * apart.volume_u_cc
-    surely = "" if abs(change) > u else ", within what the readings can tell"
+    surely = "" if abs(change) > u else ", within what the readings can show"
     yield f"  volume      {change:+.2f} ± {u:.2f} cc{surely}"
     yield f"  min area    {apart.least_area_percent:+.1f}%"
     if one.short_side and other.short_side:
