@@ -152,3 +152,27 @@ def test_a_job_in_its_folder_is_opened_whole(tmp_path):
         with served(what) as browser:
             state = browser.get("state").json()
             assert (state["job"], state["units"], state["stages"][0]["name"]) == ("job.toml", "mm", "as cast")
+
+
+@pytest.mark.parametrize("order", [("walls", "target"), ("target", "walls")])
+def test_walls_that_are_typed_stop_the_cut_that_starts_from_their_stage(browser, folder, order):
+    for table in order:
+        answered(browser.edit({"op": "table", "table": table}))
+    assert 'wall_readings = "walls.csv"' in (folder / "target.toml").read_text()
+
+
+def test_walls_that_are_typed_stop_the_calm_cut_where_nothing_else_is_wanted(browser, folder):
+    from portgeo.app.live.asking import asked_of
+    from portgeo.app.live.cutting import calm_limits
+    from portgeo.app.live.serve import desk_of
+    from portgeo.front.cuts import target_in
+
+    answered(browser.edit({"op": "table", "table": "walls"}))
+    cells = [[1, "station_in", "1.0"], [1, "clock", "12"], [1, "thickness_in", "0.150"]]
+    walls = {"op": "insert", "file": "walls.csv", "at": 1, "count": 1}, {"op": "cells", "file": "walls.csv"}
+    answered(browser.edit(walls[0], walls[1] | {"cells": cells}))
+    answered(browser.edit({"op": "key", "table": "calm", "key": "hold_throat", "text": "true"}))
+    asked = asked_of(desk_of(str(folder / "job.toml")), {"kind": "calm", "cfm": "200"})
+    _, target = target_in(calm_limits(asked), limits=True)
+    assert target.wall_readings.read_text() == (folder / "walls.csv").read_text()
+    assert {"the wall readings", "what the job asks of this cut"} <= set(asked.made_from)

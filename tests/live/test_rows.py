@@ -77,3 +77,17 @@ def test_every_column_that_a_sheet_may_have_has_its_words(kind):
 
     labels = POINT_LABELS if kind == "points" else LABELS
     assert set(layout_of(kind).columns) <= set(labels)
+
+
+def test_a_port_that_splits_is_told_what_to_do_in_the_pages_own_words():
+    from portgeo.app.live.figures import Readings, build
+
+    rows = [(1, "0", "", 40), (2, "30", "", 40), (3, "30", "left", 28), (4, "60", "left", 25)]
+    typed = tuple(
+        (row, {"station_mm": station, "shape": "round", "diameter_mm": str(wide)} | ({"leg": leg} if leg else {}))
+        for row, station, leg, wide in rows
+    )
+    columns = {name: name for name in ("station_mm", "shape", "diameter_mm", "leg")}
+    built = build(Readings("as cast", "port", "a.csv", typed, (), (), columns, "mm", "."))
+    assert built.port is None and built.left_out == (1, 2, 3, 4)
+    assert "splits" in built.problem["what"] and "--" not in built.problem["mend"]

@@ -13,6 +13,7 @@ from portgeo.app.live.answer_parts import (
     Progress,
     file_of,
     flow_said,
+    job_of,
     limits_only,
     metal_of,
     painted_model,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from portgeo.results.calmed import CalmedAir
     from portgeo.results.planned import Planned
 
+HELD = "held by:"  # begins a line of what holds a cut back
 NAMED = ("wall_readings", "outer_mesh", "gasket")  # keys of a target's limits that name files
 
 
@@ -65,7 +67,7 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     """
     from portgeo.front.air import flow_of
     from portgeo.front.calming import calm
-    from portgeo.present.text.calm import calm_text
+    from portgeo.present.text.calm import calm_text, held_texts
     from portgeo.present.text.cut_sheet import plan_text
 
     of = asked.stages[-1]
@@ -77,12 +79,17 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         cfm = flow_of(flow.bench, flow.run, flow.lift_mm)
     assert cfm is not None
     metal = metal_of(asked)
+    said = None if asked.job is None else job_of(asked).job.calm
+    amount = None if said is None else said.metal_cc
     found = calm(
-        port, cfm, calm_limits(asked), depression_in_h2o=flow.depression_in_h2o,
-        progress=lambda what, share: progress(what, share), **metal,
+        port, cfm, calm_limits(asked), metal_cc=amount, hold_throat=said is not None and said.hold_throat,
+        depression_in_h2o=flow.depression_in_h2o, progress=lambda what, share: progress(what, share), **metal,
     )  # fmt: skip
     title = f"{of.stage} at {cfm:.0f} cfm"
-    lines = [*remarks, *said_lines(calm_text(found, title, "past it metal buys least"))]
+    why = "past it metal buys least" if amount is None else "as the job asks"
+    lines = [*remarks, *(line for line in said_lines(calm_text(found, title, why)) if not line.startswith(HELD))]
+    if found.chosen is not None:
+        lines += [f"{HELD} {text}" for text in held_texts(found.chosen.to_dict(), found.display)]
     if found.planned is None:
         return {"lines": [*lines, *(each.message for each in found.warnings)], "tables": [], "files": []}
     texts = [plan_text(plan, f"{title}, calmed", metal.get("alloy") or "metal") for plan in found.plans]
@@ -109,14 +116,21 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
 
 
 def calm_limits(asked: Asked) -> Path | dict[str, Any] | None:
-    """Return what stops a calm cut. The areas that are wanted do not, unless they were said to be the most.
+    """Return what stops a calm cut: the target's limits, those that the job names for it, or the walls alone.
 
-    Raises InputError where the target cannot be read.
+    The areas that are wanted do not stop it, unless they were said to be the most. Raises InputError where the target
+    cannot be read.
     """
     from portgeo.files.toml.target import read_target
 
+    job = None if asked.job is None else job_of(asked).job
+    if job is not None and job.calm is not None and job.calm.limits is not None:
+        return Path(asked.folder) / job.calm.limits
     if asked.target is None:
-        return None
+        walls = None if job is None else job.walls
+        if walls is None or walls.state not in (None, asked.stages[-1].stage):
+            return None
+        return {"units": asked.units, "limits": {"wall_readings": str(Path(asked.folder) / walls.file)}}
     path = Path(asked.folder) / asked.target
     if asked.said.get("hold_areas"):
         return path

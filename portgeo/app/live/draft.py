@@ -17,7 +17,7 @@ from portgeo.app.job.blanks import bench_sheet, blank_target, section_sheet, wal
 from portgeo.app.live.documents import CsvSheet
 from portgeo.app.live.forms import TITLES, keys_of, written_name
 from portgeo.app.live.job_text import literal, with_entry, with_key, without_entry
-from portgeo.app.live.outline import begin_trace, is_trace, rectangle_csv, traces_named
+from portgeo.app.live.outline import begin_trace, draw_gasket, is_trace, traces_named
 from portgeo.app.live.sheets import ReadSheet, Sheet, sheet_of
 from portgeo.app.live.stages import JOB, Named, Stage, job_content, named_in, stages_of
 from portgeo.app.live.tables import Kind
@@ -309,17 +309,17 @@ class Draft:
         self._set(table, 0, "file", self._blank(name, blank(self.units)))
         if table != "bench" and len(self.stages()) > 1:
             self._set(table, 0, "state", self.stages()[-1].name)
+        self._walls_stop_the_cut()
         return f"{TITLES[table]}: {name}"
 
-    def gasket(self, edit: Mapping[str, Any]) -> str:
-        """Draw the gasket's opening from its height, width and corner radius, and name it in the job."""
-        self.need_job()
-        said = [str(edit[key]) for key in ("height", "width", "corner")]
-        data = rectangle_csv(said[0], said[1], said[2], self.units)
-        name = self.free_name("gasket.csv")
-        self.add_file(name, data)
-        self._set("gasket", 0, "file", name)
-        return f"gasket {said[0]} x {said[1]} x {said[2]}"
+    def _walls_stop_the_cut(self) -> None:
+        """Have the target stop at the job's wall readings, of the stage that it starts from, unless it names others."""
+        walls, target = (self.content().get(table) or {} for table in ("walls", "target"))
+        file = target.get("file")
+        if "file" not in walls or file not in self.files or walls.get("state") != target.get("state"):
+            return
+        if "wall_readings" not in (job_content(self.files[file]).get("limits") or {}):
+            self._set_in_target("limits", 0, "wall_readings", str(walls["file"]))
 
     # Files
 
@@ -385,7 +385,7 @@ _TARGET: tuple[str, Callable[[LengthUnit], str]] = ("target.toml", blank_target)
 EDITS: Mapping[str, Callable[[Draft, Mapping[str, Any]], str]] = {
     "cells": Draft.cells, "insert": Draft.insert, "remove": Draft.remove, "column": Draft.column,
     "beside": Draft.beside, "stage": Draft.stage, "stage_key": Draft.stage_key, "unstage": Draft.unstage,
-    "key": Draft.key, "form": Draft.form, "table": Draft.table, "gasket": Draft.gasket, "trace": begin_trace,
+    "key": Draft.key, "form": Draft.form, "table": Draft.table, "gasket": draw_gasket, "trace": begin_trace,
 }  # fmt: skip
 
 

@@ -57,6 +57,16 @@ def build(readings: Readings) -> Built:
     from portgeo.front.ports import port_from_rows
 
     rows = list(readings.rows)
+    legs = {cells[name] for _, cells in rows for name in [readings.columns.get("leg", "")] if name in cells}
+    if legs:
+        mend = "Give the trunk and each leg a sheet of its own here; portgeo measure takes this one whole"
+        split = {
+            "what": "this port splits, and the page works on one passage",
+            "mend": mend,
+            "row": None,
+            "column": None,
+        }
+        return Built(None, (), tuple(row for row, _ in rows), split | {"row": None, "column": None})
     out = set(readings.left_out)
     problem: Mapping[str, Any] | None = None
     while len(rows) >= FEWEST:

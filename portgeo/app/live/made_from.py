@@ -25,12 +25,12 @@ WHOLE = ("report", "customer")  # answers about all of the job
 CUTS = ("plan", "calm")  # answers that go by the target
 # What the others go by besides the readings: tables of the job, and what a person calls them.
 TABLES: Mapping[str, tuple[str, ...]] = {
-    "air": ("bench",), "compare": ("metal",), "plan": ("metal",), "calm": ("metal", "bench"), "set": ("set",),
-    "templates": ("templates",),
+    "air": ("bench",), "compare": ("metal",), "plan": ("metal",), "calm": ("metal", "bench", "walls", "calm"),
+    "set": ("set",), "templates": ("templates",),
 }  # fmt: skip
 CALLED = {
-    "bench": "the bench", "metal": "the metal", "set": "the runners of the set",
-    "templates": "the stations of the templates",
+    "bench": "the bench", "walls": "the wall readings", "calm": "what the job asks of this cut", "metal": "the metal",
+    "set": "the runners of the set", "templates": "the stations of the templates",
 }  # fmt: skip
 REMARKS = ("note",)  # columns that change no figure
 
@@ -45,7 +45,7 @@ def made_from(desk: Desk, asked: Asked) -> dict[str, str]:
         found = {f"the readings of {of.stage}": _sha(_readings(of)) for of in asked.stages}
         if asked.runner is not None:
             found[f"the runner of {asked.runner.stage}"] = _sha(_readings(asked.runner))
-        for table in TABLES[asked.kind]:
+        for table in (table for table in TABLES[asked.kind] if table in content):
             found[CALLED[table]] = _sha([content.get(table), *_files(desk, table)])
         if asked.target is not None and (asked.kind in CUTS or asked.said.get("planned")):
             said = job_content(_bytes(desk.folder, asked.target))

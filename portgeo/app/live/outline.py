@@ -85,6 +85,16 @@ def is_trace(data: bytes) -> bool:
     )
 
 
+def draw_gasket(draft: Draft, edit: Mapping[str, Any]) -> str:
+    """Draw the gasket's opening from its height, width and corner radius, and name it in the job."""
+    draft.need_job()
+    said = [str(edit[key]) for key in ("height", "width", "corner")]
+    name = draft.free_name("gasket.csv")
+    draft.add_file(name, rectangle_csv(said[0], said[1], said[2], draft.units))
+    draft.key({"table": "gasket", "key": "file", "text": name})
+    return f"gasket {said[0]} x {said[1]} x {said[2]}"
+
+
 def begin_trace(draft: Draft, edit: Mapping[str, Any]) -> str:
     """Lay out the outline of a row to be typed, and name it in the row; with a `name` take a drawing that is there."""
     file, row = str(edit["file"]), int(edit["row"])

@@ -30,6 +30,7 @@ function calmPart(holder, { desk, start, show }) {
     make("p", { class: "note" }, "Finds the cut that slows the air on the wall most, for each amount of metal, within the limits below. It takes some minutes; go on typing."),
     make("div", { class: "field" }, make("label", { for: "calm-flow" }, "Flow", make("span", { class: "unit" }, " cfm")), flow, help), holding,
     make("div", { class: "actions" }, make("button", { type: "button", class: "first", onclick: ask }, "Find where to cut")), refused, found, drawing, cut);
+  const more = formPart(holder.insertBefore(make("div"), refused), { desk, tables: ["calm"], fold: true, empty: " " });
 
   function choose(task, k) {
     const one = task.result.choices[k];
@@ -42,6 +43,7 @@ function calmPart(holder, { desk, start, show }) {
     update(given) {
       state = given;
       const { file, flow: cfm } = bench();
+      if (state.job) more.update(state.forms);
       holding.hidden = !state.forms.some((form) => ["target.area", "target.taper"].includes(form.table) && form.given);
       if (document.activeElement !== flow && !flow.value) flow.value = cfm;
       help.textContent = file ? "Empty: the best of this stage\u2019s run on the bench sheet." : "Through the port on the bench, at the lift you care about.";
