@@ -59,6 +59,11 @@ def wall_name(wall: str) -> str:
     return f"{wall} wall" if wall in ("left", "right") else wall
 
 
+def wall_at(clock: float) -> str:
+    """Return the wall of WALLS that is nearest to a clock position, hours."""
+    return WALLS[round(clock / 3.0) % len(WALLS)]
+
+
 @dataclass(frozen=True)
 class Points:
     """Where a section's ends lie in a side view of the mold, mm: floor and roof, each (x, z).

@@ -26,6 +26,7 @@ def probe(
     *,
     bench: Benched | None = None,
     run: str | Run | None = None,
+    name: str | None = None,
 ) -> ProbedAir:
     """Return what a pitot probe read beside the ideal flow, place by place.
 
@@ -37,6 +38,7 @@ def probe(
     readings : a probe sheet (csv, xlsx, xls, ods): station, clock, distance off the wall, speed or pressure; flow or
         lift, and depression, where it was not that of `air`; or its rows, with the columns' names.
     bench, run : whose flow a reading's lift means.
+    name : of the sheet in records and refusals, where it is not its path.
 
     Raises
     ------
@@ -63,8 +65,8 @@ def probe(
 
     source: Source
     if isinstance(readings, str | Path):
-        name, source = str(readings), read_bounded(readings, FILE_LIMIT)
+        file, source = name or str(readings), read_bounded(readings, FILE_LIMIT)
     else:
-        name, source = "readings", readings
-    rows = probe_from(source, name, port, None if pulled is None else flow_at)
-    return ProbedAir.of(probed(found, rows), port.display, {"file": name})
+        file, source = name or "readings", readings
+    rows = probe_from(source, file, port, None if pulled is None else flow_at)
+    return ProbedAir.of(probed(found, rows), port.display, {"file": file})

@@ -196,6 +196,43 @@ def test_the_record_of_each_step_is_what_its_command_writes(made, tmp_path):
     assert results["compare"][0]["record"] == json.loads((tmp_path / "c.json").read_text())
 
 
+PROBE_JOB = """title = "probed"
+units = "mm"
+
+[[state]]
+name = "as cast"
+port = "before.csv"
+
+[bench]
+file = "bench.csv"
+
+[probe]
+file = "probe.csv"
+"""
+
+
+def test_a_probes_readings_stand_beside_the_computed_air_of_their_state(tmp_path):
+    folder = write_job(tmp_path / "job", PROBE_JOB)
+    # 4 mm of lift: 60 cfm; a bore has flow over area everywhere, thinned out by little at such a speed.
+    mean = 60.0 * 4.71947443e-4 / (np.pi / 4.0 * (BORE_MM / 1000.0) ** 2)
+    rows = f"40,3,12,{mean:.3f},4\n60,12,12,{mean / 2.0:.3f},4\n60,12,0.1,20,4\n"
+    (folder / "probe.csv").write_text("station_mm,clock,off_wall_mm,speed_m_s,lift_mm\n" + rows)
+    done = run_job(read_job(folder / "job.toml"), folder / "report", lambda what, share: None)
+    probe = done.results["probe"]
+    assert (probe["state"], probe["record"]["source"]) == ("as cast", {"file": "probe.csv"})
+    places = probe["record"]["places"]
+    assert [place["ratio"] for place in places[:2]] == pytest.approx([1.0, 0.5], rel=0.02)
+    assert places[2]["in_layer"] and "pictures/probe.png" in done.files
+    table = list(csv.reader(io.StringIO((folder / "report/tables/probe.csv").read_text(encoding="utf-8"))))
+    assert [row[-1] for row in table[1:]] == ["", "", "by the wall"]
+    page = (folder / "report" / "report.html").read_text(encoding="utf-8")
+    assert "That is computed; the probe’s fastest reading is" in page and "What the probe read</h2>" in page
+    (folder / "probe.csv").write_text("station_mm,clock,off_wall_mm,speed_m_s\n400,3,12,20\n")
+    with pytest.raises(InputError, match=r"probe\.csv") as refusal:
+        run_job(read_job(folder / "job.toml"), folder / "report", lambda what, share: None)
+    assert str(tmp_path) not in str(refusal.value)
+
+
 CALM_JOB = """title = "calm"
 units = "mm"
 

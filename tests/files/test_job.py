@@ -191,6 +191,10 @@ READ = '\n[walls]\nfile = "walls.csv"\n'
     [
         (TWO, "[target] does not say which state its cut starts from"),
         (TWO.replace('file = "target.toml"', FIRST_CUT), "nothing says in which state they were taken"),
+        (
+            TWO.replace('file = "target.toml"', FIRST_CUT) + READ.replace("[walls]", "[probe]"),
+            "[probe] does not say in which",
+        ),
         (TWO.replace('file = "target.toml"', FIRST_CUT) + READ, "[walls] does not say in which state"),
         (
             TWO.replace('file = "target.toml"', FIRST_CUT) + READ + 'state = "as cast"',

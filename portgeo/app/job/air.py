@@ -11,6 +11,7 @@ from typing import Any
 from portgeo.app.job.results import Cut, Given, LeftOut, Part, Sped, Told
 from portgeo.core.errors import InputError, naming
 from portgeo.front.air import Engine, Run, Valve, air_speed, bench, beside, demand, engine, valve
+from portgeo.front.probing import probe
 from portgeo.present.pictures.speed import bench_figure, painted
 from portgeo.results.air import AirThrough
 from portgeo.results.benched import Benched
@@ -131,6 +132,20 @@ def sped(given: Given) -> Sped | LeftOut:
         pose = air.computed.path.poses[0]
         over_runner = painted(air.computed, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
     return Sped(air, _flow_told(air, settings), painted(air.computed, part.skin.vertices), over_runner)
+
+
+def probed(given: Given) -> Told | LeftOut:
+    """Return a probe's readings beside the air speed of their state, and a chart of measured over computed."""
+    from portgeo.present.pictures.charts import png
+    from portgeo.present.pictures.probe import probe_figure
+
+    speed: Sped | LeftOut = given.needs["speed"]
+    if isinstance(speed, LeftOut):
+        return speed
+    run = speed.air.run
+    sheet = _bench(given) if "bench" in given.paths and run is not None else None
+    read = probe(speed.air, given.paths["probe"], bench=sheet, run=run, name=given.names["probe"])
+    return Told(read.to_dict(), png(probe_figure(read)))
 
 
 def _flow_told(air: AirThrough, settings: Mapping[str, Any]) -> str:

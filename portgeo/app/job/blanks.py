@@ -284,6 +284,12 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # file = "walls.csv"
 # state = "as cast"
 
+# A pitot tube's readings in the port, to be set beside the air speed that is computed. With several states this
+# table must say in which they were taken.
+# [probe]
+# file = "probe.csv"  # columns station_in (or _mm), clock, off_wall_in, speed_ft_s or pressure_in_h2o
+# state = "as cast"
+
 # The gasket's opening at the joint of runner and port.
 # [gasket]
 # file = "gasket.dxf"  # or svg, or csv

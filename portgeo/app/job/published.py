@@ -86,7 +86,9 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
                 "airspeed": _record(speed), "flow_note": getattr(speed, "note", None) or getattr(speed, "why", None),
             }
         )  # fmt: skip
-    calm = get("calm")
+    probe, calm = get("probe"), get("calm")
+    if isinstance(probe, LeftOut):
+        skipped.append({"step": "the probe's readings", "why": probe.why})
     if isinstance(calm, LeftOut):
         skipped.append({"step": "the cut that calms the air", "why": f"there is no flow: {calm.why}"})
     demand = get("demand")
@@ -111,6 +113,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         "bench": _record(get("bench")),
         "demand": _record(demand),
         "plan": _plan(steps, get),
+        "probe": _probe(steps, get),
         "calm": _calm(steps, get),
         "reach": None,
         "skipped": skipped,
@@ -158,6 +161,14 @@ def _plan(steps: Steps, get: Get) -> dict[str, Any] | None:
         "airspeed": _record(get("planned speed")),
         "beside": _record(get("beside")),
     }
+
+
+def _probe(steps: Steps, get: Get) -> dict[str, Any] | None:
+    """Return what a probe read: in which state, and the record."""
+    job, record = steps.job.job, _record(get("probe"))
+    if record is None or job.probe is None:
+        return None
+    return {"state": job.state[job.index(job.probe.state)].name, "record": record}
 
 
 def _calm(steps: Steps, get: Get) -> dict[str, Any] | None:
@@ -244,9 +255,11 @@ def _meshes(steps: Steps) -> dict[tuple[int, str], str]:
 def _charts(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     """Yield the charts of what was read or matched, by name."""
     for name in steps.by_name:
-        told = get(name) if name.split()[0] in ("bench", "match", "balance") else None
+        told = get(name) if name.split()[0] in ("bench", "match", "balance", "probe") else None
         if isinstance(told, Told) and told.chart is not None:
-            base = {"bench": "bench", "balance": "balance"}.get(name) or f"joint-{int(name.split()[1]) + 1}"
+            base = {"bench": "bench", "balance": "balance", "probe": "probe"}.get(
+                name
+            ) or f"joint-{int(name.split()[1]) + 1}"
             yield f"pictures/{base}.png", told.chart
 
 

@@ -210,6 +210,8 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     job = steps.job.job
     if job.bench is None:
         steps.skip("flow bench and air speed", "there is no [bench] with a sheet or a flow")
+        if job.probe is not None:
+            steps.skip("the probe's readings", "there is no flow to compute the air by")
         return
     engine = job.engine
     if job.bench.file is not None:
@@ -239,6 +241,7 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
             parts.get((k, "runner")),
             surveyed=k,
         )
+    _probe(steps)
     if engine is not None and engine.port == "exhaust":
         why = "both are rules for intakes; an exhaust's stations run with the flow too, from 0 at the valve"
         steps.skip("the engine's demand and the power estimate", why)
@@ -252,6 +255,17 @@ def _flow(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         "demand", "working out the engine's demand", "air.demanded",
         {"engine": engine.model_dump()}, needs={"speed": f"speed {last}"},
     )  # fmt: skip
+
+
+def _probe(steps: Steps) -> None:
+    """Add a probe's readings beside the air of the state in which they were taken."""
+    job = steps.job.job
+    if job.probe is None or job.bench is None:
+        return
+    files = [("probe", job.probe.file, "probe readings"), *([_bench_file(steps)] if job.bench.file else [])]
+    settings = {"depression": job.bench.depression_in_h2o, "units": job.units}
+    needs: dict[str, str | None] = {"speed": f"speed {job.index(job.probe.state)}"}
+    steps.add("probe", "setting the probe's readings beside the air", "air.probed", settings, files, needs)
 
 
 def _bench_file(steps: Steps) -> tuple[str, str, str]:

@@ -25,7 +25,8 @@ SCANS = ("port_scan", "runner_scan", "scan")
 TITLES = {
     "": "Job", "engine": "Engine", "metal": "Metal", "state": "Stage", "bench": "Bench", "target": "Next cut",
     "calm": "Calm the air",
-    "gasket": "Gasket", "set": "Set of runners", "tool": "Burr", "walls": "Walls", "templates": "Templates",
+    "gasket": "Gasket", "set": "Set of runners", "tool": "Burr", "walls": "Walls",
+    "probe": "Probe", "templates": "Templates",
 }  # fmt: skip
 
 # What each key is called, and what belongs there; of a length the unit is the job's, or the key's own.
@@ -110,6 +111,10 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
     "walls": {
         "file": ("Wall sheet", "The sonic tester's readings"),
         "state": ("Taken in stage", "The wall gets thinner from stage to stage"),
+    },
+    "probe": {
+        "file": ("Probe sheet", "A pitot tube's readings in the port: the report sets them beside the computed air"),
+        "state": ("Taken in stage", "The air changes from stage to stage"),
     },
     "templates": {
         "at": ("Stations", "Of the printed sections, with commas between; the measured ones without them"),

@@ -159,7 +159,7 @@ def named_files(content: dict[str, Any]) -> list[tuple[str, int, str, str]]:
         for key in ("port", "runner")
         if isinstance(state, dict)
     ]
-    for table in ("bench", "target", "gasket", "walls"):
+    for table in ("bench", "target", "gasket", "walls", "probe"):
         found.append((table, 0, "file", _table(content, table).get("file")))
     found.append(("calm", 0, "limits", _table(content, "calm").get("limits")))
     found.append(("set", 0, "gasket", _table(content, "set").get("gasket")))
@@ -191,7 +191,7 @@ def state_slips(content: dict[str, Any]) -> Iterator[tuple[str, int, str | None,
             if name == computed and table in content:
                 what = f"a state is named '{computed}', which is what {of} is called"
                 yield "state", k, "name", what, "Name it otherwise"
-    for table in ("target", "calm", "tool", "walls"):
+    for table in ("target", "calm", "tool", "walls", "probe"):
         state = _table(content, table).get("state")
         if isinstance(state, str) and state.strip() and state.strip().casefold() not in folded:
             what = f"[{table}] names the state '{state}', and there is none"

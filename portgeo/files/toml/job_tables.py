@@ -26,7 +26,11 @@ Note = Annotated[str, Field(max_length=NOTE_LETTERS)]
 Point = tuple[float, float, float]
 # Tables that must name their state where there are several: the wall gets thinner from state to state, so
 # that readings of another one than the cut starts from would have it go too deep.
-STATE_TOLD = {"target": "which state its cut starts from", "walls": "in which state its readings were taken"}
+STATE_TOLD = {
+    "target": "which state its cut starts from",
+    "walls": "in which state its readings were taken",
+    "probe": "in which state its readings were taken",
+}
 
 
 def refuse(what: str, mend: str, key: str | None = None) -> PydanticCustomError:
@@ -327,6 +331,13 @@ class Walls(Table):
     state: Name | None = None
 
 
+class Probe(Table):
+    """A pitot tube's readings in the port, and the state in which they were taken."""
+
+    file: str
+    state: Name | None = None
+
+
 class Templates(Table):
     """Where the printed sections stand, mm, and on which paper."""
 
@@ -361,6 +372,7 @@ class Job(Table):
     set: RunnerSet | None = None
     tool: Tool | None = None
     walls: Walls | None = None
+    probe: Probe | None = None
     templates: Templates = Templates()
 
     @field_validator("state", mode="before")

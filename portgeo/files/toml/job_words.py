@@ -17,6 +17,7 @@ from portgeo.files.toml.job_tables import (
     Job,
     Metal,
     Planned,
+    Probe,
     RunnerSet,
     Scan,
     State,
@@ -30,7 +31,7 @@ from portgeo.files.toml.tables import shown
 TABLES: dict[str, type[Table]] = {
     "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,
     "bench": Bench, "target": Planned, "calm": Calm, "gasket": Gasket, "set": RunnerSet, "tool": Tool, "walls": Walls,
-    "templates": Templates,
+    "probe": Probe, "templates": Templates,
 }  # fmt: skip
 
 

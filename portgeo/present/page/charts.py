@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from portgeo.core.plane import FloatArray
+from portgeo.core.section import WALLS, wall_at, wall_name
 from portgeo.core.units import Display
 from portgeo.present.page.contents import PLANNED_STATE, run_names, speeds_of, surveys_of
 from portgeo.present.page.markup import Element
@@ -99,6 +100,27 @@ def side_speed_chart(results: Mapping[str, Any], d: Display) -> Element | None:
         "speed over mean",
         series,
         _reading("station", "length", "ratio", d),
+    )
+
+
+def probe_chart(record: Mapping[str, Any], d: Display) -> Element:
+    """Return measured over computed speed by station, a series a wall, from the record of a ProbedAir."""
+    places = [place for place in record["places"] if place["ratio"] is not None and not place["in_layer"]]
+    length = 1.0 / d.of_length(1.0)
+    series = []
+    for k, wall in enumerate(WALLS):
+        here = [place for place in places if wall_at(place["clock"]) == wall]
+        if here:
+            x, y = _column(here, "station_mm", length), _column(here, "ratio")
+            series.append(Series(f"off the {wall_name(wall)}", x, y, None, k, points=True, line=False))
+    return line_chart(
+        "What the probe read over what is computed",
+        "Measured over computed speed by station, of each reading that counts. The figures are in the table below.",
+        STATION_LABEL.format(d.unit),
+        "measured over computed",
+        series,
+        _reading("station", "length", "ratio", d),
+        from_zero=True,
     )
 
 

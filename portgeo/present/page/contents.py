@@ -16,7 +16,7 @@ from portgeo.present.text.compare import wall_removed
 from portgeo.results.air import AirStations
 from portgeo.results.balanced import RunnerOfSet, SetStations
 from portgeo.results.changed import StationChanges, WallCut
-from portgeo.results.figures import Column, Result, on_the_page
+from portgeo.results.figures import Column, Result, on_the_page, uncertainty_key
 from portgeo.results.joined import JointStations
 from portgeo.results.kinds import kind_of, number_of
 from portgeo.results.measured import Measured, SideOfBend, Stations
@@ -40,6 +40,8 @@ def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
         tables.append(_bench(results["bench"]))
     if results["plan"]:
         tables += _plan(results["plan"]["record"])
+    if results.get("probe"):
+        tables.append(_probe(results["probe"]))
     if results.get("calm"):
         tables += _calm(results["calm"]["record"])
     if results["reach"]:
@@ -225,6 +227,30 @@ def _swirl_heading(run: Mapping[str, Any]) -> str:
 
 def _by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:
     return {round(at, 6): value for at, value in zip(lift, values, strict=True)}
+
+
+PROBE_COLUMNS = (
+    Column("station", "Station", "length"), Column("clock", "O’clock", "text"),
+    Column("off_wall", "Off wall", "length"), Column("flow", "Flow", "flow"),
+    Column("measured", "measured", "speed", "Speed"),
+    Column("measured_u", "±", "speed", "Speed"), Column("computed", "computed", "speed", "Speed"),
+    Column("computed_u", "±", "speed", "Speed"), Column("ratio", "ratio", "ratio", "Measured over computed"),
+    Column("ratio_u", "±", "ratio", "Measured over computed"), Column("not_counted", "Not counted", "text"),
+)  # fmt: skip
+
+
+def _probe(one: Mapping[str, Any]) -> Table:
+    """Return a probe's readings beside the ideal flow, a row a place."""
+    rows = []
+    for place in one["record"]["places"]:
+        why = "past middle" if place["ratio"] is None else "by the wall" if place["in_layer"] else ""
+        cells: list[Any] = [place["station_mm"], clock_text(place["clock"]).removesuffix(" o'clock")]
+        cells += [place["off_wall_mm"], place["flow_cfm"]]
+        for key in ("measured_m_s", "computed_m_s", "ratio"):
+            u = place[uncertainty_key(key)]
+            cells += [place[key], None if u is None else 2.0 * u]
+        rows.append((*cells, why))
+    return Table("probe", f"The probe’s readings, {one['state']}", PROBE_COLUMNS, tuple(rows))
 
 
 CHOICE_COLUMNS = (

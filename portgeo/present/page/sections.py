@@ -14,12 +14,19 @@ from portgeo.flow.airspeed import WHAT_IT_IS
 from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import INDEX_LIMIT
 from portgeo.measuring.advice import measure_name
-from portgeo.present.page.charts import balance_chart, flow_chart, joint_chart, schedule_chart, side_speed_chart
+from portgeo.present.page.charts import (
+    balance_chart,
+    flow_chart,
+    joint_chart,
+    probe_chart,
+    schedule_chart,
+    side_speed_chart,
+)
 from portgeo.present.page.contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
 from portgeo.present.page.cutting import bench_section, calm_section, cut_section
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, fold, folds, named, table_element
-from portgeo.present.page.text import peak_text, power_text, volume_text
+from portgeo.present.page.text import peak_text, power_text, probe_texts, tied, volume_text
 from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.present.text.speed import WHAT_MEAN_IS
 
@@ -76,6 +83,24 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         found.append(folds(named(tables, "speed-"), d))
         found.append(el("p", f"{WHAT_IT_IS} {WHAT_MEAN_IS}", class_="note"))
     return found
+
+
+def probe_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return what a probe read beside the air that is computed: where the ideal flow is not the port's flow."""
+    if not results.get("probe"):
+        return None
+    state, record = results["probe"]["state"], results["probe"]["record"]
+    return [
+        el("ul", [el("li", tied(text)) for text in probe_texts(record, d)]),
+        *([probe_chart(record, d)] if any(p["ratio"] is not None for p in record["places"]) else []),
+        table_element(tables["probe"], d),
+        el(
+            "p",
+            f"{state}: measured is what the probe read; computed is the ideal flow at that place. "
+            "A place by the wall is in the air that the wall slows, which an ideal flow has not.",
+            class_="note",
+        ),
+    ]
 
 
 def _flow_of(results: Mapping[str, Any], state: str, record: Mapping[str, Any]) -> str:
@@ -263,6 +288,7 @@ Section = Callable[[Mapping[str, Any], Mapping[str, Table], Display], "list[Elem
 SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
     ("area", "Area along the port", "area", area_section),
     ("side", "Short side", "short side", side_section),
+    ("probe", "What the probe read", "probe", probe_section),
     ("flow", "Flow against lift", "flow", flow_section),
     ("calm", "What to cut: calm the air", "calm the air", calm_section),
     ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),

@@ -14,6 +14,7 @@ from portgeo.core.section import wall_name
 from portgeo.core.units import Display, clock_text
 from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
+from portgeo.flow.probe import APART
 from portgeo.present.page.contents import compared_flows
 from portgeo.present.page.tables import cell_text
 from portgeo.present.text.compare import least_text, metal_text
@@ -49,6 +50,9 @@ def _now(results: Mapping[str, Any], d: Display) -> str:
         text += f". The air peaks at {peak_text(air, d)}"
     elif side:
         text += f"; the short side’s {side['headline']['name']} is {radius_text(side, d)}"
+    probe = results.get("probe")
+    if air and probe and probe["state"] == state["name"]:
+        text += f". That is computed; the probe’s fastest reading is {_fastest_read(probe['record'], d)}"
     throat = state["port"]["throat"]
     if throat["percent_of_valve"] is not None:
         text += f". The throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}"
@@ -269,6 +273,30 @@ def plan_text(record: Mapping[str, Any], d: Display) -> str:
             f"({d.length(side['wanted_radius_mm'])} is wanted)"
         )
     return text
+
+
+def probe_texts(record: Mapping[str, Any], d: Display) -> list[str]:
+    """Return what a probe's readings say of the ideal flow."""
+    found = [f"Fastest reading: {_fastest_read(record, d)}."]
+    for where, key in (("Up to the turn", "before_ratio"), ("Past the turn", "past_ratio")):
+        if record[key] is not None:
+            found.append(f"{where}, measured is {record[key]:.0%} of computed, on average.")
+    least = record["lowest_past_ratio"]
+    for place in record["places"]:
+        past = least is not None and place["station_mm"] > record["turn_station_mm"] and not place["in_layer"]
+        if past and place["ratio"] == least and least + max(APART, 2.0 * place["ratio_u"]) < 1.0:
+            found.append(
+                f"At station {d.length(place['station_mm'])}, {clock_text(place['clock'])}, past the turn, it is "
+                f"{least:.0%} of computed: the air has likely left the wall there."
+            )
+            break
+    return found
+
+
+def _fastest_read(record: Mapping[str, Any], d: Display) -> str:
+    place = max(record["places"], key=lambda place: place["measured_m_s"])
+    doubt = d.speed(2.0 * place["measured_u_m_s"])
+    return f"{d.speed(place['measured_m_s'], label=False)} ± {doubt}, at station {d.length(place['station_mm'])}"
 
 
 def calm_text(record: Mapping[str, Any], d: Display) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
-from portgeo.core.section import WALLS, wall_name
+from portgeo.core.section import WALLS, wall_at, wall_name
 from portgeo.flow.probe import APART
 from portgeo.present.pictures.charts import INK, colours
 from portgeo.results.probed import ProbedAir
@@ -44,8 +44,3 @@ def probe_figure(probed: ProbedAir) -> Figure:
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(frameon=False)
     return figure
-
-
-def wall_at(clock: float) -> str:
-    """Return the wall that is nearest to a clock position, hours: 12 the roof, 3 the right wall."""
-    return WALLS[round(clock / 3.0) % len(WALLS)]
