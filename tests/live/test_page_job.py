@@ -214,7 +214,14 @@ def test_a_set_of_runners_has_a_sheet_for_each(tab, folder):
     tab.saved()
     assert [row["station_in"] for row in cells_of(folder / "runner-2.csv")] == ["0", "3.5"]
     assert cells_of(folder / "runner-1.csv") == []
-    said(tab, "Flows", "238, 236.5, 229.4")
+    tab.page.get_by_label("Cylinder 3").fill("229.4")
+    tab.keys("Enter")
+    assert "once all before it are typed" in tab.page.locator("#part-set").inner_text()
+    tab.page.get_by_label("Cylinder 1").click()
+    tab.keys("238", "Enter", "236.5", "Enter")
+    tab.saved()
+    assert tab.page.get_by_label("Cylinder 3").input_value() == "229.4"
+    assert "flows = [238, 236.5, 229.4]" in (folder / "job.toml").read_text(encoding="utf-8")
     # By hand: the mean of the three, (238 - 229.4) of it, and the last against the mean of the other two.
     flows = tab.page.locator("#part-set").inner_text().lower()
     assert "mean: 234.6" in flows and "3.7% of the mean" in flows and "cylinder 3, 3.3% under" in flows

@@ -38,12 +38,12 @@ function askAboutChange(dialog, desk, question) {
     [["Keep what is typed here", settle("mine", question.again)], ["Take what is on disk", settle("disk", question.drop)]]);
 }
 
-// When something was made: the time alone where it was today. time : how that is written.
-function whenText(text, time = {}) {
+// When a version was made: the time alone where it was today.
+function whenText(text) {
   const when = new Date(text);
   if (when.toString() === "Invalid Date") return String(text);
   const today = when.toDateString() === new Date().toDateString();
-  return today ? when.toLocaleTimeString([], time) : when.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+  return today ? when.toLocaleTimeString() : when.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 }
 
 async function showVersions(dialog, desk) {

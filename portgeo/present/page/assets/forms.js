@@ -52,8 +52,8 @@ function formField(entry, id, take) {
 }
 
 // All forms of some tables, in their order. tables : names, as the server calls them. only : those of them that are shown.
-// fold : a form in which nothing is said yet is folded away.
-function formPart(holder, { desk, tables, empty, only = () => true, fold = false }) {
+// fold : a form in which nothing is said yet is folded away. without : keys that are typed elsewhere.
+function formPart(holder, { desk, tables, empty, only = () => true, fold = false, without = [] }) {
   let shape = null, fields = new Map();
   const keyOf = (form, entry) => form.table + " " + (form.index || 0) + " " + entry.key;
   const keyed = (problem) => (problem.key || problem.column || "").replace(/_(in|mm)$/, "");
@@ -70,7 +70,7 @@ function formPart(holder, { desk, tables, empty, only = () => true, fold = false
       if (form.given && form.many && form.table !== "state") box.append(make("button", { type: "button", class: "link away",
         onclick: () => desk.edit([{ op: "form", table: form.table, index, remove: true }]) }, "Remove"));
       const scans = {};
-      for (const entry of form.entries) {
+      for (const entry of form.entries.filter((one) => !without.includes(one.key))) {
         const id = "f-" + keyOf(form, entry).replace(/\W+/g, "-");
         const field = formField(entry, id, (text) => desk.edit([{ op: "key", table: form.table, index, key: entry.key, text }]));
         fields.set(keyOf(form, entry), field);
@@ -99,7 +99,7 @@ function formPart(holder, { desk, tables, empty, only = () => true, fold = false
         const again = focused && document.getElementById(focused);
         if (again) again.focus();
       }
-      for (const form of forms) for (const entry of form.entries) fields.get(keyOf(form, entry)).update(entry, problemOf(form, entry.key));
+      for (const form of forms) for (const entry of form.entries) if (!without.includes(entry.key)) fields.get(keyOf(form, entry)).update(entry, problemOf(form, entry.key));
       let rest = holder.querySelector(".form-problems");
       const told = forms.flatMap((form) => (form.problems || []).filter((one) => !form.entries.some((entry) => entry.key === keyed(one))));
       if (!rest && told.length) rest = holder.appendChild(make("div", { class: "form-problems notes", role: "status" }));

@@ -45,6 +45,52 @@ function gasketPart(holder, { desk, say }) {
   return { update(state) { unit.textContent = state.units === "mm" ? "mm" : "inches"; form.update(state.forms); } };
 }
 
+// Flows of all cylinders, a field for each; Enter goes to the next. A job's flows stand in their order, so that one counts
+// once those before it are typed.
+function flowFields(holder, { desk }) {
+  const title = make("h3", {}, "Flow of each on the bench"), list = make("div"), note = make("p", { class: "note", role: "status" });
+  holder.append(title, make("p", { class: "note" }, "All at one depression and lift."), list, note);
+  let inputs = [];
+  const typed = () => inputs.map((input) => input.value.trim());
+  const counted = (texts) => { const gap = texts.indexOf(""); return gap < 0 ? texts : texts.slice(0, gap); };
+  const told = () => {
+    const late = typed().length - counted(typed()).length - typed().filter((text) => !text).length;
+    note.textContent = late > 0 ? "A flow counts, and is kept, once all before it are typed." : "";
+  };
+  function commit() {
+    const text = counted(typed()).join(", ");
+    if (text !== holder.dataset.kept) desk.edit([{ op: "key", table: "set", index: 0, key: "flows", text: text || null }]);
+    told();
+  }
+  return {
+    update(names, text, problem) {
+      const flows = text.split(",").map((one) => one.trim()).filter(Boolean), count = Math.max(names.length, flows.length);
+      while (inputs.length > count) inputs.pop().parentNode.remove();
+      while (inputs.length < count) {
+        const k = inputs.length, id = "flow-" + (k + 1), input = make("input", { type: "text", id, class: "n", inputmode: "decimal", autocomplete: "off", onblur: commit,
+          onkeydown: (event) => {
+            if (event.key !== "Enter") return;
+            event.preventDefault();
+            commit();
+            const next = inputs[k + (event.shiftKey ? -1 : 1)];
+            if (next) { next.focus(); next.select(); }
+          } });
+        inputs.push(input);
+        list.append(make("div", { class: "field" }, make("label", { for: id }, `Cylinder ${k + 1}`, make("span", { class: "unit" }, " cfm")), input, make("span", { class: "help" })));
+      }
+      inputs.forEach((input, k) => {
+        const here = document.activeElement === input && input.value.trim() !== (flows[k] || ""), late = !flows[k] && input.value && k > flows.length;
+        if (!here && !late) input.value = flows[k] || "";
+        input.parentNode.querySelector(".help").textContent = names[k] || "";
+        if (problem) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
+      });
+      holder.dataset.kept = flows.join(", ");
+      told();
+      if (problem) note.textContent = problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.mend ? problem.mend + "." : "");
+    },
+  };
+}
+
 // A set of runners: how many, then a sheet for each, chosen by its name.
 function setPart(holder, { desk, say, start }) {
   const count = make("input", { type: "number", id: "set-count", min: 2, max: 24, value: 4, class: "n" });
@@ -54,15 +100,18 @@ function setPart(holder, { desk, say, start }) {
   const tabs = make("div", { class: "actions", role: "group", "aria-label": "Runner" }), sheet = make("div"), forms = make("div", { class: "forms" }), flows = make("div");
   const beside = action("Set them side by side", () => start("set"), true), answer = make("div", { "aria-live": "polite" }), refused = make("div", { role: "status" });
   const work = make("div", { class: "actions" }, beside);
-  holder.append(begin, tabs, sheet, work, refused, answer, flows, forms);
-  const form = formPart(forms, { desk, tables: ["set"] });
+  const each = make("div", { class: "forms" }), fields = flowFields(each, { desk });
+  holder.append(begin, tabs, sheet, work, refused, answer, each, flows, forms);
+  const form = formPart(forms, { desk, tables: ["set"], without: ["flows"] });
   let chosen = null, shown = null, table = null;
   return {
     update(state) {
       const own = state.forms.find((one) => one.table === "set"), entry = own && own.entries.find((one) => one.key === "files");
       const files = (entry ? entry.text : "").split(",").map((name) => name.trim()).filter((name) => state.tables[name]);
       begin.hidden = Boolean(entry && entry.text);
-      forms.hidden = work.hidden = !begin.hidden;
+      forms.hidden = work.hidden = each.hidden = !begin.hidden;
+      const said = own && own.entries.find((one) => one.key === "flows");
+      if (said) fields.update((entry.text || "").split(",").map((name) => name.trim()).filter(Boolean), said.text || "", (own.problems || []).find((one) => one.key === "flows"));
       form.update(state.forms);
       if (!files.includes(chosen)) chosen = files[0] || null;
       tabs.replaceChildren(...files.map((name) => make("button", { type: "button", "aria-pressed": String(name === chosen), onclick: () => { chosen = name; this.update(desk.state); } }, name)));

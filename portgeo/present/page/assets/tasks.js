@@ -30,7 +30,7 @@ function longAnswers(holder, { desk, say, done }) {
   function date(line) {
     const { kind, of, when } = line.answer, since = changed[kind] || [], stage = of && of.length ? `Of ${of.join(" to ")}, made ` : "Made ";
     line.classList.toggle("stale", since.length > 0);
-    line.replaceChildren(`${stage}${whenText(when, { hour: "numeric", minute: "2-digit" })}.`, ...(since.length ? [" ", make("strong", {}, `Changed since: ${since.join(", ")}.`), " Work it out again before you cut."] : []));
+    line.replaceChildren(`${stage}${new Date(when).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}.`, ...(since.length ? [" ", make("strong", {}, `Changed since: ${since.join(", ")}.`), " Work it out again before you cut."] : []));
   }
 
   return {
