@@ -11,13 +11,14 @@ if TYPE_CHECKING:
     from portgeo.front.air import air_speed, bench, beside, demand, engine, valve
     from portgeo.front.calming import calm
     from portgeo.front.cuts import check, gauges, plan, reach
+    from portgeo.front.losing import loss
     from portgeo.front.ports import loft, port_from_rows, read, read_split, write
     from portgeo.front.probing import probe
     from portgeo.front.states import balance, compare, match, survey
 
 __all__ = [
     "air_speed", "balance", "bench", "beside", "calm", "check", "compare", "demand", "engine", "gauges", "loft",
-    "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey", "valve", "write",
+    "loss", "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey", "valve", "write",
 ]  # fmt: skip
 __version__ = "0.2.0"
 
@@ -25,6 +26,7 @@ _WHERE = {
     "air": ("air_speed", "bench", "beside", "demand", "engine", "valve"),
     "calming": ("calm",),
     "cuts": ("check", "gauges", "plan", "reach"),
+    "losing": ("loss",),
     "ports": ("loft", "port_from_rows", "read", "read_split", "write"),
     "probing": ("probe",),
     "states": ("balance", "compare", "match", "survey"),

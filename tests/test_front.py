@@ -208,7 +208,10 @@ def test_the_import_is_light():
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
-FRONT = [import_module(f"portgeo.front.{name}") for name in ("air", "calming", "cuts", "ports", "probing", "states")]
+FRONT = [
+    import_module(f"portgeo.front.{name}")
+    for name in ("air", "calming", "cuts", "losing", "ports", "probing", "states")
+]
 
 
 def test_the_front_door_names_what_is_in_its_rooms():

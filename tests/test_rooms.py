@@ -15,6 +15,7 @@ ROOMS = (
     "reshape",
     "flow",
     "calming",
+    "viscous",
     "photos",
     "results",
     "files",

@@ -33,6 +33,7 @@ COMMANDS = (
     "reach",
     "airspeed",
     "calm",
+    "loss",
     "templates",
     "view",
     "report",

@@ -33,7 +33,8 @@ class Pattern:
     """How nodes of one section are joined, the same for all sections.
 
     quads : (q, 4), their normal along the flow. wall : (p,) nodes on the wall, from the roof's left
-    corner by roof, right wall, floor and left wall. count : nodes. across, down, layers : cells.
+    corner by roof, right wall, floor and left wall. count : nodes. across, down, layers : cells. thinnest : the
+    layer at the wall, of the innermost.
     """
 
     quads: IntArray
@@ -42,6 +43,7 @@ class Pattern:
     across: int
     down: int
     layers: int
+    thinnest: float = THINNEST
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class Grid:
         return self.nodes[:, self.pattern.wall]
 
 
-def pattern(across: int, down: int, layers: int) -> Pattern:
+def pattern(across: int, down: int, layers: int, thinnest: float = THINNEST) -> Pattern:
     """Return the O-grid of a block of across x down cells and layers round it.
 
     The block's (0, 0) is its corner at the roof and the left wall; across runs to the right wall.
@@ -72,7 +74,8 @@ def pattern(across: int, down: int, layers: int) -> Pattern:
     inside = np.stack([block[:-1, :-1], block[:-1, 1:], block[1:, 1:], block[1:, :-1]], axis=2).reshape(-1, 4)
     following = np.roll(rings, -1, axis=1)
     around = np.stack([rings[:-1], rings[1:], following[1:], following[:-1]], axis=2).reshape(-1, 4)
-    return Pattern(np.vstack([inside, around]), rings[-1], block.size + outer.size, across, down, layers)
+    quads = np.vstack([inside, around])
+    return Pattern(quads, rings[-1], block.size + outer.size, across, down, layers, thinnest)
 
 
 def _perimeter(block: np.ndarray) -> np.ndarray:
@@ -245,7 +248,7 @@ def _fill(walls: FloatArray, centres: FloatArray, made: Pattern, block_of: Block
 
 def layer_shares(made: Pattern) -> FloatArray:
     """Return how far out from the block (0) to the wall (1) each layer's outer side is (layers,)."""
-    thickness = THINNEST ** np.linspace(0.0, 1.0, made.layers)
+    thickness = made.thinnest ** np.linspace(0.0, 1.0, made.layers)
     return np.asarray(np.cumsum(thickness) / thickness.sum())
 
 

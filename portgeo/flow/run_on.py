@@ -78,18 +78,23 @@ def distances(gap: float, size: float) -> FloatArray:
     return np.cumsum(gap * STRETCH ** np.arange(max(count, 2)))
 
 
-def run_on(grid: Grid, ends: tuple[End, End], *, turning: bool = False) -> tuple[Grid, int]:
+def run_on(
+    grid: Grid, ends: tuple[End, End], *, turning: bool = False, ways: tuple[FloatArray, FloatArray] | None = None
+) -> tuple[Grid, int]:
     """Return the grid gone on past its entry and its exit, and how many rings stand before the entry.
 
-    turning : the tube keeps turning out there as it does at the opening; else it goes straight on.
+    turning : the tube keeps turning out there as it does at the opening; else it goes straight on. ways : how far
+    past entry and exit rings stand, (m,) each, where not at `distances`.
     """
-    before, after = (_beyond(grid, end, place, turning) for end, place in zip(ends, (0, -1), strict=True))
+    there = ways or tuple(distances(end.gap, end.size) for end in ends)
+    before, after = (
+        _beyond(grid, end, place, way, turning) for end, place, way in zip(ends, (0, -1), there, strict=True)
+    )
     return Grid(np.concatenate([before[::-1], grid.nodes, after]), grid.pattern), len(before)
 
 
-def _beyond(grid: Grid, end: End, place: int, turning: bool) -> FloatArray:
+def _beyond(grid: Grid, end: End, place: int, way: FloatArray, turning: bool) -> FloatArray:
     """Return the rings (m, k, 3) past an opening, from the first outside on."""
-    way = distances(end.gap, end.size)
     bend = end.bend if turning else np.zeros(3)
     ahead, slope = (end.ahead, end.slope) if turning else _straight(end)
     steepest = float(np.linalg.norm(slope, axis=1).max())

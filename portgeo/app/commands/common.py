@@ -42,6 +42,7 @@ NUMBERS = {
     "metal": ("an amount of metal", "cc, such as 0.5"),
     "peak": ("a speed", "feet a second (meters a second on a job in mm), such as 500"),
     "least_speed": ("a speed", "feet a second (meters a second on a job in mm), such as 300"),
+    "cores": ("a number of cores", "whole, such as 4"),
     "slowing": ("a share", "parts of one, such as 0.2"),
 }  # what a number's option is, and how it is written
 LONGEST_MM = 5000.0  # no length of a port or a tool is more

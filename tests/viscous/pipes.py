@@ -1,0 +1,54 @@
+"""Pipes and bends for the viscous solution, and cases of them run in the solver where it is installed."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from portgeo.core.port import port_from_readings
+from portgeo.core.section import Reading
+from portgeo.flow.gas import STANDARD
+from portgeo.flow.path import path_of
+from portgeo.viscous.run import Machine, Question, trial_of
+from portgeo.viscous.solver import find_solver
+
+SOLVER = find_solver()
+needs_solver = pytest.mark.skipif(SOLVER is None, reason="OpenFOAM is not installed: only the written case is checked")
+
+
+def pipe(diameter, legs, radius=0.0, degrees=0.0):
+    """A round pipe: straight, a turn of a centreline radius, straight."""
+    turn = np.radians(degrees)
+    places = np.cumsum([0.0, legs[0], radius * turn, legs[1]]) if degrees else np.array([0.0, sum(legs)])
+    turns = (0.0, 0.0, turn, turn) if degrees else (0.0, 0.0)
+    return port_from_readings(
+        tuple(
+            Reading(row=k + 2, station=float(s), shape="round", height=diameter, width=diameter, turn=t)
+            for k, (s, t) in enumerate(zip(places, turns, strict=True))
+        )
+    )
+
+
+def question(port, speed, roughness=0.0, runs=(1.0, 6.0)):
+    """A mean speed, m/s, through a pipe's least section."""
+    area = port.section_at(0.0)
+    size = float(np.pi * np.ptp(area.outline[:, 0]) ** 2 / 4.0)
+    return Question(path_of(port), speed * size * 1e-6, (0.0, size), roughness, STANDARD, runs)
+
+
+def write(path: Path, data: bytes):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
+
+
+def solved(asked, block, folder, model=None, cores=1):
+    """What one grid and model tell."""
+    return trial_of(asked, block, model or asked.models[0], folder, Machine(SOLVER, cores), write)
+
+
+def gradient(trial, first, last):
+    """Mean total pressure lost by length, Pa/m, between two stations, mm, well inside a straight pipe."""
+    tube = trial.solution.tube
+    a, b = np.searchsorted(tube.stations, (first, last))
+    drop = trial.solution.total_pressure[a - 1] - trial.solution.total_pressure[b - 1]
+    return STANDARD.density * drop / ((tube.stations[b] - tube.stations[a]) * 1e-3)
