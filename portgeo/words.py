@@ -175,8 +175,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "bench_state_unknown": "rows {first} to {last} are of a state '{name}', and no [[state]] has that name: they are "
     'not counted with any state of the port. Give both one name, or write  bench_run = "{name}"  in the [[state]] '
     "that they are of",
-    "loss_mach": "{name}: Mach {mach:.2f} at the minimum area. Past Mach {limit:.2f} air thins out by more than 5%, and "
-    "this solution does not: it shows too low a loss. Compare ports with it, and take the figure itself as a least one",
+    "loss_mach": "{name}: Mach {mach:.2f} at the minimum area. Past Mach {limit:.2f} air thins out by more than 5%. "
+    "That is left out here, so the loss shown is too low. Compare ports with it; do not trust the figure itself",
     "loss_swings": "not every solution came to rest: the air may swing back and forth where it leaves the wall. What "
     "the loss still moved counts in its ±",
     # The cut

@@ -8,8 +8,11 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import Literal
+
+import numpy as np
 
 from portgeo.core.errors import InputError
 from portgeo.core.notices import Notice, unique
@@ -137,7 +140,7 @@ def _question(port: Port, flow: float, roughness: float, label: str) -> tuple[Qu
             mend=f"Give the height of sand grains, at the most {port.display.length(ROUGHEST * throat.diameter)}",
         )
     notices = []
-    mach = float(mach_through(flow, least * 1e-6, STANDARD))
+    mach = float(mach_through(flow, np.array([least * 1e-6]), STANDARD)[0])
     if mach > parting_mach():
         notices.append(Notice("loss_mach", name=label, mach=mach, limit=parting_mach()))
     if stands_in_stream(list(surveyed.sections)):
@@ -159,15 +162,19 @@ def _solved(
     trials: list[Trial] = []
     cases = [folder / case_name(block, model) for block, model in wanted]
     for k, ((block, model), case) in enumerate(zip(wanted, cases, strict=True)):
-        done = sum(work[:k])
         before = max((t for t in trials if t.model == model), key=lambda t: t.block, default=None)
         trial = trial_of(
             question, block, model, case, machine, _write, before,
-            lambda share, done=done, k=k: seen((done + share * work[k]) / sum(work)),
+            partial(_part_seen, seen, work, k),
         )  # fmt: skip
         if trial is not None:
             trials.append(trial)
     return (tuple(trials) if len(trials) == len(wanted) else ()), cases
+
+
+def _part_seen(seen: Callable[[float], None], work: Sequence[float], k: int, share: float) -> None:
+    """Tell the share of all work that is done, a share of the k-th piece being so."""
+    seen((sum(work[:k]) + share * work[k]) / sum(work))
 
 
 def _write(path: Path, data: bytes) -> None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_common, add_scan, length_of, load_port, number_of, progress_bar
+from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port, number_of, progress_bar
 
 if TYPE_CHECKING:
     from portgeo.results.lost import PressureLost
@@ -20,6 +21,8 @@ EXAMPLE = """examples:
 It is solved in OpenFOAM (Debian, Ubuntu: apt install openfoam) and takes minutes. --out keeps the cases and
 pictures of them; stopped, the same command goes on where it was. Without OpenFOAM the cases are written there,
 to be run elsewhere: run the command again on what came back."""
+PICTURES = ("wall.png", "sections.png")  # of each port, in its folder
+CHART = "lost-by-station.png"
 VTU = "flow.vtu"
 
 
@@ -40,6 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hosts", metavar="FILE", help="machines that solve it together: a file for mpirun")
     parser.add_argument("--out", metavar="CASE", help="keep the cases in this folder, with pictures, and go on there")
     parser.add_argument("--vtu", action="store_true", help="write each port's flow there as VTU too, for a 3D viewer")
+    add_bend(parser)
     add_scan(parser)
     add_common(parser)
 
@@ -75,5 +79,29 @@ def _give(args: argparse.Namespace, lost: PressureLost) -> None:
         write_json(args.json, lost.to_dict(), force=args.force)
     if args.csv and lost.states:
         write_table_csv(args.csv, *lost.states[0].stations.to_csv(lost.display), force=args.force)
+    if args.out and lost.states:
+        _draw(args, lost)
     if not args.quiet:
         print(loss_text(lost))
+
+
+def _draw(args: argparse.Namespace, lost: PressureLost) -> None:
+    """Write the pictures, and the flow itself where it is asked for; the solver's work is kept beside them."""
+    from portgeo.core.errors import OutputError
+    from portgeo.present.pictures.charts import save
+    from portgeo.present.pictures.flow import lost_figure, sections_figure, shear_picture, write_vtu
+
+    folder, no_picture = Path(args.out), None
+    save(lost_figure(lost.states, lost.display), str(folder / CHART), force=True)
+    for state in lost.states:
+        own = folder / state.name
+        wall, sections = PICTURES
+        save(sections_figure(state, lost.display), str(own / sections), force=True)
+        if args.vtu:
+            write_vtu(state, own / VTU, force=True)
+        try:
+            shear_picture(state, lost.display, str(own / wall), force=True)
+        except OutputError as refusal:
+            no_picture = refusal
+    if no_picture is not None:
+        print(f"portgeo: {no_picture}", file=sys.stderr)

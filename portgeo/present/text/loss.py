@@ -43,11 +43,11 @@ def _port(state: PortState, cfm: float, d: Display) -> list[str]:
     loss = state.loss
     lines = [
         f"{state.name} at {cfm:.1f} cfm",
-        f"  lost        {_pressure(loss.total_pa, loss.total_u_pa)}: {loss.coefficient:.3f} ± {2.0 * loss.coefficient_u:.3f} "
-        "of the throat's velocity head",
+        f"  lost        {_pressure(loss.total_pa, loss.total_u_pa)}",
+        f"              {loss.coefficient:.3f} ± {2.0 * loss.coefficient_u:.3f} of the throat's velocity head",
         f"              {_water(loss.in_port_pa)} of it in the port, the rest where its stream evens out past it;",
         f"              a straight port of these sections would lose {_water(loss.friction_pa)} by friction",
-        f"  at 28 inH2O {loss.flow_at_28_cfm:.0f} ± {2.0 * loss.flow_at_28_u_cfm:.0f} cfm through the port alone, no valve",
+        f"  at 28 inH2O {loss.flow_at_28_cfm:.0f} ± {2.0 * loss.flow_at_28_u_cfm:.0f} cfm, through the port alone",
         f"  wall        {_leaves(state.leaves_wall, d)}",
         f"  throat      {state.throat_unfilled_percent:.1f}% of its area carries less than half the mean speed",
         f"  at the exit swirl {state.swirl:+.3f}, tumble {state.tumble:.3f}",
@@ -66,7 +66,8 @@ def _water(pa: float) -> str:
 def _leaves(leaves: Leaves | None, d: Display) -> str:
     if leaves is None:
         return "the air stays on it"
-    start = f"air leaves the {wall_name(leaves.wall)} at {d.length(leaves.from_station_mm)}, {clock_text(leaves.clock)}, and"
+    place = f"{d.length(leaves.from_station_mm)}, {clock_text(leaves.clock)}"
+    start = f"air leaves the {wall_name(leaves.wall)} at {place}, and"
     return (
         f"{start} comes back past the exit"
         if leaves.past_exit
