@@ -86,14 +86,14 @@ def loss(
     machine = Machine(find_solver(), cores, None if hosts is None else Path(hosts))
     if machine.hosts is not None and not machine.hosts.is_file():
         raise InputError("there is no such file", file=str(hosts), mend="Name a file with a machine a line")
-    if machine.solver is None and out is None:
-        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="out", mend=INSTALL)
     labels = _labels(ports, names)
     questions, notices = [], []
     for each, label in zip(ports, labels, strict=True):
         question, found = _question(each, flow, roughness_mm, label)
         questions.append(question)
         notices += [*each.warnings, *found]
+    if machine.solver is None and out is None:
+        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="out", mend=INSTALL)
     tell = progress or (lambda what, share: None)
     with ExitStack() as stack:
         if out is None:

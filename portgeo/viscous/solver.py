@@ -25,6 +25,8 @@ TIME = re.compile(rb"^Time = (\d+)", re.MULTILINE)
 FOOT = b"*********"  # the end of a file that the solver has written whole
 TAIL = 4096  # bytes of a log or file that are looked at
 LONGEST_TIME = 1e9  # no folder of a larger number is a time
+# Open MPI: cores that wait let others work, and there may be more parts than cores.
+FRIENDLY = ("OMPI_MCA_mpi_yield_when_idle", "OMPI_MCA_rmaps_base_oversubscribe")
 END_WAIT = 10.0  # seconds that a solver that is asked to end may take
 
 
@@ -46,6 +48,8 @@ def find_solver() -> Solver | None:
             return None
         environment["WM_PROJECT_DIR"] = str(DEBIAN)
     environment["OMP_NUM_THREADS"] = "1"
+    for setting in FRIENDLY:
+        environment.setdefault(setting, "1")
     if hasattr(os, "geteuid") and os.geteuid() == 0:  # in a container; Open MPI refuses its root unless it is told
         environment |= {"OMPI_ALLOW_RUN_AS_ROOT": "1", "OMPI_ALLOW_RUN_AS_ROOT_CONFIRM": "1"}
     try:

@@ -52,3 +52,17 @@ def gradient(trial, first, last):
     a, b = np.searchsorted(tube.stations, (first, last))
     drop = trial.solution.total_pressure[a - 1] - trial.solution.total_pressure[b - 1]
     return STANDARD.density * drop / ((tube.stations[b] - tube.stations[a]) * 1e-3)
+
+
+def bend_loss(trial, upstream, downstream):
+    """Loss of a bend over the velocity head, as it is measured: the lines of total pressure up- and downstream, drawn
+    on to the bend's two ends. upstream, downstream : stations, mm, between which they are fitted.
+    """
+    tube, solution = trial.solution.tube, trial.solution
+    stations, total = tube.stations[1:-1], solution.total_pressure
+    ends = []
+    for (first, last), at in ((upstream, "first"), (downstream, "last")):
+        inside = (stations >= first) & (stations <= last)
+        line = np.polyfit(stations[inside], total[inside], 1)
+        ends.append(float(np.polyval(line, tube.stations[getattr(tube, at)])))
+    return (ends[0] - ends[1]) * STANDARD.density / trial.lost.throat_head

@@ -7,7 +7,16 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port, number_of, progress_bar
+from portgeo.app.commands.common import (
+    add_bend,
+    add_common,
+    add_scan,
+    in_options,
+    length_of,
+    load_port,
+    number_of,
+    progress_bar,
+)
 
 if TYPE_CHECKING:
     from portgeo.results.lost import PressureLost
@@ -63,7 +72,7 @@ def run(args: argparse.Namespace) -> None:
     ports = [load_port(path, args) for path in args.ports]
     unit = ports[0].display.unit
     rough = 0.0 if args.roughness is None else length_of(args.roughness, unit, "--roughness")
-    with progress_bar("loss", quiet=args.quiet) as progress:
+    with in_options(), progress_bar("loss", quiet=args.quiet) as progress:
         lost = loss(
             ports, cfm, names=[Path(path).stem for path in args.ports], roughness_mm=rough, grid=args.grid,
             compare_models=not args.one_model, cores=int(cores), hosts=args.hosts, out=args.out, progress=progress,

@@ -99,6 +99,7 @@ def draw_shear(plotter: Any, wall: FloatArray, shear: FloatArray, caption: str) 
     bar = {
         "title": "drag on the wall, Pa\n", "vertical": False, "position_x": 0.25, "position_y": 0.02, "width": 0.5,
         "height": 0.09, "title_font_size": 20, "label_font_size": 16, "color": INK, "fmt": bar_format(top),
+        "below_label": " ",
     }  # fmt: skip
     plotter.set_background("white")
     plotter.add_mesh(
