@@ -62,22 +62,22 @@ def test_without_a_solver_the_cases_are_written_with_what_to_run(folder, no_solv
 def test_two_bends_stand_side_by_side_and_the_larger_loses_less(folder, capsys):
     """Laminar, and so quick: at one flow loss goes nearly as the fourth power of diameter, down (Poiseuille)."""
     words = (
-        "loss small.csv large.csv --cfm 1.2 --grid quick --one-model --out flow --json lost.json --csv by-station.csv"
+        "loss small.csv large.csv --cfm 1.25 --grid quick --one-model --out flow --json lost.json --csv by-station.csv"
     )
     assert cli.main([*words.split(), "--vtu"]) == 0
     printed = capsys.readouterr().out
-    assert "side by side" in printed and "the air stays on it" in printed
+    assert "side by side" in printed and "how it was solved" in printed
     lost = json.loads((folder / "lost.json").read_text("utf-8"))
     assert not set(keys_in(lost)) - keys_told(lost["schema"])
     small, large = lost["states"]
     assert lost["loss"] == small["loss"] and small["change_percent"] is None
     assert large["change_percent"] == pytest.approx(100.0 * ((36.0 / 38.0) ** 4 - 1.0), abs=6.0)
     assert large["change_u_percent"] > 0.0 and small["loss"]["model_u_pa"] is None
-    assert large["loss"]["flow_at_28_cfm"] > small["loss"]["flow_at_28_cfm"] > 1.2
+    assert large["loss"]["flow_at_28_cfm"] > small["loss"]["flow_at_28_cfm"] > 1.25
     for name in ("lost-by-station.png", "small/sections.png", "small/flow.vtu"):
         assert (folder / "flow" / name).stat().st_size > 1000
     assert len((folder / "by-station.csv").read_text().splitlines()) == len(small["stations"]) + 1
     # The library gives the same, and goes on from what lies there: nothing is solved again.
     ports = [pg.read("small.csv"), pg.read("large.csv")]
-    again = pg.loss(ports, 1.2, grid="quick", compare_models=False, out="flow")
+    again = pg.loss(ports, 1.25, grid="quick", compare_models=False, out="flow")
     assert again.solver.seconds == 0.0 and again.states[1].to_dict()["change_percent"] == large["change_percent"]
