@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from portgeo.core.errors import InputError
+from portgeo.core.interrupts import minded
 from portgeo.core.notices import Notice, unique
 from portgeo.core.port import Port
 from portgeo.core.units import M3_S_PER, PA_PER
@@ -97,6 +98,7 @@ def loss(
     tell = progress or (lambda what, share: None)
     with ExitStack() as stack:
         if out is None:
+            stack.enter_context(minded())  # Ctrl-C at any time takes the folder away
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="portgeo-loss-")))
         else:
             folder = Path(out)
