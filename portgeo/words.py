@@ -238,6 +238,22 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "{step:length} deeper than there (limit {limit:length}); cut it there too, or let the other walls share the cut",
     "past_limit": "station {station:length}, {clock:clock}: {by:length} past its limit; stop there and sonic-test the "
     "wall",
+    # A photograph, as it was traced
+    "print_unmeasured": "the frame's bars were not measured, so the print is taken as true to 0.15%: caliper both and "
+    "pass --bar-mm",
+    "marks_off": "the frame's marks are {off:length} off their places: lay the page flat and tape its corners down",
+    "marks_hidden": "{seen} of the frame's {count} marks are seen: leave the rest free and photograph the whole page",
+    "light_poor": "the photograph is dark: more light makes its edges sharper",
+    "light_bright": "the photograph is so bright that white and light grey are one: expose it less",
+    "edge_blurred": "the edge is blurred over {blur:length}: hold the camera still and tap the screen to focus",
+    "glare": "{share:.0%} of the edge is in glare: move the lamp, or dust the silicone with chalk",
+    "edge_lost": "{share:.0%} of the edge is not clear against the paper, and was drawn on straight: light it evenly, "
+    "from two sides",
+    "thick_unknown": "how thick the slice is was not said, so its size is that at the paper: pass --thick",
+    "blocks_differ": "the slice was said to be {given:length} thick, and the blocks are {seen:length} high: cut them "
+    "to the slice's thickness",
+    "height_unsure": "how high the camera stood is not sure, which makes {share:.1%} of the area: set blocks of the "
+    "slice's height on the frame, or photograph from farther off",
 }
 
 # What a job's file calls the options that sentences name.

@@ -55,6 +55,7 @@ OF_NAME: dict[str, Any] = {
     "quantity": "minimum area",
     "row": 4,
     "rows": 2,
+    "seen": 21,
     "station": 50.8,
     "stop": Notice("stop", case="depth", limit="wall", depth=1.27),
     "thickness": 2.2,

@@ -210,7 +210,7 @@ def test_the_import_is_light():
 
 FRONT = [
     import_module(f"portgeo.front.{name}")
-    for name in ("air", "calming", "cuts", "losing", "ports", "probing", "states")
+    for name in ("air", "calming", "cuts", "losing", "photos", "ports", "probing", "states")
 ]
 
 

@@ -35,6 +35,7 @@ COMMANDS = (
     "calm",
     "loss",
     "templates",
+    "trace",
     "view",
     "report",
     "demo",

@@ -16,7 +16,7 @@ second page has marks for blocks: they let a thick slice come out in true size."
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of frame."""
     parser.add_argument("-o", "--output", metavar="FRAME", required=True, help="pdf to write")
-    parser.add_argument("--paper", choices=("a4", "letter"), default="letter", help="of the pdf (%(default)s)")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="letter", help="of the pdf (letter)")
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--force", action="store_true", help="overwrite a file that is there already")
 

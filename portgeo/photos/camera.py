@@ -1,0 +1,265 @@
+"""The camera and the paper, from marks: where it stood, its focal length and lens, how the paper bulges.
+
+Corners of marks in photographs come in; one least-squares fit of all of them goes out, with what each part of it may be
+off by. The lens is a pinhole with two terms of radial distortion (D. C. Brown, 1971). What one photograph says little
+of is held by how phones and papers are: standard deviations of those are below.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from portgeo.core.plane import FloatArray
+from portgeo.photos.frame import BLOCK_IDS, MARK_MM, Frame, corners_of
+from portgeo.photos.marks import Marks
+
+FOCAL = 0.85  # of the longer side of a picture: between a phone's wide lens (0.75) and a normal one (1.2)
+FOCAL_SPREAD = 0.35  # of its logarithm
+CENTRE_SPREAD = 0.015  # of the diagonal: where the lens's axis meets the picture; stabilised lenses move so much
+LENS_SPREAD = 0.06  # of the terms of distortion: what phones leave in
+BULGE_MM = np.array([0.4, 0.4, 0.4, 0.2, 0.2, 0.2, 0.2])  # of a paper's terms: it lies flat to about a millimetre
+GROWTH_MM = 0.04  # ink runs, and black grows, by so much on each side
+THICK_MM = 0.1  # of a slice's thickness, calipered: soft, and not the same all round
+BLOCK_MM = 0.1  # a block is as high as the slice to so much
+UNKNOWN_THICK_MM = 20.0
+CORNER_PIXELS = 0.05  # the least that a corner is off by
+LARGE = 3.0  # residuals past so many standard deviations count less and less (soft L1)
+
+
+@dataclass(frozen=True)
+class View:
+    """A photograph that was placed. rotation (3, 3), shift (3,) : paper to camera. size : (width, height), pixels."""
+
+    rotation: FloatArray
+    shift: FloatArray
+    focal: float
+    centre: FloatArray
+    lens: FloatArray
+    size: tuple[int, int]
+
+    @property
+    def position(self) -> FloatArray:
+        """Where the camera stood, in the paper's own axes, mm."""
+        return np.asarray(-self.rotation.T @ self.shift)
+
+    @property
+    def tilt(self) -> float:
+        """Angle of the camera's axis off the paper's normal, radians."""
+        return float(np.arccos(np.clip(-self.rotation[2, 2], -1.0, 1.0)))
+
+    def pixels(self, points: FloatArray) -> FloatArray:
+        """Return where points (..., 3) on and over the paper are seen (..., 2)."""
+        seen = points @ self.rotation.T + self.shift
+        flat = seen[..., :2] / seen[..., 2:]
+        r2 = (flat**2).sum(axis=-1, keepdims=True)
+        return np.asarray(self.focal * flat * (1.0 + r2 * (self.lens[0] + r2 * self.lens[1])) + self.centre)
+
+    def on_level(self, pixels: FloatArray, level: FloatArray | float) -> FloatArray:
+        """Return the points (n, 2) at a level over the paper, mm, that are seen at pixels (n, 2)."""
+        bent = (pixels - self.centre) / self.focal
+        flat = bent.copy()
+        for _ in range(12):  # a fixed point: distortion is a few percent, so each pass leaves a few percent of it
+            r2 = (flat**2).sum(axis=1, keepdims=True)
+            flat = bent / (1.0 + r2 * (self.lens[0] + r2 * self.lens[1]))
+        ways = np.column_stack([flat, np.ones(len(flat))]) @ self.rotation
+        eye = self.position
+        return np.asarray(eye[:2] + ways[:, :2] * ((level - eye[2]) / ways[:, 2])[:, None])
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A paper with the frame. scale (2,) : printed over drawn. bulge (7,) : of its surface's terms, mm.
+
+    growth : by which black is larger on each side, mm. thick : height of the blocks or the slice, mm.
+    """
+
+    frame: Frame
+    scale: FloatArray
+    bulge: FloatArray
+    growth: float
+    thick: float
+
+    def height(self, points: FloatArray) -> FloatArray:
+        """Return how high the paper is at points (..., 2)."""
+        return np.asarray(_terms(points, self.frame) @ self.bulge)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Photographs of one paper, placed: the fit of all marks.
+
+    steps : as many views and papers as the fit has independent errors, each one standard deviation away.
+    residual : rms of the corners, pixels. used : marks of the frame in each view. blocks : marks on blocks seen.
+    focal_error : standard deviation of the focal length's logarithm.
+    """
+
+    views: tuple[View, ...]
+    paper: Paper
+    steps: tuple[tuple[tuple[View, ...], Paper], ...]
+    residual: float
+    used: tuple[int, ...]
+    blocks: int
+    focal_error: float
+
+
+def _terms(points: FloatArray, frame: Frame) -> FloatArray:
+    """Return the terms (..., 7) of a paper's bulge: quadratic and cubic over it from -1 to 1."""
+    u, v = np.moveaxis(2.0 * points / frame.size - 1.0, -1, 0)
+    return np.stack([u * u, u * v, v * v, u**3, u * u * v, u * v * v, v**3], axis=-1)
+
+
+def rotation_of(vector: FloatArray) -> FloatArray:
+    """Return the rotation (3, 3) by a vector: its axis, and its length the angle (Rodrigues' formula)."""
+    angle = float(np.linalg.norm(vector))
+    if angle < 1e-12:
+        return np.eye(3)
+    x, y, z = vector / angle
+    k = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.eye(3) + np.sin(angle) * k + (1.0 - np.cos(angle)) * (k @ k)
+
+
+@dataclass(frozen=True)
+class _Setting:
+    """What a fit is of: the marks of each view, split in the frame's and the blocks'; how its numbers are laid out."""
+
+    frame: Frame
+    scale: FloatArray
+    flat: tuple[FloatArray, ...]  # drawn corners (n, 4, 2) of the frame's marks seen
+    seen: tuple[FloatArray, ...]  # where they are seen
+    raised: tuple[FloatArray, ...]  # where the corners of blocks' marks are seen
+    block: tuple[np.ndarray, ...]  # which block each is of
+    sizes: tuple[tuple[int, int], ...]
+    blocks: tuple[int, ...]
+    thick: float | None
+
+    def unpack(self, numbers: FloatArray) -> tuple[tuple[View, ...], Paper, FloatArray]:
+        """Return views, paper and the blocks' places (n, 3) of a fit's numbers."""
+        lens, rest = numbers[:5], numbers[5:]
+        paper = Paper(self.frame, self.scale, rest[:7] * BULGE_MM, float(rest[7]) * GROWTH_MM, float(rest[8]))
+        rest = rest[9:]
+        views = []
+        for size in self.sizes:
+            longest, diagonal = max(size), float(np.hypot(*size))
+            centre = (np.array(size) - 1.0) / 2.0 + lens[1:3] * CENTRE_SPREAD * diagonal
+            focal = longest * FOCAL * float(np.exp(lens[0] * FOCAL_SPREAD))
+            views.append(View(rotation_of(rest[:3]), rest[3:6] * 100.0, focal, centre, lens[3:5] * LENS_SPREAD, size))
+            rest = rest[6:]
+        return tuple(views), paper, rest.reshape(-1, 3)
+
+    def residuals(self, numbers: FloatArray, pixels: float) -> FloatArray:
+        """Return corners' misses over their standard deviation, and those of what is known beforehand."""
+        views, paper, blocks = self.unpack(numbers)
+        if self.thick is not None:
+            known = (paper.thick - self.thick) / float(np.hypot(THICK_MM, BLOCK_MM))
+        else:
+            known = (paper.thick - UNKNOWN_THICK_MM / 2.0) / UNKNOWN_THICK_MM
+        found = [numbers[:13], np.array([known])]
+        run = corners_of(np.zeros(2), 2.0 * paper.growth)
+        turned = [np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) for a in blocks[:, 2]]
+        square = corners_of(np.zeros(2), MARK_MM) * self.scale + run
+        tops = [square @ turn.T + place for turn, place in zip(turned, blocks[:, :2], strict=True)]
+        for k, view in enumerate(views):
+            flat = self.flat[k] * self.scale + run
+            points = np.concatenate([flat, paper.height(self.flat[k])[..., None]], axis=-1)
+            found.append(((view.pixels(points) - self.seen[k]) / pixels).ravel())
+            for which, corners in zip(self.block[k], self.raised[k], strict=True):
+                level = paper.height(blocks[which, :2] / self.scale) + paper.thick
+                top = np.column_stack([tops[which], np.full(4, level)])
+                found.append(((view.pixels(top) - corners) / pixels).ravel())
+        return np.concatenate(found)
+
+
+def _setting(
+    frame: Frame, marks: Sequence[Marks], sizes: Sequence[tuple[int, int]], scale: FloatArray, thick: float | None
+) -> _Setting:
+    blocks = tuple(sorted({int(n) for m in marks for n in m.numbers if int(n) in BLOCK_IDS}))
+    own = [m.only(np.isin(m.numbers, list(frame.marks))) for m in marks]
+    raised = [m.only(np.isin(m.numbers, BLOCK_IDS)) for m in marks]
+    return _Setting(
+        frame,
+        scale,
+        tuple(np.array([corners_of(frame.marks[int(n)]) for n in m.numbers]) for m in own),
+        tuple(m.corners for m in own),
+        tuple(m.corners for m in raised),
+        tuple(np.array([blocks.index(int(n)) for n in m.numbers], dtype=int) for m in raised),
+        tuple(sizes),
+        blocks,
+        thick,
+    )
+
+
+def place(
+    frame: Frame,
+    marks: Sequence[Marks],
+    sizes: Sequence[tuple[int, int]],
+    scale: FloatArray,
+    thick: float | None,
+) -> Placed:
+    """Return where the cameras of photographs of one paper stood.
+
+    scale (2,) : of the print, from its bars. thick : height of the slice, mm, None where it is not known. Photographs
+    are taken to be of one camera. Marks on blocks are at the slice's height, wherever they stand.
+    """
+    from scipy.optimize import least_squares
+
+    setting = _setting(frame, marks, sizes, scale, thick)
+    start = _start(setting)
+    pixels = 1.0
+    for _ in range(2):
+        fit: Any = least_squares(
+            setting.residuals, start, x_scale="jac", loss="soft_l1", f_scale=LARGE, args=(pixels,), max_nfev=60
+        )
+        start = fit.x
+        misses = setting.residuals(fit.x, 1.0)[14:]
+        unknown = len(fit.x) - 14
+        good = np.abs(misses) < 5.0 * np.median(np.abs(misses)) + CORNER_PIXELS
+        freedom = max(int(good.sum()) - unknown, 4)
+        pixels = float(np.sqrt(CORNER_PIXELS**2 + (misses[good] ** 2).sum() / freedom))
+    jacobian = _jacobian(setting, fit.x, pixels)
+    covariance = np.linalg.pinv(jacobian.T @ jacobian)
+    values, vectors = np.linalg.eigh(covariance)
+    steps = vectors * np.sqrt(np.maximum(values, 0.0))
+    views, paper, _ = setting.unpack(fit.x)
+    moved = [setting.unpack(fit.x + step)[:2] for step in steps.T]
+    rms = float(np.sqrt((misses[good] ** 2).mean()))
+    used = tuple(len(flat) for flat in setting.flat)
+    focal_error = float(np.sqrt(covariance[0, 0]) * FOCAL_SPREAD)
+    return Placed(views, paper, tuple(moved), rms, used, len(setting.blocks), focal_error)
+
+
+def _jacobian(setting: _Setting, numbers: FloatArray, pixels: float) -> FloatArray:
+    """Return the slope of the residuals, by differences."""
+    columns = []
+    for k in range(len(numbers)):
+        step = np.zeros(len(numbers))
+        step[k] = 1e-5
+        up, down = (setting.residuals(numbers + way * step, pixels) for way in (1.0, -1.0))
+        columns.append((up - down) / 2e-5)
+    return np.column_stack(columns)
+
+
+def _start(setting: _Setting) -> FloatArray:
+    """Return numbers to begin a fit with: each view by OpenCV's pose of a plane, with a usual focal length."""
+    import cv2
+
+    numbers = [np.zeros(14)]
+    numbers[0][13] = UNKNOWN_THICK_MM / 2.0 if setting.thick is None else setting.thick
+    places: dict[int, FloatArray] = {}
+    for k, size in enumerate(setting.sizes):
+        flat = setting.flat[k].reshape(-1, 2) * setting.scale
+        focal, centre = max(size) * FOCAL, (np.array(size) - 1.0) / 2.0
+        matrix = np.array([[focal, 0.0, centre[0]], [0.0, focal, centre[1]], [0.0, 0.0, 1.0]])
+        points, seen = np.column_stack([flat, np.zeros(len(flat))]), setting.seen[k].reshape(-1, 2)
+        pose = cv2.solvePnP(points, seen, matrix, None, flags=cv2.SOLVEPNP_IPPE)
+        turn, shift = (np.asarray(part, dtype=float).ravel() for part in pose[1:])
+        numbers.append(np.concatenate([turn, shift / 100.0]))
+        view = View(rotation_of(turn), shift, focal, centre, np.zeros(2), size)
+        for which, corners in zip(setting.block[k], setting.raised[k], strict=True):
+            square = view.on_level(corners, np.full(4, numbers[0][13]))
+            along = square[1] - square[0]
+            places[int(which)] = np.array([*square.mean(axis=0), np.arctan2(along[1], along[0])])
+    return np.concatenate([*numbers, *(places[n] for n in range(len(setting.blocks)))])

@@ -1,0 +1,39 @@
+"""A photograph with lines drawn on it, small enough to look at.
+
+Levels and lines in their pixels come in; a picture goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from portgeo.core.plane import FloatArray
+
+LONGEST = 2000  # pixels of the picture's longer side
+LINE = (255, 0, 255)  # blue, green, red: no silicone and no paper has it
+FINER = 4  # bits of a pixel's parts that lines are drawn to
+
+
+def with_lines(levels: np.ndarray, lines: Sequence[FloatArray]) -> np.ndarray:
+    """Return a photograph (h, w, 3) of 8 bits with closed lines (n, 2), pixels, drawn on it."""
+    import cv2
+
+    share = min(LONGEST / max(levels.shape[:2]), 1.0)
+    picture = cv2.resize(levels, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    for number, line in enumerate(lines, start=1):
+        places = (line + 0.5) * share - 0.5
+        fixed = np.round(places * 2**FINER).astype(np.int32)[:, None]
+        cv2.polylines(picture, [fixed], True, LINE, 2, cv2.LINE_AA, FINER)
+        middle = tuple(int(v) for v in places.mean(axis=0))
+        if len(lines) > 1:
+            cv2.putText(picture, str(number), middle, cv2.FONT_HERSHEY_SIMPLEX, 1.5, LINE, 3, cv2.LINE_AA)
+    return np.asarray(picture)
+
+
+def jpeg(picture: np.ndarray) -> bytes:
+    """Return a picture as the bytes of a JPEG file."""
+    import cv2
+
+    return bytes(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes())
