@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from portgeo.core.plane import FloatArray
-from portgeo.photos.frame import BLOCK_IDS, MARK_MM, Frame, corners_of
+from portgeo.photos.frame import BAR_MM, BLOCK_IDS, MARK_MM, Frame, corners_of
 from portgeo.photos.marks import Marks
 
 FOCAL = 0.85  # of the longer side of a picture: between a phone's wide lens (0.75) and a normal one (1.2)
@@ -23,10 +23,13 @@ CENTRE_SPREAD = 0.015  # of the diagonal: where the lens's axis meets the pictur
 LENS_SPREAD = 0.06  # of the terms of distortion: what phones leave in
 BULGE_MM = np.array([0.4, 0.4, 0.4, 0.2, 0.2, 0.2, 0.2])  # of a paper's terms: it lies flat to about a millimetre
 GROWTH_MM = 0.04  # ink runs, and black grows, by so much on each side
+BAR_ERROR_MM = 0.05  # of a bar that was calipered
+PRINT_ERROR = 0.0015  # of a print's scale that nobody measured, each way: common practice, no source
 THICK_MM = 0.1  # of a slice's thickness, calipered: soft, and not the same all round
 BLOCK_MM = 0.1  # a block is as high as the slice to so much
 UNKNOWN_THICK_MM = 20.0
 CORNER_PIXELS = 0.05  # the least that a corner is off by
+KNOWN = 15  # numbers of a fit of which something is known beforehand; the thickness is the last of them
 LARGE = 3.0  # residuals past so many standard deviations count less and less (soft L1)
 
 
@@ -112,6 +115,11 @@ def _terms(points: FloatArray, frame: Frame) -> FloatArray:
     return np.stack([u * u, u * v, v * v, u**3, u * u * v, u * v * v, v**3], axis=-1)
 
 
+def print_error(measured: bool) -> float:
+    """Return the standard deviation of a print's scale either way, whose bars were measured or not."""
+    return BAR_ERROR_MM / BAR_MM if measured else PRINT_ERROR
+
+
 def rotation_of(vector: FloatArray) -> FloatArray:
     """Return the rotation (3, 3) by a vector: its axis, and its length the angle (Rodrigues' formula)."""
     angle = float(np.linalg.norm(vector))
@@ -134,13 +142,18 @@ class _Setting:
     block: tuple[np.ndarray, ...]  # which block each is of
     sizes: tuple[tuple[int, int], ...]
     blocks: tuple[int, ...]
+    scale_error: float
     thick: float | None
 
     def unpack(self, numbers: FloatArray) -> tuple[tuple[View, ...], Paper, FloatArray]:
         """Return views, paper and the blocks' places (n, 3) of a fit's numbers."""
         lens, rest = numbers[:5], numbers[5:]
-        paper = Paper(self.frame, self.scale, rest[:7] * BULGE_MM, float(rest[7]) * GROWTH_MM, float(rest[8]))
-        rest = rest[9:]
+        # Of a camera square to the paper only this tells where it stands to a side: a print taken to be stretched the
+        # same both ways moves it by centimetres. What both bars are off by alike moves nothing but the size.
+        uneven = float(rest[8]) * self.scale_error / np.sqrt(2.0) * np.array([1.0, -1.0])
+        scale = self.scale * (1.0 + uneven)
+        paper = Paper(self.frame, scale, rest[:7] * BULGE_MM, float(rest[7]) * GROWTH_MM, float(rest[9]))
+        rest = rest[10:]
         views = []
         for size in self.sizes:
             longest, diagonal = max(size), float(np.hypot(*size))
@@ -157,24 +170,29 @@ class _Setting:
             known = (paper.thick - self.thick) / float(np.hypot(THICK_MM, BLOCK_MM))
         else:
             known = (paper.thick - UNKNOWN_THICK_MM / 2.0) / UNKNOWN_THICK_MM
-        found = [numbers[:13], np.array([known])]
+        found = [numbers[: KNOWN - 1], np.array([known])]
         run = corners_of(np.zeros(2), 2.0 * paper.growth)
         turned = [np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) for a in blocks[:, 2]]
-        square = corners_of(np.zeros(2), MARK_MM) * self.scale + run
+        square = corners_of(np.zeros(2), MARK_MM) * paper.scale + run
         tops = [square @ turn.T + place for turn, place in zip(turned, blocks[:, :2], strict=True)]
         for k, view in enumerate(views):
-            flat = self.flat[k] * self.scale + run
+            flat = self.flat[k] * paper.scale + run
             points = np.concatenate([flat, paper.height(self.flat[k])[..., None]], axis=-1)
             found.append(((view.pixels(points) - self.seen[k]) / pixels).ravel())
             for which, corners in zip(self.block[k], self.raised[k], strict=True):
-                level = paper.height(blocks[which, :2] / self.scale) + paper.thick
+                level = paper.height(blocks[which, :2] / paper.scale) + paper.thick
                 top = np.column_stack([tops[which], np.full(4, level)])
                 found.append(((view.pixels(top) - corners) / pixels).ravel())
         return np.concatenate(found)
 
 
 def _setting(
-    frame: Frame, marks: Sequence[Marks], sizes: Sequence[tuple[int, int]], scale: FloatArray, thick: float | None
+    frame: Frame,
+    marks: Sequence[Marks],
+    sizes: Sequence[tuple[int, int]],
+    scale: FloatArray,
+    scale_error: float,
+    thick: float | None,
 ) -> _Setting:
     blocks = tuple(sorted({int(n) for m in marks for n in m.numbers if int(n) in BLOCK_IDS}))
     own = [m.only(np.isin(m.numbers, list(frame.marks))) for m in marks]
@@ -188,6 +206,7 @@ def _setting(
         tuple(np.array([blocks.index(int(n)) for n in m.numbers], dtype=int) for m in raised),
         tuple(sizes),
         blocks,
+        scale_error,
         thick,
     )
 
@@ -197,16 +216,18 @@ def place(
     marks: Sequence[Marks],
     sizes: Sequence[tuple[int, int]],
     scale: FloatArray,
+    scale_error: float,
     thick: float | None,
 ) -> Placed:
     """Return where the cameras of photographs of one paper stood.
 
-    scale (2,) : of the print, from its bars. thick : height of the slice, mm, None where it is not known. Photographs
-    are taken to be of one camera. Marks on blocks are at the slice's height, wherever they stand.
+    scale (2,) : of the print, from its bars, and the standard deviation of either. thick : height of the slice, mm,
+    None where it is not known. Photographs are taken to be of one camera. Marks on blocks are at the slice's height,
+    wherever they stand.
     """
     from scipy.optimize import least_squares
 
-    setting = _setting(frame, marks, sizes, scale, thick)
+    setting = _setting(frame, marks, sizes, scale, scale_error, thick)
     start = _start(setting)
     pixels = 1.0
     for _ in range(2):
@@ -214,8 +235,8 @@ def place(
             setting.residuals, start, x_scale="jac", loss="soft_l1", f_scale=LARGE, args=(pixels,), max_nfev=60
         )
         start = fit.x
-        misses = setting.residuals(fit.x, 1.0)[14:]
-        unknown = len(fit.x) - 14
+        misses = setting.residuals(fit.x, 1.0)[KNOWN:]
+        unknown = len(fit.x) - KNOWN
         good = np.abs(misses) < 5.0 * np.median(np.abs(misses)) + CORNER_PIXELS
         freedom = max(int(good.sum()) - unknown, 4)
         pixels = float(np.sqrt(CORNER_PIXELS**2 + (misses[good] ** 2).sum() / freedom))
@@ -246,8 +267,8 @@ def _start(setting: _Setting) -> FloatArray:
     """Return numbers to begin a fit with: each view by OpenCV's pose of a plane, with a usual focal length."""
     import cv2
 
-    numbers = [np.zeros(14)]
-    numbers[0][13] = UNKNOWN_THICK_MM / 2.0 if setting.thick is None else setting.thick
+    numbers = [np.zeros(KNOWN)]
+    numbers[0][KNOWN - 1] = UNKNOWN_THICK_MM / 2.0 if setting.thick is None else setting.thick
     places: dict[int, FloatArray] = {}
     for k, size in enumerate(setting.sizes):
         flat = setting.flat[k].reshape(-1, 2) * setting.scale
@@ -259,7 +280,7 @@ def _start(setting: _Setting) -> FloatArray:
         numbers.append(np.concatenate([turn, shift / 100.0]))
         view = View(rotation_of(turn), shift, focal, centre, np.zeros(2), size)
         for which, corners in zip(setting.block[k], setting.raised[k], strict=True):
-            square = view.on_level(corners, np.full(4, numbers[0][13]))
+            square = view.on_level(corners, np.full(4, numbers[0][KNOWN - 1]))
             along = square[1] - square[0]
             places[int(which)] = np.array([*square.mean(axis=0), np.arctan2(along[1], along[0])])
     return np.concatenate([*numbers, *(places[n] for n in range(len(setting.blocks)))])

@@ -7,23 +7,22 @@ out. A slice is taken to be cut square: its walls stand upright on the paper.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from portgeo.core.plane import FloatArray, moments
-from portgeo.photos.camera import Paper, Placed, View
+from portgeo.photos.camera import Paper, Placed, View, print_error
 from portgeo.photos.field import pixels_at
 from portgeo.photos.shape import STEP_MM, Outline, resampled
 
-BAR_ERROR_MM = 0.05  # of a bar that was calipered
-PRINT_ERROR = 0.0015  # of a print's scale that nobody measured, each way: common practice, no source
 LIES_MM = 0.15  # by which a slice lies higher or lower than the paper's smooth surface has it
 BLUR_ERROR = 0.12  # of an edge's blur: what tone curves and sharpening other than sRGB's move its middle level by
 PIXEL_ERROR = 0.08  # of a pixel: the same where the edge is sharp
 UNSEEN_MM = 0.3  # of an outline where its edge was not seen
 LEVELS = 5  # heights between paper and upper face at which a slice's walls are looked at
+COARSE = 4  # every so-manieth place of an outline does for how its area changes
 LEAST_SHARE = 0.2  # of two outlines' union: such are of one slice in two photographs
 
 
@@ -45,15 +44,15 @@ class Slice:
     pixel: float
 
 
-def upper_outline(seen: FloatArray, view: View, paper: Paper, thick: float) -> FloatArray:
-    """Return the outline (n, 2) of a slice's upper face, of what is seen (n, 2) of it against the paper, true mm.
+def upper_outline(pixels: FloatArray, view: View, base: float, thick: float) -> FloatArray:
+    """Return the outline (n, 2) of a slice's upper face, mm, of where it is seen against the paper, pixels (n, 2).
+
+    base : height of the paper under it, mm.
 
     A slice that covers a place covers, from the camera, what lies behind it at every height. So it is what all of the
     seen outline, moved up to each height, has in common: its upper edge where the walls are hidden, its lower edge
     where they are seen.
     """
-    pixels = pixels_at(view, paper, seen)
-    base = float(np.mean(paper.height(seen / paper.scale)))
     left: shapely.Geometry = shapely.Polygon(view.on_level(pixels, base + thick))
     left = left.buffer(0)
     if thick > 0.0:
@@ -105,28 +104,27 @@ def _same(outline: Outline, others: Sequence[Outline]) -> Outline | None:
 
 
 def _slice(placed: Placed, seen: tuple[Outline | None, ...], bars: bool) -> Slice:
-    def of(views: Sequence[View], paper: Paper) -> FloatArray:
-        thick = paper.thick
-        each = [upper_outline(o.points, v, paper, thick) for o, v in zip(seen, views, strict=True) if o is not None]
-        return joined(each)
-
-    points = of(placed.views, placed.paper)
+    points = joined(_upper(placed, seen, placed.views, placed.paper))
     area = moments(points).area
     here = [o for o in seen if o is not None]
     views = [v for o, v in zip(seen, placed.views, strict=True) if o is not None]
     # What was seen stays where it is in the picture; camera, paper and thickness change by each error in turn.
-    as_is = _moved_area(placed, seen, placed.views, placed.paper)
-    changes = [_moved_area(placed, seen, *step) - as_is for step in placed.steps]
+    coarse = tuple(None if o is None else replace(o, points=o.points[::COARSE]) for o in seen)
+
+    def mean_area(views: Sequence[View], paper: Paper) -> float:
+        return float(np.mean([moments(o).area for o in _upper(placed, coarse, views, paper)]))
+
+    as_is = mean_area(placed.views, placed.paper)
+    changes = [mean_area(*step) - as_is for step in placed.steps]
     length = float(shapely.LinearRing(points).length)
     pixel = float(np.mean([_pixel(v, placed.paper, points) for v in views]))
     blur = float(np.mean([o.blur for o in here]))
     ragged = float(np.mean([o.ragged for o in here]))
     height = float(np.mean([v.position[2] for v in views]))
     lost = float(np.mean([o.lost + o.clipped for o in here]))
-    scale = BAR_ERROR_MM / 150.0 if bars else PRINT_ERROR
     parts = {
         "marks": float(np.linalg.norm(changes)),
-        "print": area * float(np.sqrt(2.0)) * scale,
+        "print": area * float(np.sqrt(2.0)) * print_error(bars),
         "lie": 2.0 * area * LIES_MM / height,
         "edge": length * (max(PIXEL_ERROR * pixel, BLUR_ERROR * blur) + UNSEEN_MM * lost),
         "places": ragged * float(np.sqrt(STEP_MM * length)),
@@ -143,17 +141,17 @@ def _slice(placed: Placed, seen: tuple[Outline | None, ...], bars: bool) -> Slic
     )
 
 
-def _moved_area(placed: Placed, seen: Sequence[Outline | None], views: Sequence[View], paper: Paper) -> float:
-    """Return the mean area of what was seen, put on the upper face's level by other views and another paper."""
+def _upper(placed: Placed, seen: Sequence[Outline | None], views: Sequence[View], paper: Paper) -> list[FloatArray]:
+    """Return the upper outlines of what stays where it is seen in the pictures, were they taken by these views.
+
+    Where a camera stood decides what of the seen is the upper face and what a wall.
+    """
     found = []
     for outline, own, view in zip(seen, placed.views, views, strict=True):
-        if outline is None:
-            continue
-        sparse = outline.points[::4]
-        pixels = pixels_at(own, placed.paper, sparse)
-        base = float(np.mean(paper.height(sparse / paper.scale)))
-        found.append(moments(view.on_level(pixels, base + paper.thick)).area)
-    return float(np.mean(found))
+        if outline is not None:
+            base = float(np.mean(paper.height(outline.points / paper.scale)))
+            found.append(upper_outline(pixels_at(own, placed.paper, outline.points), view, base, paper.thick))
+    return found
 
 
 def _pixel(view: View, paper: Paper, points: FloatArray) -> float:

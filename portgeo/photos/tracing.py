@@ -13,7 +13,7 @@ import numpy as np
 from portgeo.core.errors import InputError, naming
 from portgeo.core.notices import Notice, unique
 from portgeo.core.plane import FloatArray
-from portgeo.photos.camera import Placed, place
+from portgeo.photos.camera import Placed, place, print_error
 from portgeo.photos.edges import linear_table
 from portgeo.photos.field import Field, flat_field
 from portgeo.photos.frame import BLOCK_IDS, CUT_MM
@@ -78,7 +78,7 @@ def look(
     blocks = any(int(n) in BLOCK_IDS for m in marks for n in m.numbers)
     known = 0.0 if thick is None and not blocks else thick
     sizes = [(photo.levels.shape[1], photo.levels.shape[0]) for photo in photos]
-    placed = place(frames[0], marks, sizes, print_scale(bars), known)
+    placed = place(frames[0], marks, sizes, print_scale(bars), print_error(bars is not None), known)
     notices = [] if bars else [Notice("print_unmeasured")]
     fields, outlines = [], []
     for k, photo in enumerate(photos):
