@@ -5,7 +5,7 @@ the row, the column and the mend of all that is wrong.
 
 Columns: `lift_in` or `lift_mm`; `flow_cfm`, `flow_m3_h` or `flow_l_s`; `depression_in_h2o`,
 `depression_mm_h2o` or `depression_kpa`; and, if there, `state` (as cast, first cut), `setup` (clay entry,
-manifold bolted on), `swirl` and `note`. A blank state or setup is that of the row above.
+manifold bolted on), `swirl` with `swirl_unit`, and `note`. A blank state or setup is that of the row above.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from portgeo.flow.gas import DEPRESSIONS
 BENCH_LIMIT = 2_000_000  # bytes
 HIGHEST_LIFT_MM = 50.0
 FLOWS_M3_S = (1e-6, 2.0)  # no port's flow is outside: the unit must be wrong
+LONGEST_UNIT = 20  # letters of a swirl meter's unit
 SLIPPED = 5.0  # times the flow of the rows beside it, more than lift explains: a decimal point is in the wrong place
 DEPRESSION = {unit: PA_PER[unit] for unit in ("in_h2o", "mm_h2o", "kpa")}
 READ: dict[str, Mapping[str, float]] = {"lift": LENGTH, "flow": M3_S_PER, "depression": DEPRESSION}
@@ -52,6 +53,12 @@ def _one_of(name: str, units: Mapping[str, float]) -> str:
     return f"Give one of {', '.join(f'{name}_{unit}' for unit in units)}: without it a flow says nothing"
 
 
+def _short(cell: Cell) -> str:
+    if len(cell.text) > LONGEST_UNIT:
+        raise InputError("this is no unit of swirl", mend="Write what its dial says, such as rpm or ratio")
+    return cell.text
+
+
 BENCH = Layout(
     kind="a bench sheet",
     columns={
@@ -61,10 +68,12 @@ BENCH = Layout(
             DEPRESSION, _within("depression", *(h * PA_PER["in_h2o"] for h in DEPRESSIONS)), UNITS_WRITTEN
         ),
         "swirl": Quantity(PLAIN, beside=UNITS_WRITTEN),
+        "swirl_unit": Words(_short),
         **{name: Words() for name in ("state", "setup", "note")},
     },
     needed={name: _one_of(name, units) for name, units in READ.items()},
-    names="A bench sheet has lift, flow and depression, each with its unit, and perhaps state, setup, swirl and note",
+    names="A bench sheet has lift, flow and depression, each with its unit, and perhaps state, setup, swirl, "
+    "swirl_unit and note",
     alike={
         "flow_m3/h": "flow_m3_h", "flow_l/s": "flow_l_s", "set_up": "setup",
         "depression_inh2o": "depression_in_h2o", "depression_mmh2o": "depression_mm_h2o",
@@ -125,6 +134,7 @@ def _run(state: str, setup: str, rows: Sequence[Row]) -> Run:
         depression=depression,
         swirl=None if np.isnan(swirl).all() else swirl,
         rows=tuple(row.number for row in rows),
+        swirl_unit=next((row.text("swirl_unit") for row in rows if row.text("swirl_unit")), ""),
     )
 
 

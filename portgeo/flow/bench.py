@@ -33,8 +33,8 @@ class Run:
     """One pull on the bench.
 
     state : of the port. setup : free text (clay entry, manifold bolted on). lift (n,) mm, rising;
-    flow (n,) m3/s as read; depression (n,) Pa; swirl (n,) as read, nan where not, or None. rows (n,)
-    of the user's file.
+    flow (n,) m3/s as read; depression (n,) Pa; swirl (n,) as read, nan where not, or None; swirl_unit : what the
+    person calls its unit. rows (n,) of the user's file.
     """
 
     state: str
@@ -44,6 +44,12 @@ class Run:
     depression: FloatArray
     swirl: FloatArray | None
     rows: tuple[int, ...]
+    swirl_unit: str = ""
+
+    @property
+    def swirl_name(self) -> str:
+        """Swirl and its unit, for a heading."""
+        return f"swirl, {self.swirl_unit}" if self.swirl_unit else "swirl"
 
     @property
     def name(self) -> str:

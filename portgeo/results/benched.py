@@ -54,6 +54,7 @@ class RunOnBench(Result):
     lift_mm: FloatArray = figure(lambda m: m.run.lift)
     flow_cfm: FloatArray = figure(lambda m: at_depression(m.run, m.depression) / M3_S_PER["cfm"])
     swirl: FloatArray | None = figure(lambda m: m.run.swirl)
+    swirl_unit: str | None = figure(lambda m: m.run.swirl_unit or None)
     read_at_in_h2o: FloatArray = figure(lambda m: m.run.depression / PA_PER["in_h2o"])
     flat_from_lift_mm: float | None = figure(lambda m: flattens(m.run, m.depression).flat_from)
     falls_from_lift_mm: float | None = figure(lambda m: flattens(m.run, m.depression).falls_from)

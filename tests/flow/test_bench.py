@@ -235,6 +235,19 @@ def test_the_demo_and_the_example_flow_no_more_than_their_valves_let_by(tmp_path
             assert 0.6 < at_valve(run, valve).on_passage.min() and at_valve(run, valve).on_passage.max() < 1.0
 
 
+def test_swirl_has_its_own_unit_in_every_heading(tmp_path):
+    """The dial's word, once for a run; a ratio keeps its decimals."""
+    lines = SHEET.splitlines()
+    text = "\n".join([lines[1] + ",swirl_unit", lines[2] + ",ratio", *(line + "," for line in lines[3:])])
+    runs = read_bench(sheet(tmp_path, text.replace("120", "1.25") + "\n")).runs
+    assert runs[0].swirl_unit == "ratio"
+    told = bench_text(runs, 25 * WATER, None, Display("in"))
+    assert "swirl, ratio" in told and "1.25" in told
+    assert Benched.of(runs, 28 * WATER, [None] * len(runs), {}, Display("in")).bench[0].swirl_unit == "ratio"
+    with pytest.raises(InputError, match="swirl_unit"):
+        read_bench(sheet(tmp_path, text.replace(",ratio", "," + "far too long to be the unit of a dial")))
+
+
 def test_swirl_says_at_which_depression_it_was_read(tmp_path):
     """Swirl is not corrected: under a heading of 28 inH2O it stands as read at 25."""
     runs = read_bench(sheet(tmp_path, SHEET)).runs

@@ -222,7 +222,8 @@ def _bench(runs: Sequence[Mapping[str, Any]]) -> Table:
 def _swirl_heading(run: Mapping[str, Any]) -> str:
     """Return the heading of a run's swirl, which stands as it was read under flows corrected to one depression."""
     low, high = min(run["read_at_in_h2o"]), max(run["read_at_in_h2o"])
-    return f"Swirl, as read at {low:.3g} inH2O" if f"{low:.3g}" == f"{high:.3g}" else "Swirl, as read"
+    name = f"Swirl, {run['swirl_unit']}" if run.get("swirl_unit") else "Swirl"
+    return f"{name}, as read at {low:.3g} inH2O" if f"{low:.3g}" == f"{high:.3g}" else f"{name}, as read"
 
 
 def _by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:

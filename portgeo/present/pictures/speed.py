@@ -157,7 +157,9 @@ def bench_figure(runs: Sequence[Run], depression: float, display: Display) -> Fi
     rows[0].set_title("Bench runs", color=INK, fontsize=11)
     if swirl:
         read_at = {f"{water:.3g}" for r in runs if r.swirl is not None for water in r.depression / PA_PER["in_h2o"]}
-        rows[1].set_ylabel("swirl, as read" + (f"\nat {read_at.pop()} inH2O" if len(read_at) == 1 else ""))
+        names = {r.swirl_name for r in runs if r.swirl is not None}
+        name = names.pop() if len(names) == 1 else "swirl"
+        rows[1].set_ylabel(f"{name}, as read" + (f"\nat {read_at.pop()} inH2O" if len(read_at) == 1 else ""))
         rows[1].set_ylim(bottom=min(0.0, *(float(np.nanmin(r.swirl)) for r in runs if r.swirl is not None)))
     rows[-1].set_xlabel(f"lift, {display.unit}")
     tidy(*rows)

@@ -304,7 +304,7 @@ def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d:
     for k, lift in enumerate(run.lift):
         line = f"{lift / MM_PER[d.unit]:>10.3f} {flow[k]:>8.1f}"
         if run.swirl is not None:
-            line += f" {run.swirl[k]:>{wide}.0f}" if np.isfinite(run.swirl[k]) else f" {'':>{wide}}"
+            line += f" {run.swirl[k]:>{wide}.4g}" if np.isfinite(run.swirl[k]) else f" {'':>{wide}}"
         if against is not None:
             line += (
                 f" {against.on_curtain[k]:>11.3f} {against.on_throat[k]:>10.3f} {against.on_passage[k]:>11.3f}"
@@ -317,10 +317,10 @@ def _run_table(number: int, run: Run, depression: float, valve: Valve | None, d:
 def _swirl_heading(run: Run, depression: float) -> str:
     """Return the heading of a run's swirl, which is not corrected: with the depression that it was read at."""
     if np.allclose(run.depression, depression, rtol=SAME_DEPRESSION):
-        return "swirl"
+        return run.swirl_name
     low, high = (value / PA_PER["in_h2o"] for value in (run.depression.min(), run.depression.max()))
     read_at = f"{low:.3g}" if high - low < SAME_DEPRESSION * high else f"{low:.3g} to {high:.3g}"
-    return f"swirl, as read at {read_at} inH2O"
+    return f"{run.swirl_name}, as read at {read_at} inH2O"
 
 
 def _change_table(
