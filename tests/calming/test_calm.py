@@ -88,6 +88,7 @@ def test_more_metal_than_there_is_is_said_to_be(calmed):
     assert "calm_metal_short" in codes(found)
 
 
+@pytest.mark.nightly
 def test_the_dearest_limit_is_worth_what_more_of_it_brings(port):
     # Multipliers against the search done again with a little more of the limit: the envelope theorem.
     best = {}

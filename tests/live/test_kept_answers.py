@@ -149,6 +149,7 @@ def test_a_kept_table_with_more_than_a_table_in_it_is_shown_by_its_texts(chromiu
             assert not tab.errors and not tab.away
 
 
+@pytest.mark.nightly
 def test_areas_that_are_wanted_hold_no_calm_cut_unless_they_are_said_to(job):
     from portgeo.app.live.asking import asked_of
     from portgeo.app.live.cutting import calm_limits

@@ -59,6 +59,7 @@ def test_without_a_solver_the_cases_are_written_with_what_to_run(folder, no_solv
 
 
 @needs_solver
+@pytest.mark.nightly
 def test_two_bends_stand_side_by_side_and_the_larger_loses_less(folder, capsys):
     """Laminar, and so quick: at one flow loss goes nearly as the fourth power of diameter, down (Poiseuille)."""
     words = (
