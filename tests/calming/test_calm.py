@@ -102,6 +102,7 @@ def test_the_dearest_limit_is_worth_what_more_of_it_brings(port):
     assert min(rates) * 0.9 < less.aim - more.aim < max(rates) * 1.1
 
 
+@pytest.mark.nightly
 def test_the_more_slowing_counts_the_less_there_is(port, target, room):
     cuts = []
     for share in (0.0, 0.5):

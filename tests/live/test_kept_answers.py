@@ -80,6 +80,7 @@ def test_a_cut_sheet_is_never_written_over_by_that_of_another_answer(job):
         assert kept(browser)["plan"]["changed"] == ["what is wanted"]
 
 
+@pytest.mark.nightly
 def test_files_of_one_answer_share_a_stem_that_is_free_and_the_same_answer_is_the_same_files(job):
     from portgeo.app.live.answer_parts import printed
     from portgeo.app.live.asking import asked_of

@@ -46,6 +46,7 @@ def test_the_solver_s_own_judge_has_no_complaint_of_a_grid(tmp_path):
 
 
 @needs_solver
+@pytest.mark.nightly
 def test_another_solver_s_ideal_flow_has_our_wall_speeds(tmp_path):
     """potentialFoam on our grid: finite volumes, ours are finite elements."""
     asked = question(pipe(D, (D, D), 1.5 * D, 90.0), 80.0, runs=(1.0, 1.0))
@@ -64,6 +65,7 @@ def test_another_solver_s_ideal_flow_has_our_wall_speeds(tmp_path):
 
 
 @needs_solver
+@pytest.mark.nightly
 def test_stopped_work_is_gone_on_with_and_two_cores_say_the_same(tmp_path):
     # Laminar: a turbulent bend on so coarse a grid never comes quite to rest, and two runs differ by what it moves.
     asked = question(pipe(D, (0.5 * D, 0.5 * D), 1.5 * D, 45.0), 200.0 * NU / (D * 1e-3), runs=(1.0, 2.0))
