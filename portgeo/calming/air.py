@@ -11,14 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from portgeo.calming.laying import FlowGrids, flow_grids
-from portgeo.core.plane import FloatArray, areas, areas_and_centroids
+from portgeo.core.plane import FloatArray, areas_and_centroids
 from portgeo.core.section import Section
 from portgeo.flow.airspeed import AirSpeed, Peak, along_line, highest_of, short_side_top
 from portgeo.flow.gas import density_at
-from portgeo.flow.potential import Potential, solve, wall_speed
+from portgeo.flow.potential import Potential
 from portgeo.flow.separation import Slowing, slowing
-from portgeo.flow.wall import UNKNOWNS, Size, WallSpeed, coarser, size_for, sizing_of
-from portgeo.flow.within import Within
+from portgeo.flow.wall import UNKNOWNS, Size, WallSpeed, coarser, size_for, sizing_of, solved_in
 from portgeo.reshape.grid import WallGrid, areas_after, moved
 
 
@@ -70,35 +69,22 @@ class CutAirs:
     def _solved(self, k: int, travel: FloatArray, near: CutAir | None) -> tuple[WallSpeed, FloatArray, Potential]:
         """Return the speeds on one grid, its means (r,) at the rings, and its potential."""
         size, grids, flow, air = self.sizes[k], self.grids[k], self.today.flow, self.today.air
-        laid = grids.laid(travel)
         outlines = grids.at_rings(moved(self.wall, travel))
-        frames, wall = grids.frames, laid.wall[grids.inside]
         area, centroids = areas_and_centroids(outlines)
-        meshed = areas(np.einsum("rpj,rcj->rpc", wall, frames[:, 1:]))
-        true_speed = float(np.mean(meshed / area))
-        found = solve(
-            laid,
-            lambda speed: density_at(speed * (true_speed * flow * 1e6), air),
+        solution, found = solved_in(
+            grids.laid(travel),
+            grids.inside,
+            size,
+            tuple(Section(*each) for each in zip(outlines, grids.origins, grids.frames, strict=True)),
+            area,
+            grids.origins + np.einsum("rc,rcj->rj", centroids, grids.frames[:, 1:]),
+            grids.turns,
+            lambda speed: density_at(speed * flow * 1e6, air),
             None if near is None else near.potentials[k],
         )
-        speed = wall_speed(laid.wall, found.values[:, size.pattern.wall])[grids.inside]
         means = self.today.means_through(grids.at_rings(areas_after(self.wall, travel)))
         even = flow / (area * 1e-6) / self.today.means_through(area)  # as `air_speed` has them
-        sections = tuple(Section(*each) for each in zip(outlines, grids.origins, frames, strict=True))
-        solution = WallSpeed(
-            stations=size.rings,
-            sections=sections,
-            area=area,
-            middle=grids.origins + np.einsum("rc,rcj->rj", centroids, frames[:, 1:]),
-            wall=wall,
-            over_mean=speed * (meshed * even)[:, None],
-            flux=found.flux,
-            unknowns=size.unknowns,
-            cell=size.cell,
-            turns=grids.turns,
-            within=Within(laid, found.values * true_speed),
-        )
-        return solution, means, found
+        return replace(solution, over_mean=solution.over_mean * even[:, None]), means, found
 
 
 def cut_airs(wall: WallGrid, today: AirSpeed) -> CutAirs:

@@ -13,9 +13,9 @@ import numpy as np
 
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.section import Section
-from portgeo.flow.grid import Pattern, pattern, sweep, wall_nodes
+from portgeo.flow.grid import Grid, Pattern, pattern, sweep, wall_nodes
 from portgeo.flow.path import Path, sections_along
-from portgeo.flow.potential import Density, solve, wall_speed
+from portgeo.flow.potential import Density, Potential, solve, wall_speed
 from portgeo.flow.run_on import distances, end_of, run_on
 from portgeo.flow.within import Within
 
@@ -153,27 +153,56 @@ def wall_solution(path: Path, size: Size, *, turning: bool = False, density: Den
     sections = sections_along(path, size.rings)
     grid = sweep(sections, size.pattern, size.rings)
     figures = [moments(s.outline) for s in sections]
-    # The grid's own sections, polygons of their wall nodes, are a little smaller: a mean over them is
-    # what the grid's speeds are to be measured by, and a straight duct reads one on any grid.
-    meshed = np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)])
     ends = (end_of(grid, sections, size.rings, exit=False), end_of(grid, sections, size.rings, exit=True))
     whole, before = run_on(grid, ends, turning=turning)
+    solution, _ = solved_in(
+        whole,
+        slice(before, before + len(size.rings)),
+        size,
+        tuple(sections),
+        np.array([f.area for f in figures]),
+        np.stack([s.in_space(f.centroid[None])[0] for s, f in zip(sections, figures, strict=True)]),
+        (ends[0].turns, ends[1].turns),
+        density,
+    )
+    return solution
+
+
+def solved_in(
+    whole: Grid,
+    inside: slice,
+    size: Size,
+    sections: tuple[Section, ...],
+    area: FloatArray,
+    middle: FloatArray,
+    turns: tuple[bool, bool],
+    density: Density | None = None,
+    near: Potential | None = None,
+) -> tuple[WallSpeed, Potential]:
+    """Return the speeds along the wall of a grid, at its rings `inside` the path, and the potential that they are of.
+
+    sections at those rings, area (n,) and middle (n, 3) : of their outlines. turns, density : as `wall_solution` has
+    them. near : as `solve` has it.
+    """
+    wall = whole.wall[inside]
+    # The grid's own sections, polygons of their wall nodes, are a little smaller: a mean over them is
+    # what the grid's speeds are to be measured by, and a straight duct reads one on any grid.
+    meshed = np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(wall, sections, strict=True)])
     # Those polygons make air a little faster than it is; it is to thin out no more for that.
-    areas = np.array([f.area for f in figures])
-    true_speed = float(np.mean(meshed / areas))
-    found = solve(whole, None if density is None else lambda speed: density(speed * true_speed))
-    inside = slice(before, before + len(size.rings))
+    true_speed = float(np.mean(meshed / area))
+    found = solve(whole, None if density is None else lambda speed: density(speed * true_speed), near)
     speed = wall_speed(whole.wall, found.values[:, size.pattern.wall])[inside]
-    return WallSpeed(
+    solution = WallSpeed(
         stations=size.rings,
-        sections=tuple(sections),
-        area=areas,
-        middle=np.stack([s.in_space(f.centroid[None])[0] for s, f in zip(sections, figures, strict=True)]),
-        wall=grid.wall,
+        sections=sections,
+        area=area,
+        middle=middle,
+        wall=wall,
         over_mean=speed * meshed[:, None],
         flux=found.flux,
         unknowns=(len(whole.nodes) - 2) * size.pattern.count,
         cell=size.cell,
-        turns=(ends[0].turns, ends[1].turns),
+        turns=turns,
         within=Within(whole, found.values * true_speed),
     )
+    return solution, found
