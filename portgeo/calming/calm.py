@@ -18,7 +18,7 @@ from portgeo.calming.search import METAL_EXACT, Place, Search, Worth
 from portgeo.core.notices import Notice
 from portgeo.core.port import Port
 from portgeo.core.units import MILLIMETRES, Display
-from portgeo.flow.airspeed import AirSpeed, Peak, air_speed
+from portgeo.flow.airspeed import GRID_U, AirSpeed, Peak, air_speed
 from portgeo.flow.gas import STANDARD
 from portgeo.flow.path import path_of
 from portgeo.flow.wall import size_for, sizing_of
@@ -46,7 +46,6 @@ WORTH_SHARE, WORTH_METAL = 0.002, 0.01  # all: until 1 % of the port more would 
 MORE_MM = 0.25  # 0.010 in: what a limit costs is told for so much more of it
 NOT_COUNTED = 0.05  # of what the dearest limit costs: one that costs less holds nothing back
 SURE = 2.0  # standard uncertainties: a gain of less is none
-GRID_U = np.sqrt(3.0)  # a grid's doubt is a half width: over this, a standard uncertainty (JCGM 100, 4.3.7)
 NO_GAIN = 0.15  # m/s, half a foot a second: less is told as none
 BLEND, AREA = "the blend", "the area there may be"  # limits that are no depth
 
@@ -146,7 +145,7 @@ def calm(
 
     # With the throat as it is, no cut brings the peak under the mean speed there.
     most = now.highest.speed - today.mean_through(today.throat.area)
-    doubt = max(SURE * now.highest.error / GRID_U, NO_GAIN)
+    doubt = max(SURE * now.highest.grid_u, NO_GAIN)
     if most < doubt:
         return nothing(Notice("calm_already", gain=max(most, 0.0), u=doubt))
     search = search_in(port, flow, target, room, slowing=slowing, least_speed=least_speed, hold_throat=hold_throat)
@@ -244,7 +243,7 @@ def _gain(now: CutAir, after: CutAir, growth: float) -> tuple[float, float]:
 
 def _apart(by_itself: Peak, followed: Peak) -> list[Notice]:
     """Return what is said where the peak now is not that of a grid laid for it alone, within its ±."""
-    off = SURE * (by_itself.u or by_itself.error / GRID_U)
+    off = SURE * (by_itself.u or by_itself.grid_u)
     if abs(by_itself.speed - followed.speed) <= max(off, NO_GAIN):
         return []
     return [Notice("calm_apart", alone=by_itself.speed, followed=followed.speed, u=off)]

@@ -43,6 +43,7 @@ WHAT_IT_IS = (
     "straight on."
 )
 AT_EXIT_MM = 2.0  # of the exit: air that leaves the wall there has gone through the port
+GRID_U = float(np.sqrt(3.0))  # a grid's doubt is a half width: over this, a standard uncertainty (JCGM 100, 4.3.7)
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
 
 
@@ -64,9 +65,14 @@ class Peak:
     shape_u: float | None = None
 
     @property
+    def grid_u(self) -> float:
+        """Standard uncertainty that the grid leaves, m/s."""
+        return float(self.error / GRID_U)
+
+    @property
     def u(self) -> float | None:
-        """Standard uncertainty, m/s, of shape and grid (a half width: JCGM 100, 4.3.7); None without the shape's."""
-        return None if self.shape_u is None else float(np.hypot(self.shape_u, self.error / np.sqrt(3.0)))
+        """Standard uncertainty, m/s, of shape and grid; None without the shape's."""
+        return None if self.shape_u is None else float(np.hypot(self.shape_u, self.grid_u))
 
 
 @dataclass(frozen=True)

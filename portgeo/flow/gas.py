@@ -97,6 +97,15 @@ def mach_through(flow: float, area: FloatArray, air: Air = STANDARD) -> FloatArr
     return np.where(wanted < 1.0, np.nan, (low + high) / 2.0)
 
 
+def mach_of_drop(drop: FloatArray | float, air: Air = STANDARD) -> FloatArray:
+    """Return the Mach number (n,) of air from rest whose pressure has dropped by so much, Pa, isentropic.
+
+    p / p0 = (1 + (gamma - 1) / 2 M^2)^(-gamma / (gamma - 1)) (NACA Report 1135, equation 44).
+    """
+    warmth = (1.0 - np.asarray(drop) / air.pressure) ** (-(GAMMA - 1.0) / GAMMA)
+    return np.asarray(np.sqrt(2.0 / (GAMMA - 1.0) * (warmth - 1.0)))
+
+
 def isentropic_speed(mach: FloatArray, air: Air = STANDARD) -> FloatArray:
     """Return the speed at Mach numbers (n,), the air having been at rest."""
     return mach * air.sound / np.sqrt(_warmth(mach))

@@ -16,7 +16,7 @@ from portgeo.core.port import Port
 from portgeo.core.section import Section, area_of
 from portgeo.flow.airspeed import AirSpeed
 from portgeo.flow.bench import REPEATS
-from portgeo.flow.gas import GAMMA, GAS_CONSTANT, Air, isentropic_speed, mach_through
+from portgeo.flow.gas import GAMMA, GAS_CONSTANT, Air, isentropic_speed, mach_of_drop, mach_through
 from portgeo.flow.path import path_of, sections_along
 
 # Thickness of the layer of slowed air on a flat plate, turbulent from its start: 0.37 x Re^(-1/5), the 1/7-power law
@@ -126,11 +126,10 @@ def air_within(port: Port, flow: float, room: Air) -> Air:
 def pitot_speed(pressure: FloatArray | float, air: Air) -> FloatArray:
     """Return the speed, m/s, of air from rest whose pitot-static tube reads a pressure, Pa. air : at rest.
 
-    p / p0 = (1 + (gamma - 1) / 2 M^2)^(-gamma / (gamma - 1)) with p0 - p read (NACA Report 1135, equation 44). At low
-    speed it is sqrt(2 q / density) (ISO 3966).
+    The tube reads total less static pressure (NACA Report 1135, equation 44); at low speed the speed is
+    sqrt(2 q / density) (ISO 3966).
     """
-    warmth = (1.0 - np.asarray(pressure) / air.pressure) ** (-(GAMMA - 1.0) / GAMMA)
-    return isentropic_speed(np.sqrt(2.0 / (GAMMA - 1.0) * (warmth - 1.0)), air)
+    return isentropic_speed(mach_of_drop(pressure, air), air)
 
 
 def probed(air: AirSpeed, readings: Sequence[ProbeReading]) -> Probed:
@@ -163,7 +162,7 @@ def probed(air: AirSpeed, readings: Sequence[ProbeReading]) -> Probed:
     )
     top = air.highest
     # What the turn adds to the mean is as sure, for what it is, as what it adds at the peak.
-    peak_u = float(np.hypot(top.error / np.sqrt(3.0), top.shape_u or 0.0))
+    peak_u = float(np.hypot(top.grid_u, top.shape_u or 0.0))
     of_turn = peak_u / max(top.speed - top.speed / top.over_mean, peak_u) if peak_u > 0.0 else 0.0
     of_place = computed * _change_nearby(air, points) * air.flow * 1e6 / solved
     computed_u = np.sqrt((REPEATS * computed) ** 2 + (of_turn * (computed - means)) ** 2 + of_place**2)
