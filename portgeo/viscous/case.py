@@ -68,12 +68,10 @@ def case_files(
     *,
     cores: int = 1,
     layers: int = 0,
-    start: Mapping[str, Any] | None = None,
 ) -> dict[str, bytes]:
     """Return the files of a case by name, with slashes.
 
-    layers : of the grid, for the parts of several cores. start : values inside of fields by name, (n,) or (n, 3), to
-    begin from; without them it begins from the potential flow.
+    layers : of the grid, for the parts of several cores. Its fields are even; `beginning` has others to begin from.
     """
     files = {
         "constant/polyMesh/points": header("vectorField", "points") + vectors(mesh.points),
@@ -88,7 +86,6 @@ def case_files(
         "system/controlDict": control(WRITTEN_TO),
         "system/fvSchemes": _plain("fvSchemes", "system", _schemes(model)),
         "system/fvSolution": _plain("fvSolution", "system", _solution(model)),
-        **{f"0/{name}": field(name, stream, model, (start or {}).get(name)) for name in FIELDS[model]},
     }
     if cores > 1:
         files["system/decomposeParDict"] = _plain(
@@ -98,7 +95,12 @@ def case_files(
         )
         part = (np.arange(mesh.cells) // (mesh.cells // layers)) * cores // layers
         files["constant/cellDecomposition"] = header("labelList", "cellDecomposition", "constant") + scalars(part)
-    return {name: text.encode("ascii") for name, text in files.items()}
+    return {name: text.encode("ascii") for name, text in files.items()} | beginning(stream, model, {})
+
+
+def beginning(stream: Stream, model: Model, inside: Mapping[str, FloatArray]) -> dict[str, bytes]:
+    """Return the files of the fields to begin with. inside : values (n,) or (n, 3) by name, where not even."""
+    return {f"0/{name}": field(name, stream, model, inside.get(name)).encode("ascii") for name in FIELDS[model]}
 
 
 def control(end: int) -> str:

@@ -78,15 +78,6 @@ def on_patch(text: str, patch: str, count: int, name: str) -> FloatArray:
     return _values(body[1], count, name)
 
 
-def list_of(text: str, name: str) -> FloatArray:
-    """Return the numbers of a file that holds one list (n,), or of vectors or faces all in one row."""
-    body = re.sub(r"FoamFile\s*\{.*?\}", "", text, count=1, flags=re.DOTALL)
-    start = LIST.search(body)
-    if start is None:
-        raise _unread(name)
-    return _numbers(body[start.end() :])
-
-
 def _values(body: str, count: int, name: str) -> FloatArray:
     uniform = re.match(r"\s*uniform\s+([^;]*);", body)
     if uniform:

@@ -11,14 +11,14 @@ import numpy as np
 from scipy.ndimage import label
 
 from portgeo.core.plane import FloatArray
-from portgeo.flow.gas import GAMMA, Air, density_ratio, isentropic_speed
+from portgeo.core.section import wall_at
+from portgeo.flow.gas import Air, density_ratio, isentropic_speed, mach_of_drop
 from portgeo.flow.places import hours_of
 from portgeo.viscous.friction import friction_gradient
 from portgeo.viscous.polymesh import METRES
 from portgeo.viscous.solution import Solution
 
 LEAST_BACK = 2  # layers that air must run back over: less is one face's own
-WALLS = ("roof", "right", "floor", "left")  # by quarter of the clock, 12 o'clock first
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Back:
     @property
     def wall(self) -> str:
         """The wall that it is on."""
-        return WALLS[round(self.clock / 3.0) % 4]
+        return wall_at(self.clock)
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,7 @@ def flow_at(depression: float, flow: float, taken: float, area: float, air: Air)
     coefficient, and with it the isentropic flow (J. D. Anderson, Modern Compressible Flow; from memory).
     """
     coefficient = flow / (area * METRES**2 * np.sqrt(2.0 * taken / air.density))
-    warmth = (1.0 - depression / air.pressure) ** (-(GAMMA - 1.0) / GAMMA)
-    mach = np.sqrt(2.0 / (GAMMA - 1.0) * (warmth - 1.0))
+    mach = mach_of_drop(depression, air)
     return float(coefficient * area * METRES**2 * isentropic_speed(mach, air) * density_ratio(mach))
 
 

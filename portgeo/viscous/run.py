@@ -20,7 +20,7 @@ from portgeo.core.section import area_of
 from portgeo.flow.gas import STANDARD, Air
 from portgeo.flow.path import Path
 from portgeo.viscous.begin import carried_over, ideal_velocity
-from portgeo.viscous.case import FIELDS, KEPT, WRITTEN_EVERY, Model, Stream, case_files, control
+from portgeo.viscous.case import FIELDS, KEPT, WRITTEN_EVERY, Model, Stream, beginning, case_files, control
 from portgeo.viscous.friction import LAMINAR_TO, friction_factor
 from portgeo.viscous.loss import Lost, lost_in
 from portgeo.viscous.polymesh import METRES, PolyMesh, polymesh
@@ -162,15 +162,17 @@ def trial_of(
 
     _lay_out(case, mesh, stream, model, machine.cores, layers, begun, write)
     spent, needed = 0.0, FIELDS[model]
+    totals: dict[int, float] = {}  # of the times that were read
     while True:
         times = times_of(case, needed)[-KEPT:]
         drop_times(case, times)
         if len(times) == KEPT:
-            solution = [read_solution(tube, case / str(time), needed, mesh) for time in times]
-            lost = [lost_in(s, question.flow, question.throat, question.air, question.roughness) for s in solution]
-            totals = [each.total for each in lost]
-            moved = max(totals) - min(totals)
-            trial = Trial(model, block, tube.cells, tube.cell, times[-1], moved, spent, lost[-1], solution[-1])
+            for time in (time for time in times if time not in totals):
+                solution = read_solution(tube, case / str(time), needed, mesh)
+                lost = lost_in(solution, question.flow, question.throat, question.air, question.roughness)
+                totals[time] = lost.total
+            moved = max(totals[time] for time in times) - min(totals[time] for time in times)
+            trial = Trial(model, block, tube.cells, tube.cell, times[-1], moved, spent, lost, solution)
             if trial.converged or times[-1] >= MOST or machine.solver is None:
                 return trial
         if machine.solver is None:
@@ -210,7 +212,7 @@ def _lay_out(
             if name.startswith(SPREAD):
                 write(case / name, files[name])
         return
-    files |= case_files(mesh, stream, model, cores=cores, layers=layers, start=begun())
+    files |= beginning(stream, model, begun())
     for name, data in files.items():
         write(case / name, data)
     # Last: a case with its record is whole.
