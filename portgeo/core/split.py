@@ -62,12 +62,7 @@ class SplitPort:
     @cached_property
     def mesh(self) -> Triangles:
         """One watertight mesh of all passages in the sheet's own coordinates, outward."""
-        rings, spaces = [], []
-        for passage in self.passages:
-            assert isinstance(passage.port.mesh, Rings)
-            rings.append(passage.port.mesh)
-            spaces.append(passage.port.to_source(passage.port.mesh.space))
-        return _joined(rings, spaces, self.trunk)
+        return _joined([_rings(passage.port) for passage in self.passages])
 
     def passage(self, name: str) -> Port:
         """Return the trunk or a leg by its name. Raises GeometryError where there is none such."""
@@ -96,23 +91,30 @@ def split_port(trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]]) 
 def _leg(trunk: Port, readings: Sequence[Reading]) -> Port:
     """Return a leg that begins in the trunk's last plane, its frame from the trunk's sheet into its own."""
     first = readings[0]
-    spine = trunk.centreline
-    end, frame = trunk.to_source(spine.points[-1]), trunk.direction_to_source(spine.frames[-1])
+    end, frame = _end_of(trunk)
     surface = surface_from_readings([replace(first, shift=0.0, rise=0.0), *readings[1:]])
     laid = turned_onto(surface.centreline, end + first.shift * frame[1] + first.rise * frame[2], frame)
     return port_on(replace(surface, centreline=laid), readings)
 
 
+def _end_of(trunk: Port) -> tuple[FloatArray, FloatArray]:
+    """Return the point (3,) and the frame (3, 3) of a trunk's last plane, in the sheet's own coordinates."""
+    spine = trunk.centreline
+    return trunk.to_source(spine.points[-1]), trunk.direction_to_source(spine.frames[-1])
+
+
+def _rings(port: Port) -> FloatArray:
+    """Return the points (k, m, 3) of a passage's rings, in the sheet's own coordinates."""
+    assert isinstance(port.mesh, Rings)
+    return port.to_source(port.mesh.space)
+
+
 def _check_outlines(trunk: Port, legs: Sequence[Leg]) -> None:
     """Refuse legs whose outlines in the plane of the split lie outside the trunk's, or on each other."""
-    spine = trunk.centreline
-    origin, left, up = spine.points[-1], spine.frames[-1, 1], spine.frames[-1, 2]
+    origin, frame = _end_of(trunk)
 
     def drawn(port: Port, end: int) -> shapely.Polygon:
-        assert isinstance(port.mesh, Rings)
-        arm = trunk.frame[:3, :3] @ port.to_source(port.mesh.space[end]).T
-        points = arm.T + trunk.frame[:3, 3] - origin
-        return shapely.Polygon(np.column_stack([points @ left, points @ up]))
+        return shapely.Polygon((_rings(port)[end] - origin) @ frame[1:].T)
 
     whole = drawn(trunk, -1)
     shapes = {leg.name: drawn(leg.port, 0) for leg in legs}
@@ -162,10 +164,10 @@ def _rows_of(port: SplitPort, name: str) -> str:
     return f"rows {rows[0]} to {rows[-1]}"
 
 
-def _joined(rings: Sequence[Rings], spaces: Sequence[FloatArray], trunk: Port) -> Triangles:
+def _joined(spaces: Sequence[FloatArray]) -> Triangles:
     """Return the mesh of a trunk and legs: their walls, the face that stands in the plane of the split, the openings.
 
-    rings : the trunk's, then the legs'; spaces : their points (k, m, 3) in one frame.
+    spaces : points (k, m, 3) of the trunk's rings, then of each leg's, in one frame.
     """
     vertices: list[FloatArray] = []
     faces: list[IntArray] = []
@@ -178,13 +180,10 @@ def _joined(rings: Sequence[Rings], spaces: Sequence[FloatArray], trunk: Port) -
         ends.append((np.arange(first[0], first[1]) + count, np.arange(first[-2], first[-1]) + count))
         count += len(points)
     every = np.concatenate(vertices)
-    flow = [trunk.direction_to_source(rings[0].frames[-1, k]) for k in (1, 2)]
-    split = np.column_stack(flow)
-    entry = np.column_stack([trunk.direction_to_source(rings[0].frames[0, k]) for k in (1, 2)])
-    faces.append(_cap(every, [ends[0][0]], entry)[:, ::-1])
-    faces.append(_cap(every, [ends[0][1], *(begin[::-1] for begin, _ in ends[1:])], split))
-    for (_, end), space in zip(ends[1:], spaces[1:], strict=True):
-        faces.append(_cap(every, [end], _across(space[-1])))
+    (entry, split), *legs = ends
+    faces.append(_cap(every, [entry], _across(every[entry]))[:, ::-1])
+    faces.append(_cap(every, [split, *(begin[::-1] for begin, _ in legs)], _across(every[split])))
+    faces += [_cap(every, [end], _across(every[end])) for _, end in legs]
     return Triangles(every, np.concatenate(faces))
 
 

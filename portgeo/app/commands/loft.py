@@ -28,10 +28,11 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.present.text.loft import loft_text
 
     check_free([args.output], args.force, [args.sheet])
-    if splits(args.sheet) and args.stations is not None:
+    parted = splits(args.sheet)
+    if parted and args.stations is not None:
         mend = "Leave it out: rings stand as close as the wall asks for"
         raise InputError("this port splits, and this is of one passage", where="--stations", mend=mend)
-    port = read_split(args.sheet) if splits(args.sheet) else loft(args.sheet, args.stations)
+    port = read_split(args.sheet) if parted else loft(args.sheet, args.stations)
     write(port, args.output, force=args.force)
     if not args.quiet:
         print(loft_text(port, args.output))

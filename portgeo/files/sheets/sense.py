@@ -5,7 +5,7 @@ Rows, and the readings made of them, come in; what is wrong is told at its row, 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Literal
 
@@ -15,7 +15,6 @@ from portgeo.core.centreline import heading
 from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
 from portgeo.core.section import TOOLS, Reading
-from portgeo.core.split import TRUNK
 from portgeo.core.units import MM_PER, Display, LengthUnit
 from portgeo.files.sheets.columns import Column
 from portgeo.files.sheets.rows import Row
@@ -26,7 +25,6 @@ OTHER_UNIT = (22.0, 29.0)  # times its neighbours: about 25.4, a number in inche
 ALIKE = 2.5  # times one another, at most, that the neighbours must be to be gone by
 LIKELY_MM = (6.0, 300.0)  # a sheet whose largest size is outside is read, with a notice
 SAME_STATION_MM = 0.001
-PLACED = ("x", "y", "z", "floor_x", "floor_z", "roof_x", "roof_z", "left_y", "right_y")
 SAME_HEADING = 1e-6  # radians
 SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
 
@@ -74,41 +72,6 @@ def _tell_slip(row: Row, beside: Sequence[Row], name: str, slip: Literal["point"
             mend = f"Is it in {other}? Then write {value / cell.size * scale:.4g}; else check what was typed"
     read = " and ".join(cell.own(size) for size in near)
     row.tell(name, f"{cell.own(value)} is about {times} what the rows beside it read ({read})", mend)
-
-
-def passages_of(rows: Sequence[Row]) -> dict[str, list[Row]]:
-    """Return the rows of each passage by its name, the trunk first, each in the sheet's order."""
-    passages: dict[str, list[Row]] = {TRUNK: []}
-    for row in rows:
-        passages.setdefault(row.given("leg") or TRUNK, []).append(row)
-    return passages
-
-
-def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:
-    """Tell of legs that do not begin where the trunk ends, or are too short, or stand alone."""
-    trunk = passages[TRUNK]
-    legs = {name: rows for name, rows in passages.items() if name != TRUNK}
-    for name, rows in legs.items():
-        first = rows[0]
-        if len(trunk) < 2:
-            mend = "Leave the leg empty in the rows before the split, two or more of them"
-            first.tell("leg", "the port splits, and its trunk has no two rows", mend)
-            return
-        if len(legs) < 2:
-            mend = "Give each leg its rows; of a port that does not split leave the column empty"
-            first.tell("leg", f"{name} is the only leg", mend)
-        if len(rows) < 2:
-            first.tell("leg", f"leg {name} has one row", "Give it two or more, the first in the plane of the split")
-        split, begins = (row.number_in("station", np.nan) for row in (trunk[-1], first))
-        if abs(begins - split) > SAME_STATION_MM:
-            ends, begin = display.length(split), display.length(begins)
-            mend = f"Begin each leg with a row at {ends}: its outline in the plane of the split"
-            first.tell("station", f"leg {name} begins at station {begin}, and the trunk ends at {ends}", mend)
-        for row in (*trunk, *rows):
-            drawn = next((column for column in PLACED if row.given(column) is not None), None)
-            if drawn is not None:
-                mend = "Give station, turn_deg and swing_deg instead"
-                row.tell(drawn, "a port that splits is not laid down by places or points", mend)
 
 
 def check_headings(rows: Sequence[Row], trunk: Sequence[Row] | None = None) -> None:

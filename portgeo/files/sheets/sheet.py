@@ -25,18 +25,17 @@ from portgeo.files.disk import read_bounded
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.inside import kept_inside
 from portgeo.files.sheets.columns import Column
+from portgeo.files.sheets.legs import begun_at_split, check_legs, passages_of
 from portgeo.files.sheets.rows import Row, Rows
 from portgeo.files.sheets.section_columns import SECTIONS, SIZES_MM
 from portgeo.files.sheets.sense import (
     SAME_STATION_MM,
     check_headings,
-    check_legs,
     check_marks,
     check_neighbours,
     check_sizes,
     corner_notices,
     heading_notices,
-    passages_of,
     tool_notices,
     unit_notices,
 )
@@ -115,7 +114,7 @@ def sheet_from(
         check_legs(passages, Display(shown))
         outlines = Outlines(folder, shown)
         read = {name: _passage(own, default_error, outlines, columns, Display(shown)) for name, own in passages.items()}
-        read |= {name: _begun(own, read[TRUNK]) for name, own in read.items() if name != TRUNK}
+        read |= {name: begun_at_split(own, read[TRUNK]) for name, own in read.items() if name != TRUNK}
         if not problems:
             read |= {name: _evened(_with_own_headings(own, columns)) for name, own in read.items()}
         for name, own in passages.items():
@@ -142,13 +141,6 @@ def _passage(
     check_sizes(rows)
     laid = laid_down(rows, display)
     return tuple(_reading(row, lies, default_error, outlines, display) for row, lies in zip(rows, laid, strict=True))
-
-
-def _begun(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tuple[Reading, ...]:
-    """Return a leg's readings, the first of which turns as the trunk's last does: they are of one plane."""
-    if not trunk:
-        return leg
-    return (replace(leg[0], turn=trunk[-1].turn, swing=trunk[-1].swing), *leg[1:])
 
 
 class Outlines:

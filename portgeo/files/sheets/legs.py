@@ -1,0 +1,61 @@
+"""Legs of a section sheet: the rows of each passage of a port that splits, and whether they go with one another.
+
+Rows come in; the rows of each passage go out, and what is wrong with a leg is told at its first row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from portgeo.core.section import Reading
+from portgeo.core.split import TRUNK
+from portgeo.core.units import Display
+from portgeo.files.sheets.rows import Row
+from portgeo.files.sheets.sense import SAME_STATION_MM
+
+PLACED = ("x", "y", "z", "floor_x", "floor_z", "roof_x", "roof_z", "left_y", "right_y")
+
+
+def passages_of(rows: Sequence[Row]) -> dict[str, list[Row]]:
+    """Return the rows of each passage by its name, the trunk first, each in the sheet's order."""
+    passages: dict[str, list[Row]] = {TRUNK: []}
+    for row in rows:
+        passages.setdefault(row.given("leg") or TRUNK, []).append(row)
+    return passages
+
+
+def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:
+    """Tell of legs that do not begin where the trunk ends, or are too short, or stand alone."""
+    trunk = passages[TRUNK]
+    legs = {name: rows for name, rows in passages.items() if name != TRUNK}
+    for name, rows in legs.items():
+        first = rows[0]
+        if len(trunk) < 2:
+            mend = "Leave the leg empty in the rows before the split, two or more of them"
+            first.tell("leg", "the port splits, and its trunk has no two rows", mend)
+            return
+        if len(legs) < 2:
+            mend = "Give each leg its rows; of a port that does not split leave the column empty"
+            first.tell("leg", f"{name} is the only leg", mend)
+        if len(rows) < 2:
+            first.tell("leg", f"leg {name} has one row", "Give it two or more, the first in the plane of the split")
+        split, begins = (row.number_in("station", np.nan) for row in (trunk[-1], first))
+        if abs(begins - split) > SAME_STATION_MM:
+            ends, begin = display.length(split), display.length(begins)
+            mend = f"Begin each leg with a row at {ends}: its outline in the plane of the split"
+            first.tell("station", f"leg {name} begins at station {begin}, and the trunk ends at {ends}", mend)
+        for row in (*trunk, *rows):
+            drawn = next((column for column in PLACED if row.given(column) is not None), None)
+            if drawn is not None:
+                mend = "Give station, turn_deg and swing_deg instead"
+                row.tell(drawn, "a port that splits is not laid down by places or points", mend)
+
+
+def begun_at_split(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tuple[Reading, ...]:
+    """Return a leg's readings, the first of which turns as the trunk's last does: they are of one plane."""
+    if not trunk:
+        return leg
+    return (replace(leg[0], turn=trunk[-1].turn, swing=trunk[-1].swing), *leg[1:])
