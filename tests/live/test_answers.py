@@ -2,6 +2,9 @@
 
 import pytest
 
+from portgeo.app.live.answer_parts import said_lines
+from portgeo.core.units import Display
+from portgeo.present.text.cut_sheet import walls_left_text
 from tests.live.conftest import SHEET, served, until
 
 BEFORE, AFTER = "before.csv", "after.csv"
@@ -180,3 +183,9 @@ def test_the_cuts_that_calm_are_the_librarys_each_with_its_sheet(folder):
         for each in choices:
             sheet = browser.get("out/" + each["files"][0]["name"]).text
             assert f"{each['metal_cc']:.2f} cc" in sheet
+
+
+def test_walls_that_nobody_measured_are_to_be_typed_on_the_page():
+    """What a file is told to hold, the page is told to have typed: the two sentences are one."""
+    said = said_lines(f"plan\n  wall left   {walls_left_text([], Display('in'))}\n\ntable")
+    assert said == ["wall left: not known: nobody measured the wall; type some under Walls"]

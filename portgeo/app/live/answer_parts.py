@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from portgeo.results.benched import Benched
 
 REPORT, PRINTED = "report", "printed"  # folders of a job that answers write into
-WHERE_WALLS = " (wall_readings under [limits])", "; type some under Walls"  # in a file, and on the page
 WANTS = ("area", "taper", "short_side", "copy")  # of a target: what is wanted, and stops no cut
 Progress = Callable[[str, float | None], None]
 
@@ -169,7 +168,10 @@ def file_of(name: str, label: str) -> dict[str, str]:
 
 def said_lines(text: str) -> list[str]:
     """Return the answer of a command's text, without its title and its tables: the page has them as tables."""
-    lines = "\n".join(text.split("\n")[1:]).replace(*WHERE_WALLS).strip("\n").split("\n")
+    from portgeo.present.text.cut_sheet import WALLS_UNKNOWN
+
+    text = text.replace(WALLS_UNKNOWN, f"{WALLS_UNKNOWN}; type some under Walls")
+    lines = "\n".join(text.split("\n")[1:]).strip("\n").split("\n")
     end = next((k for k, line in enumerate(lines) if not line.strip()), len(lines))
     said: list[str] = []
     for line in lines[:end]:

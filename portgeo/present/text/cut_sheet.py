@@ -22,6 +22,7 @@ from portgeo.reshape.target import wanted_stations
 from portgeo.results.planned import Planned, deepest_place
 from portgeo.results.work import volume_text, walls_to_cut
 
+WALLS_UNKNOWN = "not known: nobody measured the wall"
 SHOWN_MM = NOTHING_MM  # less shows as a dot
 STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
 LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
@@ -123,7 +124,7 @@ def stops_texts(
 def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
     """Return the least wall that is left where it was read, the record's first, or that nobody read it."""
     if not walls:
-        return "not known: nobody measured the wall"
+        return WALLS_UNKNOWN
     least = walls[0]
     place = f"station {d.length(least['station_mm'])}, {clock_text(least['clock_hours'])}"
     of = f"the thinnest of {len(walls)} readings; unmeasured between" if len(walls) > 1 else "at the one reading"
