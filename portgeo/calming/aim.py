@@ -147,20 +147,6 @@ def _parts(sharp: float, values: FloatArray, weights: FloatArray) -> FloatArray:
     return np.asarray(worth / worth.sum())
 
 
-def value_of(terms: list[Term]) -> float:
-    """Return the aim that terms make."""
-    return sum(term.share * term.soft_maximum for term in terms)
-
-
-def slope_of(terms: list[Term]) -> FloatArray:
-    """Return how the aim that terms make changes with each bump (w,)."""
-    slope = np.zeros(terms[0].slopes.shape[1])
-    for term in terms:
-        part = term.weights * np.exp(term.sharp * (term.values - term.values.max()))
-        slope += term.share * (part @ term.slopes) / part.sum()
-    return slope
-
-
 def _term(share: float, sharp: float, values: FloatArray, weights: FloatArray, slopes: FloatArray) -> Term:
     """Return a term of those values (n, p) that count."""
     top = float(values.max())

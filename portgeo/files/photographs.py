@@ -14,7 +14,6 @@ from portgeo.files.disk import read_bounded
 
 FILE_LIMIT = 80_000_000  # bytes
 MOST_PIXELS = 210_000_000  # of the largest phone cameras
-PHOTO_TYPES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp")
 
 
 def read_photo(path: str | Path) -> np.ndarray:

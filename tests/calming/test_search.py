@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from portgeo.calming.aim import value_of
 from portgeo.calming.calm import search_in
 from portgeo.core.port import port_from_readings
 from portgeo.flow.sensitivity import wall_flow
@@ -13,6 +12,7 @@ from portgeo.reshape.grid import areas_after
 from portgeo.reshape.plan import plan_cut, room_for
 from portgeo.reshape.target import Keep, ShortSideWanted, Target
 from tests.calming.conftest import FLOW
+from tests.calming.terms import value_of
 from tests.conftest import elbow_readings
 
 METAL = 400.0  # mm3

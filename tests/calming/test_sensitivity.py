@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from portgeo.calming.aim import slope_of, value_of
 from portgeo.flow.grid import Grid
 from portgeo.flow.potential import solve, wall_speed
 from portgeo.flow.sensitivity import wall_flow
+from tests.calming.terms import slope_of, value_of
 from tests.calming.test_search import random_cuts
 
 

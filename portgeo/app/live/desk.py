@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from portgeo.app.live.beginning import by_points, first_edits, place_for
-from portgeo.app.live.draft import FILE_LIMIT, Draft
+from portgeo.app.live.draft import Draft
 from portgeo.app.live.forms import forms_of
 from portgeo.app.live.half_written import swept
 from portgeo.app.live.on_disk import bytes_of, stamp_of
@@ -124,10 +124,9 @@ class Desk:
             return
         try:
             path = kept_inside(self.folder, name)
-            stamp = stamp_of(path)
-            data = path.read_bytes() if path.stat().st_size <= FILE_LIMIT else b""
-        except (InputError, OSError):
+        except InputError:
             return  # told where it is named
+        stamp, data = stamp_of(path), bytes_of(path)
         if data:
             self.open[name] = Open(data, stamp)
 

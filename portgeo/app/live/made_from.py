@@ -14,9 +14,8 @@ from typing import Any
 
 from portgeo.app.live.answer_parts import Asked, Scan, limits_only
 from portgeo.app.live.desk import Desk
-from portgeo.app.live.draft import FILE_LIMIT
 from portgeo.app.live.figures import Readings
-from portgeo.app.live.on_disk import stamp_of
+from portgeo.app.live.on_disk import bytes_of, stamp_of
 from portgeo.app.live.stages import job_content
 from portgeo.core.errors import InputError
 from portgeo.files.inside import kept_inside
@@ -89,9 +88,8 @@ def _file(folder: Path, name: str) -> Any:
 
 def _bytes(folder: Path, name: str) -> bytes:
     try:
-        path = kept_inside(folder, name)
-        return path.read_bytes() if path.stat().st_size <= FILE_LIMIT else b""
-    except (InputError, OSError):
+        return bytes_of(kept_inside(folder, name))
+    except InputError:
         return b""
 
 

@@ -240,11 +240,15 @@ class Bench(Table):
         return self
 
 
-class Planned(Table):
-    """The target file, and the state that the cut starts from."""
+class FileOfState(Table):
+    """A file, and the state that it is of."""
 
     file: str
     state: Name | None = None
+
+
+class Planned(FileOfState):
+    """The target file, and the state that the cut starts from."""
 
 
 class Calm(Table):
@@ -324,18 +328,12 @@ class Tool(Table):
         return self
 
 
-class Walls(Table):
+class Walls(FileOfState):
     """A tester's readings of the wall, and the state in which they were taken."""
 
-    file: str
-    state: Name | None = None
 
-
-class Probe(Table):
+class Probe(FileOfState):
     """A pitot tube's readings in the port, and the state in which they were taken."""
-
-    file: str
-    state: Name | None = None
 
 
 class Templates(Table):
