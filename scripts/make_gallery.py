@@ -141,6 +141,7 @@ def main() -> int:
             shutil.copyfile(report / "pictures" / source, OUT / target)
         page_picture(report / "report.html", OUT / "page.png")
         first_sheet(report / "templates.pdf", OUT / "gauges.png")
+        first_sheet(report / "bench-sheet.pdf", OUT / "bench-sheet.png")
         first_sheet(report / "customer.pdf", OUT / "customer.png")
     (OUT / "where-to-measure.png").write_bytes(mic_picture())
     squared_paper(OUT / "on-paper.png")

@@ -31,12 +31,14 @@ ROUND_ROWS = 16  # of one step, at most
 class CutTable:
     """Rows of a cut sheet, millimetres.
 
-    stations (k,). depth : (k, 12), at HOURS, square to the wall. area_before, wanted (nan where none
+    stations (k,). tape (k, 2) : along the roof's and the floor's own line from the entry, as a tape laid in the port
+    has them. depth : (k, 12), at HOURS, square to the wall. area_before, wanted (nan where none
     is), area (k,). height, width : (k, 2), today and as they should read. wall_volume : mm3 to come
     out of each of WALLS; wall_stretch : (4, 2), the stations between which it does, nan for none.
     """
 
     stations: FloatArray
+    tape: FloatArray
     depth: FloatArray
     area_before: FloatArray
     wanted: FloatArray
@@ -59,6 +61,7 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
     volume, stretch = _by_wall(plan)
     return CutTable(
         stations=stations,
+        tape=at_stations(grid, _along_walls(grid), stations),
         depth=at_stations(grid, at_hours(grid, plan.depth), stations),
         area_before=areas[0],
         wanted=wanted_areas(plan.target, stations, plan.throat_area),
@@ -68,6 +71,13 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
         wall_volume=volume,
         wall_stretch=stretch,
     )
+
+
+def _along_walls(grid: WallGrid) -> FloatArray:
+    """Return how far each of the grid's rows is from the first along the roof's and the floor's line (n, 2)."""
+    lines = grid.points[:, [0, len(grid.share) // 2]]
+    steps = np.linalg.norm(np.diff(lines, axis=0), axis=2)
+    return np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)])
 
 
 def at_hours(grid: WallGrid, values: FloatArray) -> FloatArray:

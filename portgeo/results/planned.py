@@ -32,6 +32,8 @@ class CutStations(Table):
     """The cut sheet by station: what to take at each of 12 clock hours, and what the micrometer should read."""
 
     station_mm: FloatArray = figure(lambda t: t.stations, "Station", csv=True, page=True)
+    roof_from_entry_mm: FloatArray = figure(lambda t: t.tape[:, 0], csv=True)
+    floor_from_entry_mm: FloatArray = figure(lambda t: t.tape[:, 1], csv=True)
     take_mm: FloatArray = figure(
         lambda t: t.depth,
         csv="take_{}_oclock_mm",

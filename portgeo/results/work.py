@@ -35,7 +35,10 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         )
     if not walls:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]
-    steps.append("Coat the wall with layout dye and scribe the stations of the table, measured from the entry.")
+    steps.append(
+        "Coat the wall with layout dye and scribe the stations of the table. A tape from the entry along the roof and "
+        "along the floor gives the two ends of each line."
+    )
     parts = [
         f"{wall_name(WALLS[k])} {volume_text(float(table.wall_volume[k]))} "
         f"({d.length(float(table.wall_stretch[k, 0]), label=False)} to {d.length(float(table.wall_stretch[k, 1]))})"

@@ -12,7 +12,8 @@ from portgeo.core.units import Display
 from portgeo.present.page.contents import compared_flows, results_tables
 from portgeo.present.page.models import scales_of
 from portgeo.present.page.page import write_page
-from portgeo.present.paper.customer import Sheet, _flow_chart, customer_pages
+from portgeo.present.paper.customer import _flow_chart, customer_pages
+from portgeo.present.paper.sheet import Sheet
 from tests.present.conftest import CUT, INCHES
 
 

@@ -28,7 +28,7 @@ EXAMPLE = """examples:
 --limits takes a target's file, for how deep and where a cut may go; areas in it are the most there may be.
 --out writes the choices, the chosen cut's sheet and the port as it will be. It is an ideal flow through the
 measured shape: not a flow bench, and not a full viscous simulation."""
-FILES = ("choices.csv", "choices.png", "cut-sheet.txt", "cut-sheet.csv", "plan.json", "planned.stl")
+FILES = ("choices.csv", "choices.png", "bench-sheet.pdf", "cut-sheet.txt", "cut-sheet.csv", "plan.json", "planned.stl")
 CHOSEN_BY = {"metal": "the metal asked for", "peak": "the least that gets there"}
 KNEE = "past it metal buys least"
 
@@ -50,7 +50,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--hold-throat", action="store_true", help="the throat keeps its area; a marked one does anyway"
     )
-    parser.add_argument("--out", metavar="DIR", help="write choices, cut sheet and the port as it will be here")
+    parser.add_argument(
+        "--out", metavar="DIR", help="write choices, bench sheet, cut sheet and the port as it will be here"
+    )
     add_metal(parser)
     add_bend(parser)
     add_scan(parser)
@@ -107,15 +109,18 @@ def _write(args: argparse.Namespace, found: CalmedAir, table: tuple[list[str], l
     """Write the choices, the chosen cut's sheet and the port as it will be."""
     from portgeo.files.disk import atomic_write, write_json, write_table_csv
     from portgeo.front.ports import write
+    from portgeo.present.paper.bench_sheet import bench_sheet
     from portgeo.present.pictures.charts import save
     from portgeo.present.pictures.choices import choices_figure
     from portgeo.present.text.cut_sheet import plan_text
 
     assert found.planned is not None
     folder, plan = Path(args.out), found.planned
-    text = plan_text(plan, f"{args.port}, calmed", "metal" if args.density else args.alloy)
+    title, metal = f"{args.port}, calmed", "metal" if args.density else args.alloy
+    text = plan_text(plan, title, metal)
     write_table_csv(folder / "choices.csv", *table, force=args.force)
     save(choices_figure(found), str(folder / "choices.png"), force=args.force)
+    atomic_write(folder / "bench-sheet.pdf", bench_sheet(plan, title, metal), force=args.force)
     atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
     write_table_csv(folder / "cut-sheet.csv", *plan.stations.to_csv(plan.display), force=args.force)
     write_json(folder / "plan.json", plan.to_dict(), force=args.force)

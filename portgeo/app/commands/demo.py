@@ -151,13 +151,14 @@ def _written(out: Path, unwritten: str) -> str:
     """Return what was written, and plainly what was not."""
     lines = [
         f"written to {out}",
-        "  report/report.html    the page: open it in a browser, it needs no network",
-        "  report/customer.pdf   two pages for the one whose engine it is",
-        "  report/templates.pdf  gauges for the planned cut, to print at 100 %",
-        "  report/cut-sheet.txt  what to take, and what the micrometer should read",
-        "  report/               meshes, pictures and every table",
-        "  *.json, *.csv         the four answers above, each number with its unit in its name",
-        "  demo-*                the measured sheets, a traced outline, bench, wall, target and job: copy them",
+        "  report/report.html      the page: open it in a browser, it needs no network",
+        "  report/bench-sheet.pdf  one printed side: what to take, and what the micrometer should read",
+        "  report/customer.pdf     two pages for the one whose engine it is",
+        "  report/templates.pdf    gauges for the planned cut, to print at 100 %",
+        "  report/cut-sheet.txt    the same as text, every station",
+        "  report/                 meshes, pictures and every table",
+        "  *.json, *.csv           the four answers above, each number with its unit in its name",
+        "  demo-*                  the measured sheets, a traced outline, bench, wall, target and job: copy them",
     ]
     if unwritten:
         lines.append(f"Not everything is there: {unwritten}")

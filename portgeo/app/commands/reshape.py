@@ -21,9 +21,12 @@ EXAMPLE = """examples:
   portgeo reshape port.csv wanted.toml --check half-done.csv
   portgeo reshape port.csv wanted-*.toml --csv plans.csv    one row a target, on all cores; stopped, it goes on
 
-PORT is the port before any cutting, with --check too. --out writes the cut sheet, the port as it will
-be (target.stl), its survey and its comparison with the port now."""
-FILES = ("cut-sheet.txt", "cut-sheet.csv", "plan.json", "target.stl", "target-survey.json", "compare.json")
+PORT is the port before any cutting, with --check too. --out writes the bench sheet to print (bench-sheet.pdf),
+the cut sheet, the port as it will be (target.stl), its survey and its comparison with the port now."""
+FILES = (
+    "bench-sheet.pdf", "cut-sheet.txt", "cut-sheet.csv", "plan.json", "target.stl", "target-survey.json",
+    "compare.json",
+)  # fmt: skip
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,7 +39,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--align", choices=("none", "auto"), help="with --check: how NOW is laid on PORT (sheets none, scans auto)"
     )
-    parser.add_argument("--out", metavar="DIR", help="write cut sheet, target mesh, survey and comparison here")
+    parser.add_argument(
+        "--out", metavar="DIR", help="write bench sheet, cut sheet, target mesh, survey and comparison here"
+    )
     add_metal(parser)
     add_bend(parser)
     add_many(parser)
@@ -82,14 +87,18 @@ def _plan(args: argparse.Namespace, planned: Planned) -> None:
     from portgeo.files.disk import atomic_write, write_json, write_table_csv
     from portgeo.present.text.cut_sheet import plan_text
 
-    text = plan_text(planned, f"{args.port} to {args.target}", "metal" if args.density else args.alloy)
+    title, metal = f"{args.port} to {args.target}", "metal" if args.density else args.alloy
+    text = plan_text(planned, title, metal)
     table = planned.stations.to_csv(planned.display)
     if args.json:
         write_json(args.json, planned.to_dict(), force=args.force)
     if args.csv:
         write_table_csv(args.csv, *table, force=args.force)
     if args.out:
+        from portgeo.present.paper.bench_sheet import bench_sheet
+
         folder = Path(args.out)
+        atomic_write(folder / "bench-sheet.pdf", bench_sheet(planned, title, metal), force=args.force)
         atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
         write_table_csv(folder / "cut-sheet.csv", *table, force=args.force)
         write_json(folder / "plan.json", planned.to_dict(), force=args.force)

@@ -39,12 +39,27 @@ def planned(given: Given) -> Cut:
 def _cut(given: Given, cut: Planned, to: str, mesh_file: str) -> Cut:
     """Return a planned cut with its text and mesh. to : what it leads to, for the text's title."""
     title = f"{given.settings['state']} ({given.needs['part'].port.source['file']}) {to}"
-    text = plan_text(cut, title, given.settings["metal"]["alloy"] or "metal")
+    text = plan_text(cut, title, _metal(given))
     after = cut.port
     mesh = write_stl(after.to_source(after.vertices), after.faces)
     source = after.source | {"file": mesh_file, "sha256": hashlib.sha256(mesh).hexdigest()}
     part = Part(replace(after, source=source, warnings=()), skin_of(after))
     return Cut(cut, text + "\n", part, mesh)
+
+
+def _metal(given: Given) -> str:
+    return given.settings["metal"]["alloy"] or "metal"
+
+
+def on_paper(given: Given) -> bytes | LeftOut:
+    """Return the bench sheet of a plan, or of the cut that calms the air, as PDF."""
+    from portgeo.present.paper.bench_sheet import bench_sheet
+
+    made = given.needs["cut"]
+    cut: Cut | None = made.cut if isinstance(made, Calm) else made
+    if not isinstance(cut, Cut):
+        return LeftOut("there is no cut")
+    return bench_sheet(cut.planned, given.settings["title"], _metal(given))
 
 
 def calmed(given: Given) -> Calm | LeftOut:

@@ -18,8 +18,8 @@ from portgeo.files.disk import atomic_write, sha256_of
 
 NAME = "files.json"
 TOP = (
-    "report.html", "customer.pdf", "results.json", "tables.xlsx", "templates.pdf", "cut-sheet.txt", "cut-sheet.csv",
-    "calm-cut-sheet.txt", "calm-cut-sheet.csv",
+    "report.html", "bench-sheet.pdf", "customer.pdf", "results.json", "tables.xlsx", "templates.pdf",
+    "cut-sheet.txt", "cut-sheet.csv", "calm-bench-sheet.pdf", "calm-cut-sheet.txt", "calm-cut-sheet.csv",
 )  # fmt: skip
 BELOW = {"tables": ".csv", "meshes": ".stl", "pictures": ".png"}
 HALF = re.compile(r"\.[0-9a-f]{16}(\.\w+)?")  # what a killed write leaves, as `atomic_write` names it

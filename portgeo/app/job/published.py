@@ -43,11 +43,13 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     cut: Cut | None = get("plan")
     if cut is not None:
         yield "meshes/planned.stl", cut.mesh
+        yield "bench-sheet.pdf", get("bench-sheet plan")
         yield "cut-sheet.txt", cut.text.encode("utf-8", "replace")
         yield "cut-sheet.csv", table_text(*cut.planned.stations.to_csv(display)).encode("utf-8", "replace")
     calm = get("calm")
     if isinstance(calm, Calm) and calm.cut is not None and calm.chart is not None:
         yield CALM_MESH, calm.cut.mesh
+        yield "calm-bench-sheet.pdf", get("bench-sheet calm")
         yield "calm-cut-sheet.txt", calm.cut.text.encode("utf-8", "replace")
         stations = calm.cut.planned.stations.to_csv(display)
         yield "calm-cut-sheet.csv", table_text(*stations).encode("utf-8", "replace")
@@ -271,11 +273,16 @@ def _files(steps: Steps, get: Get) -> dict[str, str]:
         found[f"mesh of {states[k].name}{', runner' if part == 'runner' else ''}"] = name
     if get("plan") is not None:
         found["mesh of the planned port"] = "meshes/planned.stl"
-        found |= {"cut sheet": "cut-sheet.txt", "cut sheet as a table": "cut-sheet.csv"}
+        found |= {
+            "bench sheet to print": "bench-sheet.pdf",
+            "cut sheet": "cut-sheet.txt",
+            "cut sheet as a table": "cut-sheet.csv",
+        }
     calm = get("calm")
     if isinstance(calm, Calm) and calm.cut is not None:
         found["mesh with the cut that calms the air"] = CALM_MESH
-        found |= {"its cut sheet": "calm-cut-sheet.txt", "its cut sheet as a table": "calm-cut-sheet.csv"}
+        found |= {"its bench sheet": "calm-bench-sheet.pdf", "its cut sheet": "calm-cut-sheet.txt"}
+        found["its cut sheet as a table"] = "calm-cut-sheet.csv"
     found |= {"templates to print at 100 %": "templates.pdf", "two pages for the customer": "customer.pdf"}
     found |= {"all figures": "results.json", "all tables": "tables.xlsx", "pictures": "pictures/"}
     return found

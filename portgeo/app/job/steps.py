@@ -322,6 +322,7 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     settings = {"metal": _metal(steps), "units": job.units, "folder": PurePosixPath(file).parent.as_posix()}
     settings["state"] = job.state[k].name
     plan = steps.add("plan", "planning the cut", "cut.planned", settings, files, {"part": parts[k, "port"]})
+    _on_paper(steps, plan, job.state[k].name, f"to {file}")
     valve = {"valve": _one_valve(steps)}
     steps.add("planned survey", "measuring the planned port", "parts.measured", valve, needs={"plan": plan})
     if job.bench is not None:
@@ -330,6 +331,12 @@ def _plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         needs: dict[str, str | None] = {"today": f"speed {k}", "planned": "planned speed", "plan": plan}
         needs["part"] = parts[k, "port"]
         steps.add("beside", "laying both air speeds beside each other", "air.beside_today", {}, needs=needs)
+
+
+def _on_paper(steps: Steps, cut: str, state: str, to: str) -> None:
+    """Add the bench sheet of a cut, the name of its step."""
+    settings = {"title": f"{steps.job.job.title}: {state} {to}", "metal": _metal(steps)}
+    steps.add(f"bench-sheet {cut}", "drawing the bench sheet", "cut.on_paper", settings, needs={"cut": cut})
 
 
 def _target_files(steps: Steps, file: str) -> list[tuple[str, str, str]]:
@@ -366,6 +373,7 @@ def _calm(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     }  # fmt: skip
     needs: dict[str, str | None] = {"part": parts[k, "port"], "speed": f"speed {k}"}
     steps.add("calm", "looking for the cut that calms the air", "cut.calmed", settings, files, needs)
+    _on_paper(steps, "calm", job.state[k].name, "the cut that calms the air")
 
 
 def _reach(steps: Steps, parts: dict[tuple[int, str], str]) -> None:

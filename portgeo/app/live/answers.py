@@ -131,7 +131,7 @@ def _report(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     done = run_job(job_of(asked), Path(asked.folder) / REPORT, progress)
     names = {"report.html": "The report", "customer.pdf": "Customer’s pages", "templates.pdf": "Templates"}
-    names |= {"cut-sheet.txt": "Cut sheet", "tables.xlsx": "All tables"}
+    names |= {"bench-sheet.pdf": "Bench sheet", "cut-sheet.txt": "Cut sheet", "tables.xlsx": "All tables"}
     wanted = {"customer.pdf": names["customer.pdf"]} if asked.kind == "customer" else names
     lines = [f"{one['about']}: {one['message']}" for one in done.results["warnings"]]
     lines += [f"Left out: {one['step']} ({one['why']})." for one in done.results["skipped"]]

@@ -5,6 +5,8 @@ What was asked comes in; lines, tables, files and a model of the port as planned
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,7 +40,6 @@ NAMED = ("wall_readings", "outer_mesh", "gasket")  # keys of a target's limits t
 def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     """Return the least cut that gets what the target wants. Raises PortgeoError."""
     from portgeo.front.cuts import plan
-    from portgeo.present.text.cut_sheet import plan_text
 
     of = asked.stages[-1]
     if asked.target is None:
@@ -48,12 +49,11 @@ def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     progress("planning the cut", None)
     metal = metal_of(asked)
     planned = plan(port, Path(asked.folder) / asked.target, name=asked.target, **metal)
-    title = f"{of.stage} to {asked.target}"
-    text = plan_text(planned, title, metal.get("alloy") or "metal")
+    cut = _Said(planned, f"{of.stage} to {asked.target}", metal.get("alloy") or "metal")
     return {
-        "lines": [*remarks, *said_lines(text)],
+        "lines": [*remarks, *said_lines(cut.text)],
         "tables": _tables(planned),
-        "files": _written(asked, planned, text, f"cut-sheet-{slug(of.stage)}"),
+        "files": _written(asked, cut, f"cut-sheet-{slug(of.stage)}"),
         "order_of_work": list(planned.order_of_work),
         "stage": "planned",
         "model": _planned_model(port, planned),
@@ -68,7 +68,6 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     from portgeo.front.air import flow_of
     from portgeo.front.calming import calm
     from portgeo.present.text.calm import calm_text, held_texts
-    from portgeo.present.text.cut_sheet import plan_text
 
     of = asked.stages[-1]
     progress(f"reading {of.stage}", None)
@@ -92,17 +91,17 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         lines += [f"{HELD} {text}" for text in held_texts(found.chosen.to_dict(), found.display)]
     if found.planned is None:
         return {"lines": [*lines, *(each.message for each in found.warnings)], "tables": [], "files": []}
-    texts = [plan_text(plan, f"{title}, calmed", metal.get("alloy") or "metal") for plan in found.plans]
+    cuts = [_Said(plan, f"{title}, calmed", metal.get("alloy") or "metal") for plan in found.plans]
     choices = [
         {
             "metal_cc": round(choice.metal_cc, 2),
             "knee": k == found.knee,
-            "lines": said_lines(text),
-            "tables": _tables(plan),
-            "files": _written(asked, plan, text, f"calm-{slug(of.stage)}-{choice.metal_cc:.2f}-cc"),
-            "model": _planned_model(port, plan),
+            "lines": said_lines(cut.text),
+            "tables": _tables(cut.planned),
+            "files": _written(asked, cut, f"calm-{slug(of.stage)}-{choice.metal_cc:.2f}-cc"),
+            "model": _planned_model(port, cut.planned),
         }
-        for k, (choice, plan, text) in enumerate(zip(found.choices, found.plans, texts, strict=True))
+        for k, (choice, cut) in enumerate(zip(found.choices, cuts, strict=True))
     ]
     return {
         "lines": lines,
@@ -198,14 +197,35 @@ def _tables(planned: Planned) -> list[dict[str, Any]]:
     ]
 
 
-def _written(asked: Asked, planned: Planned, text: str, stem: str) -> list[dict[str, str]]:
-    """Write a cut's sheet into the job's folder, as text and as a table, and return both for the page."""
-    from portgeo.files.disk import table_text
+@dataclass(frozen=True)
+class _Said:
+    """A cut, its title, and what the grams are of."""
 
-    head, rows = planned.stations.to_csv(planned.display)
-    contents = {".txt": (text + "\n").encode("utf-8"), ".csv": table_text(head, rows).encode("utf-8")}
+    planned: Planned
+    title: str
+    metal: str
+
+    @cached_property
+    def text(self) -> str:
+        from portgeo.present.text.cut_sheet import plan_text
+
+        return plan_text(self.planned, self.title, self.metal)
+
+
+def _written(asked: Asked, cut: _Said, stem: str) -> list[dict[str, str]]:
+    """Write a cut's sheet into the job's folder, to print, as text and as a table, and return them for the page."""
+    from portgeo.files.disk import table_text
+    from portgeo.present.paper.bench_sheet import bench_sheet
+
+    head, rows = cut.planned.stations.to_csv(cut.planned.display)
+    contents = {
+        ".pdf": bench_sheet(cut.planned, f"{asked.title}: {cut.title}", cut.metal),
+        ".txt": (cut.text + "\n").encode("utf-8"),
+        ".csv": table_text(head, rows).encode("utf-8"),
+    }
     names = printed(asked, stem, contents)
-    return [file_of(names[".txt"], "Cut sheet"), file_of(names[".csv"], "Its table")]
+    labels = {".pdf": "Bench sheet to print", ".txt": "Cut sheet as text", ".csv": "Its table"}
+    return [file_of(names[ending], label) for ending, label in labels.items()]
 
 
 def _planned_model(port: Port, planned: Planned) -> dict[str, Any]:

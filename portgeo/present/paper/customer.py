@@ -6,18 +6,12 @@ matplotlib, no date.
 
 from __future__ import annotations
 
-import io
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import matplotlib
 import numpy as np
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.lines import Line2D
-from matplotlib.textpath import text_to_path
 
 from portgeo.core.units import Display
 from portgeo.flow.bench import REPEATS
@@ -34,6 +28,7 @@ from portgeo.present.page.text import (
     removed_text,
     whole_change,
 )
+from portgeo.present.paper.sheet import MARGIN, SOFT, TEXT, Sheet, printed
 from portgeo.present.pictures.charts import INK
 from portgeo.present.pictures.flat import draw_model, draw_scale
 from portgeo.present.pictures.model import Model
@@ -41,19 +36,10 @@ from portgeo.results.figures import for_the_customer
 from portgeo.results.kinds import kind_of
 from portgeo.results.measured import Measured
 
-PAPER = {"in": (8.5, 11.0), "mm": (8.27, 11.69)}  # inches: Letter where inches are read, else A4
-MARGIN = 0.85  # inches
-SERIF = ("STIXGeneral", "DejaVu Sans")  # both ship with matplotlib; the second has letters the first lacks
-TEXT, LARGE, TITLE = 11.5, 16.0, 23.0  # points
-LEAST_TITLE = 19.0  # points: as small as a title is set to stand on one line
 PICTURES = 3.1  # inches: height of the two pictures with their scales
 FIRST_PAGE_KEEPS = PICTURES + 2.3  # inches for the pictures and what changed, whatever there is to tell before
-LETTER = 0.45  # of the size of the type: the mean width of a letter, about
-LONGEST_WORD = 40  # letters: fits a line of the largest text
-LINE = 1.32  # of the letters' height
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
 PLANNED_STYLE = ("#a8430c", ":")
-SOFT = "#54595e"
 CAUTIONS = (
     "A port that flows more can make an engine rev and load past what its parts stand. Keep to the makers’ limits and "
     "your local rules, and have safety-critical work checked by someone licensed for it.",
@@ -66,122 +52,7 @@ CAUTIONS = (
 
 def customer_pages(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> bytes:
     """Return the two pages as PDF."""
-    settings: Any = {
-        "font.family": list(SERIF),
-        "pdf.fonttype": 42,
-        "text.parse_math": False,
-        "axes.unicode_minus": True,
-    }
-    stream = io.BytesIO()
-    with matplotlib.rc_context(settings):
-        metadata = {"CreationDate": None, "Creator": "portgeo", "Producer": None, "Title": str(results["title"])}
-        with PdfPages(stream, metadata=metadata) as pages:
-            pages.savefig(_first(results, models, display))
-            pages.savefig(_second(results, display))
-    return stream.getvalue()
-
-
-class Sheet:
-    """A page that is written from the top down, in inches."""
-
-    def __init__(self, display: Display) -> None:
-        self.width, self.height = PAPER[display.unit]
-        self.figure = Figure(figsize=(self.width, self.height))
-        self.down = MARGIN
-        self.room = self.width - 2 * MARGIN
-        self.kept_free, self.full = 0.0, False
-
-    def keep_free(self, inches: float) -> None:
-        """Leave so much of the page to what comes after; from here on there is room again up to there."""
-        self.kept_free, self.full = inches, False
-
-    def write(
-        self, text: str, size: float = TEXT, *, bold: bool = False, indent: float = 0.0, colour: str = INK
-    ) -> None:
-        """Write text broken into lines; what has no room on the page is left off, and a mark says so."""
-        weight = "bold" if bold else "normal"
-        for line in _broken(str(text), self.room - indent, size, weight):
-            if self.full:
-                return
-            self.full = self.down + 2.0 * size * LINE / 72.0 > self.height - MARGIN - self.kept_free
-            self.figure.text(
-                (MARGIN + indent) / self.width, 1.0 - self.down / self.height, line + (" …" if self.full else ""),
-                fontsize=size, color=colour, fontweight=weight, va="top",
-            )  # fmt: skip
-            self.down += size * LINE / 72.0
-
-    def title(self, text: str) -> None:
-        """Write the title on one line where it goes, else on lines of about one length."""
-        for size in np.arange(TITLE, LEAST_TITLE - 0.25, -0.5):
-            if len(_broken(text, self.room, float(size), "normal")) <= 1:
-                self.write(text, float(size))
-                return
-        lines = _broken(text, self.room, TITLE, "normal")
-        for room in np.arange(self.room / 2.0, self.room, 0.1):
-            narrower = _broken(text, float(room), TITLE, "normal")
-            if len(narrower) == len(lines):
-                lines = narrower
-                break
-        self.write("\n".join(lines), TITLE)
-
-    def point(self, text: str) -> None:
-        """Write a point of a list."""
-        if self.full:
-            return
-        self.figure.text(MARGIN / self.width, 1.0 - self.down / self.height, "–", fontsize=TEXT, color=INK, va="top")
-        self.write(text, indent=0.22)
-        self.down += 0.05
-
-    def heading(self, text: str) -> None:
-        """Write a heading with a rule over it."""
-        if self.full:
-            return
-        self.down += 0.12
-        y = 1.0 - self.down / self.height
-        self.figure.add_artist(
-            Line2D([MARGIN / self.width, 1.0 - MARGIN / self.width], [y, y], color=INK, linewidth=0.7)
-        )
-        self.down += 0.1
-        self.write(text, LARGE)
-        self.down += 0.06
-
-    def axes(self, left: float, width: float, height: float, below: float = 0.0) -> Any:
-        """Return axes from here down: left and width of the room, 0 to 1; height and below in inches."""
-        top = self.down + below
-        return self.figure.add_axes(
-            (
-                (MARGIN + left * self.room) / self.width,
-                1.0 - (top + height) / self.height,
-                width * self.room / self.width,
-                height / self.height,
-            )
-        )
-
-
-def _broken(text: str, room: float, size: float, weight: str) -> list[str]:
-    """Return text in lines no wider than room, inches."""
-    font = FontProperties(family=list(SERIF), size=size, weight=weight)
-
-    def wide(line: str) -> bool:
-        return bool(text_to_path.get_text_width_height_descent(line, font, ismath=False)[0] > room * 72.0)
-
-    lines = []
-    for paragraph in text.splitlines():
-        words = [w if len(w) <= LONGEST_WORD else w[: LONGEST_WORD - 1] + "…" for w in paragraph.split()]
-        line = " ".join(words)
-        while words:
-            # About as many words as go on a line, then one more or one less: to measure a line takes a millisecond.
-            most = int(room * 72.0 / (LETTER * size))
-            count = max(1, line[: most + 1].count(" "))
-            while count < len(words) and not wide(" ".join(words[: count + 1])):
-                count += 1
-            while count > 1 and wide(" ".join(words[:count])):
-                count -= 1
-            lines.append(" ".join(words[:count]))
-            words = words[count:]
-            line = " ".join(words)
-        lines += [] if paragraph.split() else [""]
-    return lines
+    return printed(lambda: [_first(results, models, display), _second(results, display)], str(results["title"]))
 
 
 def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> Figure:

@@ -17,6 +17,7 @@ from portgeo.core.units import Display, clock_text
 from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS, CutTable
 from portgeo.reshape.plan import CAUTIONS, Plan
+from portgeo.reshape.shortside import ShortSideCut
 from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_notice
 from portgeo.reshape.target import wanted_stations
 from portgeo.results.planned import Planned, deepest_place
@@ -32,33 +33,11 @@ CLEARLY_MOST = 0.3  # of the metal: with less of it on the first wall, four wall
 
 def plan_text(planned: Planned, title: str, metal: str) -> str:
     """Return a plan as text: the answer first, what to look at, the table, the order of work, cautions."""
-    plan, table, d, record = planned.computed, planned.rows, planned.display, planned.to_dict()
-    lines = [title, f"  take out    {volume_text(plan.removed)}, {planned.removed_g:.1f} g of {metal}"]
-    if plan.added > 1.0:
-        lines.append(f"  put back    {volume_text(plan.added)} of epoxy")
-    lines.append(f"  deepest     {_deepest(plan, d)}")
-    if walls_to_cut(table):
-        lines += _head("reaches", _reaches(plan, table, d))
-    if plan.target.areas or plan.solution is not None:
-        lines += _head("areas", _areas(plan, d))
-    if plan.short_side is not None and plan.target.short_side is not None:
-        cut = plan.short_side
-        wanted = d.length(plan.target.short_side.radius)
-        if plan.radius_cut is not None:
-            told = (
-                f"radius {d.length(plan.radius_cut)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
-                f"{d.length(cut.end)} (portgeo measure shows where the port turns)"
-            )
-        elif cut.is_short:
-            told = f"stays as it is: nothing may be cut towards the {wanted} wanted, see below"
-        else:
-            told = f"has the {wanted} wanted already"
-        lines += _head("short side", told)
-    lines += _head("wall left", walls_left_text(record["walls_left"], d))
-    after = plan.volume_before + plan.removed - plan.added
-    lines.append(f"  burette     {volume_text(plan.volume_before)} now, {volume_text(after)} when finished")
-    lines.append(f"  do first    {_first(plan, table, d)}")
-    lines += [f"  smallest    {planned.optimum.says}", ""] if planned.optimum is not None else [""]
+    table, d, record = planned.rows, planned.display, planned.to_dict()
+    lines = [title]
+    for name, text in answer_lines(planned, metal):
+        lines += textwrap.wrap(text, WIDTH, initial_indent=f"  {name:<12}", subsequent_indent=" " * 14)
+    lines.append("")
     lines += notices_lines([notice for notice in planned.notices if notice.code not in STOPPED], d)
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
     lines += ["what limits the cut"] if stopped else []
@@ -72,8 +51,37 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
     return "\n".join(lines)
 
 
-def _head(name: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"  {name:<12}", subsequent_indent=" " * 14)
+def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
+    """Return what a plan comes to, a name and a sentence each. metal : what the grams are of."""
+    plan, table, d = planned.computed, planned.rows, planned.display
+    lines = [("take out", f"{volume_text(plan.removed)}, {planned.removed_g:.1f} g of {metal}")]
+    if plan.added > 1.0:
+        lines.append(("put back", f"{volume_text(plan.added)} of epoxy"))
+    lines.append(("deepest", _deepest(plan, d)))
+    if walls_to_cut(table):
+        lines.append(("reaches", _reaches(plan, table, d)))
+    if plan.target.areas or plan.solution is not None:
+        lines.append(("areas", _areas(plan, d)))
+    if plan.short_side is not None and plan.target.short_side is not None:
+        lines.append(("short side", _short_side(plan, plan.short_side, d.length(plan.target.short_side.radius), d)))
+    after = plan.volume_before + plan.removed - plan.added
+    lines += [
+        ("wall left", walls_left_text(planned.to_dict()["walls_left"], d)),
+        ("burette", f"{volume_text(plan.volume_before)} now, {volume_text(after)} when finished"),
+        ("do first", _first(plan, table, d)),
+    ]
+    return [*lines, ("smallest", planned.optimum.says)] if planned.optimum is not None else lines
+
+
+def _short_side(plan: Plan, cut: ShortSideCut, wanted: str, d: Display) -> str:
+    if plan.radius_cut is not None:
+        return (
+            f"radius {d.length(plan.radius_cut)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
+            f"{d.length(cut.end)} (portgeo measure shows where the port turns)"
+        )
+    if cut.is_short:
+        return f"stays as it is: nothing may be cut towards the {wanted} wanted, see below"
+    return f"has the {wanted} wanted already"
 
 
 def caution_lines() -> list[str]:
@@ -181,17 +189,18 @@ def depth_lines(stations: FloatArray, depth: FloatArray, d: Display, heading: st
 
 
 def _mic_lines(table: CutTable, d: Display) -> list[str]:
+    columns = {
+        "station": 8, "roof": 7, "floor": 7, "height": 8, "finished": 8, "width": 8, "finished ": 8, "area": 8,
+        "finished  ": 8, "wanted": 7,
+    }  # fmt: skip
     lines = [
-        f"micrometer and area, now and finished ({d.unit}, {d.area_unit})",
-        " ".join(
-            f"{name:>8}"
-            for name in ("station", "height", "finished", "width", "finished", "area", "finished", "wanted")
-        ),
+        f"tape from the entry along roof and floor; micrometer and area, now and finished ({d.unit}, {d.area_unit})",
+        " ".join(f"{name.strip():>{wide}}" for name, wide in columns.items()),
     ]
     for k, station in enumerate(table.stations):
-        sizes = [*table.height[k], *table.width[k]]
+        sizes = [*table.tape[k], *table.height[k], *table.width[k]]
         wanted = "" if np.isnan(table.wanted[k]) else d.area(float(table.wanted[k]), label=False)
         cells = [d.length(float(v), label=False) for v in (station, *sizes)]
         cells += [d.area(float(v), label=False) for v in (table.area_before[k], table.area[k])]
-        lines.append(" ".join(f"{cell:>8}" for cell in (*cells, wanted)))
+        lines.append(" ".join(f"{cell:>{wide}}" for cell, wide in zip((*cells, wanted), columns.values(), strict=True)))
     return lines
