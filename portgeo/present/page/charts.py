@@ -72,7 +72,7 @@ def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element
             spans.append(Span(f"short side, {results['states'][-1]['name']}", low, high))
     names = ", ".join(state for state, _ in surveys)
     return line_chart(
-        f"All states of the {part}. Band: 19 times in 20 the true area lies in it.",
+        f"All stages of the {part}. Band: 19 times in 20 the true area lies in it.",
         f"Area against station of the {part}: {names}. The figures are in the tables below.",
         STATION_LABEL.format(d.unit),
         f"area, {d.area_unit}",

@@ -98,7 +98,7 @@ def speeds_of(results: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]
 
 
 def _states(results: Mapping[str, Any]) -> list[Table]:
-    named = (Column("state", "State", "text"), Column("part", "Part", "text"))
+    named = (Column("state", "Stage", "text"), Column("part", "Part", "text"))
     dates = {state["name"]: state.get("date") for state in results["states"]}
     rows: list[tuple[Any, ...]] = []
     sides: list[tuple[Any, ...]] = []
@@ -111,10 +111,10 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
             name = part if len(bends) == 1 else f"{part}, bend {k + 1}"
             sides.append((state, name, *row_of(SideOfBend, side, doubts=doubts)))
     columns = (*named, Column("date", "Date", "text"), *columns_of(Measured))
-    found = [Table("states", "All states in figures", columns, tuple(rows))]
+    found = [Table("states", "Every stage", columns, tuple(rows))]
     side_columns = (*named, *columns_of(SideOfBend))
     if sides:
-        found.append(Table("short-side", "The short side of every state", side_columns, tuple(sides)))
+        found.append(Table("short-side", "The short side of every stage", side_columns, tuple(sides)))
     return found
 
 

@@ -18,6 +18,7 @@ from portgeo.present.page.text import calm_text, capital, next_step, tied
 from portgeo.present.text.calm import held_texts
 from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
 
+BENCH_SHEETS = {"cut": "bench-sheet.pdf", "calm-cut": "calm-bench-sheet.pdf"}  # beside the page, by their tables
 TINTS = 4  # of the cut sheet's cells, by share of the deepest
 USUAL_CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
@@ -59,7 +60,7 @@ def calm_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         folds([tables["calm-areas"]], d),
         el("h3", "Order of work"),
         el("ol", [el("li", step) for step in plan["order_of_work"]]),
-        *_sheet(plan, tables, "calm-cut", d),
+        *_sheet(results, plan, tables, "calm-cut", d),
         what,
     ]
 
@@ -74,15 +75,26 @@ def _slowing(today: Mapping[str, Any], chosen: Mapping[str, Any]) -> str:
     )
 
 
-def _sheet(record: Mapping[str, Any], tables: Mapping[str, Table], name: str, d: Display) -> list[Element]:
-    """Return what burette, walls and micrometer should read, and the depths to take."""
+def _sheet(
+    results: Mapping[str, Any], record: Mapping[str, Any], tables: Mapping[str, Table], name: str, d: Display
+) -> list[Element]:
+    """Return what burette, walls and micrometer should read, and the depths to take.
+
+    On paper the tables are the bench sheet's: it has only the rows that are cut.
+    """
     micrometer, depth = tables[f"{name}-micrometer"], tables[f"{name}-depth"]
+    paper = [path for path in results["files"].values() if path == BENCH_SHEETS[name]]
     burette = f"{record['volume_before_cc']:.2f} cc now, {record['volume_after_cc']:.2f} cc when finished"
     return [
         el("p", f"Burette: {burette}."),
         el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),
-        table_element(micrometer, d, classes=_to_cut(micrometer)),
-        table_element(depth, d, classes=_tints(depth), dot_below=SHOWN_MM),
+        *(el("p", "On one sheet of paper: ", el("a", path, href=f"./{path}"), ".") for path in paper),
+        el(
+            "div",
+            table_element(micrometer, d, classes=_to_cut(micrometer)),
+            table_element(depth, d, classes=_tints(depth), dot_below=SHOWN_MM),
+            class_="on-screen" if paper else None,
+        ),
     ]
 
 
@@ -100,7 +112,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
         ),
         el("h3", "Order of work"),
         el("ol", [el("li", step) for step in record["order_of_work"]]),
-        *_sheet(record, tables, "cut", d),
+        *_sheet(results, record, tables, "cut", d),
     ]
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
     if stopped:

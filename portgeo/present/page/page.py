@@ -36,9 +36,10 @@ def write_page(
     `view.stills_of` draws them.
     """
     tables = tables_of(results)
-    sections = [("answer", "The answer", "answer", _answer(results, tables, display))]
+    sections = [("answer", "The answer", "answer", [el("p", tied(text)) for text in answer(results, display)])]
     if models:
         sections.append(("port", "The port in 3D", "3D", view_section(results, models, stills, display)))
+    sections.append(("figures", "All stages in figures", "figures", _figures(results, tables, display)))
     for key, heading, short, make in SECTIONS:
         inside = make(results, tables, display)
         if inside is not None:
@@ -86,11 +87,11 @@ def _header(results: Mapping[str, Any], sections: Sequence[tuple[str, str, str, 
     )
 
 
-def _answer(results: Mapping[str, Any], tables: Mapping[str, Any], d: Display) -> list[Element]:
+def _figures(results: Mapping[str, Any], tables: Mapping[str, Any], d: Display) -> list[Element]:
     notes = [
         el("p", el("strong", f"{state['name']}: "), state["note"]) for state in results["states"] if state.get("note")
     ]
-    return [*(el("p", tied(text)) for text in answer(results, d)), el("div", table_element(tables["states"], d), notes)]
+    return [table_element(tables["states"], d), *notes]
 
 
 def _footer(results: Mapping[str, Any]) -> Element:

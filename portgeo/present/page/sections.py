@@ -254,12 +254,17 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         items.append(text + ".")
     for one in results["compare"]:
         items.append(f"{one['part']}, {one['before']} to {one['after']}: lined up {_alignment(one['record'], d)}.")
+    grids = []
     for state, record in speeds_of(results):
         grid = record["grid"]
-        items.append(f"Air speed, {state}: {grid['unknowns']} points, cells of {d.length(grid['cell_mm'])}.")
+        grids.append(f"Air speed, {state}: {grid['unknowns']} points, cells of {d.length(grid['cell_mm'])}.")
     found = [
         el("ul", [el("li", text) for text in items]),
-        table_element(tables["inputs"], d),
+        fold(
+            "Files read, their SHA-256, and grids",
+            table_element(tables["inputs"], d),
+            *(el("p", text) for text in grids),
+        ),
         el("p", f"Made by portgeo {results['portgeo']}; results.json beside this page holds every number."),
     ]
     if results["files"]:

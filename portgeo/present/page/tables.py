@@ -119,12 +119,12 @@ def _head(columns: Sequence[Column], kinds: Sequence[Kind]) -> list[Element]:
 
 
 def fold(summary: str, *inside: Any) -> Element:
-    """Return what is folded away on the screen and open on paper."""
+    """Return what is folded away, on the screen and on paper, until it is opened."""
     return el("details", el("summary", summary), list(inside))
 
 
 def folds(tables: Sequence[Table], d: Display) -> Element:
-    """Return tables folded away, side by side on paper."""
+    """Return tables folded away."""
     return el("div", [fold(table.caption, table_element(table, d)) for table in tables], class_="folds")
 
 

@@ -29,34 +29,37 @@ ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
 def answer(results: Mapping[str, Any], d: Display) -> list[str]:
-    """Return the answer in three parts: how the port is now, what comes next, what was done and what it changed."""
+    """Return the answer in three parts: what comes next, how the port is now, what was done and what it changed."""
     calm = results.get("calm")
     offered = f" To calm the air: {calm_text(calm['record'], d)}." if calm and calm["record"]["chosen"] else ""
-    return [_now(results, d), next_step(results, d) + offered, _done(results, d)]
+    return [next_step(results, d) + offered, _now(results, d), _done(results, d)]
 
 
 def _now(results: Mapping[str, Any], d: Display) -> str:
-    """Return what the next cut hangs on: the minimum area, a pinch, and the air on the short side."""
+    """Return what the next cut hangs on: the air on the short side, the minimum area, a pinch, the throat."""
     state = results["states"][-1]
-    side, air = state["port"]["short_side"], state["airspeed"]
-    text = f"{capital(state['name'])}: the minimum area is {_least_area(state['port'], d)}"
-    pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
-    if pinch:
-        text += f", with a {pinch.partition(':')[0]}"
+    side, air, throat = state["port"]["short_side"], state["airspeed"], state["port"]["throat"]
+    said = []
     if side and air and air["short_side"]:
         radius = f"{side['headline']['name']} {radius_text(side, d)}"
-        text += f". The air on the short side ({radius}) peaks at {peak_text(air, d)}"
+        said.append(f"the air on the short side ({radius}) peaks at {peak_text(air, d)}")
     elif air:
-        text += f". The air peaks at {peak_text(air, d)}"
+        said.append(f"the air peaks at {peak_text(air, d)}")
     elif side:
-        text += f"; the short side’s {side['headline']['name']} is {radius_text(side, d)}"
+        said.append(f"the short side’s {side['headline']['name']} is {radius_text(side, d)}")
     probe = results.get("probe")
     if air and probe and probe["state"] == state["name"]:
-        text += f". That is computed; the probe’s fastest reading is {_fastest_read(probe['record'], d)}"
-    throat = state["port"]["throat"]
+        said.append(f"that is computed; the probe’s fastest reading is {_fastest_read(probe['record'], d)}")
+    pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
+    least = f"the minimum area is {_least_area(state['port'], d)}"
+    if pinch:
+        said.append(f"{least}, with a {pinch.partition(':')[0]}")
+    elif throat["percent_of_valve"] is None:
+        said.append(least)
     if throat["percent_of_valve"] is not None:
-        text += f". The throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}"
-    return text + "."
+        said.append(f"the throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}")
+    first, *rest = said
+    return ". ".join([f"{capital(state['name'])}: {first}", *map(capital, rest)]) + "."
 
 
 def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:

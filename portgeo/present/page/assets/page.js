@@ -1,4 +1,4 @@
-// The report's page: charts that are read, the port in 3D, and tables that are folded away on the screen but open on paper.
+// The report's page: charts that are read, and the port in 3D. A table folded away is left off the paper.
 "use strict";
 (function () {
   followCharts(document);
@@ -12,15 +12,4 @@
       view.update(JSON.parse(models.textContent));
     }
   }
-
-  const folds = () => Array.from(document.querySelectorAll("details"));
-  window.addEventListener("beforeprint", () => {
-    for (const fold of folds()) {
-      if (!fold.open) fold.dataset.folded = "";
-      fold.open = true;
-    }
-  });
-  window.addEventListener("afterprint", () => {
-    for (const fold of folds()) if ("folded" in fold.dataset) { fold.open = false; delete fold.dataset.folded; }
-  });
 })();
