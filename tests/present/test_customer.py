@@ -12,9 +12,10 @@ from portgeo.core.units import Display
 from portgeo.present.page.contents import compared_flows, results_tables
 from portgeo.present.page.models import scales_of
 from portgeo.present.page.page import write_page
+from portgeo.present.paper import customer
 from portgeo.present.paper.customer import _flow_chart, customer_pages
 from portgeo.present.paper.sheet import Sheet
-from tests.present.conftest import CUT, INCHES
+from tests.present.conftest import CAST, CUT, INCHES
 
 
 @pytest.mark.parametrize(("unit", "size"), [("in", (612.0, 792.0)), ("mm", (595.4, 841.7))])
@@ -151,3 +152,18 @@ def test_a_depths_colours_part_at_zero_and_one_scale_holds_for_all_states(report
     assert area.low <= every.min() and area.high >= every.max()
     lightness = area.shades @ np.array([0.2126, 0.7152, 0.0722])
     assert (np.diff(lightness) > -1.0).all()  # lighter is more, in grey too
+
+
+def test_flows_stand_by_lift_with_what_was_gained_and_the_port_before_and_now_by_one_scale(report, monkeypatch):
+    results, models = report
+    drawn, scales = [], []
+    monkeypatch.setattr(customer, "draw_model", lambda axes, model, scale, d, raster: drawn.append((model, scale)))
+    monkeypatch.setattr(customer, "draw_scale", lambda axes, scale, d: scales.append(scale))
+    first = pypdfium2.PdfDocument(customer_pages(results, models, INCHES))[0].get_textpage().get_text_range()
+    was, now = (run["flow_cfm"] for run in results["bench"])
+    assert (
+        all(f"{flow:.1f}" in first for flow in (*was, *now)) and f"{100.0 * (now[-1] / was[-1] - 1.0):+.1f} %" in first
+    )
+    names = [(model.state, scale.paint.name) for model, scale in drawn]
+    assert names == [(CAST, "area"), (CUT, "area"), (CUT, "depth")]
+    assert drawn[0][1] is drawn[1][1] is scales[0] and len(scales) == 2

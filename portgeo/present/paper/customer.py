@@ -36,7 +36,10 @@ from portgeo.results.figures import for_the_customer
 from portgeo.results.kinds import kind_of
 from portgeo.results.measured import Measured
 
-PICTURES = 3.1  # inches: height of the two pictures with their scales
+PICTURES = 2.45  # inches: height of the pictures with their scales
+SMALL = 9.5  # points
+GAP = 0.02  # of the page's width, between two pictures
+FLOW_ROW, MOST_LIFTS = 0.2, 10  # inches a line of the flow's table, and lines: a page holds no more
 FIRST_PAGE_KEEPS = PICTURES + 2.3  # inches for the pictures and what changed, whatever there is to tell before
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
 PLANNED_STYLE = ("#a8430c", ":")
@@ -79,6 +82,7 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
         sheet.point(text[:1].upper() + text[1:] + ".")
     for text in _figures(results, d):
         sheet.point(text)
+    _flow_table(sheet, results, d)
     return sheet.figure
 
 
@@ -103,25 +107,61 @@ def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
 
 
 def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
-    """Draw the port before and now, side by side."""
+    """Draw the port before and now, painted by one scale of area, and where metal came out between."""
     ports = [model for model in models if model.part == "port" and not model.computed]
     if not ports:
         return
     scales = scales_of(models, d)
-    shown = [ports[0], models[first_shown(models)]] if len(ports) > 1 else ports
-    height = PICTURES
-    for k, model in enumerate(shown):
-        names = [name for name in ("depth", "area") if name in paints_of(model, scales)]
-        if not names:
-            continue
-        scale = scales[model.part, names[0]]
-        left = 0.52 * k
-        draw_model(sheet.axes(left, 0.48, height - 0.55, 0.1), model, scale, d, raster=True)
-        draw_scale(sheet.axes(left + 0.08, 0.32, 0.1, height - 0.2), scale, d)
-        axes = sheet.axes(left, 0.48, 0.2, 0.0)
+    now = models[first_shown(models)]
+    measured = [now] if ports[0] is now else [ports[0], now]
+    shown = [(model, "area", model.state) for model in measured if "area" in paints_of(model, scales)]
+    if "depth" in paints_of(now, scales):
+        shown.append((now, "depth", "where metal came out"))
+    width = 1.0 / max(len(shown), 2)
+    for k, (model, paint, name) in enumerate(shown):
+        left, scale = width * k, scales[model.part, paint]
+        draw_model(sheet.axes(left, width - GAP, PICTURES - 0.55, 0.2), model, scale, d, raster=True)
+        if k == 0 or paint != shown[k - 1][1]:  # one scale for both pictures that it is of
+            of_both = sum(other == paint for _, other, _ in shown)
+            draw_scale(sheet.axes(left + 0.04, of_both * width - GAP - 0.08, 0.1, PICTURES - 0.2), scale, d)
+        axes = sheet.axes(left, width - GAP, 0.2, 0.0)
         axes.set_axis_off()
-        axes.text(0.0, 0.5, model.state, fontsize=TEXT, fontweight="bold", va="center")
-    sheet.down += height + 0.25
+        axes.text(0.0, 0.5, name, fontsize=TEXT, fontweight="bold", va="center")
+    sheet.down += PICTURES + 0.1
+    unit = {"in": "inches", "mm": "millimetres"}[d.unit]
+    sheet.write(f"A station is a place in the port: so many {unit} in from its opening.", SMALL, colour=SOFT)
+    sheet.down += 0.05
+
+
+def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
+    """Write flow by lift of the runs of one set-up, and what the last gained on the first."""
+    runs = alike_runs(results)
+    if not runs:
+        return
+    by_lift = [dict(zip(np.round(run["lift_mm"], 6), run["flow_cfm"], strict=True)) for run in runs]
+    lifts = sorted({lift for flows in by_lift for lift in flows})
+    names = [f"valve lift, {d.unit}", *(f"{_short(name)}, cfm" for name in run_names(runs))]
+    rows = []
+    for lift in lifts[:MOST_LIFTS]:
+        read = [flows.get(lift) for flows in by_lift]
+        row = [d.length(float(lift), label=False), *("" if flow is None else f"{flow:.1f}" for flow in read)]
+        if len(runs) > 1:
+            was, now = read[0], read[-1]
+            row.append("" if was is None or now is None else percent_text(100.0 * (now / was - 1.0)))
+        rows.append(row)
+    names += ["gain"] if len(runs) > 1 else []
+    sheet.heading(f"Flow on the bench at {runs[0]['depression_in_h2o']:g} inH2O")
+    height = FLOW_ROW * (len(rows) + 1)
+    axes = sheet.axes(0.0, 1.0, height)
+    axes.set(xlim=(0.0, len(names)), ylim=(len(rows) + 1.0, 0.0))
+    axes.set_axis_off()
+    for line, cells in enumerate([names, *rows]):
+        for column, cell in enumerate(cells):
+            colour = INK if line else SOFT
+            axes.text(column + 0.9, line + 0.5, cell, fontsize=10.0, ha="right", va="center", color=colour)
+        axes.plot([0.0, len(names)], [line + 1.0, line + 1.0], color=SOFT, linewidth=0.3 if line else 0.7)
+    sheet.down += height + 0.04
+    sheet.write(f"A bench repeats to about {REPEATS:.0%}.", SMALL, colour=SOFT)
 
 
 def _second(results: Mapping[str, Any], d: Display) -> Figure:
