@@ -299,11 +299,15 @@ def _nothing_allowed(room: Room) -> Notice:
 def _with_doubt(found: Sequence[Choice], chosen: int, anew: float) -> list[Choice]:
     """Return choices whose doubt has in it what a grid laid anew in the chosen one reads otherwise, m/s.
 
-    Two grids that follow one cut go wrong alike where both are too coarse for it. The share is taken to be the same
-    for all.
+    Two grids that follow one cut go wrong alike where both are too coarse for it: by the same share of each gain. A
+    chosen gain that is lost in that difference has no share to tell; the difference itself then counts for all.
     """
-    share = abs(anew - found[chosen].air.highest.speed) / GRID_U / found[chosen].gain
-    return [replace(each, gain_u=float(np.hypot(each.gain_u, share * each.gain))) for each in found]
+    off, gain = abs(anew - found[chosen].air.highest.speed) / GRID_U, found[chosen].gain
+    share = off / gain if gain > SURE * off else None
+    return [
+        replace(each, gain_u=float(np.hypot(each.gain_u, off if share is None else share * each.gain)))
+        for each in found
+    ]
 
 
 def _knee(found: Sequence[Choice]) -> int:

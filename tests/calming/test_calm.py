@@ -8,7 +8,7 @@ import pytest
 
 from portgeo.calming import air
 from portgeo.calming import calm as calming
-from portgeo.calming.calm import METAL_EXACT, SURE, _chosen, calm, search_in
+from portgeo.calming.calm import METAL_EXACT, SURE, _chosen, _with_doubt, calm, search_in
 from portgeo.core.port import port_from_readings
 from portgeo.core.units import MILLIMETRES, PA_PER
 from portgeo.measuring import survey
@@ -133,3 +133,17 @@ def test_a_gain_within_its_doubt_is_none(of_metal):
     sure = CutChoice.of(choice, of_metal.choices[-1].gain)
     rows = _table((sure, unsure), sure, MILLIMETRES)[2:]
     assert ["none" in row for row in rows] == [False, True]
+
+
+@pytest.mark.parametrize("gain", [0.0, -0.01, 1e-9])
+def test_a_chosen_cut_that_gains_nothing_leaves_the_others_their_doubt(of_metal, gain):
+    """What a grid laid anew reads otherwise is then no share of a gain: it counts as it stands, alike for all."""
+    least, *more = of_metal.choices
+    speed = least.air.highest.speed
+    choices = [replace(least, gain=gain, gain_u=0.0), *(replace(each, gain_u=0.0) for each in more)]
+    doubts = [each.gain_u for each in _with_doubt(choices, 0, speed + 0.1)]
+    assert np.isfinite(doubts).all() and doubts == pytest.approx([doubts[0]] * len(choices))
+    # A gain that stands out of it has a share, the same for all.
+    choices = [replace(each, gain=10.0 * (k + 1), gain_u=0.0) for k, each in enumerate(of_metal.choices)]
+    grown = [each.gain_u for each in _with_doubt(choices, 0, speed + 0.1)]
+    assert grown == pytest.approx([doubts[0] * (k + 1) for k in range(len(choices))])

@@ -6,7 +6,8 @@ A JobFile comes in; nothing goes out, or a refusal naming file, place and mend.
 from __future__ import annotations
 
 from portgeo.app.job.air import engine_of, run_of, valve_of
-from portgeo.app.job.steps import ENGINE_NEEDS, PARTS, VALVE_KEYS
+from portgeo.app.job.air_steps import ENGINE_NEEDS, VALVE_KEYS
+from portgeo.app.job.steps import PARTS
 from portgeo.core.errors import InputError, PortgeoError, Problems
 from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline

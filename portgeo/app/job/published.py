@@ -13,7 +13,8 @@ from typing import Any
 from portgeo import __version__
 from portgeo.app.job.cut import CALM_MESH
 from portgeo.app.job.results import Calm, Cut, LeftOut, Models, Sheets, Told
-from portgeo.app.job.steps import PARTS, STILLS, Steps
+from portgeo.app.job.step import Steps
+from portgeo.app.job.steps import PARTS, STILLS
 from portgeo.core.notices import Notice
 from portgeo.core.units import MILLIMETRES, Display
 from portgeo.files.disk import json_text, table_text

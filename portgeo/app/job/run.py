@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 from portgeo.app.job.keep import Kept, key_of
 from portgeo.app.job.ledger import Ledger
-from portgeo.app.job.steps import DRAWN, STILLS, Step, Steps, steps_of
+from portgeo.app.job.step import Step, Steps
+from portgeo.app.job.steps import DRAWN, STILLS, steps_of
 from portgeo.core.errors import OutputError, PortgeoError
 from portgeo.core.interrupts import LOOK, result_of, workers
 from portgeo.files.toml.job import JobFile

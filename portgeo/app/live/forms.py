@@ -16,8 +16,9 @@ from typing import Any, Literal, Union, get_args, get_origin
 from portgeo.app.live.job_text import raw_texts
 from portgeo.core.errors import PortgeoError, Problem
 from portgeo.files.sheets.tables import decoded
+from portgeo.files.toml.checked_table import Table
 from portgeo.files.toml.job import job_from
-from portgeo.files.toml.job_tables import Job, Scan, Table
+from portgeo.files.toml.job_tables import Job, Scan
 
 Kind = Literal["number", "text", "choice", "list", "date"]
 SCANS = ("port_scan", "runner_scan", "scan")

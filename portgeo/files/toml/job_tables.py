@@ -7,16 +7,14 @@ millimetres go out, or pydantic's errors, which `job_words` puts into words for 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from portgeo.core.errors import InputError
-from portgeo.core.units import MM_PER, LengthUnit
-from portgeo.files.toml.tables import number_of, shown
+from portgeo.core.units import LengthUnit
+from portgeo.files.toml.checked_table import Length, Limits, Table, refuse
+from portgeo.files.toml.tables import shown
 
 NAME_LETTERS, NOTE_LETTERS = 80, 4000
 MOST_STATES, MOST_RUNNERS, MOST_TEMPLATES = 24, 24, 60  # of one port; more is a slip, and hours of work
@@ -33,107 +31,10 @@ STATE_TOLD = {
 }
 
 
-def refuse(what: str, mend: str, key: str | None = None) -> PydanticCustomError:
-    """Return an error with its own words. key : where it is, in the table that is being checked."""
-    # Words of the user's own must not be read as fields of pydantic's template.
-    return PydanticCustomError("refused", "{what}", {"what": what, "mend": mend, "key": key})
-
-
-@dataclass(frozen=True)
-class Length:
-    """A length as the file has it: under which name, in which unit (None: the file does not say), its limits, mm."""
-
-    name: str
-    value: object
-    unit: LengthUnit | None
-    limits: tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Twice:
-    """A key that is given under two names. name : the second."""
-
-    key: str
-    name: str
-
-
-class Table(BaseModel):
-    """A table: no key is unknown, no text is taken for a number, lengths may name their own unit.
-
-    Keys are checked one by one, also those that are not given, so that each slip is told; a key that hangs on others
-    looks for them among those that were found good before it.
-    """
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False, validate_default=True)
-    lengths: ClassVar[Mapping[str, tuple[float, float]]] = {}  # key: least and most, mm
-
-    @model_validator(mode="before")
-    @classmethod
-    def _lengths_by_key(cls, data: Any, info: ValidationInfo) -> Any:
-        """Return the table with each of its lengths, `key`, `key_in` or `key_mm`, under `key`."""
-        if not isinstance(data, dict) or not cls.lengths:
-            return data
-        unit: LengthUnit | None = (info.context or {}).get("unit", "mm")
-        found = dict(data)
-        for key, limits in cls.lengths.items():
-            units: dict[str, LengthUnit | None] = {key: unit, f"{key}_in": "in", f"{key}_mm": "mm"}
-            given = [(name, found.pop(name)) for name in units if name in found]
-            if len(given) > 1:
-                found[key] = Twice(key, given[1][0])
-            for name, value in given[:1] if len(given) == 1 else ():
-                found[key] = Length(name, value, units[name], limits)
-        return found
-
-    @field_validator("*", mode="before")
-    @classmethod
-    def _in_mm(cls, value: Any) -> Any:
-        """Return a length in mm; refuse a whole number of more digits than a float holds."""
-        if isinstance(value, Twice):
-            raise refuse(f"{value.key} is given twice", "Leave one of the two", value.name)
-        if isinstance(value, Length):
-            values = value.value if isinstance(value.value, list) else [value.value]
-            scaled = [_scaled(each, value) for each in values]
-            return tuple(scaled) if isinstance(value.value, list) else scaled[0]
-        for each in value if isinstance(value, list) else [value]:
-            if isinstance(each, int):
-                _number(each, "", None)
-        return value
-
-    @field_validator("*", mode="after")
-    @classmethod
-    def _plain(cls, value: Any) -> Any:
-        """Refuse text that no person typed: control characters in a name or a note."""
-        if isinstance(value, str) and any((ord(c) < 32 and c not in "\n\t\r") or 0x7F <= ord(c) < 0xA0 for c in value):
-            raise refuse("there are control characters in the text", "Type it again")
-        return value
-
-
-def _scaled(value: object, length: Length) -> float:
-    """Return a length of the table, or one of its list, in mm."""
-    found = _number(value, length.unit or "", length.name)
-    if found is None:
-        raise refuse(f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes", length.name)
-    if length.unit is None:
-        return length.limits[0]  # the file is refused for want of a unit
-    scale = MM_PER[length.unit]
-    least, most = length.limits
-    if not least <= found * scale <= most:
-        between = f"{least / scale:.4g} and {most / scale:.4g}"
-        raise refuse(f"{shown(value)} is not between {between}", "Check the number and its unit", length.name)
-    return found * scale
-
-
-def _number(value: object, unit: str, key: str | None) -> float | None:
-    try:
-        return number_of(value, unit)
-    except InputError as refusal:
-        raise refuse(refusal.what, refusal.mend, key) from None
-
-
 class Engine(Table):
     """What is known of the engine. Lengths mm."""
 
-    lengths = {
+    lengths: ClassVar[Limits] = {
         "bore": (10.0, 1000.0), "stroke": (10.0, 1500.0), "rod": (20.0, 3000.0), "valve": (3.0, 300.0),
         "throat": (3.0, 300.0), "stem": (0.5, 60.0), "seat_width": (0.1, 30.0), "max_lift": (0.5, 50.0),
     }  # fmt: skip
@@ -170,7 +71,7 @@ class Metal(Table):
 class Scan(Table):
     """What can be said of a mesh, as `portgeo measure` takes it."""
 
-    lengths = {"with_stem": STEM_MM}
+    lengths: ClassVar[Limits] = {"with_stem": STEM_MM}
     units: LengthUnit | None = None
     scale: float | None = Field(default=None, gt=0.0, lt=1000.0)
     shrink_percent: float | None = Field(default=None, ge=-10.0, le=10.0)
@@ -227,7 +128,7 @@ class State(Table):
 class Bench(Table):
     """What the bench gave: a sheet, or one flow."""
 
-    lengths = {"lift": (0.0, 50.0)}
+    lengths: ClassVar[Limits] = {"lift": (0.0, 50.0)}
     file: str | None = None
     flow_cfm: float | None = Field(default=None, gt=0.0, lt=5000.0)
     depression_in_h2o: float = Field(default=28.0, ge=1.0, le=100.0)
@@ -266,7 +167,7 @@ class Calm(Table):
 class Gasket(Table):
     """The gasket's opening at the joint, and the margin that is left to it on purpose."""
 
-    lengths = {"leave": (0.0, 20.0)}
+    lengths: ClassVar[Limits] = {"leave": (0.0, 20.0)}
     file: str
     units: LengthUnit | None = None
     leave: float = 0.0
@@ -300,7 +201,7 @@ class RunnerSet(Table):
 class Tool(Table):
     """A straight burr in a collet, and the state in which its reach is asked for."""
 
-    lengths = {
+    lengths: ClassVar[Limits] = {
         "head": (0.5, 100.0), "head_length": (0.5, 200.0), "shank": (0.5, 50.0), "collet": (1.0, 100.0),
         "length": (5.0, 1000.0), "grip": (0.0, 500.0),
     }  # fmt: skip
@@ -339,7 +240,7 @@ class Probe(FileOfState):
 class Templates(Table):
     """Where the printed sections stand, mm, and on which paper."""
 
-    lengths = {"at": (0.0, 5000.0)}
+    lengths: ClassVar[Limits] = {"at": (0.0, 5000.0)}
     at: tuple[float, ...] | None = None
     paper: Literal["A4", "Letter"] | None = None
 

@@ -9,6 +9,7 @@ import difflib
 from collections.abc import Mapping
 from typing import Any
 
+from portgeo.files.toml.checked_table import Table
 from portgeo.files.toml.job_tables import (
     Bench,
     Calm,
@@ -21,7 +22,6 @@ from portgeo.files.toml.job_tables import (
     RunnerSet,
     Scan,
     State,
-    Table,
     Templates,
     Tool,
     Walls,
