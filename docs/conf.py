@@ -17,7 +17,7 @@ version = release = portgeo.__version__
 extensions = ["myst_parser", "sphinx.ext.autodoc"]
 myst_heading_anchors = 3
 myst_enable_extensions = ["html_image"]  # a picture shows in the pages as they are, too
-exclude_patterns = ["pictures"]
+exclude_patterns = ["pictures", "ISSUE_TEMPLATE.md", "PULL_REQUEST_TEMPLATE.md", "CONTRIBUTING.md"]
 autodoc_typehints = "none"  # the signature's own types are long; the parameters say them in words
 html_theme = "furo"
 html_title = "portgeo"

@@ -1,3 +1,4 @@
+# PYTHON_ARGCOMPLETE_OK
 """The command line: reads the arguments, calls one command, turns a refusal into exit status 2."""
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from portgeo import __version__
+from portgeo.app.terminal import styled
 
 if TYPE_CHECKING:
     import argparse
@@ -47,11 +49,11 @@ NEAR = 0.75  # of an option's letters: its -- alone makes any two alike
 BEGIN = """portgeo: the shape of an intake or exhaust port, from mic readings, traced outlines or a mold scan.
 Begin with
 
-  portgeo open                   a page to type readings into: the port and its figures change as you type
   portgeo demo --out port-demo   all of it on an invented engine; open port-demo/report/report.html
-  portgeo new my-port            a folder for a port of yours, with sheets to fill in
-  portgeo measure PORT           area, volume and short side of one sheet or scan
-  portgeo -h                     all commands; portgeo COMMAND -h explains each with examples"""
+  portgeo open                   a page to type readings into: the port and its figures change as you type
+  portgeo measure PORT           area, volume and short side of one sheet or mold scan
+
+portgeo -h shows all commands; portgeo COMMAND -h explains one, with examples."""
 
 
 def _check_command(word: str) -> None:
@@ -148,14 +150,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a console without ² or ± still gets its numbers
     words = sys.argv[1:] if argv is None else argv
+    if "_ARGCOMPLETE" in os.environ:
+        import argcomplete
+
+        argcomplete.autocomplete(build_parser())
     if not words:
         print(BEGIN, file=sys.stderr)
         return 2
     try:
         _check_command(words[0])
         args = build_parser().parse_args(words)
-        args.run(args)
-        sys.stdout.flush()
+        with styled(sys.stdout):
+            args.run(args)
+            sys.stdout.flush()
     except PortgeoError as refusal:
         print(f"portgeo: {refusal}", file=sys.stderr)
         return 2
