@@ -10,8 +10,10 @@ import re
 import shutil
 import signal
 import subprocess
+import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -119,12 +121,12 @@ def run_case(
 
 def _run(solver: Solver, words: Sequence[str], case: Path, seen: Callable[[int], None] = lambda n: None) -> None:
     log = case / f"log.{Path(words[0]).name}"
-    with minded(), open(log, "wb") as stream:
+    with minded(), open(log, "wb") as stream, _plainly_named(case) as folder:
         try:
             # A session of its own: Ctrl-C in a terminal reaches us alone, and we end all its parts together.
             process = subprocess.Popen(
-                list(words), cwd=case, env=solver.environment, stdin=subprocess.DEVNULL, stdout=stream,
-                stderr=subprocess.STDOUT, start_new_session=True,
+                list(words), cwd=folder, env=solver.environment | {"PWD": str(folder)},
+                stdin=subprocess.DEVNULL, stdout=stream, stderr=subprocess.STDOUT, start_new_session=True,
             )  # fmt: skip
         except OSError as error:
             raise InputError(
@@ -152,6 +154,19 @@ def _run(solver: Solver, words: Sequence[str], case: Path, seen: Callable[[int],
             file=str(log),
             mend="Look at the end of that file; a sheet or scan with a wrong reading in it is the usual reason",
         )
+
+
+@contextmanager
+def _plainly_named(case: Path) -> Iterator[Path]:
+    """Give a case's folder under a name that the solver takes: it refuses one with a space or a quote in it."""
+    whole = case.resolve()
+    if not re.search(r"[\s'\"]", str(whole)):
+        yield whole
+        return
+    with tempfile.TemporaryDirectory(prefix="portgeo-case-") as place:
+        link = Path(place) / "case"
+        link.symlink_to(whole, target_is_directory=True)
+        yield link
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

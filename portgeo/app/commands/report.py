@@ -13,6 +13,7 @@ HELP = "do all that a job file has, and write one page, tables, meshes, pictures
 EXAMPLE = """examples:
   portgeo new my-port
   portgeo report my-port/job.toml --out my-port/report
+  portgeo report my-port/job.toml --out my-port/report --loss
 
 What was made before is used again where nothing it was made of has changed. A run that was stopped
 goes on from where it was."""
@@ -22,6 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of report."""
     parser.add_argument("job", metavar="JOB", help="job file (toml); `portgeo new DIR` writes one to fill in")
     parser.add_argument("--out", metavar="DIR", required=True, help="folder to write into (made if it is not there)")
+    parser.add_argument(
+        "--loss", action="store_true", help="solve what the ports lose too, as [loss] of the job asks: takes minutes"
+    )
     parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--force", action="store_true", help="replace files that no earlier report wrote")
 
@@ -35,7 +39,7 @@ def run(args: argparse.Namespace) -> None:
     job = read_job(args.job)
     out = Path(args.out)
     with progress_bar("report", quiet=args.quiet) as progress:
-        done = run_job(job, out, progress, force=args.force)
+        done = run_job(job, out, progress, force=args.force, with_loss=args.loss)
     if not args.quiet:
         print(_said(done.results, len(done.files), done.made, done.kept, out))
         for named, other in _unread(job):

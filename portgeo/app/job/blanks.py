@@ -277,6 +277,15 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # limits = "limits.toml"  # a target's file, for how deep and where it may go, in place of the target's
 # state = "as cast"  # whose air is too fast; without it the target's, or the last where there is no target
 
+# The pressure that the port loses, before, after and planned: a viscous solution in OpenFOAM, to be installed apart.
+# It takes minutes, so it runs only when it is asked for: portgeo report job.toml --out report --loss
+# [loss]
+# flow_cfm = 210  # or flow_lps; without it the flow of the air speed, under [bench]
+# grid = "usual"  # or "quick", "fine"
+# roughness = @0.000@  # of the wall, as the height of even sand grains
+# cores = 2  # that solve it together
+# states = ["as cast", "first cut", "planned"]  # without it the first, the last, planned and calm cut
+
 # Sonic-tester readings, and the state in which they were taken. While there is one state those that the
 # target names are enough. With several this table must say of which they are, and it must be the one that
 # the target's cut starts from: by a reading of an earlier, thicker wall the cut would go too deep.

@@ -12,7 +12,8 @@ from typing import Any
 
 from portgeo import __version__
 from portgeo.app.job.cut import CALM_MESH
-from portgeo.app.job.results import Calm, Cut, LeftOut, Models, Sheets, Told
+from portgeo.app.job.loss_steps import LOSS, TITLE
+from portgeo.app.job.results import Calm, Cut, LeftOut, Models, PortsLost, Sheets, Told
 from portgeo.app.job.step import Steps
 from portgeo.app.job.steps import PARTS, STILLS
 from portgeo.core.notices import Notice
@@ -55,6 +56,10 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
         stations = calm.cut.planned.stations.to_csv(display)
         yield "calm-cut-sheet.csv", table_text(*stations).encode("utf-8", "replace")
         yield "pictures/calm-choices.png", calm.chart
+    lost = get(LOSS)
+    if isinstance(lost, PortsLost):
+        for name, _, data in lost.pictures:
+            yield f"pictures/{name}", data
     sheets: Sheets = get("templates")
     yield "templates.pdf", sheets.pdf
     tables = results_tables(results, display)
@@ -65,8 +70,9 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
         )
     yield "tables.xlsx", workbook_of(tables)
     yield "customer.pdf", customer_pages(results, models.models, display)
+    shown = [(shows, data) for _, shows, data in lost.pictures] if isinstance(lost, PortsLost) else []
     yield "results.json", json_text(results).encode("utf-8", "replace")
-    yield "report.html", write_page(results, models.models, display, stills).encode("utf-8", "replace")
+    yield "report.html", write_page(results, models.models, display, stills, shown).encode("utf-8", "replace")
 
 
 def _as_text(cell: Any) -> Any:
@@ -94,6 +100,9 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         skipped.append({"step": "the probe's readings", "why": probe.why})
     if isinstance(calm, LeftOut):
         skipped.append({"step": "the cut that calms the air", "why": f"there is no flow: {calm.why}"})
+    lost = get(LOSS)
+    if isinstance(lost, LeftOut):
+        skipped.append({"step": TITLE, "why": lost.why})
     demand = get("demand")
     if isinstance(demand, LeftOut):
         skipped.append({"step": "the engine's demand", "why": demand.why})
@@ -118,6 +127,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         "plan": _plan(steps, get),
         "probe": _probe(steps, get),
         "calm": _calm(steps, get),
+        "loss": _record(get(LOSS)),
         "reach": None,
         "skipped": skipped,
     }
@@ -226,6 +236,7 @@ def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     places += [("the plan", plan.get("record")), ("the planned port", plan.get("planned"))]
     places += [("air speed of the planned port", plan.get("airspeed")), ("the set", results["balance"])]
     places.append(("the cut that calms the air", (results["calm"] or {}).get("record")))
+    places.append((TITLE, results["loss"]))
     places.append(("reach of the burr", results["reach"]["record"] if results["reach"] else None))
     for about, record in places:
         for warning in record["warnings"] if record else ():

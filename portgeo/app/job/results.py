@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,12 +18,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Given:
-    """What a step is made of: its settings, the paths and names of its files and earlier results, by role."""
+    """What a step is made of: its settings, the paths and names of its files and earlier results, by role.
+
+    kept : the folder of what a report keeps. on : what it is worked out on. progress : told how far it is.
+    """
 
     settings: Mapping[str, Any]
     paths: Mapping[str, Path]
     names: Mapping[str, str]
     needs: Mapping[str, Any]
+    kept: Path
+    on: Mapping[str, Any] = field(default_factory=dict)
+    progress: Callable[[str, float], None] = lambda what, share: None
 
 
 @dataclass(frozen=True)
@@ -100,6 +106,14 @@ class Calm:
     chart: bytes | None = None
     speed: FloatArray | None = None
     area: FloatArray | None = None
+
+
+@dataclass(frozen=True)
+class PortsLost:
+    """Pressure lost in ports side by side: the record, and pictures: file name, what it shows, PNG."""
+
+    record: dict[str, Any]
+    pictures: tuple[tuple[str, str, bytes], ...]
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,10 @@ from typing import TYPE_CHECKING, Any
 
 from portgeo.app.job.keep import Kept, key_of
 from portgeo.app.job.ledger import Ledger
+from portgeo.app.job.loss_steps import CASES, LOSS
 from portgeo.app.job.step import Step, Steps
 from portgeo.app.job.steps import DRAWN, STILLS, steps_of
-from portgeo.core.errors import OutputError, PortgeoError
+from portgeo.core.errors import InputError, OutputError, PortgeoError
 from portgeo.core.interrupts import LOOK, result_of, workers
 from portgeo.files.toml.job import JobFile
 
@@ -59,14 +60,18 @@ class JobResults:
     results_key: str = ""
 
 
-def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False) -> JobResults:
+def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False, with_loss: bool = False) -> JobResults:
     """Make a job's report in a folder.
 
-    force : replace files there that no earlier report wrote. Raises PortgeoError where an input is refused
+    force : replace files there that no earlier report wrote. with_loss : solve what the ports lose too, where that is
+    not kept. Raises PortgeoError where an input is refused
     or a file cannot be written; what is made by then is kept.
     """
     steps = steps_of(job)
     kept, ledger = Kept(out), Ledger(out)
+    if with_loss:
+        ledger.check(force)
+    solved = _with_loss(steps, kept, progress, with_loss)
     whole = key_of("report", [(step.name, step.key) for step in steps.by_name.values()], steps.skipped, _said(steps))
     made, names = 0, ledger.whole(whole)
     if names is None:
@@ -80,7 +85,42 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False)
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     models = steps.by_name["models"].key
     count = len({step.key for step in steps.by_name.values()})
-    return JobResults(results, names, made, count - made, out, models)
+    return JobResults(results, names, made + solved, count - made - solved, out, models)
+
+
+def _with_loss(steps: Steps, kept: Kept, progress: Progress, wanted: bool) -> int:
+    """Solve what the ports lose where it is wanted and not kept, with what that needs; return how many steps were made.
+
+    Where it is not wanted, what is not kept is left out. It runs here, before all else: it tells how far it is, and
+    what is refused of it is said at once.
+    """
+    step, name = steps.by_name.get(LOSS), steps.job.path.name
+    if step is None:
+        if wanted and steps.job.job.loss is None:
+            raise InputError(
+                "the job does not ask for the pressure lost", file=str(steps.job.path), mend="Write a line [loss] in it"
+            )
+        return 0
+    if kept.has(step.key):
+        return 0
+    if not wanted:
+        changed = "what was solved is of other readings, or was stopped: " if (kept.folder / CASES).is_dir() else ""
+        steps.leave(LOSS, f"not run, since it takes minutes; {changed}portgeo report {name} --loss")
+        return 0
+    _check(steps.job)
+    waits = {LOSS}
+    for each in reversed(steps.by_name.values()):  # what needs a step comes after it
+        if each.name in waits:
+            waits |= {other for _, other in each.needs}
+    missing = [each for each in steps.by_name.values() if each.name in waits and not kept.has(each.key)]
+    for each in missing:
+
+        def seen(what: str, share: float, title: str = each.title) -> None:
+            progress(f"{title}: {what}", share)
+
+        progress(each.title, 0.0)
+        make_step(each, _needs(each, steps), str(steps.job.folder), str(kept.folder.parent), seen)
+    return len(missing)
 
 
 def _said(steps: Steps) -> list[Any]:
@@ -216,8 +256,10 @@ def _unrefused(future: Future[Any]) -> Any:
     return made
 
 
-def make_step(step: Step, needs: Mapping[str, str], folder: str, out: str) -> None:
-    """Make one step and keep its result. needs : role to key of earlier results."""
+def make_step(
+    step: Step, needs: Mapping[str, str], folder: str, out: str, progress: Progress = lambda what, share: None
+) -> None:
+    """Make one step and keep its result. needs : role to key of earlier results. progress : told how far it is."""
     from portgeo.app.job.results import Given
 
     kept = Kept(Path(out))
@@ -225,7 +267,8 @@ def make_step(step: Step, needs: Mapping[str, str], folder: str, out: str) -> No
     work: Callable[[Given], Any] = getattr(importlib.import_module(f"portgeo.app.job.{module}"), function)
     names = {role: name for role, name, _ in step.files}
     paths = {role: Path(folder) / name for role, name in names.items()}
-    given = Given(step.settings, paths, names, {role: _fetched(kept, key) for role, key in needs.items()})
+    earlier = {role: _fetched(kept, key) for role, key in needs.items()}
+    given = Given(step.settings, paths, names, earlier, kept.folder, step.on, progress)
     result = work(given)
     for role, name, sha in step.files:
         # Read again after the work: a file changed meanwhile must not be kept under its old hash.

@@ -12,6 +12,7 @@ from typing import Any
 
 from portgeo.app.job.air_steps import add_flow
 from portgeo.app.job.cut_steps import add_calm, add_plan, add_reach, add_templates
+from portgeo.app.job.loss_steps import add_loss
 from portgeo.app.job.named_files import WALL_READINGS, outlines_of_sheet
 from portgeo.app.job.step import Steps, metal_of, one_valve
 from portgeo.core.errors import InputError
@@ -42,6 +43,7 @@ def steps_of(job: JobFile) -> Steps:
     add_flow(steps, parts)
     add_plan(steps, parts)
     add_calm(steps, parts)
+    add_loss(steps, parts)
     add_reach(steps, parts)
     _set(steps)
     add_templates(steps, parts)

@@ -26,6 +26,7 @@ SCANS = ("port_scan", "runner_scan", "scan")
 TITLES = {
     "": "Job", "engine": "Engine", "metal": "Metal", "state": "Stage", "bench": "Bench", "target": "Next cut",
     "calm": "Calm the air",
+    "loss": "Pressure lost",
     "gasket": "Gasket", "set": "Set of runners", "tool": "Burr", "walls": "Walls",
     "probe": "Probe", "templates": "Templates",
 }  # fmt: skip
@@ -84,6 +85,17 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
             "cc, of the cut to choose; past the knee metal buys least, and that is chosen without it",
         ),
         "hold_throat": ("Hold the throat", "true: it keeps its area"),
+    },
+    "loss": {
+        "flow_cfm": ("Flow", "cfm, through every port alike; the bench's of the first stage without it"),
+        "flow_lps": ("Flow", "liters a second, in place of cfm"),
+        "grid": ("Grids", "quick: two rough ones; usual: three; fine: three that take four times as long"),
+        "roughness": ("Roughness", "Of the wall, as the height of even sand grains; 0 is smooth"),
+        "cores": ("Cores", "That solve it together"),
+        "states": (
+            "Stages",
+            "With commas between, also planned and calm cut; the first, the last and these without it",
+        ),
     },
     "gasket": {
         "file": ("Outline", "Of the gasket's opening: dxf, svg or csv"),

@@ -197,10 +197,26 @@ def state_slips(content: dict[str, Any]) -> Iterator[tuple[str, int, str | None,
             what = f"[{table}] names the state '{state}', and there is none"
             yield table, 0, "state", what, f"Name one of {', '.join(names)}"
     yield from _calm_slips(content, names)
+    yield from _loss_slips(content, names)
     for table, of in STATE_TOLD.items():
         if _table(content, table) and "state" not in content[table] and len(names) > 1:
             what = f"[{table}] does not say {of}, and there are {len(names)} states"
             yield table, 0, None, what, f"Write under [{table}] one of: {said_states(names)}"
+
+
+def _loss_slips(content: dict[str, Any], names: Sequence[str]) -> Iterator[tuple[str, int, str | None, str, str]]:
+    """Yield which ports of those whose loss is asked for there are not."""
+    given = _table(content, "loss").get("states")
+    asked = given if isinstance(given, list) else []
+    there = [*names, *(computed for computed, table, _ in COMPUTED if table in content)]
+    folded = [name.strip().casefold() for name in there]
+    for k, name in enumerate(asked):
+        if not isinstance(name, str):
+            continue
+        if name.strip().casefold() not in folded:
+            yield "loss", 0, "states", f"[loss] names '{name}', and there is none", f"Name some of {', '.join(there)}"
+        elif name.strip().casefold() in [str(other).strip().casefold() for other in asked[:k]]:
+            yield "loss", 0, "states", f"[loss] names '{name}' twice", "Leave one of the two"
 
 
 def _calm_slips(content: dict[str, Any], names: Sequence[str]) -> Iterator[tuple[str, int, str | None, str, str]]:

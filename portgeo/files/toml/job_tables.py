@@ -18,6 +18,7 @@ from portgeo.files.toml.tables import shown
 
 NAME_LETTERS, NOTE_LETTERS = 80, 4000
 MOST_STATES, MOST_RUNNERS, MOST_TEMPLATES = 24, 24, 60  # of one port; more is a slip, and hours of work
+MOST_CORES = 4096
 STEM_MM = (1.0, 20.0)
 Name = Annotated[str, Field(min_length=1, max_length=NAME_LETTERS)]
 Note = Annotated[str, Field(max_length=NOTE_LETTERS)]
@@ -164,6 +165,33 @@ class Calm(Table):
     hold_throat: bool = False
 
 
+class Loss(Table):
+    """Pressure lost by a viscous solution: that it is asked for, at which flow, how fine, of which ports.
+
+    states : of the job, "planned", "calm cut"; without them the first, the last and those that are computed.
+    """
+
+    lengths: ClassVar[Limits] = {"roughness": (0.0, 5.0)}
+    flow_cfm: float | None = Field(default=None, gt=0.0, lt=5000.0)
+    flow_lps: float | None = Field(default=None, gt=0.0, lt=2360.0)
+    grid: Literal["quick", "usual", "fine"] = "usual"
+    roughness: float = 0.0
+    cores: int = Field(default=1, ge=1, le=MOST_CORES)
+    states: tuple[Name, ...] | None = Field(default=None, min_length=1, max_length=MOST_STATES)
+
+    @field_validator("states", mode="before")
+    @classmethod
+    def _listed(cls, value: Any) -> Any:
+        return tuple(value) if isinstance(value, list) else value
+
+    @field_validator("flow_lps")
+    @classmethod
+    def _one(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and info.data.get("flow_cfm") is not None:
+            raise refuse("flow_cfm and flow_lps are both given", "Leave one of the two")
+        return value
+
+
 class Gasket(Table):
     """The gasket's opening at the joint, and the margin that is left to it on purpose."""
 
@@ -267,6 +295,7 @@ class Job(Table):
     bench: Bench | None = None
     target: Planned | None = None
     calm: Calm | None = None
+    loss: Loss | None = None
     gasket: Gasket | None = None
     set: RunnerSet | None = None
     tool: Tool | None = None

@@ -16,6 +16,7 @@ from portgeo.files.toml.job_tables import (
     Engine,
     Gasket,
     Job,
+    Loss,
     Metal,
     Planned,
     Probe,
@@ -30,8 +31,8 @@ from portgeo.files.toml.tables import shown
 
 TABLES: dict[str, type[Table]] = {
     "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,
-    "bench": Bench, "target": Planned, "calm": Calm, "gasket": Gasket, "set": RunnerSet, "tool": Tool, "walls": Walls,
-    "probe": Probe, "templates": Templates,
+    "bench": Bench, "target": Planned, "calm": Calm, "loss": Loss, "gasket": Gasket, "set": RunnerSet, "tool": Tool,
+    "walls": Walls, "probe": Probe, "templates": Templates,
 }  # fmt: skip
 
 

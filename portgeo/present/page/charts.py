@@ -12,7 +12,7 @@ import numpy as np
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import WALLS, wall_at, wall_name
-from portgeo.core.units import Display
+from portgeo.core.units import PA_PER, Display
 from portgeo.present.page.contents import PLANNED_STATE, run_names, speeds_of, surveys_of
 from portgeo.present.page.markup import Element
 from portgeo.present.pictures.line_chart import STYLES, Reading, Series, Span, line_chart
@@ -121,6 +121,26 @@ def probe_chart(record: Mapping[str, Any], d: Display) -> Element:
         series,
         _reading("station", "length", "ratio", d),
         from_zero=True,
+    )
+
+
+def loss_chart(record: Mapping[str, Any], d: Display) -> Element:
+    """Return pressure lost by station from the entry on, a series a port, from the record of a PressureLost."""
+    length = 1.0 / d.of_length(1.0)
+    series = [
+        Series(
+            state["name"], _column(state["stations"], "station_mm", length),
+            _column(state["stations"], "lost_pa", PA_PER["in_h2o"]), None, k % STYLES,
+        )
+        for k, state in enumerate(record["states"])
+    ]  # fmt: skip
+    return line_chart(
+        "Where the pressure is lost",
+        "Pressure lost from the entry on, against station. The figures are in the table below.",
+        STATION_LABEL.format(d.unit),
+        "lost from the entry on, inH2O",
+        series,
+        _reading("station", "length", "ratio", d),
     )
 
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from portgeo.core.units import Display, clock_text
+from portgeo.present.page.loss_rows import loss_table
 from portgeo.present.page.tables import Table, columns_of, row_of
 from portgeo.present.text.compare import wall_removed
 from portgeo.results.air import AirStations
@@ -44,6 +45,8 @@ def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
         tables.append(_probe(results["probe"]))
     if results.get("calm"):
         tables += _calm(results["calm"]["record"])
+    if results.get("loss"):
+        tables.append(loss_table(results["loss"]))
     if results["reach"]:
         tables.append(_reach(results["reach"]))
     for one in results["match"]:

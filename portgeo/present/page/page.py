@@ -14,6 +14,7 @@ from typing import Any
 
 from portgeo.core.units import Display
 from portgeo.present.page.contents import tables_of
+from portgeo.present.page.losing import SECTION, loss_pictures
 from portgeo.present.page.markup import Element, el, html, json_for_script, plain_text
 from portgeo.present.page.models import first_shown, scales_of, view_data
 from portgeo.present.page.pieces import PIECES, asset
@@ -28,12 +29,13 @@ STYLES = ("pieces.css", "page.css")
 
 
 def write_page(
-    results: Mapping[str, Any], models: Sequence[Model], display: Display, stills: Sequence[bytes] = ()
-) -> str:
+    results: Mapping[str, Any], models: Sequence[Model], display: Display, stills: Sequence[bytes] = (),
+    lost: Sequence[tuple[str, bytes]] = (),
+) -> str:  # fmt: skip
     """Return the report's page.
 
     results : as in results.json. models : decimated, those of computed ports last. stills : of them, as
-    `view.stills_of` draws them.
+    `view.stills_of` draws them. lost : pictures of the pressure lost, what each shows and PNG.
     """
     tables = tables_of(results)
     sections = [("answer", "The answer", "answer", [el("p", tied(text)) for text in answer(results, display)])]
@@ -42,6 +44,8 @@ def write_page(
     sections.append(("figures", "All stages in figures", "figures", _figures(results, tables, display)))
     for key, heading, short, make in SECTIONS:
         inside = make(results, tables, display)
+        if inside is not None and key == SECTION and lost:
+            inside.append(loss_pictures(lost))
         if inside is not None:
             sections.append((key, heading, short, inside))
     main = el("main", [_section(*one) for one in sections], id="main")

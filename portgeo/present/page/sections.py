@@ -24,6 +24,7 @@ from portgeo.present.page.charts import (
 )
 from portgeo.present.page.contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
 from portgeo.present.page.cutting import bench_section, calm_section, cut_section
+from portgeo.present.page.losing import loss_section
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, fold, folds, named, table_element
 from portgeo.present.page.text import peak_text, power_text, probe_texts, tied, volume_text
@@ -298,6 +299,7 @@ SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
     ("calm", "What to cut: calm the air", "calm the air", calm_section),
     ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),
     ("bench", "At the bench", "at the bench", bench_section),
+    ("loss", "Pressure lost", "pressure lost", loss_section),
     ("joint", "Balance and match", "balance and match", joint_section),
     ("look", "What to look at", "look at", warnings_section),
     ("how", "How it was measured", "how it was measured", measured_section),

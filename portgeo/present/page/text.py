@@ -16,6 +16,7 @@ from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
 from portgeo.flow.probe import APART
 from portgeo.present.page.contents import compared_flows
+from portgeo.present.page.loss_rows import change_text
 from portgeo.present.page.tables import cell_text
 from portgeo.present.text.compare import least_text, metal_text
 from portgeo.present.text.throat import of_valve_text
@@ -162,7 +163,18 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
         stayed.append(("the best flow", f"{flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O"))
     elif flows:
         went.append(flow_change(flows))
-    return went, stayed
+    lost = _loss_change(results)
+    return went + ([lost] if lost else []), stayed
+
+
+def _loss_change(results: Mapping[str, Any]) -> str:
+    """Return what became of the pressure lost from the first state to the last, nothing where that is within its ±."""
+    ports = results["loss"]["states"] if results.get("loss") else []
+    first, last = (results["states"][k]["name"].strip().casefold() for k in (0, -1))
+    if not ports or ports[0]["name"].strip().casefold() != first:
+        return ""
+    found = next((change_text(port) for port in ports if port["name"].strip().casefold() == last), "")
+    return f"the port loses {found} pressure, as computed with friction" if found else ""
 
 
 def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:

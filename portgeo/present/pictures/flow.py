@@ -19,7 +19,10 @@ from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.units import PA_PER, Display
 from portgeo.files.disk import atomic_write
 from portgeo.flow.grid import hexahedra
+from portgeo.present.page.models import scales_of
 from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_below, tidy
+from portgeo.present.pictures.flat import model_png
+from portgeo.present.pictures.model import Model, Paint
 from portgeo.present.pictures.port import add_title, bar_format, render
 from portgeo.results.lost import PortState
 from portgeo.viscous.run import Trial
@@ -88,6 +91,25 @@ def shear_picture(state: PortState, display: Display, path: str, *, force: bool 
     shear = trial.solution.wall_shear[tube.first : tube.last] * state.computed.question.air.density
     caption = f"{state.name}\ndrag of the air on the wall; red: air runs back there"
     render(draw_shear, (tube.grid.wall[inside], shear, caption), path, force=force)
+
+
+def shear_png(state: PortState, display: Display) -> bytes:
+    """Return as PNG the port's wall, painted by the air's drag on it over the mean. No OpenGL is needed."""
+    solution = state.computed.main.solution
+    tube = solution.tube
+    wall = tube.grid.wall[tube.first : tube.last + 1]
+    shear = solution.wall_shear[tube.first : tube.last]
+    around = (shear + np.roll(shear, 1, axis=1)) / 2.0
+    at_rings = (np.vstack([around[:1], around]) + np.vstack([around, around[-1:]])) / 2.0
+    quads = _net(*wall.shape[:2])
+    stations = np.repeat(tube.stations[tube.first : tube.last + 1], wall.shape[1])
+    label = "drag of the air on the wall, over its mean; below 0 the air runs back"
+    paint = Paint("drag", label, (at_rings / np.abs(shear).mean()).ravel(), "ratio", True)
+    model = Model(
+        state.name, "port", wall.reshape(-1, 3), np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]), stations,
+        np.zeros(len(stations)), (paint,),
+    )  # fmt: skip
+    return model_png(model, scales_of([model], display)[model.part, paint.name], display)
 
 
 def draw_shear(plotter: Any, wall: FloatArray, shear: FloatArray, caption: str) -> None:
