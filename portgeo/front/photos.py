@@ -6,16 +6,39 @@ Photographs come in; outlines that a section sheet can name go out, each with it
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from portgeo.core.errors import InputError
+from portgeo.core.plane import FloatArray
 from portgeo.core.units import Display, LengthUnit
-from portgeo.files.photographs import read_photo
-from portgeo.photos.picture import jpeg, with_lines
+from portgeo.files.photographs import photo_from, read_photo
+from portgeo.photos.lines import HAND_MM, Line, area_error, corrected, line_of, polygon_area, size_error
+from portgeo.photos.picture import jpeg, straightened, with_lines
 from portgeo.photos.tracing import Photo, look, outline_seen, slices_of
 from portgeo.results.traced import TracedSlices, traced_slices
 
+__all__ = [
+    "HAND_MM", "Face", "Line", "area_error", "corrected", "faces", "line_of", "line_picture", "polygon_area",
+    "size_error", "trace", "traced_picture",
+]  # fmt: skip
 THICKEST_MM = 100.0  # of a slice: a thicker one's lower edge is out of the picture
+AROUND_MM = 7.0  # of the paper is shown round a slice, so that a line that erred is seen beside it
+MOST_PIXELS = 1400  # of a picture's longer side
+
+
+@dataclass(frozen=True)
+class Face:
+    """A slice's upper face, seen square to it. low, high (2,) : the picture's corners, mm about the slice's middle.
+
+    pictures : a JPEG's bytes of each photograph that it was traced in, with that photograph's name.
+    """
+
+    low: FloatArray
+    high: FloatArray
+    pictures: tuple[tuple[str, bytes], ...]
 
 
 def trace(
@@ -76,3 +99,27 @@ def traced_picture(traced: TracedSlices, k: int) -> bytes:
         if piece.seen[k] is not None
     ]
     return jpeg(with_lines(traced.computed.photos[k].levels, lines))
+
+
+def faces(traced: TracedSlices) -> list[Face]:
+    """Return the upper face of each slice, straightened: a line in true size lies on it as it is."""
+    paper, found = traced.computed.placed.paper, []
+    for piece in traced.pieces:
+        low, high = piece.points.min(axis=0) - AROUND_MM, piece.points.max(axis=0) + AROUND_MM
+        level = float(np.mean(paper.height((piece.points + piece.middle) / paper.scale))) + paper.thick
+        pixel = max(piece.pixel, float((high - low).max()) / MOST_PIXELS)
+        high = low + np.ceil((high - low) / pixel) * pixel
+        pictures = [
+            (photo.name, jpeg(straightened(photo.levels, view, level, low + piece.middle, high + piece.middle, pixel)))
+            for photo, view, seen in zip(traced.computed.photos, traced.computed.placed.views, piece.seen, strict=True)
+            if seen is not None
+        ]
+        found.append(Face(low, high, tuple(pictures)))
+    return found
+
+
+def line_picture(picture: bytes, low: FloatArray, high: FloatArray, points: FloatArray) -> bytes:
+    """Return a face's picture with a line (n, 2) drawn on it. low, high : as `Face` has them."""
+    levels = photo_from(picture, "the picture")
+    places = (points - [low[0], high[1]]) / (high - low) * [levels.shape[1], -levels.shape[0]] - 0.5
+    return jpeg(with_lines(levels, [places]))

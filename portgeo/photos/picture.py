@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from portgeo.core.plane import FloatArray
+from portgeo.photos.camera import View
 
 LONGEST = 2000  # pixels of the picture's longer side
 LINE = (255, 0, 255)  # blue, green, red: no silicone and no paper has it
@@ -30,6 +31,21 @@ def with_lines(levels: np.ndarray, lines: Sequence[FloatArray]) -> np.ndarray:
         if len(lines) > 1:
             cv2.putText(picture, str(number), middle, cv2.FONT_HERSHEY_SIMPLEX, 1.5, LINE, 3, cv2.LINE_AA)
     return np.asarray(picture)
+
+
+def straightened(
+    levels: np.ndarray, view: View, level: float, low: FloatArray, high: FloatArray, pixel: float
+) -> np.ndarray:
+    """Return a photograph (h, w, 3) of 8 bits as it is seen square to the paper, at a level over it, mm.
+
+    low, high (2,) : corners of what is shown, mm; up is up in the picture. pixel : mm of a pixel of it.
+    """
+    import cv2
+
+    wide, tall = (round(n) for n in (high - low) / pixel)
+    x, y = np.meshgrid(low[0] + (np.arange(wide) + 0.5) * pixel, high[1] - (np.arange(tall) + 0.5) * pixel)
+    seen = view.pixels(np.stack([x, y, np.full_like(x, level)], axis=-1)).astype(np.float32)
+    return np.asarray(cv2.remap(levels, seen[..., 0], seen[..., 1], cv2.INTER_LINEAR))
 
 
 def jpeg(picture: np.ndarray) -> bytes:

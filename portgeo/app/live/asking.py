@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from portgeo.app.live.answer_parts import Asked, Scan
-from portgeo.app.live.answers import LABELS
+from portgeo.app.live.answers import LABELS, PASSING
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings
 from portgeo.app.live.made_from import made_from
@@ -76,6 +76,8 @@ def asked_of(desk: Desk, said: Mapping[str, Any]) -> Asked:
             raise InputError(f"there is no such answer as {kind[:40]!r}", mend="Load the page again")
         if desk.first:
             raise InputError("nothing is open yet", mend="Say first what is to be measured")
+        if kind in PASSING:
+            return Asked(kind, str(desk.folder), desk.job, desk.title(), desk.units(), (), None, None, dict(said))
         target = said_in(desk.now().content(), "target")
         names = [said.get(key) for key in ("before", "after")] if kind == "compare" else [said.get("stage")]
         if kind == "set":

@@ -18,6 +18,7 @@ from portgeo.app.live.documents import CsvSheet
 from portgeo.app.live.forms import TITLES, keys_of, written_name
 from portgeo.app.live.job_text import literal, with_entry, with_key, without_entry
 from portgeo.app.live.outline import begin_trace, draw_gasket, is_trace, traces_named
+from portgeo.app.live.photographs import take_traced
 from portgeo.app.live.sheets import ReadSheet, Sheet, sheet_of
 from portgeo.app.live.stages import JOB, Named, Stage, job_content, named_in, stages_of
 from portgeo.app.live.tables import Kind
@@ -386,6 +387,7 @@ EDITS: Mapping[str, Callable[[Draft, Mapping[str, Any]], str]] = {
     "cells": Draft.cells, "insert": Draft.insert, "remove": Draft.remove, "column": Draft.column,
     "beside": Draft.beside, "stage": Draft.stage, "stage_key": Draft.stage_key, "unstage": Draft.unstage,
     "key": Draft.key, "form": Draft.form, "table": Draft.table, "gasket": draw_gasket, "trace": begin_trace,
+    "traced": take_traced,
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import re
 import secrets
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Collection
 from pathlib import Path, PurePosixPath
 
 from portgeo.app.live.answer_parts import PRINTED, REPORT
@@ -30,26 +30,30 @@ OUT = {
 }  # fmt: skip
 
 
-async def taken_in(folder: Path, name: str, stream: AsyncIterator[bytes]) -> str:
-    """Write a file that was dropped on the page into the job's folder, whole or not at all, and return its name.
+async def taken_in(
+    folder: Path, name: str, stream: AsyncIterator[bytes], taken: Collection[str] = TAKEN, largest: int | None = None
+) -> str:
+    """Write a file that was dropped on the page into a folder, whole or not at all, and return its name.
 
-    A name that is taken gets a number. Raises InputError for a kind that is not read, a name that leads elsewhere or
-    too many bytes; OutputError where it cannot be written.
+    taken : endings of the kinds that are. largest : bytes, LARGEST where none is given. A name that is taken gets a
+    number. Raises InputError for a kind that is not read, a name that leads elsewhere or too many bytes; OutputError
+    where it cannot be written.
     """
     ending = PurePosixPath(name).suffix.lower()
     if not PLAIN.fullmatch(name) or len(name) > LETTERS or RESERVED.fullmatch(name) or name.endswith((" ", ".")):
         raise InputError(f"{name[:60]!r} is no name for a file here", mend="Rename it with plain letters and figures")
-    if ending not in TAKEN:
-        raise InputError(f"a {ending or 'nameless'} file is not read", mend=f"Drop one of {', '.join(TAKEN)}")
+    if ending not in taken:
+        raise InputError(f"a {ending or 'nameless'} file is not read", mend=f"Drop one of {', '.join(taken)}")
+    largest = LARGEST if largest is None else largest
     part = folder / f".{secrets.token_hex(8)}{ending}"
     size = 0
     try:
         with open(part, "xb") as file:
             async for chunk in stream:
                 size += len(chunk)
-                if size > LARGEST:
-                    most = f"at most {LARGEST / 1e6:.0f} MB"
-                    raise InputError(f"{name} is too large ({most})", mend="Save the scan coarser, or cut it down")
+                if size > largest:
+                    most = f"at most {largest / 1e6:.0f} MB"
+                    raise InputError(f"{name} is too large ({most})", mend="Save it coarser, or cut it down")
                 file.write(chunk)
             file.flush()
             os.fsync(file.fileno())

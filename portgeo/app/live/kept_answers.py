@@ -15,7 +15,7 @@ from typing import Any
 
 from portgeo import __version__
 from portgeo.app.live.answer_parts import Asked, of_stages
-from portgeo.app.live.answers import LABELS
+from portgeo.app.live.answers import LABELS, PASSING
 from portgeo.app.live.asking import asked_of
 from portgeo.app.live.desk import Desk
 from portgeo.app.live.made_from import WHOLE
@@ -39,6 +39,8 @@ class KeptAnswers:
         It is not kept where the disk will not have it: it is shown all the same.
         """
         when = datetime.now(UTC).isoformat(timespec="seconds")
+        if asked.kind in PASSING:
+            return when
         kept = {"portgeo": __version__, "kind": asked.kind, "said": dict(asked.said), "when": when}
         kept |= {"made_from": dict(asked.made_from), "of": of_stages(asked), "result": result, "model": model}
         data = zlib.compress(json.dumps(kept, ensure_ascii=False).encode(), 6)

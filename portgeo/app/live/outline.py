@@ -7,14 +7,14 @@ out.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from portgeo.app.live.sheets import sheet_of
+from portgeo.app.live.sheets import Sheet, sheet_of
 from portgeo.app.live.stages import Named
 from portgeo.core.errors import InputError, PortgeoError
 from portgeo.core.units import MM_PER, LengthUnit
@@ -99,20 +99,30 @@ def begin_trace(draft: Draft, edit: Mapping[str, Any]) -> str:
     """Lay out the outline of a row to be typed, and name it in the row; with a `name` take a drawing that is there."""
     file, row = str(edit["file"]), int(edit["row"])
     sheet = draft.typed(edit)
-    named = {plain_name(written): written for written in sheet.header}
+    named = named_columns(sheet.header)
     for column in ("shape", "outline"):
         if column not in named:
             draft.column({"file": file, "name": column})
             named[column] = column
-    station = next((k for k, name in enumerate(sheet.header) if plain_name(name).startswith("station")), None)
-    place = "" if station is None else re.sub(r"[^0-9]+", "-", sheet.rows[row - 1][station]).strip("-")
     name = edit.get("name")
     if name is None:
         unit = draft.units
-        path = draft.free_name(str(PurePosixPath(file).parent / f"outline-{place or f'row-{row}'}.csv"))
+        path = draft.free_name(str(PurePosixPath(file).parent / f"{outline_stem(sheet, row)}.csv"))
         draft.add_file(path, f"x_{unit},y_{unit}\n".encode())
         name = PurePosixPath(path).name
     cells = [[row, named["shape"], "outline"], [row, named["outline"], str(name)]]
     cells += [[row, named[corner], ""] for corner in named if corner.startswith("corner")]  # are in the trace
     draft.cells({"file": file, "cells": cells})
     return f"row {row}: outline {name}"
+
+
+def named_columns(header: Sequence[str]) -> dict[str, str]:
+    """Return a sheet's columns as they are written, by their plain names."""
+    return {plain_name(written): written for written in header}
+
+
+def outline_stem(sheet: Sheet, row: int) -> str:
+    """Return what the outline of a row is called: by its station, or by its number where it has none."""
+    station = next((k for k, name in enumerate(sheet.header) if plain_name(name).startswith("station")), None)
+    place = "" if station is None else re.sub(r"[^0-9]+", "-", sheet.rows[row - 1][station]).strip("-")
+    return f"outline-{place or f'row-{row}'}"

@@ -22,6 +22,7 @@ from portgeo.app.live.asking import long_answer
 from portgeo.app.live.desk import Changed, Desk, NotNewest
 from portgeo.app.live.folder import OUT, given_out, taken_in
 from portgeo.app.live.hub import Hub
+from portgeo.app.live.photographs import LARGEST, PHOTOGRAPHS, picture_path, waiting_place
 from portgeo.core.errors import InputError, PortgeoError
 from portgeo.present.page.live import ASSETS, asset, live_page
 from portgeo.results.figures import plain
@@ -135,6 +136,7 @@ class Page:
             Route("/task", self.task, methods=post),
             Route("/task/{name}/cancel", self.cancel, methods=post),
             Route("/out/{name:path}", self.out, methods=get),
+            Route("/traced/{name}/{picture}", self.traced, methods=get),
         ]
         return Starlette(routes=routes, lifespan=running)
 
@@ -210,9 +212,17 @@ class Page:
     # Files and long answers
 
     async def upload(self, request: Request) -> Response:
-        """Take a file into the job's folder: a scan, an outline, a sheet; never over another."""
+        """Take a file into the job's folder: a scan, an outline, a sheet; never over another.
+
+        With a tracing named it is a photograph, which waits aside to be traced.
+        """
+        name, tracing = (request.query_params.get(key) for key in ("name", "trace"))
         try:
-            name = await taken_in(self.desk.folder, request.query_params.get("name", ""), request.stream())
+            if tracing is None:
+                name = await taken_in(self.desk.folder, name or "", request.stream())
+            else:
+                place = waiting_place(self.desk.folder, tracing)
+                name = await taken_in(place, name or "", request.stream(), PHOTOGRAPHS, LARGEST)
         except PortgeoError as refusal:
             return _refused(refusal)
         return JSONResponse({"file": name})
@@ -237,6 +247,11 @@ class Page:
             return Response(status_code=404)
         headers = {"content-security-policy": REPORT_POLICY} if path.suffix == ".html" else {}
         return FileResponse(path, headers=headers, media_type=OUT[path.suffix.lower()])
+
+    async def traced(self, request: Request) -> Response:
+        """Give a picture of what was traced out."""
+        path = picture_path(self.desk.folder, request.path_params["name"], request.path_params["picture"])
+        return Response(status_code=404) if path is None else FileResponse(path, media_type="image/jpeg")
 
     async def _changing(self, request: Request, change: Callable[[Mapping[str, Any]], Changed]) -> Response:
         """Make a change and answer with what it came to; the figures follow."""

@@ -27,7 +27,7 @@ FIGURES = (
 STYLES = ("pieces.css", "live.css")
 SCRIPTS = (
     *PIECES, "cells.js", "choices.js", "table.js", "where.js", "desk.js", "stages.js", "forms.js", "tasks.js",
-    "plan.js", "parts.js", "outline.js", "asks.js", "first.js", "live.js",
+    "plan.js", "parts.js", "outline.js", "lineover.js", "photographs.js", "asks.js", "first.js", "live.js",
 )  # fmt: skip
 ASSETS: tuple[str, ...] = (*STYLES, *SCRIPTS)
 

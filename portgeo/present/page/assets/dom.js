@@ -1,6 +1,6 @@
 // Elements made by name, and numbers as the pages write them.
 "use strict";
-const DRAWN = new Set(["svg", "path", "text", "rect", "circle", "g", "defs", "linearGradient", "stop", "line", "title"]);
+const DRAWN = new Set(["svg", "path", "text", "rect", "circle", "g", "defs", "linearGradient", "stop", "line", "title", "image"]);
 
 // An element with its attributes (a function listens to what its name says after "on") and children, texts among them.
 function make(name, attributes = {}, ...children) {

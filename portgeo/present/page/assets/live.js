@@ -37,6 +37,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const stages = stageTabs(at("stages"), { desk, chosen, say, offers: parts.readings });
   const which = parts.readings.appendChild(make("div", { class: "actions", role: "group", "aria-label": "Part" }));
   const outline = outlinePart(parts.readings, { desk, say, upload: brought, hand: (row, point, column) => { traced = { point, column }; inHand(row, column); } });
+  const photographs = photographsPart(parts.readings, { desk });
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
   const set = setPart(parts.set, { desk, say, start: (kind) => startTask(kind) });
   const others = [stagePart(parts.stage, { desk, now: () => stages.now }), gasketPart(parts.gasket, { desk, say }), set];
@@ -60,6 +61,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     if (task.result) task.made = () => tasks.made(task);
     if (task.kind === "plan" || task.kind === "calm") plan.answer(task);
     else if (task.kind === "set") set.answer(task);
+    else if (task.kind === "photographs") photographs.answer(task);
     else paperAnswer(task);
   }
   function paperAnswer(task) {
@@ -125,6 +127,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
       kept.table.update(given);
     }
     const readings = tables.get("readings");
+    photographs.update(state, readings ? readings.file : null, readings ? readings.table.inHand().row : 1);
     at("where").hidden = place !== "readings" || !readings;
     if (!readings) {
       if (view) view.light(null);
@@ -149,6 +152,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const file = fileOf("readings"), table = state.tables[file];
     if (!table || !column) return;
     outline.update(state, file, row);
+    photographs.update(state, file, row);
     const points = row <= table.rows.length && outlinePoints(state, file, row);
     const station = where.update(table, row, traced ? traced.column : column, new Map((shownFigures && shownFigures.rows_at) || []), points && { points, lit: traced && traced.point }); // mm
     if (view) view.light(station);
@@ -292,6 +296,14 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     return null;
   }
 
+  // Photographs that are dropped on the page are traced, to go into the sheet that is shown.
+  function dropped(photos) {
+    if (state.first) return say("Lay the sheet out first, then drop the photographs of its slices.");
+    go("readings");
+    if (!tables.get("readings")) return say("Slices go into a sheet of sections. This stage has none.");
+    photographs.take(photos);
+  }
+
   // A file that is dropped on the page: a drawing is the gasket's or the outline of the row in hand, all else a stage.
   async function upload(file) {
     if (DRAWN_OUTLINES.test(file.name) && place === "readings" && tables.get("readings")) return outline.take(file);
@@ -324,7 +336,8 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   document.addEventListener("dragover", (event) => event.preventDefault());
   document.addEventListener("drop", (event) => {
     event.preventDefault();
-    if (event.dataTransfer.files[0]) upload(event.dataTransfer.files[0]);
+    const files = Array.from(event.dataTransfer.files), photos = files.filter((file) => PHOTOGRAPH.test(file.name));
+    if (photos.length) dropped(photos); else if (files[0]) upload(files[0]);
   });
   window.addEventListener("beforeunload", (event) => {
     const readings = tables.get(place);

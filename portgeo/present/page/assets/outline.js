@@ -26,7 +26,7 @@ function outlinePart(holder, { desk, say, hand, upload }) {
     if (name) desk.edit([{ op: "trace", file: sheet, row, name }]);
   }
   box.addEventListener("drop", (event) => {
-    if (!event.dataTransfer.files[0]) return;
+    if (!event.dataTransfer.files[0] || PHOTOGRAPH.test(event.dataTransfer.files[0].name)) return; // the page takes a photograph
     event.preventDefault();
     event.stopPropagation();
     take(event.dataTransfer.files[0]);
