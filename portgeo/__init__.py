@@ -12,15 +12,15 @@ if TYPE_CHECKING:
     from portgeo.front.calming import calm
     from portgeo.front.cuts import check, gauges, plan, reach
     from portgeo.front.losing import loss
-    from portgeo.front.photos import trace
+    from portgeo.front.photos import trace, trace_mold
     from portgeo.front.ports import loft, port_from_rows, read, read_split, write
     from portgeo.front.probing import probe
     from portgeo.front.states import balance, compare, match, survey
 
 __all__ = [
     "air_speed", "balance", "bench", "beside", "calm", "check", "compare", "demand", "engine", "gauges", "loft",
-    "loss", "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey", "trace", "valve",
-    "write",
+    "loss", "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey", "trace", "trace_mold",
+    "valve", "write",
 ]  # fmt: skip
 __version__ = "0.2.0"
 
@@ -29,7 +29,7 @@ _WHERE = {
     "calming": ("calm",),
     "cuts": ("check", "gauges", "plan", "reach"),
     "losing": ("loss",),
-    "photos": ("trace",),
+    "photos": ("trace", "trace_mold"),
     "ports": ("loft", "port_from_rows", "read", "read_split", "write"),
     "probing": ("probe",),
     "states": ("balance", "compare", "match", "survey"),

@@ -62,6 +62,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
         "and add sections in the bend: they make {share:.0%} of the doubt",
         "gap": "add a row between {start:plain_length} and {end:length}: what the port does there, unmeasured, makes "
         "{share:.0%} of the doubt",
+        "shared": "caliper the height and the width of a few sections, and write those in: what all readings share "
+        "(zero_error) makes {share:.0%} of the doubt",
         "zero": "check the zero of the {tools:listed} on a ring or a block before you go on: it makes {share:.0%} of "
         "the doubt",
         "angle": "measure the {measure} at {station:length} again: known to {error:angle}, it makes {share:.0%} of "
@@ -252,6 +254,12 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "thick_unknown": "how thick the slice is was not said, so its size is that at the paper: pass --thick",
     "blocks_differ": "the slice was said to be {given:length} thick, and the blocks are {seen:length} high: cut them "
     "to the slice's thickness",
+    "mold_corners": "the sheet's corners are empty: read each by template and write it in, or its section counts as "
+    "sharp",
+    "mold_corner_guessed": "the mold's corners were not given, so each is taken as a fifth of its section: pass "
+    "--corner with what the template reads at the entry, half way and at the exit",
+    "mold_camera_unsure": "both photographs are too square to the page to show how far away the camera was, which "
+    "makes {share:.1%} of a height or a width: take one of them again, tilted by 10° to 20°",
     "height_unsure": "how high the camera stood is not sure, which makes {share:.1%} of the area: set blocks of the "
     "slice's height on the frame, or photograph from farther off",
 }

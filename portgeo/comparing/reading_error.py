@@ -50,8 +50,8 @@ def reading_errors(ports: tuple[Port, Port], tube: Tube, map_: DepthMap, walls: 
             sizes = ["round"] if reading.shape == "round" else ["height", "width"]
             errors += [reading.error * reach * ways[name] for name in (*sizes, *placed)]
             for name in sizes:
-                zeros[reading.tool] += sign * reach * ways[name]
-    return np.array([*errors, *(TOOLS[tool][1] * zero for tool, zero in zeros.items() if zero.any())])
+                zeros[reading.tool] += sign * reading.zero * reach * ways[name]
+    return np.array([*errors, *(zero for zero in zeros.values() if zero.any())])
 
 
 def _moved(tube: Tube, map_: DepthMap, wall: Wedges) -> dict[str, FloatArray]:

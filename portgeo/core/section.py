@@ -84,8 +84,9 @@ class Reading:
     `row` is the row in the user's file, for messages. `outline` (n, 2) is a traced outline, left
     and up positive. `place` (3,) is a given place of the section's centre, else None. `error` is
     the standard uncertainty of the row's readings, each on its own; `tool` says whose zero they
-    share; `turn_error` is the standard uncertainty of the heading. `points` says where the section lay in
-    a side view, from which its station and headings come; `drawn` is then its height as they give it,
+    share, `zero_error` how well that zero is known where it is not as a tool's is;
+    `turn_error` is the standard uncertainty of the heading. `points` says where the section lay in a
+    side view, from which its station and headings come; `drawn` is then its height as they give it,
     with its standard uncertainty, and `width_error` that of the width where the plan gave it.
     """
 
@@ -104,12 +105,18 @@ class Reading:
     place: FloatArray | None = None
     error: float = DEFAULT_READING_ERROR_MM
     tool: Tool = "micrometer"
+    zero_error: float | None = None
     turn_error: float = HEADING_ERROR
     note: str = ""
     mark: tuple[Mark, ...] = ()
     points: Points | None = None
     drawn: tuple[float, float] | None = None
     width_error: float | None = None
+
+    @property
+    def zero(self) -> float:
+        """Standard uncertainty of the zero that the row's sizes share with all others of its tool."""
+        return TOOLS[self.tool][1] if self.zero_error is None else self.zero_error
 
 
 @dataclass(frozen=True)

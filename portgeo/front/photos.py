@@ -15,14 +15,16 @@ from portgeo.core.errors import InputError
 from portgeo.core.plane import FloatArray
 from portgeo.core.units import Display, LengthUnit
 from portgeo.files.photographs import photo_from, read_photo
+from portgeo.photos import mold_rows
 from portgeo.photos.lines import HAND_MM, Line, area_error, corrected, line_of, polygon_area, size_error
 from portgeo.photos.picture import jpeg, straightened, with_lines
 from portgeo.photos.tracing import Photo, look, outline_seen, slices_of
 from portgeo.results.traced import TracedSlices, traced_slices
+from portgeo.results.traced_mold import TracedMoldSheet, traced_mold
 
 __all__ = [
     "HAND_MM", "Face", "Line", "area_error", "corrected", "faces", "line_of", "line_picture", "polygon_area",
-    "size_error", "trace", "traced_picture",
+    "size_error", "trace", "trace_mold", "traced_mold_picture", "traced_picture",
 ]  # fmt: skip
 THICKEST_MM = 100.0  # of a slice: a thicker one's lower edge is out of the picture
 AROUND_MM = 7.0  # of the paper is shown round a slice, so that a line that erred is seen beside it
@@ -123,3 +125,51 @@ def line_picture(picture: bytes, low: FloatArray, high: FloatArray, points: Floa
     levels = photo_from(picture, "the picture")
     places = (points - [low[0], high[1]]) / (high - low) * [levels.shape[1], -levels.shape[0]] - 0.5
     return jpeg(with_lines(levels, [places]))
+
+
+def trace_mold(
+    side: str | Path,
+    top: str | Path,
+    *,
+    corner_mm: Sequence[float] | None = None,
+    bar_mm: Sequence[float] | None = None,
+    units: LengthUnit = "mm",
+    progress: Callable[[str, float], None] | None = None,
+) -> TracedMoldSheet:
+    """Return the section sheet of a whole mold that was photographed on the printed frame, from the side and above.
+
+    Parameters
+    ----------
+    side, top : photographs from one camera over one print: the mold on its left wall, the roof away from you; then on
+        its floor. Its entry is to the left in both.
+    corner_mm : corner radii at even places along the mold, the entry's first: what is seen of a wall hangs on them.
+    bar_mm : what the print's two bars read with a caliper: the one across, then the upright one.
+    units : "in" or "mm", of the sheet and of the lengths in notices.
+    progress : told what is being done, and the share of it that is.
+
+    Raises
+    ------
+    InputError, GeometryError : for a file that is no photograph, one without the frame, or one that shows no mold
+        lying so: which, and what to do.
+
+    Examples
+    --------
+    >>> import portgeo as pg
+    >>> from portgeo.core.errors import InputError
+    >>> try:
+    ...     print(pg.trace_mold("nowhere.jpg", "top.jpg", corner_mm=(4.0, 6.0, 10.0)).length_mm)
+    ... except InputError as error:
+    ...     print(error)
+    nowhere.jpg: there is no such file. Check the name and the folder.
+    """
+    bars = None if bar_mm is None else tuple(float(bar) for bar in bar_mm)
+    corners = None if corner_mm is None else tuple(float(corner) for corner in corner_mm)
+    seen = [Photo(Path(path).name, read_photo(path)) for path in (side, top)]
+    found = mold_rows.trace_mold(seen[0], seen[1], bars, corners, progress or (lambda what, share: None))
+    return traced_mold(found, Display(units))
+
+
+def traced_mold_picture(traced: TracedMoldSheet, k: int) -> bytes:
+    """Return the side view (0) or that from above (1) with what was traced and the sheet's sections: a JPEG's bytes."""
+    sections, outline = mold_rows.lines_of(traced.computed, k)
+    return jpeg(with_lines(traced.computed.traced.photos[k].levels, sections, outline))

@@ -79,7 +79,10 @@ def advice(suspects: Suspects, budget: dict[Quantity, Budget]) -> dict[Quantity,
             told[quantity] = _of_gap(suspects, quantity, share)
         elif largest.source == "tool_zero":
             tools = sorted({r.tool for r in suspects.readings})
-            told[quantity] = Notice("advice", case="zero", tools=tools, share=share)
+            if any(r.zero_error is not None for r in suspects.readings):
+                told[quantity] = Notice("advice", case="shared", share=share)
+            else:
+                told[quantity] = Notice("advice", case="zero", tools=tools, share=share)
         else:
             told[quantity] = _of_reading(suspects, quantity, largest.source == "headings", share)
     return told

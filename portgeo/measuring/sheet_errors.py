@@ -124,12 +124,12 @@ def _of_zero(model: Model) -> Errors:
     draw = np.random.default_rng(SEED)
     none = no_errors(model, CURVES)
     moves = none.moves
-    for tool, (_, zero) in TOOLS.items():
-        share = np.interp(model.stations, model.rows, [float(r.tool == tool) for r in model.readings])
-        off = zero * draw.standard_normal(CURVES)
+    for tool in TOOLS:
+        zero = np.interp(model.stations, model.rows, [r.zero * (r.tool == tool) for r in model.readings])
+        off = draw.standard_normal(CURVES)
         for k, name in enumerate(model.names):
             if name in ("height", "width"):
-                moves[:, :, k] += off[:, None] * share
+                moves[:, :, k] += off[:, None] * zero
     return replace(none, moves=moves)
 
 

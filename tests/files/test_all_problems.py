@@ -16,7 +16,7 @@ from portgeo.files.walls import walls_from
 ROWS = 9
 COLUMNS = (
     "station_mm", "height_mm", "width_mm", "shape", "corner_mm", "turn_deg", "swing_deg", "rise_mm", "shift_mm",
-    "reading_error_mm", "tool", "turn_error_deg", "mark", "note",
+    "reading_error_mm", "zero_error_mm", "tool", "turn_error_deg", "mark", "note",
 )  # fmt: skip
 # What a hand may type where something else belongs, by column.
 SLIPS = {
@@ -30,6 +30,7 @@ SLIPS = {
     "rise_mm": ["up", "6000"],
     "shift_mm": ["1,2,3", "5/8"],
     "reading_error_mm": ["-0.1", "25", "a hair"],
+    "zero_error_mm": ["-1", "25", "none"],
     "tool": ["laser"],
     "turn_error_deg": ["45", "-1", "one"],
     "mark": ["throat", "throte", "seat bowl"],
@@ -42,7 +43,8 @@ def sound():
         {
             "station_mm": f"{15 * k}", "height_mm": f"{44 - k}", "width_mm": f"{31 + 0.5 * k}", "shape": "rect",
             "corner_mm": "8", "turn_deg": f"{2 + 8 * k}", "swing_deg": "0", "rise_mm": "0", "shift_mm": "0.2",
-            "reading_error_mm": "0.02", "tool": "caliper", "turn_error_deg": "1", "mark": "throat" if k == 0 else "",
+            "reading_error_mm": "0.02", "zero_error_mm": "0.01", "tool": "caliper",
+            "turn_error_deg": "1", "mark": "throat" if k == 0 else "",
             "note": "",
         }
         for k in range(ROWS)
@@ -87,11 +89,14 @@ def test_every_slip_is_told_at_its_cell_and_nothing_else_is(tmp_path_factory, dr
             for name, cell in {
                 "corner_mm": ("21",),
                 "reading_error_mm": ("25",),
+                "zero_error_mm": ("25",),
                 "height_mm": "",
                 "width_mm": "",
             }.items()
             if rows[row - 2][name] in (cell or ("",))
         }
+        # A corner up to its reading's error past half the width fills the section.
+        hanging |= {(row, "corner_mm") for row, name in places if name == "reading_error_mm"}
         judged = places - hanging
         assert judged <= told(refusal) <= places
         order = [(problem.row, COLUMNS.index(problem.column)) for problem in refusal.value.problems]

@@ -331,10 +331,18 @@ def waved(rng: np.random.Generator, size: float = 1.0) -> object:
         )
         return sum(parts)
 
-    gx, gy = np.meshgrid(np.linspace(0, 297, 60), np.linspace(0, 210, 40))
-    field_ = raw(gx, gy)
-    low, span = float(field_.min()), float(np.ptp(field_))
-    return lambda x, y: ((raw(x, y) - low) * (size / span)).astype(np.float32)
+    # Millions of places are asked for: a table every 1.5 mm between which it is as good as straight (to 0.001 mm).
+    step, out = 1.5, 150.0
+    gx, gy = np.meshgrid(np.arange(-out, 297.0 + out, step), np.arange(-out, 210.0 + out, step))
+    table = raw(gx, gy)
+    on_page = table[(gy >= 0.0) & (gy <= 210.0) & (gx >= 0.0) & (gx <= 297.0)]
+    table = np.float32((table - on_page.min()) * (size / np.ptp(on_page)))
+
+    def height(x, y):
+        u, v = (np.atleast_2d(np.float32((np.asarray(c) + out) / step)) for c in (x, y))
+        return cv2.remap(table, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).reshape(np.shape(x))
+
+    return height
 
 
 def held(rng: np.random.Generator, size: tuple[int, int], tilt: float, fill: float = 0.82, target=None) -> Camera:

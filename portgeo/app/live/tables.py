@@ -38,6 +38,7 @@ LABELS: Mapping[str, tuple[str, str]] = {
     "rise": ("Rise", "How far the section's middle lies above the line; below is minus"),
     "shift": ("Shift", "How far the section's middle lies left of the line; right is minus"),
     "reading_error": ("Reading ±", "What one reading is trusted to"),
+    "zero_error": ("Zero ±", "What the zero is trusted to that all readings share"),
     "x": ("x", "Place of the section's middle, into the port"),
     "y": ("y", "Place of the section's middle, to the left"),
     "z": ("z", "Place of the section's middle, up"),
@@ -74,7 +75,7 @@ POINT_LABELS: Mapping[str, tuple[str, str]] = {
 }
 
 # Columns that hold no reading: a row with these alone is not begun, and is as good as blank.
-ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "turn_error", "leg")
+ASIDE = ("station", "shape", "tool", "mark", "note", "reading_error", "zero_error", "turn_error", "leg")
 FEWEST_POINTS = 3  # of an outline
 SIZES = ("station", "height", "width")  # that a row of the usual shape must have
 POINT_SIZES = (*SIDE_VIEW, "width")  # where its ends are read off squared paper

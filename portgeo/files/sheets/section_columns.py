@@ -86,7 +86,7 @@ SECTIONS = Layout(
         **{name: Quantity(LENGTH, _size) for name in ("height", "width", "diameter")},
         **{name: Quantity(LENGTH, _length) for name in ("corner", "corner_roof", "corner_floor")},
         **{name: Quantity(LENGTH, _signed) for name in ("rise", "shift")},
-        "reading_error": Quantity(LENGTH, _length),
+        **{name: Quantity(LENGTH, _length) for name in ("reading_error", "zero_error")},
         **{name: Quantity(LENGTH, _signed) for name in ("x", "y", "z")},
         **{f"{end}_{axis}": Quantity(LENGTH, _signed) for end in ("floor", "roof") for axis in "xz"},
         **{f"{side}_y": Quantity(LENGTH, _signed) for side in ("left", "right")},
@@ -102,7 +102,7 @@ SECTIONS = Layout(
     needed={"station": "Add station_in or station_mm, the distance along the centreline from the entry"},
     instead={"station": "floor_x"},
     names="The first row that is no # comment holds the names of the columns: station, height, width, "
-    "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, x, y, z, floor_x, floor_z, roof_x, "
-    "roof_z, left_y, right_y (each with _in or _mm), "
+    "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, zero_error, x, y, z, floor_x, "
+    "floor_z, roof_x, roof_z, left_y, right_y (each with _in or _mm), "
     "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark, leg and note",
 )

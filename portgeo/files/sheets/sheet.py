@@ -223,6 +223,7 @@ def _reading(row: Row, laid: Laid | None, default_error: float | None, outlines:
         place=_place(row),
         error=next(e for e in (error, default_error, TOOLS[tool][0]) if e is not None and not np.isnan(e)),
         tool=tool,
+        zero_error=row.given("zero_error"),
         turn_error=row.number_in("turn_error", HEADING_ERROR),
         note=row.text("note"),
         mark=row.given("mark") or (),
@@ -234,9 +235,10 @@ def _reading(row: Row, laid: Laid | None, default_error: float | None, outlines:
     if row.told("shape") or _tell_useless(row, reading.shape):
         return reading
     reading = _traced(row, reading, outlines) if reading.shape == "outline" else _OF_SHAPE[reading.shape](row, reading)
-    if error is not None and error > LARGEST_ERROR * np.minimum(reading.height, reading.width):
-        cell = row.cell("reading_error")
-        row.tell("reading_error", f"{cell.own(error)} is a large part of the section", cell.unit_mend)
+    for name, off in (("reading_error", error), ("zero_error", reading.zero_error)):
+        if off is not None and off > LARGEST_ERROR * np.minimum(reading.height, reading.width):
+            cell = row.cell(name)
+            row.tell(name, f"{cell.own(off)} is a large part of the section", cell.unit_mend)
     if not np.isfinite((reading.height, reading.width, reading.corner_roof, reading.corner_floor)).all():
         return reading
     try:
