@@ -48,9 +48,9 @@ class Answer:
 
     @property
     def grid_u(self) -> float:
-        """Standard uncertainty that the grid leaves, with what the solution still moved, Pa; nan of one grid."""
+        """Standard uncertainty that the grid leaves, Pa; nan of one grid."""
         u = grid_u([t.lost.total for t in self.by_grid], [t.cell for t in self.by_grid])
-        return float("nan") if u is None else float(np.hypot(u, self.main.moved))
+        return float("nan") if u is None else u
 
     @property
     def model_u(self) -> float | None:
@@ -60,7 +60,7 @@ class Answer:
     @property
     def u(self) -> float:
         """Standard uncertainty of the loss, Pa."""
-        return float(np.hypot(self.grid_u, self.model_u or 0.0))
+        return float(np.sqrt(self.grid_u**2 + (self.model_u or 0.0) ** 2 + self.main.rest_u**2))
 
     @property
     def flow_at_28(self) -> float:
@@ -79,10 +79,21 @@ class Answer:
 
 @dataclass(frozen=True)
 class Change:
-    """How a loss differs from the first port's: as a share of that one's, and its standard uncertainty."""
+    """How a loss differs from the first port's: as a share of that one's, with its standard uncertainties.
+
+    grid_u : that the grid leaves. model_u : that two models leave, None where one was asked. rest_u : of solutions that
+    are not at rest.
+    """
 
     share: float
-    u: float
+    grid_u: float
+    model_u: float | None
+    rest_u: float
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty of the share."""
+        return float(np.sqrt(self.grid_u**2 + (self.model_u or 0.0) ** 2 + self.rest_u**2))
 
 
 def change_between(first: Answer, other: Answer) -> Change:
@@ -93,12 +104,13 @@ def change_between(first: Answer, other: Answer) -> Change:
     """
     shares = _shares(first.by_grid, other.by_grid)
     u = grid_u(shares, [t.cell for t in other.by_grid])
-    moved = np.hypot(first.main.moved, other.main.moved) / abs(first.total)
-    by_model = 0.0
-    if first.pairs and other.pairs:
-        by_model = model_u(*_shares(first.pairs[0], other.pairs[0]))
-    grid = float("nan") if u is None else u
-    return Change(shares[-1], float(np.sqrt(grid**2 + by_model**2 + moved**2)))
+    both = first.pairs and other.pairs
+    return Change(
+        share=shares[-1],
+        grid_u=float("nan") if u is None else u,
+        model_u=model_u(*_shares(first.pairs[0], other.pairs[0])) if both else None,
+        rest_u=float(np.hypot(first.main.rest_u, other.main.rest_u) / abs(first.total)),
+    )
 
 
 def _shares(first: Sequence[Trial], other: Sequence[Trial]) -> list[float]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path as Folder
 from typing import Any
 
@@ -33,9 +33,9 @@ MAIN: Model = "kOmegaSST"  # the usual choice where air may leave the wall
 OTHER: Model = "realizableKE"  # of the other family in use; what both say is no proof, but how far apart they are tells
 WALL_PLUS = 40.0  # of the first cell's middle in wall units: the law of the wall holds from some 30 on
 OVER_GRAINS = 1.2  # the first cell's middle, over the grains' height: the rough wall's law asks that it stands above
-FIRST_RUN = 150  # iterations before anything is compared
+FIRST_RUN = KEPT * WRITTEN_EVERY  # iterations before anything is compared
 MOST = 500  # iterations: what has not come to rest by then swings
-SETTLED = 5e-4  # of the loss: how far apart they may be
+SETTLED = 1e-3  # of the loss: how far apart the times may be whose mean it is
 RECORD = "portgeo.json"
 SPREAD = (
     "system/controlDict",
@@ -87,8 +87,9 @@ class Question:
 class Trial:
     """One grid by one model.
 
-    block : cells across the grid's inner block. cell : their size, mm. moved : Pa that the loss still moved at the
-    end. seconds : of the clock that the solver took, in this run.
+    block : cells across the grid's inner block. cell : their size, mm. lost : the mean of the last KEPT times' totals,
+    else of the last time. moved : Pa between the greatest and the least of those. seconds : of the clock that the
+    solver took, in this run.
     """
 
     model: Model
@@ -100,6 +101,14 @@ class Trial:
     seconds: float
     lost: Lost
     solution: Solution = field(repr=False)
+
+    @property
+    def rest_u(self) -> float:
+        """Standard uncertainty of a mean over times of a solution that is not at rest, Pa: half of what they span.
+
+        A solution that swings is steady nowhere, and times so few are no random sample: no root of their number.
+        """
+        return self.moved / 2.0
 
     @property
     def converged(self) -> bool:
@@ -162,17 +171,18 @@ def trial_of(
 
     _lay_out(case, mesh, stream, model, machine.cores, layers, begun, write)
     spent, needed = 0.0, FIELDS[model]
-    totals: dict[int, float] = {}  # of the times that were read
+    losses: dict[int, tuple[float, float]] = {}  # of the times that were read: whole, and in the port
     while True:
         times = times_of(case, needed)[-KEPT:]
         drop_times(case, times)
         if len(times) == KEPT:
-            for time in (time for time in times if time not in totals):
+            for time in (time for time in times if time not in losses):
                 solution = read_solution(tube, case / str(time), needed, mesh)
                 lost = lost_in(solution, question.flow, question.throat, question.air, question.roughness)
-                totals[time] = lost.total
-            moved = max(totals[time] for time in times) - min(totals[time] for time in times)
-            trial = Trial(model, block, tube.cells, tube.cell, times[-1], moved, spent, lost, solution)
+                losses[time] = lost.total, lost.in_port
+            totals, in_port = np.array([losses[time] for time in times]).T
+            mean = replace(lost, total=float(totals.mean()), in_port=float(in_port.mean()))
+            trial = Trial(model, block, tube.cells, tube.cell, times[-1], float(np.ptp(totals)), spent, mean, solution)
             if trial.converged or times[-1] >= MOST or machine.solver is None:
                 return trial
         if machine.solver is None:

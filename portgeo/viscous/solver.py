@@ -20,6 +20,11 @@ from pathlib import Path
 from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.interrupts import LOOK, minded
 
+try:
+    import fcntl
+except ImportError:  # not on Windows
+    fcntl = None  # type: ignore[assignment]
+
 NAME = "OpenFOAM"
 DEBIAN = Path("/usr/share/openfoam")  # where Debian's package has what WM_PROJECT_DIR is to name
 APPLICATION = "simpleFoam"
@@ -29,6 +34,7 @@ TAIL = 4096  # bytes of a log or file that are looked at
 LONGEST_TIME = 1e9  # no folder of a larger number is a time
 # Open MPI: cores that wait let others work, and there may be more parts than cores.
 FRIENDLY = ("OMPI_MCA_mpi_yield_when_idle", "OMPI_MCA_rmaps_base_oversubscribe")
+LOCK = "portgeo.lock"
 END_WAIT = 10.0  # seconds that a solver that is asked to end may take
 
 
@@ -121,11 +127,11 @@ def run_case(
 
 def _run(solver: Solver, words: Sequence[str], case: Path, seen: Callable[[int], None] = lambda n: None) -> None:
     log = case / f"log.{Path(words[0]).name}"
-    with minded(), open(log, "wb") as stream, _plainly_named(case) as folder:
+    with minded(), _alone_in(case) as lock, open(log, "wb") as stream, _plainly_named(case) as folder:
         try:
             # A session of its own: Ctrl-C in a terminal reaches us alone, and we end all its parts together.
             process = subprocess.Popen(
-                list(words), cwd=folder, env=solver.environment | {"PWD": str(folder)},
+                list(words), cwd=folder, env=solver.environment | {"PWD": str(folder)}, pass_fds=lock,
                 stdin=subprocess.DEVNULL, stdout=stream, stderr=subprocess.STDOUT, start_new_session=True,
             )  # fmt: skip
         except OSError as error:
@@ -167,6 +173,25 @@ def _plainly_named(case: Path) -> Iterator[Path]:
         link = Path(place) / "case"
         link.symlink_to(whole, target_is_directory=True)
         yield link
+
+
+@contextmanager
+def _alone_in(case: Path) -> Iterator[tuple[int, ...]]:
+    """Have a case to oneself, and give what the solver is to hold open: killed, we may leave it at work.
+
+    Raises InputError where a solver is at work in it.
+    """
+    if fcntl is None:
+        yield ()
+        return
+    with open(case / LOCK, "ab") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise InputError(
+                "a solver is still at work in this folder", file=str(case), mend="Wait until it has ended, or end it"
+            ) from error
+        yield (file.fileno(),)
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

@@ -1,12 +1,18 @@
 """`portgeo loss` as it is typed: errors with their mends, the case written without a solver, the answer with one."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 
 import pytest
 
 import portgeo as pg
 from portgeo.app import cli
 from portgeo.front import losing
+from portgeo.viscous.case import WRITTEN_EVERY
 from tests.test_guide import keys_in, keys_told
 from tests.viscous.pipes import needs_solver
 
@@ -82,3 +88,30 @@ def test_two_bends_stand_side_by_side_and_the_larger_loses_less(folder, capsys):
     ports = [pg.read("small.csv"), pg.read("large.csv")]
     again = pg.loss(ports, 1.25, grid="quick", compare_models=False, out="flow")
     assert again.solver.seconds == 0.0 and again.states[1].to_dict()["change_percent"] == large["change_percent"]
+
+
+@needs_solver
+@pytest.mark.nightly
+@pytest.mark.skipif(os.name == "nt", reason="a signal to one process alone is POSIX's")
+@pytest.mark.parametrize("stop", ["SIGINT", "SIGKILL"])
+def test_stopped_or_killed_it_goes_on_where_it_was(stop, folder):
+    """Stopped with a time on the disk it solves the rest, and answers as one that was let be."""
+    words = "loss small.csv --cfm 1.25 --grid quick --one-model --json lost.json --force --out"
+    run = [sys.executable, "-m", "portgeo", *words.split()]
+    subprocess.run([*run, "let-be"], check=True, capture_output=True)
+    expected = json.loads((folder / "lost.json").read_text("utf-8"))["loss"]["total_pa"]
+    process = subprocess.Popen([*run, "flow"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    case = folder / "flow" / "small" / "laminar-6"
+    while not (case / str(WRITTEN_EVERY)).is_dir():
+        assert process.poll() is None
+        time.sleep(0.02)
+    process.send_signal(getattr(signal, stop))
+    assert process.wait() != 0
+    while True:
+        again = subprocess.run([*run, "flow"], capture_output=True, text=True)
+        if "still at work" not in again.stderr:  # killed, it left a solver behind, which ends by itself
+            break
+        time.sleep(0.5)
+    assert again.returncode == 0, again.stderr
+    lost = json.loads((folder / "lost.json").read_text("utf-8"))
+    assert lost["loss"]["total_pa"] == pytest.approx(expected, rel=1e-4)

@@ -97,6 +97,14 @@ def _percent(u: float | None) -> str:
     return "" if u is None or math.isnan(u) else f"{2.0 * u:.1f}%"
 
 
+def _parts(grid: float, model: float | None, rest: float, scale: float, form: str, unit: str = "") -> str:
+    """Return what each part of a ± is, from its standard uncertainties."""
+    parts = [(grid, "the grid's"), (rest, "what the solution still moves")]
+    parts += [] if model is None else [(model, "how far the turbulence models are apart")]
+    known = [f"{2.0 * scale * u:{form}}{unit} is {what}" for u, what in parts if not math.isnan(u)]
+    return ", ".join(known[:-1]) + f" and {known[-1]}" if len(known) > 1 else known[0]
+
+
 def _solved(lost: PressureLost) -> list[str]:
     assert lost.solver is not None
     lines = [
@@ -111,9 +119,10 @@ def _solved(lost: PressureLost) -> list[str]:
                 f"{grid.in_port_pa / WATER:>8.2f} {grid.iterations:>6}{mark}"
             )
         u = state.loss
-        if u.model_u_pa is not None:
-            lines.append(
-                f"  of the ±, {2.0 * u.grid_u_pa / WATER:.2f} is the grid's and {2.0 * u.model_u_pa / WATER:.2f} "
-                "how far the turbulence models are apart"
+        lines.append("  of its ±, " + _parts(u.grid_u_pa, u.model_u_pa, u.rest_u_pa, 1.0 / WATER, ".2f"))
+        if state.change_grid_u_percent is not None and state.change_rest_u_percent is not None:
+            parts = _parts(
+                state.change_grid_u_percent, state.change_model_u_percent, state.change_rest_u_percent, 1.0, ".1f", "%"
             )
+            lines.append(f"  of its change's ±, {parts}")
     return [*lines, f"  {lost.solver.name} {lost.solver.version}, {lost.solver.cores} core(s)"]
