@@ -223,6 +223,17 @@ def test_a_set_of_runners_has_a_sheet_for_each(tab, folder):
     assert tab.page.get_by_label("Cylinder 3").input_value() == "229.4"
     assert "flows = [238, 236.5, 229.4]" in (folder / "job.toml").read_text(encoding="utf-8")
     # By hand: the mean of the three, (238 - 229.4) of it, and the last against the mean of the other two.
+    # One that is no number is told of where it is, and the others stay as they are.
+    tab.page.get_by_label("Cylinder 2").fill("23x")
+    tab.keys("Enter")
+    tab.saved()
+    refused = tab.page.locator("#part-set [aria-invalid=true]")
+    refused.first.wait_for()
+    assert refused.evaluate_all("(all) => all.map((one) => one.id)") == ["flow-2"]
+    tab.page.get_by_label("Cylinder 2").fill("236.5")
+    tab.keys("Enter")
+    tab.saved()
+    assert refused.count() == 0
     flows = tab.page.locator("#part-set").inner_text().lower()
     assert "mean: 234.6" in flows and "3.7% of the mean" in flows and "cylinder 3, 3.3% under" in flows
 

@@ -34,6 +34,14 @@ def test_an_outline_is_typed_point_by_point_drawn_as_it_comes_and_measured(chrom
             if k == 6:
                 tab.saved()
                 assert tab.page.locator("#where circle.dot").count() == 6
+                # Half typed, it is not closed, and that is no fault until it is left.
+                tab.settled()
+                assert tab.page.locator("[aria-invalid=true]").count() == 0
+                tab.cell(ROW, "outline").click()
+                tab.until("document.querySelectorAll('[aria-invalid=true]').length === 1")
+                assert "not closed" in tab.page.locator("tr.told:not([hidden])").first.inner_text()
+                box.locator("[data-row='7'][data-column='x']").click()
+                tab.until("!document.querySelector('[aria-invalid=true]')")
         tab.settled()
         assert tab.page.locator("[aria-invalid=true]").count() == 0
         row = cells_of(folder / SHEET)[ROW - 1]

@@ -5,7 +5,7 @@ A sheet's file comes in; plain values for JSON go out, with the rows that a port
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -16,6 +16,7 @@ from portgeo.app.live.sheets import Sheet
 from portgeo.core.errors import PortgeoError, Problem
 from portgeo.core.section import MARKS, TOOLS
 from portgeo.core.units import LengthUnit
+from portgeo.files.drawings.outlines import NOT_CLOSED
 from portgeo.files.sheets.columns import Layout, Quantity, plain_name
 from portgeo.files.sheets.numbers import read_number
 from portgeo.files.sheets.section_columns import SECTIONS, SHAPES
@@ -269,8 +270,7 @@ def _of_begun(
         for found in refusal.problems:
             row = None if found.row is None else page_row(found.row)
             if row is not None and (found.column is None or found.column in said[row - 1]):
-                texts = {"what": renumbered(found.what, page_row), "mend": renumbered(found.mend, page_row)}
-                kept.append({"row": row, "column": found.column} | texts)
+                kept.append(_shown(found, row, found.column, page_row))
     return kept
 
 
@@ -340,11 +340,15 @@ def _sort(
         return
     if row is None and problem.row is None and "row(s) of readings" in problem.what:
         return  # an unfinished sheet: told by what is left to read
-    problems.append(
-        {
-            "row": row,
-            "column": meanings[at].written if at is not None else problem.column,
-            "what": renumbered(problem.what, sheet.row_of),
-            "mend": renumbered(problem.mend, sheet.row_of),
-        }
-    )
+    problems.append(_shown(problem, row, meanings[at].written if at is not None else problem.column, sheet.row_of))
+
+
+def _shown(
+    problem: Problem, row: int | None, column: str | None, page_row: Callable[[int], int | None]
+) -> dict[str, Any]:
+    """Return a problem for the page, with the page's own numbers of rows.
+
+    unfinished : of an outline that is no fault while its points are being typed.
+    """
+    texts = {"what": renumbered(problem.what, page_row), "mend": renumbered(problem.mend, page_row)}
+    return {"row": row, "column": column, **texts, "unfinished": NOT_CLOSED in problem.what}

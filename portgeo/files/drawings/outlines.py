@@ -31,6 +31,7 @@ CLOSE_SHARE = 0.05  # a trace by hand may be open by this share of its length
 REPEAT_MM = 1e-6  # points this close are one
 FLAT_SHARE = 1e-9  # of its size squared: an area below is a line's
 SIZES_MM = (1.0, 1000.0)  # no port's section is outside: the unit must be wrong
+NOT_CLOSED = "the outline is not closed"
 KINDS = (".dxf", ".svg", ".csv", ".txt")
 
 
@@ -145,7 +146,7 @@ def _closed_trace(drawing: Drawing, file: str) -> FloatArray:
 
 def _not_closed(gap: float, point: FloatArray, scale: float, file: str) -> GeometryError:
     return GeometryError(
-        f"the outline is not closed: a gap of {gap / scale:.3f} of its own units {_place(point, scale)}",
+        f"{NOT_CLOSED}: a gap of {gap / scale:.3f} of its own units {_place(point, scale)}",
         file=file,
         mend="End it with the point that it begins with",
     )

@@ -36,7 +36,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   }
   const stages = stageTabs(at("stages"), { desk, chosen, say, offers: parts.readings });
   const which = parts.readings.appendChild(make("div", { class: "actions", role: "group", "aria-label": "Part" }));
-  const outline = outlinePart(parts.readings, { desk, say, upload: brought, hand: (row, point, column) => { traced = { point, column }; inHand(row, column); } });
+  const outline = outlinePart(parts.readings, { desk, say, upload: brought, crossed: () => { const kept = tables.get("readings"); if (kept) kept.table.mark(); }, hand: (row, point, column) => { traced = { point, column }; inHand(row, column); } });
   const photographs = photographsPart(parts.readings, { desk });
   const forms = Object.entries(FORMS).map(([name, list]) => formPart(parts[name].appendChild(make("div", { class: "forms" })), { desk, tables: list }));
   const set = setPart(parts.set, { desk, say, start: (kind) => startTask(kind) });

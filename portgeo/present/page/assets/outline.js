@@ -10,9 +10,10 @@ function outlinePoints(state, sheet, row) {
   return table.rows.map((_, k) => rowOf(table, k + 1)).filter((one) => Number.isFinite(one.x) && Number.isFinite(one.y)).map((one) => ({ row: one.row, x: one.x, y: one.y }));
 }
 
-// hand(row, point, column) : is told the row whose outline it is and the point in hand. upload(file) : brings a file into the
+// hand(row, point, column) : is told the row whose outline it is and the point in hand. crossed() : is told when its
+// points are gone to or left: what is wrong with a half-typed one counts once it is left. upload(file) : brings a file into the
 // job's folder and returns its name.
-function outlinePart(holder, { desk, say, hand, upload }) {
+function outlinePart(holder, { desk, say, hand, crossed, upload }) {
   const title = make("h3", {}), actions = make("div", { class: "actions" }), typed = make("div"), note = make("p", { class: "note" });
   const chooser = make("input", { type: "file", accept: ".dxf,.svg,.csv,.txt", hidden: true, onchange: () => { if (chooser.files[0]) take(chooser.files[0]); chooser.value = ""; } });
   const box = make("section", { class: "outline", "aria-label": "Outline of the row in hand", hidden: true }, title, note, actions, typed, chooser);
@@ -25,6 +26,9 @@ function outlinePart(holder, { desk, say, hand, upload }) {
     const name = await upload(file);
     if (name) desk.edit([{ op: "trace", file: sheet, row, name }]);
   }
+  for (const way of ["focusin", "focusout"]) typed.addEventListener(way, (event) => {
+    if (!typed.contains(event.relatedTarget)) setTimeout(() => { if (table) table.mark(); crossed(); });
+  });
   box.addEventListener("drop", (event) => {
     if (!event.dataTransfer.files[0] || PHOTOGRAPH.test(event.dataTransfer.files[0].name)) return; // the page takes a photograph
     event.preventDefault();

@@ -82,8 +82,10 @@ function flowFields(holder, { desk }) {
         const here = document.activeElement === input && input.value.trim() !== (flows[k] || ""), late = !flows[k] && input.value && k > flows.length;
         if (!here && !late) input.value = flows[k] || "";
         input.parentNode.querySelector(".help").textContent = names[k] || "";
-        if (problem) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
       });
+      // The flow that is no number is what is wrong; where all are, it is their count or their spread.
+      const wrong = inputs.filter((input) => input.value && !(numberOf(input.value) > 0));
+      inputs.forEach((input) => { if (problem && (wrong.includes(input) || !wrong.length)) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid"); });
       holder.dataset.kept = flows.join(", ");
       told();
       if (problem) note.textContent = problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.mend ? problem.mend + "." : "");

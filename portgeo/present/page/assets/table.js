@@ -107,8 +107,10 @@ function sheetTable(holder, { desk, file, hand, say }) {
   function mark() {
     const left = out.filter((row) => table.kind !== "sections" || isBegun(table, row)); // a row that is not begun is not left out
     const missing = new Set((table.missing || []).map(([row, name]) => row + " " + name));
-    const problems = new Map(), refused = new Set(table.problems.map((problem) => problem.row));
-    for (const one of table.problems) {
+    const typed = Boolean(document.activeElement && document.activeElement.closest(".outline .sheet")); // a half-typed outline is not closed yet
+    const wrong = table.problems.filter((one) => !one.unfinished || !typed);
+    const problems = new Map(), refused = new Set(wrong.map((problem) => problem.row));
+    for (const one of wrong) {
       const name = one.column || one.name, key = one.row ? one.row + " " + name : "";
       problems.set(key, [...(problems.get(key) || []), one]);
     }
@@ -385,6 +387,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
 
   return {
     update,
+    mark() { if (table) mark(); },
     suggest(next, left) { suggested = next; out = left || []; if (table) mark(); },
     go: goNamed,
     commit: () => commit(active()),
