@@ -27,6 +27,7 @@ from portgeo.app.live.answer_parts import (
 from portgeo.app.live.cutting import calm_answer, plan_answer
 from portgeo.app.live.draft import slug
 from portgeo.app.live.figures import Readings, build, told
+from portgeo.app.live.losing import loss_answer
 from portgeo.app.live.photographs import photographs_answer
 from portgeo.app.live.sets import set_answer
 from portgeo.core.errors import PortgeoError
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 
 LABELS = {
     "air": "Air speed", "compare": "What was cut", "plan": "The next cut", "calm": "Where to cut",
+    "loss": "Pressure lost",
     "set": "The set of runners", "templates": "Templates",
     "customer": "Customer’s pages", "report": "The whole report", "photographs": "Photographs",
 }  # fmt: skip
@@ -146,7 +148,7 @@ def _report(asked: Asked, progress: Progress) -> dict[str, Any]:
 
 
 _KINDS: Mapping[str, Callable[[Asked, Progress], dict[str, Any]]] = {
-    "air": _air, "compare": _compare, "plan": plan_answer, "calm": calm_answer, "set": set_answer,
+    "air": _air, "compare": _compare, "plan": plan_answer, "calm": calm_answer, "loss": loss_answer, "set": set_answer,
     "templates": _templates, "customer": _report, "report": _report,
     "photographs": photographs_answer,
 }  # fmt: skip

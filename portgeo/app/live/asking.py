@@ -82,6 +82,8 @@ def asked_of(desk: Desk, said: Mapping[str, Any]) -> Asked:
         names = [said.get(key) for key in ("before", "after")] if kind == "compare" else [said.get("stage")]
         if kind == "set":
             names = []  # it is about the runners that the job names
+        if kind == "loss":
+            names = _stages_lost(desk, target)
         if kind in ("plan", "calm") and names == [None]:
             names = [target.get("state")]
         stages = [made_of(desk, None if name is None else str(name)) for name in names]
@@ -95,3 +97,16 @@ def asked_of(desk: Desk, said: Mapping[str, Any]) -> Asked:
             file if isinstance(file, str) else None, dict(said),
         )  # fmt: skip
         return replace(asked, made_from=made_from(desk, asked))
+
+
+def _stages_lost(desk: Desk, target: Mapping[str, Any]) -> list[Any]:
+    """Return the stages whose pressure loss is asked for, and last the one that the next cut starts from."""
+    there = [stage.name for stage in desk.stages()]
+    said = said_in(desk.now().content(), "loss").get("states")
+    folded = [str(name).strip().casefold() for name in said] if isinstance(said, list) else None
+    asked = [name for name in there if folded is None or name.strip().casefold() in folded]
+    if folded is None:
+        asked = [*there[:1], *there[-1:]]
+    if "file" in target:
+        asked.append(str(target.get("state", there[-1])))
+    return list(dict.fromkeys(asked)) or [None]

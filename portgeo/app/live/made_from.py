@@ -21,16 +21,18 @@ from portgeo.core.errors import InputError
 from portgeo.files.inside import kept_inside
 
 WHOLE = ("report", "customer")  # answers about all of the job
-CUTS = ("plan", "calm")  # answers that go by the target
+CUTS = ("plan", "calm", "loss")  # answers that go by the target
 # What the others go by besides the readings: tables of the job, and what a person calls them.
 TABLES: Mapping[str, tuple[str, ...]] = {
     "air": ("bench",), "compare": ("metal",), "plan": ("metal",), "calm": ("metal", "bench", "walls", "calm"),
-    "set": ("set",), "templates": ("templates",),
+    "loss": ("loss", "bench"), "set": ("set",), "templates": ("templates",),
 }  # fmt: skip
 CALLED = {
     "bench": "the bench", "walls": "the wall readings", "calm": "what the job asks of this cut", "metal": "the metal",
+    "loss": "what the job asks of the pressure lost",
     "set": "the runners of the set", "templates": "the stations of the templates",
 }  # fmt: skip
+NO_PART = (("loss", "cores"),)  # tables and keys that change no figure
 REMARKS = ("note",)  # columns that change no figure
 
 
@@ -45,7 +47,10 @@ def made_from(desk: Desk, asked: Asked) -> dict[str, str]:
         if asked.runner is not None:
             found[f"the runner of {asked.runner.stage}"] = _sha(_readings(asked.runner))
         for table in (table for table in TABLES[asked.kind] if table in content):
-            found[CALLED[table]] = _sha([content.get(table), *_files(desk, table)])
+            said = content.get(table)
+            if isinstance(said, dict):
+                said = {key: value for key, value in said.items() if (table, key) not in NO_PART}
+            found[CALLED[table]] = _sha([said, *_files(desk, table)])
         if asked.target is not None and (asked.kind in CUTS or asked.said.get("planned")):
             said = job_content(_bytes(desk.folder, asked.target))
             aside = asked.kind == "calm" and not asked.said.get("hold_areas")

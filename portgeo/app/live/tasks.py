@@ -158,4 +158,6 @@ def _work(asked: Asked, pipe: Connection) -> None:
         where = ", ".join(part for part in (refusal.file, refusal.where) if part)
         what = f"{where}: {refusal.what}" if where else refusal.what
         found = "refused", {"what": what, "mend": refusal.mend}
+    except KeyboardInterrupt:
+        return  # cancelled, and what it had set to work is ended
     pipe.send(found)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
+from scipy.spatial import KDTree
 
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.units import PA_PER, Display
@@ -93,18 +94,26 @@ def shear_picture(state: PortState, display: Display, path: str, *, force: bool 
     render(draw_shear, (tube.grid.wall[inside], shear, caption), path, force=force)
 
 
-def shear_png(state: PortState, display: Display) -> bytes:
-    """Return as PNG the port's wall, painted by the air's drag on it over the mean. No OpenGL is needed."""
+def drag_at(state: PortState, points: FloatArray) -> Paint:
+    """Return the paint of the air's drag on the wall over its mean, at points (n, 3) on the wall of a port."""
     solution = state.computed.main.solution
     tube = solution.tube
     wall = tube.grid.wall[tube.first : tube.last + 1]
     shear = solution.wall_shear[tube.first : tube.last]
     around = (shear + np.roll(shear, 1, axis=1)) / 2.0
     at_rings = (np.vstack([around[:1], around]) + np.vstack([around, around[-1:]])) / 2.0
+    _, nearest = KDTree(wall.reshape(-1, 3)).query(points)
+    values = (at_rings / np.abs(shear).mean()).ravel()[nearest]
+    return Paint("drag", "drag of the air on the wall, over its mean; below 0 the air runs back", values, "ratio", True)
+
+
+def shear_png(state: PortState, display: Display) -> bytes:
+    """Return as PNG the port's wall, painted by the air's drag on it over the mean. No OpenGL is needed."""
+    tube = state.computed.main.solution.tube
+    wall = tube.grid.wall[tube.first : tube.last + 1]
     quads = _net(*wall.shape[:2])
     stations = np.repeat(tube.stations[tube.first : tube.last + 1], wall.shape[1])
-    label = "drag of the air on the wall, over its mean; below 0 the air runs back"
-    paint = Paint("drag", label, (at_rings / np.abs(shear).mean()).ravel(), "ratio", True)
+    paint = drag_at(state, wall.reshape(-1, 3))
     model = Model(
         state.name, "port", wall.reshape(-1, 3), np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]), stations,
         np.zeros(len(stations)), (paint,),

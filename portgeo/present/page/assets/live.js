@@ -2,8 +2,8 @@
 "use strict";
 const PLACES = [["readings", "Readings"], ["stage", "Stage"], ["bench", "Bench"], ["walls", "Walls"], ["engine", "Engine"], ["gasket", "Gasket"],
   ["tool", "Tool"], ["set", "Set"], ["plan", "What to cut"], ["paper", "Paper"]];
-const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["", "engine", "metal"], tool: ["tool"], paper: ["templates"] };
-const ANSWERED = { air: "air speed", compare: "what was cut", plan: "planned", calm: "calmed" }; // what a model is called that an answer gave
+const FORMS = { bench: ["bench"], walls: ["walls"], engine: ["", "engine", "metal"], tool: ["tool"], paper: ["templates", "loss"] };
+const ANSWERED = { air: "air speed", compare: "what was cut", plan: "planned", calm: "calmed", loss: "drag on the wall" }; // what a model is called that an answer gave
 const SIZES = [100, 120, 145], SAID_MS = 8000;
 
 (function () {
@@ -46,7 +46,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
   const paper = (text, kind) => make("button", { type: "button", onclick: () => startTask(kind) }, text);
   parts.paper.append(make("p", { class: "note" }, "Each is made beside your typing and opens from here."),
     make("div", { class: "actions column" }, paper("Templates, 1:1", "templates"), paper("Customer\u2019s page", "customer"), paper("Whole report", "report"),
-      paper("Air speed on the wall", "air"), paper("What changed, and how deep", "compare"),
+      paper("Air speed on the wall", "air"), paper("What changed, and how deep", "compare"), paper("Pressure lost, in minutes", "loss"),
       make("button", { type: "button", onclick: () => { document.body.dataset.print = "page"; window.print(); } }, "Print this page")), papers);
   parts.paper.append(parts.paper.querySelector(".forms"));
 
