@@ -19,7 +19,7 @@ function photographsPart(holder, { desk }) {
   const up = field("up", ["Upright bar", make("span", { class: "unit" }, " mm")], "Leave both empty if you did not measure the print: the \u00b1 is then larger.");
   const names = make("p", { class: "note" }), refused = make("div", { role: "alert" }), list = make("div");
   const joined = make("input", { type: "checkbox", id: "photo-joined" }), same = make("div", { class: "field tick", hidden: true }, joined,
-    make("label", { for: "photo-joined" }, "These are all of the same slices on one page"), make("span", { class: "help" }, "Their lines are joined: surer than one."));
+    make("label", { for: "photo-joined" }, "These are all of the same slices on one page"), make("span", { class: "help" }, "Taken with one camera, at one zoom: their lines are joined, surer than one."));
   const trace = make("button", { type: "submit", class: "first" }, "Trace");
   const form = make("form", { class: "form", hidden: true, onsubmit: (event) => { event.preventDefault(); send(); } }, names, thick.element, across.element, up.element, same,
     make("div", { class: "actions" }, trace, action("Add photographs", () => chooser.click()), action("Close", close)));
