@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from portgeo.calming.calm import SLOWING
 from portgeo.calming.calm import calm as calm_air
@@ -19,6 +19,7 @@ from portgeo.core.port import Port
 from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.sense import check_flow
 from portgeo.front.cuts import limits_in, target_in
+from portgeo.front.losing import loss
 from portgeo.front.states import Alloy
 from portgeo.measuring import survey
 from portgeo.measuring.sense import turned_away
@@ -26,6 +27,13 @@ from portgeo.reshape.dams import dams_made
 from portgeo.reshape.limits import thin_walls, walls_left
 from portgeo.results.calmed import CalmedAir
 from portgeo.results.planned import planned
+from portgeo.viscous.solver import APPLICATION, find_solver
+
+TRIED = ("now", "with the cut")  # what the two ports are called whose loss is set side by side
+NONE = (
+    "Install it (Debian, Ubuntu: apt install openfoam); or write the port as it will be (--out), and give both to "
+    "`portgeo loss`, which writes the cases to be run elsewhere"
+)
 
 
 def calm(
@@ -42,6 +50,9 @@ def calm(
     alloy: Alloy = "aluminium",
     density_g_cc: float | None = None,
     name: str | None = None,
+    try_loss: bool = False,
+    loss_grid: Literal["quick", "usual", "fine"] = "quick",
+    loss_out: str | Path | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> CalmedAir:
     """Return the cuts that calm the air most, each for its metal: an ideal flow, no bench, not a full viscous one.
@@ -63,6 +74,9 @@ def calm(
     depression_in_h2o : under which it was flowed, inches of water.
     alloy, density_g_cc : the metal, or its density, for what it weighs.
     name : of the limits in records and refusals, where it is not their path.
+    try_loss : whether the chosen cut is tried with a viscous solution too, the port now against the port after, as
+        `loss` does: minutes, and OpenFOAM has to be installed.
+    loss_grid, loss_out : its grids, and the folder where its cases are kept.
     progress : told what is being done, and the share of it that is.
 
     Raises
@@ -85,6 +99,8 @@ def calm(
         raise InputError("metal and peak are both given", mend="Give one of the two")
     if not 0.0 <= slowing_share <= 1.0:
         raise InputError(f"{slowing_share:g} is not a share from 0 to 1", where="slowing_share", mend="Give 0.2, say")
+    if try_loss and find_solver() is None:
+        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="try_loss", mend=NONE)
     wants = {"units": "mm"} if limits is None else limits
     file, wanted = target_in(wants, name, limits=True)
     made, readings = limits_in(wanted, port)
@@ -107,4 +123,10 @@ def calm(
         cut = choice.plan
         cut = replace(cut, walls_left=walls_left(cut.grid, cut.depth, readings))
         plans.append(planned(cut, record, density, (*notices, *cut.warnings, *dams_made(cut)), port.display))
-    return CalmedAir.of(found, tuple(plans), port.display, (*notices, *found.warnings))
+    lost = None
+    if try_loss and found.chosen is not None:
+        lost = loss(
+            [port, plans[found.chosen].port], cfm, names=TRIED, grid=loss_grid, out=loss_out,
+            progress=None if progress is None else lambda what, share: progress(f"pressure lost, {what}", share),
+        )  # fmt: skip
+    return CalmedAir.of(found, tuple(plans), port.display, (*notices, *found.warnings), lost)

@@ -19,6 +19,7 @@ from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed
 from portgeo.reshape.plan import Plan
 from portgeo.results.figures import CC, Result, Table, figure, inside
+from portgeo.results.lost import PressureLost
 from portgeo.results.notices import Remark, remarks
 from portgeo.results.planned import Planned
 
@@ -111,12 +112,12 @@ class CalmedAir(Result):
     computed: Calmed = inside(lambda c, *_: c)
     plans: tuple[Planned, ...] = inside(lambda c, plans, *_: plans)  # of each choice
     planned: Planned | None = inside(lambda c, plans, *_: None if c.chosen is None else plans[c.chosen])
-    display: Display = inside(lambda c, plans, display, notices: display)
-    notices: tuple[Notice, ...] = inside(lambda c, plans, display, notices: notices)
+    display: Display = inside(lambda c, plans, display, *_: display)
+    notices: tuple[Notice, ...] = inside(lambda c, plans, display, notices, lost: notices)
     rows: ChoiceRows = inside(lambda c, *_: ChoiceRows.of(c.choices))
     schema: str = figure(lambda *_: "portgeo.calm/1")
     source: Mapping[str, Any] = figure(lambda c, *_: c.today.path.ports[-1].source)
-    warnings: tuple[Remark, ...] = figure(lambda c, plans, display, notices: remarks(notices, display))
+    warnings: tuple[Remark, ...] = figure(lambda c, plans, display, notices, lost: remarks(notices, display))
     what_it_is: str = figure(lambda *_: WHAT_IT_IS)
     flow: Mapping[str, float] = figure(
         lambda c, *_: {
@@ -132,6 +133,7 @@ class CalmedAir(Result):
         lambda c, *_: None if c.chosen is None else AreasAfter.of(c.today, c.choices[c.chosen].plan)
     )
     plan: Planned | None = figure(lambda c, plans, *_: None if c.chosen is None else plans[c.chosen])
+    loss: PressureLost | None = figure(lambda c, plans, display, notices, lost: lost)
 
 
 def _choices(calmed: Calmed) -> tuple[CutChoice, ...]:

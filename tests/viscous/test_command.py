@@ -6,12 +6,14 @@ import signal
 import subprocess
 import sys
 import time
+from types import SimpleNamespace
 
 import pytest
 
 import portgeo as pg
 from portgeo.app import cli
-from portgeo.front import losing
+from portgeo.front import calming, losing
+from portgeo.present.text.calm import _tried
 from portgeo.viscous.case import WRITTEN_EVERY
 from tests.test_guide import keys_in, keys_told
 from tests.viscous.pipes import needs_solver
@@ -115,3 +117,24 @@ def test_stopped_or_killed_it_goes_on_where_it_was(stop, folder):
     assert again.returncode == 0, again.stderr
     lost = json.loads((folder / "lost.json").read_text("utf-8"))
     assert lost["loss"]["total_pa"] == pytest.approx(expected, rel=1e-4)
+
+
+def test_a_calm_cut_cannot_be_tried_without_a_solver_and_that_is_said_before_the_search(folder, monkeypatch, capsys):
+    monkeypatch.setattr(calming, "find_solver", lambda: None)
+    assert cli.main("calm small.csv --cfm 100 --try-loss".split()) == 2
+    said = capsys.readouterr().err
+    assert "of OpenFOAM) is not on this machine" in said and "portgeo loss" in said and "apt install openfoam" in said
+
+
+@pytest.mark.parametrize(
+    ("change", "u", "told"),
+    [(-9.0, 2.0, "loses 9.0 ± 4.0% less"), (9.0, 2.0, "loses 9.0 ± 4.0% more"), (-3.9, 2.0, "no change")],
+)
+def test_what_a_tried_cut_gains_is_told_with_its_doubt(change, u, told):
+    def port(total, **more):
+        return SimpleNamespace(loss=SimpleNamespace(total_in_h2o=total), **more)
+
+    tried = [port(2.0), port(1.9, change_percent=change, change_u_percent=u)]
+    lines = " ".join(_tried(SimpleNamespace(loss=SimpleNamespace(states=tried))))
+    assert told in lines and "2.00 inH2O now, 1.90 with the cut" in " ".join(lines.split())
+    assert _tried(SimpleNamespace(loss=None)) == []

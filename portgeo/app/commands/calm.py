@@ -24,11 +24,13 @@ EXAMPLE = """examples:
   portgeo calm port.csv --cfm 210
   portgeo calm port.csv --cfm 210 --limits wanted.toml --out calm
   portgeo calm port.csv --cfm 210 --metal 0.5
+  portgeo calm port.csv --cfm 210 --try-loss --out calm
 
 --limits takes a target's file, for how deep and where a cut may go; areas in it are the most there may be.
 --out writes the choices, the chosen cut's sheet and the port as it will be. It is an ideal flow through the
 measured shape: not a flow bench, and not a full viscous simulation."""
 FILES = ("choices.csv", "choices.png", "bench-sheet.pdf", "cut-sheet.txt", "cut-sheet.csv", "plan.json", "planned.stl")
+CASES = "loss"  # folder of the cases of --try-loss
 CHOSEN_BY = {"metal": "the metal asked for", "peak": "the least that gets there"}
 KNEE = "past it metal buys least"
 
@@ -49,6 +51,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--hold-throat", action="store_true", help="the throat keeps its area; a marked one does anyway"
+    )
+    parser.add_argument(
+        "--try-loss", action="store_true", help="try the chosen cut with a viscous solution too (OpenFOAM; minutes)"
+    )
+    parser.add_argument(
+        "--grid", choices=("quick", "usual", "fine"), default="quick", help="of --try-loss: how fine (quick)"
     )
     parser.add_argument(
         "--out", metavar="DIR", help="write choices, bench sheet, cut sheet and the port as it will be here"
@@ -83,7 +91,8 @@ def run(args: argparse.Namespace) -> None:
             port, asked["cfm"], args.limits, metal_cc=asked.get("metal"), peak_m_s=speeds.get("peak"),
             least_mean_speed_m_s=speeds.get("least_speed"), hold_throat=args.hold_throat,
              depression_in_h2o=asked["depression"],
-            alloy=args.alloy, density_g_cc=args.density, progress=progress, **more,
+            alloy=args.alloy, density_g_cc=args.density, try_loss=args.try_loss, loss_grid=args.grid,
+            loss_out=Path(args.out) / CASES if args.out and args.try_loss else None, progress=progress, **more,
         )  # fmt: skip
     chosen_by = next((words for name, words in CHOSEN_BY.items() if name in asked), KNEE)
     _give(args, found, chosen_by)

@@ -39,6 +39,7 @@ def calm_text(calm: CalmedAir, title: str, chosen_by: str) -> str:
         lines.append(
             f"  worth it    the first {knee.metal_cc:.2f} cc bring {knee.of_all_percent:.0f}% of all that can be had"
         )
+    lines += _tried(calm)
     lines += _held(chosen, d)
     lines += ["", *_table(calm.choices, chosen, d), ""]
     lines += notices_lines(calm.notices, d)
@@ -68,6 +69,22 @@ def held_texts(chosen: Mapping[str, Any], d: Display) -> list[str]:
             text += "; no wall reading is near: take one there"
         texts.append(text)
     return texts
+
+
+def _tried(calm: CalmedAir) -> list[str]:
+    """Return what a viscous solution says of the chosen cut, beside the ideal flow; nothing where it was not tried."""
+    if calm.loss is None:
+        return []
+    now, after = calm.loss.states
+    assert after.change_percent is not None and after.change_u_percent is not None
+    change, u = after.change_percent, 2.0 * after.change_u_percent
+    way = "less" if change < 0.0 else "more"
+    told = f"loses {abs(change):.1f} ± {u:.1f}% {way} pressure than now"
+    if not abs(change) > u:
+        told = f"no change of the pressure lost that can be told ({change:+.1f} ± {u:.1f}%)"
+    water = [f"{each.loss.total_in_h2o:.2f}" for each in (now, after)]
+    text = f"{told}: {water[0]} inH2O now, {water[1]} with the cut, by a viscous solution"
+    return textwrap.wrap(text, WIDTH, initial_indent="  tried       ", subsequent_indent=" " * 14)
 
 
 def _held(chosen: CutChoice, d: Display) -> list[str]:
