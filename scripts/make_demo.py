@@ -199,7 +199,7 @@ stem_mm = 7.0
 max_lift = 0.480
 
 [metal]
-alloy = "aluminium"
+alloy = "aluminum"
 
 [[state]]
 name = "as cast"

@@ -214,7 +214,7 @@ def test_where_no_one_circle_fits_the_tightest_radius_is_the_headline_everywhere
     assert like_radii(even, even)[:2] == ("radius", (short.radius, short.radius))
     # Of like with like: the tightest of both, as soon as one has no circle.
     assert like_radii(even, short)[:2] == ("tightest radius", (short.least_radius, short.least_radius))
-    told = comparison_text(Changed.of(compare_ports(one, other, "none"), 2.68), "ports", "aluminium")
+    told = comparison_text(Changed.of(compare_ports(one, other, "none"), 2.68), "ports", "aluminum")
     assert "short side     tightest radius" in told
     for name, size in (("one.csv", 24.0), ("other.csv", 25.0)):
         rows = [f"{r.station:.6f},{size},{size},rect,{CORNER},{np.degrees(r.turn):.6f}" for r in chain(*uneven)]

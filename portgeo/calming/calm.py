@@ -134,7 +134,7 @@ def calm(
     check_target(target, port, display)
     room = room_for(port, target, limits_of)
     bare = replace(target, areas=(), short_side=None, fill=0.0)
-    progress("air today", 0.0)
+    progress("air now", 0.0)
     today = air_speed(path_of(port), flow, depression, display=display, surveys=surveys)
     airs = cut_airs(room.grid, today)
     now = airs.after(np.zeros(room.limit.shape))

@@ -176,7 +176,7 @@ def _gasket_shifts(ports: Sequence[Port], mirrored: Sequence[bool], gasket: Floa
             if end != "entry" or abs(place[0]) > ON_PLANE_MM or into[0] < np.cos(SQUARE):
                 raise GeometryError(
                     f"port {k} of the set is a mesh in a frame of its own, so where the gasket's hole lies on it "
-                    "cannot be told",
+                    "is not known",
                     mend="Use sheets, which share the line they are measured from, or meshes whose entry lies in "
                     "the plane x = 0 of the file, x into the port, y left, z to the roof; else leave out --gasket",
                 )

@@ -35,7 +35,8 @@ from portgeo.measuring.sheet_change import ChangeUncertainty
 
 T = TypeVar("T")
 
-DENSITY_G_CC = {"aluminium": 2.68, "iron": 7.15}  # handbook values from memory: A356-type casting, grey iron
+# Handbook values from memory: A356-type casting, as either spells it, and grey iron.
+DENSITY_G_CC = {"aluminum": 2.68, "aluminium": 2.68, "iron": 7.15}
 LEAST_COMMON = 0.5  # of BEFORE's length: less in common is not one port
 ENDS_DIFFER_MM = 0.25  # an opening that lies this much elsewhere is told
 OWN_MM = 1e-6  # a scanned point and the vertex it became
@@ -232,7 +233,7 @@ def common_stretch(before: Walled, after: Walled, moved: FloatArray) -> tuple[fl
     high = min(float(exit_.min()), length) if len(exit_) else length
     if not high - low > LEAST_COMMON * length:
         raise GeometryError(
-            f"laid together, the two share only {max(high - low, 0.0):.1f} mm of {length:.1f} mm",
+            f"lined up, the two share only {max(high - low, 0.0):.1f} mm of {length:.1f} mm",
             mend="Check that both files are of one port, with the entry at the same end (--entry, --exit)",
         )
     return float(first + low), float(first + high)
@@ -243,7 +244,7 @@ def _refuse_apart(depths: FloatArray, areas: FloatArray, tube: Tube) -> None:
     apart = float(np.average(np.abs(depths), weights=areas))
     if apart > FAR_APART * float(tube.halves.mean()):
         raise GeometryError(
-            f"laid together, the two walls are {apart:.1f} mm apart on average: no cut is that deep",
+            f"lined up, the two walls are {apart:.1f} mm apart on average: no cut is that deep",
             mend="Check that both files are of one port; where their frames differ, have them lined up (--align auto)",
         )
 

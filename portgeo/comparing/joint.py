@@ -157,8 +157,8 @@ def _refuse_nested(upstream: Port, downstream: Port) -> None:
     inside = signed_distance(wall_from(upstream.vertices, upstream.faces), points) < 0.0
     if inside.mean() > 0.5:
         raise GeometryError(
-            "the two parts lie one inside the other, as two states of one port do",
-            mend="Compare states with `portgeo compare`; leave out --align none if the files do not share one frame",
+            "the two parts lie one inside the other, as two stages of one port do",
+            mend="Compare stages with `portgeo compare`; leave out --align none if the files do not share one frame",
         )
 
 

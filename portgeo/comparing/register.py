@@ -294,7 +294,7 @@ def refuse_other_size(before: Port, after: Port) -> None:
     if not 0.6 < ratio < 1.6:
         raise GeometryError(
             f"the two are {before.centreline.length:.1f} and {after.centreline.length:.1f} mm long: "
-            "they are not two states of one port",
+            "they are not two stages of one port",
             mend="Compare a port with itself, or check --scale and --shrink-percent",
         )
 
@@ -313,7 +313,7 @@ def _refuse_unlike(
     if fit.share < LEAST_SHARE:
         raise GeometryError(
             f"the two have nothing in common, or nearly all of it was cut: only {100 * fit.share:.0f} % of the "
-            f"wall agrees within {kernel:.2f} mm, wherever they are laid together",
+            f"wall agrees within {kernel:.2f} mm, however they are lined up",
             mend="Check that both files are of one port; where all of it was cut, line them up by a surface "
             "that was not machined (--align fixed) or by the files' own frame (--align none)",
         )

@@ -47,7 +47,7 @@ def calm(
     least_mean_speed_m_s: float | None = None,
     hold_throat: bool = False,
     depression_in_h2o: float = 28.0,
-    alloy: Alloy = "aluminium",
+    alloy: Alloy = "aluminum",
     density_g_cc: float | None = None,
     name: str | None = None,
     try_loss: bool = False,

@@ -47,12 +47,12 @@ def plan(
     tapers: Sequence[tuple[float, float, float, float]] = (),
     short_side_radius_mm: float | None = None,
     greatest_depth_mm: float | None = None,
-    alloy: Alloy = "aluminium",
+    alloy: Alloy = "aluminum",
     density_g_cc: float | None = None,
     name: str | None = None,
     load: Callable[[Path], Port] = read,
 ) -> Planned:
-    """Return the next cut: the least metal that gives a port what is wanted, within its limits.
+    """Return the next cut: the smallest that gives a port what is wanted, within its limits.
 
     Parameters
     ----------

@@ -30,7 +30,7 @@ from portgeo.results.joined import Joined
 from portgeo.results.measured import Measured
 from portgeo.results.split import MeasuredSplit, measured_split
 
-Alloy = Literal["aluminium", "iron"]
+Alloy = Literal["aluminum", "aluminium", "iron"]
 
 
 @overload
@@ -42,7 +42,7 @@ def survey(port: SplitPort) -> MeasuredSplit: ...
 def survey(
     port: Port | SplitPort, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True
 ) -> Measured | MeasuredSplit:
-    """Return everything measured of a port: volume, least area, bends, throat, and every station.
+    """Return everything measured of a port: volume, minimum area, bends, throat, and every station.
 
     Quick enough to type to: after each reading ask with `sure=False` first, and for the ± when the hand rests. The
     figures are the same either way. A port from readings is its rings until its mesh is asked for (`write`,
@@ -88,7 +88,7 @@ def compare(
     fixed: Sequence[Literal["entry", "exit"]] = (),
     boxes: Sequence[Sequence[float]] = (),
     stations: int | None = None,
-    alloy: Alloy = "aluminium",
+    alloy: Alloy = "aluminum",
     density_g_cc: float | None = None,
 ) -> Changed:
     """Return what two states of one port differ by: metal removed and added, the deepest cut, by wall, by station.

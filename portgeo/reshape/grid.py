@@ -201,7 +201,7 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
         raise GeometryError(
             "the cut is deeper than the wall's own curve allows: the cut wall would fold over itself",
             where=f"station {station:.2f} mm",
-            mend="Ask for a lesser greatest_depth, area or short-side radius there",
+            mend="Ask for less there: greatest_depth, area or short-side radius",
         )
     vertices, faces = skin(space, grid.frames)
     return replace(port, mesh=Triangles(vertices, faces), readings=(), warnings=(), flats=None)

@@ -41,7 +41,7 @@ UNLIKE_MM = 0.1  # a wanted shape inside today's wall by more than this is told
 
 CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
-    "Wear eye and ear protection and a mask for fine metal dust: aluminium and iron dust harm lungs.",
+    "Wear eye and ear protection and a mask for fine metal dust: aluminum and iron dust harm lungs.",
     "Check depth often near the end; metal cannot be put back.",
 )  # *common practice, no source*
 

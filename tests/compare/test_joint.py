@@ -114,7 +114,7 @@ def test_two_states_of_one_port_are_told_and_a_runner_and_its_port_are_not():
     cut = port_from_readings(elbow_readings(46.0, 33.0, 9.0, (58.0, 30.0), 40.0, 75.0))
     assert [n.code for n in match(bend, cut).warnings] == ["two_states"]
     assert match(tube(44, 32), bend).warnings == ()
-    with pytest.raises(GeometryError, match="one inside the other, as two states of one port do"):
+    with pytest.raises(GeometryError, match="one inside the other, as two stages of one port do"):
         match(bend, cut, lay="none")
 
 

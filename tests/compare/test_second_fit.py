@@ -94,7 +94,7 @@ def test_many_straight_ports_do_not_tell_floor_from_roof(stock):
 
 def test_what_is_told_of_two_places(alike):
     found = alike
-    told = comparison_text(Changed.of(found, 2.68), "", "aluminium")
+    told = comparison_text(Changed.of(found, 2.68), "", "aluminum")
     assert "which wall was cut is not certain" in " ".join(told.split())
     other = Changed.of(found, 2.68).to_dict()["alignment"]["other_fits"]
     assert len(other) == 1

@@ -104,7 +104,7 @@ def test_a_broken_job_file_is_refused_with_one_message_and_nothing_is_written(fo
         ('units = "in"', 'unitz = "in"', "unitz", "Did you mean units?"),
         ('name = "as cast"', 'nmae = "as cast"', "[state] nmae", "Did you mean name"),
         ('port = "as-cast.csv"', 'port = "ascast.csv"', "[state] port", "there is no file 'ascast.csv'"),
-        ('alloy = "aluminium"', 'alloy = "tin"', "[metal] alloy", 'Write one of "aluminium" or "iron"'),
+        ('alloy = "aluminum"', 'alloy = "tin"', "[metal] alloy", 'Write one of "aluminum" or "iron"'),
         ("depression_in_h2o = 28", "depression_in_h2o = true", "depression_in_h2o", "is not a number"),
         ("at = [0.800, 1.600, 2.400]", 'at = "all"', "[templates] at", "is not a number"),
     ],
@@ -189,20 +189,20 @@ READ = '\n[walls]\nfile = "walls.csv"\n'
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (TWO, "[target] does not say which state its cut starts from"),
-        (TWO.replace('file = "target.toml"', FIRST_CUT), "nothing says in which state they were taken"),
+        (TWO, "[target] does not say which stage its cut starts from"),
+        (TWO.replace('file = "target.toml"', FIRST_CUT), "nothing says in which stage they were taken"),
         (
             TWO.replace('file = "target.toml"', FIRST_CUT) + READ.replace("[walls]", "[probe]"),
             "[probe] does not say in which",
         ),
-        (TWO.replace('file = "target.toml"', FIRST_CUT) + READ, "[walls] does not say in which state"),
+        (TWO.replace('file = "target.toml"', FIRST_CUT) + READ, "[walls] does not say in which stage"),
         (
             TWO.replace('file = "target.toml"', FIRST_CUT) + READ + 'state = "as cast"',
             "the cut starts from 'first cut', and the wall was read in 'as cast'",
         ),
         (
             TWO.replace('file = "target.toml"', FIRST_CUT) + '\n[walls]\nfile = "bench.csv"\nstate = "first cut"',
-            "nothing says in which state they were taken",  # readings of another file do not stand for the target's
+            "nothing says in which stage they were taken",  # readings of another file do not stand for the target's
         ),
     ],
 )
@@ -356,7 +356,7 @@ def test_all_slips_of_a_job_are_told_at_once_each_at_its_line(folder):
     changes = {
         'units = "in"': "units = in",  # not TOML, and what is meant is plain
         "valve = 1.560": "valve = 1,6\nvalv_lift = 0.5\nrpm = seven",
-        'alloy = "aluminium"': 'alloy = "tin"',
+        'alloy = "aluminum"': 'alloy = "tin"',
         'name = "as cast"': 'name = ""',
         "depression_in_h2o = 28": "depression_in_h2o = 2800",
         'file = "target.toml"': 'file = "../target.toml"',
@@ -473,3 +473,9 @@ def test_the_files_of_a_job_are_told_all_at_once(tmp_path):
         check_job(read_job(tmp_path / "job.toml"))
     files = [problem.file for problem in refusal.value.problems]
     assert files == [str(sheet), str(sheet), str(target)]
+
+
+def test_aluminium_is_aluminum(folder):
+    job = folder / "job.toml"
+    job.write_text(EXAMPLE.replace('alloy = "aluminum"', 'alloy = "aluminium"'), encoding="utf-8")
+    assert read_job(job).job.metal.alloy == "aluminum"

@@ -466,3 +466,10 @@ def test_tool_and_turn_error_are_read(tmp_path):
         read_sheet(save(tmp_path, text.replace("rule", "laser")))
     with pytest.raises(InputError, match="a heading known to -1 degrees"):
         read_sheet(save(tmp_path, text.replace("0.5", "-1")))
+
+
+@pytest.mark.parametrize(("word", "shape"), [("rectangle", "rect"), ("Circle", "round"), ("ellipse", "oval")])
+def test_shapes_are_read_by_their_other_names(tmp_path, word, shape):
+    rows = [f"{k},1.5,1.5,{word}" for k in range(3)]
+    read = read_sheet(save(tmp_path, "\n".join(["station_in,height_in,width_in,shape", *rows])))
+    assert {reading.shape for reading in read.readings} == {shape}

@@ -154,7 +154,7 @@ def test_what_the_job_says_once_is_typed_into_forms(tab, folder):
     tab.page.get_by_role("button", name="Begin a job of this sheet").click()
     tab.saved()
     said(tab, "Valve head", "1.94")
-    said(tab, "Alloy", "aluminium")
+    said(tab, "Alloy", "aluminum")
     said(tab, "Bore", "4.x")
     bore = tab.page.get_by_label(re.compile("^Bore"))
     assert bore.get_attribute("aria-invalid") == "true"
@@ -175,7 +175,7 @@ def test_what_the_job_says_once_is_typed_into_forms(tab, folder):
     tab.keys(*(key for flow in ("130", "205", "231") for key in (flow, "Enter")))
     tab.saved()
     text = (folder / "job.toml").read_text(encoding="utf-8")
-    for line in ('alloy = "aluminium"', "bore = 4.030", "valve = 1.94", 'file = "gasket.csv"', 'file = "bench.csv"'):
+    for line in ('alloy = "aluminum"', "bore = 4.030", "valve = 1.94", 'file = "gasket.csv"', 'file = "bench.csv"'):
         assert line in text, text
     assert [row["flow_cfm"] for row in cells_of(folder / "bench.csv")] == ["130", "205", "231"]
 

@@ -35,8 +35,8 @@ def text_of(made: bytes) -> list[str]:
 
 
 def test_one_side_with_only_the_rows_that_are_cut(plan):
-    made = bench_sheet(plan, "as cast to wanted", "aluminium")
-    assert made == bench_sheet(plan, "as cast to wanted", "aluminium")
+    made = bench_sheet(plan, "as cast to wanted", "aluminum")
+    assert made == bench_sheet(plan, "as cast to wanted", "aluminum")
     (page,) = text_of(made)
     cut = np.abs(plan.rows.depth).max(axis=1) >= 0.0127
     shown = {f"{station:.2f}" for station in plan.rows.stations} & set(page.split())

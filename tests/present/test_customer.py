@@ -67,7 +67,7 @@ def test_bench_rows_of_a_state_that_the_job_does_not_have_are_told(report):
     renamed = [states[0], states[1] | {"name": "named anew"}]
     (told,) = published._unnamed_runs(renamed, runs)
     first, last = runs[1]["rows"][0], runs[1]["rows"][-1]
-    assert told["message"].startswith(f"rows {first} to {last} are of a state '{runs[1]['state']}'")
+    assert told["message"].startswith(f"rows {first} to {last} are of a stage '{runs[1]['state']}'")
     # Whatever else was flowed, nothing is told to be the flow of a state that has none.
     assert compared_flows(results | {"states": renamed}) == []
     asked = [states[0], renamed[1] | {"bench_run": runs[1]["state"]}]

@@ -64,7 +64,7 @@ def test_a_stop_for_want_of_a_wall_reading_says_so():
 @pytest.mark.parametrize(("missed", "told"), [([], False), ([0.0], True), ([0.0, 3.0], False)])
 def test_of_areas_that_nobody_asked_for_or_that_are_missed_none_is_said_to_be_met(missed, told):
     (text,) = stops_texts([{"missed_percent": each} for each in missed], [STOP], [], INCHES)
-    assert text.endswith("; the area targets are met all the same" if told else "stops the cut at 0.020 in")
+    assert text.endswith("; the area targets are met anyway" if told else "stops the cut at 0.020 in")
 
 
 def test_what_stops_a_cut_is_told_once_where_it_costs_area():
@@ -403,7 +403,7 @@ def test_what_a_job_lacks_is_left_out(report):
         assert f">{heading}</h2>" not in page and f">{heading}</h2>" in write_page(results, models, INCHES, STILLS)
     assert ">Balance and match</h2>" not in page
     assert "Left out: reach (the job has no [tool])." in page
-    assert "Nothing measured asks for a second look" in page
+    assert "Nothing measured needs a second look" in page
 
 
 def test_a_tightest_place_or_a_peak_is_told_to_have_changed_only_past_its_doubt(report):

@@ -80,7 +80,7 @@ def test_a_plan_prints_the_answer_first_and_writes_everything(bench, capsys):
     said = capsys.readouterr().out
     _check_said(" ".join(said.split()))
     lines = said.splitlines()
-    assert lines[1].startswith("  take out") and "g of aluminium" in lines[1]
+    assert lines[1].startswith("  take out") and "g of aluminum" in lines[1]
     assert any(line.startswith("order of work") for line in lines) and any("scrap casting" in line for line in lines)
     record = json.loads((bench / "plan" / "plan.json").read_text(encoding="utf-8"))
     left = record["walls_left"]

@@ -390,7 +390,7 @@ def test_a_target_far_under_todays_area_is_asked_about(wanted, told):
         port_from_readings(tube_readings(60.0, 36.0)), Target(areas=(AreaWanted(30.0, 30.0, wanted, wanted),))
     )
     assert told in next(n.message(MM) for n in tube.warnings if n.code == "area_over")
-    text = plan_text(planned(tube, {}, 2.7, tube.warnings, MM), "tube", "aluminium")
+    text = plan_text(planned(tube, {}, 2.7, tube.warnings, MM), "tube", "aluminum")
     assert "the area now is already more than the target" in text and "will be met" not in text
 
 
@@ -416,7 +416,7 @@ def test_a_cut_fades_out_as_a_beam_on_an_elastic_bed_and_how_far_it_reaches_is_t
         assert np.interp(60.0 + side * 4.2 * blend, tube.grid.stations, depth) < 0.001
     result = planned(tube, {}, 2.7, tube.warnings, MM)
     assert result.deepest.depth_mm == tube.depth.max()  # as the text has it
-    text = " ".join(plan_text(result, "tube", "aluminium").split())
+    text = " ".join(plan_text(result, "tube", "aluminum").split())
     assert "reaches station 3" in text and "a smaller blend, or cut_from and cut_to, hold it closer" in text
 
 

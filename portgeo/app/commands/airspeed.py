@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--depression", metavar="IN_H2O", help="bench depression, inches of water (28)")
     parser.add_argument("--bench", metavar="FILE", help="bench sheet (csv, xlsx, xls, ods): lift, flow, depression")
     parser.add_argument(
-        "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by state or set-up"
+        "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by stage or set-up"
     )
     parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
     parser.add_argument("--probe", metavar="FILE", help="sheet of pitot readings in the port, set beside the flow")
@@ -68,7 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     engine.add_argument(
         "--valves", metavar="N", type=int, default=1, help="how many such valves the run or the cylinder has (1)"
     )
-    engine.add_argument("--max-lift", metavar="LENGTH", help="greatest valve lift, for the mean flow coefficient")
+    engine.add_argument("--max-lift", metavar="LENGTH", help="highest valve lift, for the mean flow coefficient")
     parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
     parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
     parser.add_argument(

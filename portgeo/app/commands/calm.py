@@ -31,8 +31,8 @@ EXAMPLE = """examples:
 measured shape: not a flow bench, and not a full viscous simulation."""
 FILES = ("choices.csv", "choices.png", "bench-sheet.pdf", "cut-sheet.txt", "cut-sheet.csv", "plan.json", "planned.stl")
 CASES = "loss"  # folder of the cases of --try-loss
-CHOSEN_BY = {"metal": "the metal asked for", "peak": "the least that gets there"}
-KNEE = "past it metal buys least"
+CHOSEN_BY = {"metal": "the metal asked for", "peak": "the smallest that gets there"}
+KNEE = "past it more metal buys little"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +42,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--depression", metavar="IN_H2O", default="28", help="bench depression, inches of water (28)")
     parser.add_argument("--limits", metavar="TARGET", help="how deep and where a cut may go (toml)")
     parser.add_argument("--metal", metavar="CC", help="choose the cut of so much metal, cc (the knee)")
-    parser.add_argument("--peak", metavar="V", help="choose the least cut that brings the peak to V, ft/s (m/s in mm)")
+    parser.add_argument(
+        "--peak", metavar="V", help="choose the smallest cut that brings the peak to V, ft/s (m/s in mm)"
+    )
     parser.add_argument(
         "--slowing", metavar="SHARE", help="0 to 1: how much the slowing past the peak counts against the peak (0.05)"
     )

@@ -62,8 +62,12 @@ def add_common(parser: argparse.ArgumentParser, *, csv: bool = True) -> None:
 def add_metal(parser: argparse.ArgumentParser) -> None:
     """Add what the casting is of."""
     metal = parser.add_mutually_exclusive_group()
-    metal.add_argument("--alloy", choices=("aluminium", "iron"), default="aluminium", help="of the casting")
+    metal.add_argument("--alloy", type=_alloy, choices=("aluminum", "iron"), default="aluminum", help="of the casting")
     metal.add_argument("--density", type=_density, metavar="G_CC", help="its density, grams per cc")
+
+
+def _alloy(text: str) -> str:
+    return text.lower().replace("aluminium", "aluminum")
 
 
 def _density(text: str) -> float:

@@ -37,7 +37,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--check", metavar="NOW", help="sheet or mesh of the port as it is now: what is left")
     parser.add_argument(
-        "--align", choices=("none", "auto"), help="with --check: how NOW is laid on PORT (sheets none, scans auto)"
+        "--align",
+        choices=("none", "auto"),
+        help="with --check: how NOW is lined up with PORT (sheets none, scans auto)",
     )
     parser.add_argument(
         "--out", metavar="DIR", help="write bench sheet, cut sheet, target mesh, survey and comparison here"

@@ -1,4 +1,4 @@
-"""view: a port, or two states side by side, in a window or in a picture file."""
+"""view: a port, or two stages side by side, in a window or in a picture file."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 from portgeo.app.commands.common import add_bend, add_scan, load_port, refuse_scan_options
 
-HELP = "look at a port in 3D, or at two states side by side, in a window or as a picture"
+HELP = "look at a port in 3D, or at two stages side by side, in a window or as a picture"
 EXAMPLE = """examples:
   portgeo view port.csv
   portgeo view port.csv --picture port.png
@@ -19,7 +19,7 @@ Two are turned together, at one scale and in one scale of colours."""
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of view."""
     parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
-    parser.add_argument("other", metavar="OTHER", nargs="?", help="another state of it, to stand beside it")
+    parser.add_argument("other", metavar="OTHER", nargs="?", help="another stage of it, to show beside it")
     parser.add_argument("--picture", metavar="FILE", help="write a picture (png) and open no window")
     parser.add_argument("--units", choices=("in", "mm"), help="unit of what is shown (the file's own)")
     add_bend(parser)

@@ -163,7 +163,7 @@ def demanded(given: Given) -> Told | LeftOut:
     """Return what the engine asks of its port, and the power that the last state's flow could feed."""
     speed: Sped | LeftOut = given.needs["speed"]
     if isinstance(speed, LeftOut):
-        return LeftOut(f"there is no flow of the last state: {speed.why}")
+        return LeftOut(f"there is no flow of the last stage: {speed.why}")
     table = given.settings["engine"]
     power = table["cylinders"] is not None
     return Told(demand(speed.air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())

@@ -145,7 +145,7 @@ units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
 # epoxy = true  # metal may be "put back" with epoxy where a smaller area is wanted
 # epoxy_depth = @0.060@  # and no thicker than this
 
-# throat_area = @2.20@2  # what percentages below are of; without it, today's area at the row marked throat
+# throat_area = @2.20@2  # what percentages below are of; without it, the area now at the row marked throat
 # throat_diameter = @1.674@  # or this
 
 # One block for each station where an area is wanted. An area is met from below: the cut is the
@@ -224,10 +224,10 @@ units = "@u@"  # of every length here, and of all that is printed: "in" or "mm".
 # seat_width = @0.060@  # measured radially
 # seat_angle_deg = 45
 # valves = 1  # inlet valves a cylinder
-# max_lift = @0.450@  # greatest lift of the valve
+# max_lift = @0.450@  # highest lift of the valve
 
 [metal]
-# alloy = "aluminium"  # or "iron": the mass of what was cut is an estimate from a usual density; aluminium without it
+# alloy = "aluminum"  # or "iron": the mass of what was cut is an estimate from a usual density; aluminum without it
 # density_g_cc = 2.68  # or its density, in place of the alloy
 
 # A block for each state of the port, in order: as cast, first cut, ...
@@ -239,7 +239,8 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
   # or a mold scan (stl, ply, obj, 3mf, glb, off)
 # runner = "runner.csv"  # the manifold's runner before it: a sheet or a scan, plenum to flange
 # bench_run = "as cast"  # its run in the bench sheet, where that is called otherwise
-# align = "auto"  # how it is laid on the state before: "none" as measured (sheets), "auto" by the wall (scans)
+# hours = 2.5  # how long the cut to it took: sets the pace by which the next cut is reckoned
+# align = "auto"  # how it is lined up with the state before: "none" as measured (sheets), "auto" by the wall (scans)
 # [state.port_scan]  # only where port is a scan; [state.runner_scan] says the same of a runner's
 # units = "mm"  # of the scan's numbers, where its file does not say
 # scale = 1.0  # its lengths are multiplied by this; or
@@ -272,7 +273,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # The cut that slows the air where it is too fast: for each amount of metal the one that does most. It takes half a
 # minute, and needs a flow under [bench]. Its limits are the target's, and its state the target's.
 # [calm]
-# metal_cc = 0.60  # the cut to choose; without it that past which metal buys least
+# metal_cc = 0.60  # the cut to choose; without it that past which more metal buys little
 # hold_throat = true  # the throat keeps its area
 # limits = "limits.toml"  # a target's file, for how deep and where it may go, in place of the target's
 # state = "as cast"  # whose air is too fast; without it the target's, or the last where there is no target
@@ -310,7 +311,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # [set]
 # files = ["runner-1.csv", "runner-2.csv", "runner-3.csv", "runner-4.csv"]
 # flows = [238.0, 236.5, 237.2, 229.4]  # of each on the bench, all at one depression
-# gasket = "gasket.dxf"  # its hole, drawn from the line that the sheets are measured from: tells core shift
+# gasket = "gasket.dxf"  # its hole, drawn from the line that the sheets are measured from: gives core shift
 # gasket_at = "entry"  # the end of the runners that it lies at, or "exit"
 # [set.scan]  # only where they are scans: the keys of [state.port_scan]
 # units = "mm"
@@ -324,6 +325,9 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # length = @6.000@  # of the whole burr
 # grip = @1.000@  # of it held in the collet
 # state = "as cast"  # in which its reach is tried; without it, the last
+
+# [quote]  # the customer's pages then say what the work took, and what the rest should take
+# per_hour = 80.00  # your own price of an hour; without it only the hours
 
 [templates]
 # at = [@0.800@, @1.600@, @2.400@]  # stations of the printed sections; without them, the measured ones

@@ -54,12 +54,18 @@ def _metal(given: Given) -> str:
 def on_paper(given: Given) -> bytes | LeftOut:
     """Return the bench sheet of a plan, or of the cut that calms the air, as PDF."""
     from portgeo.present.paper.bench_sheet import bench_sheet
+    from portgeo.present.text.hours import pace_text
+    from portgeo.results.hours import hours_of
 
     made = given.needs["cut"]
     cut: Cut | None = made.cut if isinstance(made, Calm) else made
     if not isinstance(cut, Cut):
         return LeftOut("there is no cut")
-    return bench_sheet(cut.planned, given.settings["title"], _metal(given))
+    spent = given.settings["hours"]
+    timed = [(each, given.needs[f"timed {nth}"].record["removed_cc"]) for nth, each in enumerate(spent)]
+    hours = hours_of(timed, cut.record["removed_cc"], given.settings["other_ports"])
+    more = [] if hours is None else [("hours", pace_text(hours))]
+    return bench_sheet(cut.planned, given.settings["title"], _metal(given), more)
 
 
 def calmed(given: Given) -> Calm | LeftOut:

@@ -40,8 +40,17 @@ def add_plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
 
 def _on_paper(steps: Steps, cut: str, state: str, to: str) -> None:
     """Add the bench sheet of a cut, the name of its step."""
-    settings = {"title": f"{steps.job.job.title}: {state} {to}", "metal": metal_of(steps)}
-    steps.add(f"bench-sheet {cut}", "drawing the bench sheet", "cut.on_paper", settings, needs={"cut": cut})
+    job = steps.job.job
+    timed = [k for k in range(1, len(job.state)) if job.state[k].hours and f"compare port {k - 1} {k}" in steps.by_name]
+    settings = {
+        "title": f"{job.title}: {state} {to}",
+        "metal": metal_of(steps),
+        "hours": [job.state[k].hours for k in timed],
+        "other_ports": job.other_ports if timed else None,
+    }
+    needs: dict[str, str | None] = {"cut": cut}
+    needs |= {f"timed {nth}": f"compare port {k - 1} {k}" for nth, k in enumerate(timed)}
+    steps.add(f"bench-sheet {cut}", "drawing the bench sheet", "cut.on_paper", settings, needs=needs)
 
 
 def _target_files(steps: Steps, file: str) -> list[tuple[str, str, str]]:

@@ -26,6 +26,7 @@ from portgeo.present.page.page import write_page
 from portgeo.present.paper.customer import customer_pages
 from portgeo.present.text.throat import throat_notice
 from portgeo.results.figures import Result
+from portgeo.results.hours import hours_of
 
 Get = Callable[[str], Any]  # a step's result by its name, None where there is no such step
 FORMULA = "=+-@\t\r"  # a cell of text that begins with one of these a spreadsheet would run
@@ -129,6 +130,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         "calm": _calm(steps, get),
         "loss": _record(get(LOSS)),
         "reach": None,
+        "hours": _hours(steps, get),
         "skipped": skipped,
     }
     if job.tool is not None:
@@ -137,6 +139,20 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
     results["files"] = _files(steps, get)
     # The page is given what the file says: the same figures, rounded alike, and nothing but plain values.
     return dict(json.loads(json_text(results)))
+
+
+def _hours(steps: Steps, get: Get) -> dict[str, Any] | None:
+    """Return what the work took, and should take."""
+    job, plan = steps.job.job, _record(get("plan"))
+    records = [_record(get(f"compare port {k - 1} {k}")) for k in range(1, len(job.state))]
+    timed = [
+        (state.hours, record["removed_cc"])
+        for state, record in zip(job.state[1:], records, strict=True)
+        if state.hours is not None and record is not None
+    ]
+    per_hour = None if job.quote is None else job.quote.per_hour
+    hours = hours_of(timed, None if plan is None else plan["removed_cc"], job.other_ports, per_hour)
+    return None if hours is None else {**hours, "quoted": job.quote is not None}
 
 
 def _record(result: Any) -> Any:

@@ -78,7 +78,7 @@ class Steps:
 def metal_of(steps: Steps) -> dict[str, Any]:
     """Return the casting's metal: its alloy or its density."""
     metal = steps.job.job.metal
-    alloy = metal.alloy or ("aluminium" if metal.density_g_cc is None else None)
+    alloy = metal.alloy or ("aluminum" if metal.density_g_cc is None else None)
     return {"alloy": alloy, "density_g_cc": metal.density_g_cc}
 
 

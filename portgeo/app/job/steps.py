@@ -120,7 +120,7 @@ def _compared(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
                 needs={"before": one, "after": other},
             )
         if part == "port" and len(have) == 1:
-            steps.skip("comparison", "there is one state; add a second [[state]] once it is cut")
+            steps.skip("comparison", "there is one stage; add a second [[state]] once it is cut")
 
 
 def _joints(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
@@ -139,7 +139,7 @@ def _joints(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         needs: dict[str, str | None] = {"upstream": parts[k, "runner"], "downstream": parts[k, "port"]}
         steps.add(f"match {k}", f"matching the joint of {state.name}", "parts.matched", settings, files, needs)
     if not any_joint:
-        why = "no state has a runner; give one with  runner = ...  in its [[state]]"
+        why = "no stage has a runner; give one with  runner = ...  in its [[state]]"
         steps.skip("match of the joint", why)
 
 

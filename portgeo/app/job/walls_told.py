@@ -24,7 +24,7 @@ def check_walls(file: JobFile, named: Sequence[str], start: int, table: str = "t
         return
     if job.walls is None or PurePosixPath(job.walls.file) != PurePosixPath(named[0]):
         raise InputError(
-            f"the cut is limited by the wall readings in '{named[0]}', and nothing says in which state they were taken",
+            f"the cut is limited by the wall readings in '{named[0]}', and nothing says in which stage they were taken",
             file=str(file.path),
             where=file.where(table if job.walls is None else "walls"),
             mend=f'Write under [walls]  file = "{named[0]}"  and one of: {job.said_states}',

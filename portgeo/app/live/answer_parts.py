@@ -92,10 +92,10 @@ def job_of(asked: Asked) -> JobFile:
 def metal_of(asked: Asked) -> dict[str, Any]:
     metal = None if asked.job is None else job_of(asked).job.metal
     if metal is None:
-        return {"alloy": "aluminium"}
+        return {"alloy": "aluminum"}
     if metal.density_g_cc is not None:
         return {"density_g_cc": metal.density_g_cc}
-    return {"alloy": metal.alloy or "aluminium"}
+    return {"alloy": metal.alloy or "aluminum"}
 
 
 @dataclass(frozen=True)

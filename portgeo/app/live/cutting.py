@@ -85,7 +85,7 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         depression_in_h2o=flow.depression_in_h2o, progress=lambda what, share: progress(what, share), **metal,
     )  # fmt: skip
     title = f"{of.stage} at {cfm:.0f} cfm"
-    why = "past it metal buys least" if amount is None else "as the job asks"
+    why = "past it more metal buys little" if amount is None else "as the job asks"
     lines = [*remarks, *(line for line in said_lines(calm_text(found, title, why)) if not line.startswith(HELD))]
     if found.chosen is not None:
         lines += [f"{HELD} {text}" for text in held_texts(found.chosen.to_dict(), found.display)]

@@ -203,7 +203,7 @@ class Draft:
         if edit["stage"] not in names or not self.job:
             raise InputError(f"there is no stage {str(edit['stage'])[:60]!r}", mend=AGAIN)
         if len(names) == 1:
-            raise InputError("a job has one stage at the least", mend="Rename this one")
+            raise InputError("a job needs at least one stage", mend="Rename this one")
         self._job_text(lambda text: without_entry(text, "state", names.index(edit["stage"])))
         return f"stage {edit['stage']} taken out; its files stay"
 

@@ -28,7 +28,7 @@ TITLES = {
     "calm": "Calm the air",
     "loss": "Pressure lost",
     "gasket": "Gasket", "set": "Set of runners", "tool": "Burr", "walls": "Walls",
-    "probe": "Probe", "templates": "Templates",
+    "probe": "Probe", "templates": "Templates", "quote": "Quotation",
 }  # fmt: skip
 
 # What each key is called, and what belongs there; of a length the unit is the job's, or the key's own.
@@ -52,10 +52,10 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "seat_width": ("Seat width", "Measured radially"),
         "seat_angle_deg": ("Seat angle", ""),
         "valves": ("Valves a cylinder", "Of this kind"),
-        "max_lift": ("Greatest lift", "Of the valve"),
+        "max_lift": ("Highest lift", "Of the valve"),
     },
     "metal": {
-        "alloy": ("Alloy", "The mass of what was cut is told from a usual density"),
+        "alloy": ("Alloy", "The mass of what was cut is worked out from a usual density"),
         "density_g_cc": ("Density", "g/cc, in place of the alloy"),
     },
     "state": {
@@ -65,7 +65,8 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "port": ("Port", "Its section sheet or scan"),
         "runner": ("Runner", "The manifold's runner before it: a sheet or a scan, plenum to flange"),
         "bench_run": ("Bench run", "Its run in the bench sheet, where that is called otherwise"),
-        "align": ("Laid on the stage before", "none: as measured (sheets); auto: by the wall (scans)"),
+        "hours": ("Hours", "How long the cut took; the next cut's time is reckoned from it"),
+        "align": ("Lined up with the stage before", "none: as measured (sheets); auto: by the wall (scans)"),
     },
     "bench": {
         "file": ("Bench sheet", "Lift, flow and depression, a run for each stage"),
@@ -82,7 +83,7 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "limits": ("Limits", "A target's file, for how deep and where it may go; the next cut's without it"),
         "metal_cc": (
             "Metal",
-            "cc, of the cut to choose; past the knee metal buys least, and that is chosen without it",
+            "cc, of the cut to choose; left empty: the knee, past which more metal buys little",
         ),
         "hold_throat": ("Hold the throat", "true: it keeps its area"),
     },
@@ -108,7 +109,7 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "flows": ("Flows", "Of each on the bench, all at one depression, with commas between"),
         "gasket": (
             "Gasket",
-            "Drawing of its hole, from the line that the sheets are measured from: core shift is told from it",
+            "Drawing of its hole, from the line that the sheets are measured from: core shift is measured from it",
         ),
         "gasket_at": ("It lies at", "The end of the runners that is bolted to it"),
     },
@@ -128,6 +129,9 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
     "probe": {
         "file": ("Probe sheet", "A pitot tube's readings in the port: the report sets them beside the computed air"),
         "state": ("Taken in stage", "The air changes from stage to stage"),
+    },
+    "quote": {
+        "per_hour": ("Price of an hour", "Your own; the customer's pages then say what the work took and should take"),
     },
     "templates": {
         "at": ("Stations", "Of the printed sections, with commas between; the measured ones without them"),

@@ -139,7 +139,7 @@ def _content(text: str) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         raise InputError(
             "the file cannot be made out, so that nothing is written into it",
-            mend="Mend the line that is marked in a text editor first, or bring an earlier version back",
+            mend="Fix the line that is marked in a text editor first, or bring an earlier version back",
         ) from error
 
 

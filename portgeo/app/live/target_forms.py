@@ -33,7 +33,7 @@ def _of(
 KEYS: Mapping[str, tuple[Key, ...]] = {
     "": (
         _of("units", "Units", "Of every length here; areas are in its square", "choice", *UNITS),
-        _of("greatest_depth", "Greatest depth", "No cut anywhere deeper, square to the wall"),
+        _of("greatest_depth", "Maximum depth", "No cut anywhere deeper, square to the wall"),
         _of("blend", "Blend", "A cut fades out over about this length"),
         _of("symmetric", "Left and right alike", "", "choice", "true", "false"),
         _of("walls", "Walls that may be cut", f"{', '.join(WALLS)}, with commas between; all without it", "list"),
@@ -41,7 +41,7 @@ KEYS: Mapping[str, tuple[Key, ...]] = {
         _of("cut_to", "Cut to station", ""),
         _of("epoxy", "Epoxy", "Metal may be put back where a smaller area is wanted", "choice", "true", "false"),
         _of("epoxy_depth", "Epoxy, no thicker than", ""),
-        _of("throat_area", "Throat area", "What percentages are of; without it today's, at the mark", "area"),
+        _of("throat_area", "Throat area", "What percentages are of; without it what it is now, at the mark", "area"),
         _of("throat_diameter", "Throat diameter", "In place of its area"),
     ),
     "area": (
@@ -63,7 +63,7 @@ KEYS: Mapping[str, tuple[Key, ...]] = {
         _of("to", "To station"),
     ),
     "limits": (
-        _of("least_wall", "Least wall", "Metal to leave"),
+        _of("least_wall", "Minimum wall", "Metal to leave"),
         _of("wall_readings", "Wall sheet", "The sonic tester's readings, of the port before this cut", "text"),
         _of("outer_mesh", "What lies outside", "Meshes of water jacket and pushrod passage, commas between", "list"),
         _of("outer_mesh_units", "Their units", "Of meshes that do not say", "choice", *MESH_UNITS),

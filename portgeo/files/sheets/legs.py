@@ -51,7 +51,7 @@ def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:
             drawn = next((column for column in PLACED if row.given(column) is not None), None)
             if drawn is not None:
                 mend = "Give station, turn_deg and swing_deg instead"
-                row.tell(drawn, "a port that splits is not laid down by places or points", mend)
+                row.tell(drawn, "a port that splits cannot be given by places or points", mend)
 
 
 def begun_at_split(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tuple[Reading, ...]:

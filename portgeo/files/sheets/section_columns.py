@@ -14,6 +14,7 @@ LONGEST_MM = 5000.0  # and no port or runner is longer
 LONGEST_NAME = 20  # letters of a leg's name
 LARGEST_TURN_ERROR = np.radians(30.0)  # more is no reading
 SHAPES: tuple[Shape, ...] = ("rect", "round", "oval", "outline")
+ALSO_CALLED = {"rectangle": "rect", "circle": "round", "ellipse": "oval"}
 
 
 def _signed(cell: Cell, value: float) -> None:
@@ -48,8 +49,9 @@ def _turn_error(cell: Cell, value: float) -> None:
 
 
 def _shape(cell: Cell) -> Shape:
+    word = cell.text.lower()
     for shape in SHAPES:
-        if cell.text.lower() == shape:
+        if ALSO_CALLED.get(word, word) == shape:
             return shape
     raise InputError(f"{cell.shown} is no shape", mend="Write rect, round, oval or outline")
 

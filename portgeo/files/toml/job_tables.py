@@ -26,9 +26,9 @@ Point = tuple[float, float, float]
 # Tables that must name their state where there are several: the wall gets thinner from state to state, so
 # that readings of another one than the cut starts from would have it go too deep.
 STATE_TOLD = {
-    "target": "which state its cut starts from",
-    "walls": "in which state its readings were taken",
-    "probe": "in which state its readings were taken",
+    "target": "which stage its cut starts from",
+    "walls": "in which stage its readings were taken",
+    "probe": "in which stage its readings were taken",
 }
 
 
@@ -55,11 +55,22 @@ class Engine(Table):
     max_lift: float | None = None
 
 
+class Quote(Table):
+    """What the shop asks for its time, for the customer's pages."""
+
+    per_hour: float | None = Field(default=None, gt=0.0, le=10000.0)
+
+
 class Metal(Table):
     """The casting: a named alloy, or its density."""
 
-    alloy: Literal["aluminium", "iron"] | None = None
+    alloy: Literal["aluminum", "iron"] | None = None
     density_g_cc: float | None = Field(default=None, gt=0.0, lt=25.0)
+
+    @field_validator("alloy", mode="before")
+    @classmethod
+    def _as_here(cls, value: Any) -> Any:
+        return "aluminum" if value == "aluminium" else value
 
     @field_validator("density_g_cc")
     @classmethod
@@ -118,6 +129,7 @@ class State(Table):
     port_scan: Scan | None = None
     runner_scan: Scan | None = None
     bench_run: Name | None = None
+    hours: float | None = Field(default=None, gt=0.0, le=1000.0)
     align: Literal["none", "auto"] | None = None
 
     @field_validator("date", mode="before")
@@ -302,6 +314,7 @@ class Job(Table):
     walls: Walls | None = None
     probe: Probe | None = None
     templates: Templates = Templates()
+    quote: Quote | None = None
 
     @field_validator("state", mode="before")
     @classmethod
@@ -320,6 +333,11 @@ class Job(Table):
         if name is None:
             return len(self.state) - 1
         return [state.name.strip().casefold() for state in self.state].index(name.strip().casefold())
+
+    @property
+    def other_ports(self) -> int | None:
+        """How many more ports like this one the engine has, one a cylinder; None where its cylinders are not given."""
+        return self.engine.cylinders - 1 if self.engine is not None and self.engine.cylinders else None
 
     @property
     def calmed_state(self) -> int:

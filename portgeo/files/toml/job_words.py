@@ -20,6 +20,7 @@ from portgeo.files.toml.job_tables import (
     Metal,
     Planned,
     Probe,
+    Quote,
     RunnerSet,
     Scan,
     State,
@@ -32,7 +33,7 @@ from portgeo.files.toml.tables import shown
 TABLES: dict[str, type[Table]] = {
     "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,
     "bench": Bench, "target": Planned, "calm": Calm, "loss": Loss, "gasket": Gasket, "set": RunnerSet, "tool": Tool,
-    "walls": Walls, "probe": Probe, "templates": Templates,
+    "walls": Walls, "probe": Probe, "templates": Templates, "quote": Quote,
 }  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from portgeo.present.page.tables import Table, folds, named, table_element
 from portgeo.present.page.text import calm_text, capital, next_step, tied
 from portgeo.present.text.calm import held_texts
 from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
+from portgeo.present.text.hours import pace_text
 
 BENCH_SHEETS = {"cut": "bench-sheet.pdf", "calm-cut": "calm-bench-sheet.pdf"}  # beside the page, by their tables
 TINTS = 4  # of the cut sheet's cells, by share of the deepest
@@ -113,6 +114,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
         el("h3", "Order of work"),
         el("ol", [el("li", step) for step in record["order_of_work"]]),
         *_sheet(results, record, tables, "cut", d),
+        *([el("p", f"Hours: {pace_text(results['hours'])}.")] if results.get("hours") else []),
     ]
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
     if stopped:

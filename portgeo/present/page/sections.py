@@ -229,7 +229,7 @@ def warnings_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
     told = {warning["about"] for warning in results["warnings"]}
     clear = [state["name"] for state in results["states"] if state["name"] not in told]
     found = [table_element(tables["warnings"], d)] if told else []
-    return [*found, *(el("p", f"{name}: nothing asks for a second look.") for name in clear)]
+    return [*found, *(el("p", f"{name}: nothing needs a second look.") for name in clear)]
 
 
 def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:

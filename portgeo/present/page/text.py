@@ -263,7 +263,7 @@ def next_step(results: Mapping[str, Any], d: Display) -> str:
     about_last = [w for w in results["warnings"] if w["about"] == results["states"][-1]["name"]]
     if about_last:
         return f"Look first at this: {about_last[0]['message'].rstrip('.')}."
-    return "Nothing measured asks for a second look, and the job names no target for a next cut."
+    return "Nothing measured needs a second look, and the job names no target for a next cut."
 
 
 NO_STOP = ("short_side_there", "boss_kept", "boss_left_out")  # what a plan tells that keeps no metal in
@@ -350,7 +350,7 @@ def port_in_words(record: Mapping[str, Any], state: str, d: Display) -> str:
     ends = {opening["role"]: opening["area_mm2"] for opening in record["openings"]}
     text = (
         f"{capital(state)}: a tube {d.length(record['length_mm'])} long from an entry of {d.area(ends['entry'])} to "
-        f"an exit of {d.area(ends['exit'])}, least {d.area(record['least_area']['area_mm2'])} at station "
+        f"an exit of {d.area(ends['exit'])}, minimum {d.area(record['least_area']['area_mm2'])} at station "
         f"{d.length(record['least_area']['station_mm'])}"
     )
     for k, bend in enumerate(record["bends"]):

@@ -34,24 +34,27 @@ FINISHED = "finished"
 BESIDE = 0.16  # of the drawing's height: two figures of wall left nearer than this would lie on each other
 
 
-def bench_sheet(planned: Planned, title: str, metal: str) -> bytes:
-    """Return the bench sheet as PDF. title : what is cut, and to what. metal : what the grams are of."""
-    return printed(lambda: _pages(planned, title, metal), title)
+def bench_sheet(planned: Planned, title: str, metal: str, more: Sequence[tuple[str, str]] = ()) -> bytes:
+    """Return the bench sheet as PDF.
+
+    title : what is cut, and to what. metal : what the grams are of. more : lines of the answer, a name and a sentence.
+    """
+    return printed(lambda: _pages(planned, title, [*answer_lines(planned, metal), *more]), title)
 
 
-def _pages(planned: Planned, title: str, metal: str) -> list[Figure]:
+def _pages(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> list[Figure]:
     """Return one page, or two where what limits the cut and the order of work do not go on the first."""
-    sheet = _first(planned, title, metal)
+    sheet = _first(planned, title, lines)
     _lists(sheet, planned)
     if not sheet.full:
         return [sheet.figure]
-    first, second = _first(planned, title, metal), Sheet(planned.display, EDGE)
+    first, second = _first(planned, title, lines), Sheet(planned.display, EDGE)
     _cautions(first, planned)
     _lists(second, planned)
     return [first.figure, second.figure]
 
 
-def _first(planned: Planned, title: str, metal: str) -> Sheet:
+def _first(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> Sheet:
     """Return the first page as far as the table."""
     sheet = Sheet(planned.display, EDGE)
     sheet.write(title, BIG)
@@ -60,7 +63,7 @@ def _first(planned: Planned, title: str, metal: str) -> Sheet:
     rows = np.flatnonzero((np.abs(planned.rows.depth) >= SHOWN_MM).any(axis=1))
     if len(rows):
         sheet.room = ANSWER * room
-    for name, text in answer_lines(planned, metal):
+    for name, text in lines:
         line = sheet.down
         sheet.write(name, PLAIN, bold=True)
         sheet.down = line

@@ -32,6 +32,7 @@ from portgeo.present.paper.sheet import MARGIN, SOFT, TEXT, Sheet, printed
 from portgeo.present.pictures.charts import INK
 from portgeo.present.pictures.flat import draw_model, draw_scale
 from portgeo.present.pictures.model import Model
+from portgeo.present.text.hours import quotation_texts
 from portgeo.results.figures import for_the_customer
 from portgeo.results.kinds import kind_of
 from portgeo.results.measured import Measured
@@ -172,6 +173,11 @@ def _second(results: Mapping[str, Any], d: Display) -> Figure:
     if flows:
         _flow_chart(sheet.axes(0.60, 0.40, height - 0.6, 0.3), results, d)
     sheet.down += height + 0.25 + 0.2 * (len(results["states"]) + bool(results["plan"]))
+    hours = results.get("hours")
+    if hours and hours["quoted"]:
+        sheet.heading("Time")
+        for text in quotation_texts(hours):
+            sheet.point(text)
     sheet.heading("What to expect")
     for text in _expected(results):
         sheet.point(text)

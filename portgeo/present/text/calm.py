@@ -31,8 +31,8 @@ def calm_text(calm: CalmedAir, title: str, chosen_by: str) -> str:
     chosen = calm.chosen
     lines += [
         f"  cut         {chosen.metal_cc:.2f} cc, {d.length(chosen.deepest_mm)} at the deepest ({chosen_by})",
-        f"  then        peak {d.speed(chosen.peak_m_s)}, down {_speed(chosen.gain_m_s, chosen.gain_u_m_s, d)}"
-        f"{'' if chosen.sure else ', which is no gain that can be told'}{_slowing(chosen.slowing_percent)}",
+        f"  finished    peak {d.speed(chosen.peak_m_s)}, down {_speed(chosen.gain_m_s, chosen.gain_u_m_s, d)}"
+        f"{'' if chosen.sure else ', within the ±: no gain shown'}{_slowing(chosen.slowing_percent)}",
     ]
     if calm.knee is not None:
         knee = calm.choices[calm.knee]

@@ -23,7 +23,7 @@ from portgeo.reshape.target import wanted_stations
 from portgeo.results.planned import Planned, deepest_place
 from portgeo.results.work import volume_text, walls_to_cut
 
-WALLS_UNKNOWN = "not known: nobody measured the wall"
+WALLS_UNKNOWN = "not known: the wall was not measured"
 SHOWN_MM = NOTHING_MM  # less shows as a dot
 STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
 LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
@@ -125,7 +125,7 @@ def stops_texts(
             stopped = stop_notice(stop["name"], stop["depth_mm"], not stop["measured"]).message(d)
             place = "all round" if stop["all_round"] else clock_text(stop["clock_hours"])
             text = f"station {d.length(stop['station_mm'])}, {place}: {stopped}"
-            found.append(f"{text}; the area targets are met all the same" if met else text)
+            found.append(f"{text}; the area targets are met anyway" if met else text)
     return found
 
 

@@ -54,7 +54,7 @@ def _offset(found: Match, d: Display) -> str:
 
 def _rotation(found: Match) -> str:
     if found.rotation is None:
-        return "cannot be told of a round opening"
+        return "not known for a round opening"
     turn = np.degrees(found.rotation)
     return f"{abs(turn):.1f} deg {'clockwise' if turn > 0 else 'counterclockwise'} looking downstream"
 

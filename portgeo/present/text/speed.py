@@ -332,7 +332,7 @@ def _change_table(
         "setup": f"what '{after.setup or after.name}' costs or gives"
         + (f" ({after.state})" if after.state and after.setup else ""),
         "state": f"what '{after.state or after.name}' gives or costs" + (f" ({after.setup})" if after.setup else ""),
-        "both": "state and set-up both differ",
+        "both": "stage and set-up both differ",
     }[what]
     one, other = f"run {earlier + 1}", f"run {later + 1}"
     lines = [

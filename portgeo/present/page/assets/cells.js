@@ -50,7 +50,8 @@ function rowOf(table, row) {
   });
   const ends = [found.floor_x, found.floor_z, found.roof_x, found.roof_z];
   if (found.height === null && ends.every(Number.isFinite)) found.height = Math.hypot(ends[2] - ends[0], ends[3] - ends[1]);
-  found.shape = (found.text.shape || "").toLowerCase() || "rect";
+  const word = (found.text.shape || "").toLowerCase();
+  found.shape = { rectangle: "rect", circle: "round", ellipse: "oval" }[word] || word || "rect";
   return found;
 }
 
