@@ -54,15 +54,16 @@ def gradient(trial, first, last):
     return STANDARD.density * drop / ((tube.stations[b] - tube.stations[a]) * 1e-3)
 
 
-def bend_loss(trial, upstream, downstream):
-    """Loss of a bend over the velocity head, as it is measured: the lines of total pressure up- and downstream, drawn
-    on to the bend's two ends. upstream, downstream : stations, mm, between which they are fitted.
+def bend_loss(trial, upstream, recovered):
+    """Loss of a bend over the velocity head, as the correlations have it: what a pipe with the bend loses over a
+    straight one as long, up to a station, mm, where the stream has recovered. Friction past a bend is more than a straight
+    pipe's, and that is the bend's. upstream : stations, mm, between which the straight pipe's line is fitted.
     """
     tube, solution = trial.solution.tube, trial.solution
     stations, total = tube.stations[1:-1], solution.total_pressure
-    ends = []
-    for (first, last), at in ((upstream, "first"), (downstream, "last")):
-        inside = (stations >= first) & (stations <= last)
-        line = np.polyfit(stations[inside], total[inside], 1)
-        ends.append(float(np.polyval(line, tube.stations[getattr(tube, at)])))
-    return (ends[0] - ends[1]) * STANDARD.density / trial.lost.throat_head
+    inside = (stations >= upstream[0]) & (stations <= upstream[1])
+    slope, at_zero = np.polyfit(stations[inside], total[inside], 1)
+    start, end = tube.stations[tube.first], tube.stations[tube.last]
+    straight = slope * (recovered - end)
+    lost = slope * start + at_zero - np.interp(recovered, stations, total) + straight
+    return float(lost) * STANDARD.density / trial.lost.throat_head
