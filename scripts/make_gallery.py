@@ -32,6 +32,9 @@ PICTURES = {
 PAGE_SIZE = {"width": 1000, "height": 1560}  # down to the port in 3D
 DPI = 100
 COLOURS = 240  # of a picture's palette: a third of the bytes, and no eye tells
+PHOTO_SIZE = (2016, 1512)  # pixels of a made-up photograph
+PHOTO_SHOWN = 900  # pixels of its width in the guide
+PHOTO_QUALITY = 80
 PAPER_AT = 2.4  # station of the demo, in, at which the turn is shown on squared paper
 
 
@@ -56,6 +59,33 @@ def first_sheet(pdf: Path, picture: Path) -> None:
     import pypdfium2
 
     pypdfium2.PdfDocument(pdf)[0].render(scale=DPI / 72.0).to_pil().save(picture)
+
+
+def photographs() -> None:
+    """Write what is traced of made-up photographs: of a slice, and of a whole mold from the side and from above."""
+    import cv2
+    import numpy as np
+
+    import portgeo as pg
+    from portgeo.front.photos import traced_mold_picture, traced_picture
+    from tests.photos.mold_render import mold_trial
+    from tests.photos.render import saved
+    from tests.photos.trials import slice_trial
+
+    def written(name: str, pictures: list[bytes]) -> None:
+        high = round(PHOTO_SHOWN * PHOTO_SIZE[1] / PHOTO_SIZE[0])
+        shown = [cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_COLOR) for picture in pictures]
+        small = [cv2.resize(levels, (PHOTO_SHOWN, high), interpolation=cv2.INTER_AREA) for levels in shown]
+        cv2.imwrite(str(OUT / name), np.hstack(small), [cv2.IMWRITE_JPEG_QUALITY, PHOTO_QUALITY])
+
+    with tempfile.TemporaryDirectory() as name:
+        piece = slice_trial(8, PHOTO_SIZE)
+        file = saved(piece.data, Path(name) / "slice.jpg")
+        written("traced-slice.jpg", [traced_picture(pg.trace([file], thick_mm=piece.thick, bar_mm=piece.bars), 0)])
+        mold = mold_trial(8, size=PHOTO_SIZE)
+        files = [saved(data, Path(name) / f"{k}.jpg") for k, data in enumerate((mold.side, mold.top))]
+        traced = pg.trace_mold(*files, corner_mm=mold.corners, bar_mm=mold.bars)
+        written("traced-mold.jpg", [traced_mold_picture(traced, k) for k in range(2)])
 
 
 def squared_paper(picture: Path) -> None:
@@ -145,6 +175,7 @@ def main() -> int:
         first_sheet(report / "customer.pdf", OUT / "customer.png")
     (OUT / "where-to-measure.png").write_bytes(mic_picture())
     squared_paper(OUT / "on-paper.png")
+    photographs()
     for picture in OUT.glob("*.png"):
         made_small(picture)
     return 0

@@ -139,13 +139,28 @@ def rows_of(
     shared = np.hypot(*parts) / np.sqrt(2.0)
     error = np.full(len(s), BEND_MM)
     # A heading is that of the line through the middles over half a height.
-    turn_error = np.sqrt(2.0) * BEND_MM / (sections.height / 2.0)
+    turn_error = np.sqrt(2.0) * _bend(mold, traced, seen[0]) / (sections.height / 2.0)
     return tuple(
         MoldRow(
             int(k), *(float(v[k]) for v in (s, sections.height, mold.width, turn, swing, error, turn_error, shared))
         )
         for k in places
     )
+
+
+def _bend(mold: Mold, traced: Traced, side: Seen) -> FloatArray:
+    """Return by how much (n,) a wall's line is off from place to place in the side view, standard uncertainty, mm.
+
+    Where the camera looks at a wall at a slant, a corner read to a step moves what is seen of it. Where it is straight
+    over one, the edge that is seen goes from the upper to the lower one: where the camera stood makes a step there.
+    """
+    x, z = mold.sections.middle.T
+    middle = mold.side.put(np.column_stack([x, (mold.left + mold.right) / 2.0, z]))[:, :2]
+    slant = np.linalg.norm(middle - side.eye[:2], axis=1) / side.eye[2]
+    own = traced.placed.views[0].position
+    aside = np.linalg.norm([(views[0].position - own)[:2] for views, _ in traced.placed.steps])
+    step = mold.width / 2.0 * aside / side.eye[2]
+    return np.asarray(np.sqrt(BEND_MM**2 + (HALF_STEP_MM * slant) ** 2 + step**2))
 
 
 def _corner_error(corners: Sequence[float]) -> float:
