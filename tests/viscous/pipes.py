@@ -56,8 +56,8 @@ def gradient(trial, first, last):
 
 def bend_loss(trial, upstream, recovered):
     """Loss of a bend over the velocity head, as the correlations have it: what a pipe with the bend loses over a
-    straight one as long, up to a station, mm, where the stream has recovered. Friction past a bend is more than a straight
-    pipe's, and that is the bend's. upstream : stations, mm, between which the straight pipe's line is fitted.
+    straight one as long, up to a station, mm, where the stream has recovered. Friction past a bend is more than a
+    straight pipe's, and that is the bend's. upstream : stations, mm, between which the straight pipe's line is fitted.
     """
     tube, solution = trial.solution.tube, trial.solution
     stations, total = tube.stations[1:-1], solution.total_pressure
