@@ -9,13 +9,16 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+import portgeo as pg
 from portgeo.present.page.contents import tables_of
 from portgeo.present.page.page import write_page
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import answer, changes
 from portgeo.present.page.view import stills_of
+from portgeo.present.text.check_sheet import check_lines
 from portgeo.present.text.cut_sheet import stops_texts
 from portgeo.results.kinds import kind_of
+from portgeo.results.planned import HOURS_TOLD
 from tests.browser import driven
 from tests.present.conftest import CAST, CUT, INCHES, TITLE
 
@@ -441,3 +444,18 @@ def test_a_short_side_without_one_circle_is_told_by_its_tightest_radius(report):
     told = results | {"states": states}
     assert "the short side’s tightest radius went from 0.400 to 0.500 ± 0.010 in" in changes(told, INCHES)[0]
     assert "tightest radius 0.500 ± 0.010 in" in answer(told, INCHES)[1]
+
+
+def test_a_cut_half_done_is_the_first_thing_said_with_what_is_left_and_what_went_too_deep(report):
+    rows = [{"station": s, "height": 40.0, "width": 30.0, "corner": 6.0} for s in (0.0, 20.0, 40.0, 60.0)]
+    begun = [row | ({"height": 44.0, "rise": 2.0} if row["station"] == 20.0 else {}) for row in rows]
+    as_cast, now = (pg.port_from_rows(each, units="mm") for each in (rows, begun))
+    made = pg.check(pg.plan(as_cast, areas={40.0: 1250.0}), now)
+    lines = [{"name": name, "says": text} for name, text in check_lines(made)]
+    results = report[0] | {"check": {"state": CUT, "lines": lines, "record": made.to_dict()}}
+    assert answer(results, INCHES)[0].startswith("Left to take: ") and "cc planned" in answer(results, INCHES)[0]
+    page = write_page(results, (), INCHES).replace("\u00a0", " ")
+    section = page.partition('id="check"')[2].partition("</section>")[0]
+    assert "too deep: " in section and "plan the rest again from the port as it is" in section
+    deepest = min(min(s[f"left_{hour}_oclock_mm"] for hour in HOURS_TOLD) for s in made.to_dict()["stations"])
+    assert f"−{-deepest / 25.4:.3f}" in section

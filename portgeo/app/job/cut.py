@@ -17,12 +17,13 @@ from portgeo.core.units import Display
 from portgeo.files.disk import sha256_of
 from portgeo.files.meshes.stl import write_stl
 from portgeo.front.air import air_speed
-from portgeo.front.cuts import gauges, plan, reach
+from portgeo.front.cuts import check, gauges, plan, reach
 from portgeo.front.skins import reached_from, skin_of
 from portgeo.front.states import survey
 from portgeo.present.paper.template_pages import pages
 from portgeo.present.paper.templates import pdf
 from portgeo.present.text.cut_sheet import plan_text
+from portgeo.results.checked import Checked
 from portgeo.results.planned import Planned
 
 PLANNED_MESH, CALM_MESH = "meshes/planned.stl", "meshes/calm-cut.stl"
@@ -66,6 +67,11 @@ def on_paper(given: Given) -> bytes | LeftOut:
     hours = hours_of(timed, cut.record["removed_cc"], given.settings["other_ports"])
     more = [] if hours is None else [("hours", pace_text(hours))]
     return bench_sheet(cut.planned, given.settings["title"], _metal(given), more)
+
+
+def checked(given: Given) -> Checked:
+    """Return how far the cut of a plan has got in a later stage."""
+    return check(given.needs["plan"].planned, given.needs["part"].port, align=given.settings["align"])
 
 
 def calmed(given: Given) -> Calm | LeftOut:

@@ -28,6 +28,11 @@ def add_plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     settings["state"] = job.state[k].name
     plan = steps.add("plan", "planning the cut", "cut.planned", settings, files, {"part": parts[k, "port"]})
     _on_paper(steps, plan, job.state[k].name, f"to {file}")
+    last = len(job.state) - 1
+    if k < last:
+        begun: dict[str, str | None] = {"plan": plan, "part": parts[last, "port"]}
+        title = f"checking {job.state[last].name} against the plan"
+        steps.add("check", title, "cut.checked", {"align": job.state[last].align}, needs=begun)
     valve = {"valve": one_valve(steps)}
     steps.add("planned survey", "measuring the planned port", "parts.measured", valve, needs={"plan": plan})
     if job.bench is not None:

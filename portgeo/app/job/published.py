@@ -24,6 +24,7 @@ from portgeo.files.sheets.workbooks import workbook_of
 from portgeo.present.page.contents import NO_RADIUS, is_run_of, results_tables, slug
 from portgeo.present.page.page import write_page
 from portgeo.present.paper.customer import customer_pages
+from portgeo.present.text.check_sheet import check_lines
 from portgeo.present.text.throat import throat_notice
 from portgeo.results.figures import Result
 from portgeo.results.hours import hours_of
@@ -126,6 +127,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         "bench": _record(get("bench")),
         "demand": _record(demand),
         "plan": _plan(steps, get),
+        "check": _check(steps, get),
         "probe": _probe(steps, get),
         "calm": _calm(steps, get),
         "loss": _record(get(LOSS)),
@@ -141,6 +143,15 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
     return dict(json.loads(json_text(results)))
 
 
+def _check(steps: Steps, get: Get) -> dict[str, Any] | None:
+    """Return how far the planned cut has got in the last stage, and the record."""
+    checked = get("check")
+    if checked is None:
+        return None
+    lines = [{"name": name, "says": text} for name, text in check_lines(checked)]
+    return {"state": steps.job.job.state[-1].name, "lines": lines, "record": checked.to_dict()}
+
+
 def _hours(steps: Steps, get: Get) -> dict[str, Any] | None:
     """Return what the work took, and should take."""
     job, plan = steps.job.job, _record(get("plan"))
@@ -151,7 +162,10 @@ def _hours(steps: Steps, get: Get) -> dict[str, Any] | None:
         if state.hours is not None and record is not None
     ]
     per_hour = None if job.quote is None else job.quote.per_hour
-    hours = hours_of(timed, None if plan is None else plan["removed_cc"], job.other_ports, per_hour)
+    checked = get("check")
+    ahead = plan["removed_cc"] if plan is not None else None
+    ahead = ahead if checked is None else checked.left_cc
+    hours = hours_of(timed, ahead, job.other_ports, per_hour)
     return None if hours is None else {**hours, "quoted": job.quote is not None}
 
 

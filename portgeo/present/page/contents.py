@@ -21,7 +21,7 @@ from portgeo.results.figures import Column, Result, on_the_page, uncertainty_key
 from portgeo.results.joined import JointStations
 from portgeo.results.kinds import kind_of, number_of
 from portgeo.results.measured import Measured, SideOfBend, Stations
-from portgeo.results.planned import CutStations
+from portgeo.results.planned import HOURS_TOLD, CutStations
 from portgeo.results.reached import ShareOfWall
 
 PLANNED_STATE, CALM_STATE = "planned", "calm cut"
@@ -41,6 +41,8 @@ def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
         tables.append(_bench(results["bench"]))
     if results["plan"]:
         tables += _plan(results["plan"]["record"])
+    if results.get("check"):
+        tables.append(_left(results["check"]["record"]["stations"]))
     if results.get("probe"):
         tables.append(_probe(results["probe"]))
     if results.get("calm"):
@@ -241,6 +243,18 @@ PROBE_COLUMNS = (
     Column("computed_u", "±", "speed", "Speed"), Column("ratio", "ratio", "ratio", "Measured over computed"),
     Column("ratio_u", "±", "ratio", "Measured over computed"), Column("not_counted", "Not counted", "text"),
 )  # fmt: skip
+
+
+def _left(stations: Sequence[Mapping[str, Any]]) -> Table:
+    """Return what is left of a planned cut, by station and clock."""
+    columns = [Column("station", "Station", "length")]
+    columns += [
+        Column(f"left_{hour}_oclock", hour, "length", "Left to take, square to the wall, at o'clock")
+        for hour in HOURS_TOLD
+    ]
+    keys = ("station_mm", *(f"left_{hour}_oclock_mm" for hour in HOURS_TOLD))
+    rows = tuple(tuple(station[key] for key in keys) for station in stations)
+    return Table("left-depth", "Left to take by station and clock, minus where too deep", tuple(columns), rows)
 
 
 def _probe(one: Mapping[str, Any]) -> Table:

@@ -122,6 +122,17 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
     return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
 
 
+def check_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
+    """Return how far the planned cut has got: what is left, what was missed, what went too deep."""
+    if not results.get("check"):
+        return None
+    lines = [el("li", el("strong", f"{line['name']}: "), tied(line["says"])) for line in results["check"]["lines"]]
+    return [
+        el("ul", lines),
+        table_element(tables["left-depth"], d, classes=_tints(tables["left-depth"]), dot_below=SHOWN_MM),
+    ]
+
+
 def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
     """Return what the bench needs where no cut is planned: what to look at first, and the last state's readings."""
     if results["plan"]:

@@ -23,7 +23,7 @@ from portgeo.present.page.charts import (
     side_speed_chart,
 )
 from portgeo.present.page.contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
-from portgeo.present.page.cutting import bench_section, calm_section, cut_section
+from portgeo.present.page.cutting import bench_section, calm_section, check_section, cut_section
 from portgeo.present.page.losing import loss_section
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, fold, folds, named, table_element
@@ -297,6 +297,7 @@ SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
     ("probe", "What the probe read", "probe", probe_section),
     ("flow", "Flow against lift", "flow", flow_section),
     ("calm", "What to cut: calm the air", "calm the air", calm_section),
+    ("check", "How far the cut is", "how far", check_section),
     ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),
     ("bench", "At the bench", "at the bench", bench_section),
     ("loss", "Pressure lost", "pressure lost", loss_section),

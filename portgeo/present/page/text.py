@@ -257,7 +257,10 @@ def flow_change(flows: list[tuple[Mapping[str, Any], float, float]]) -> str:
 
 def next_step(results: Mapping[str, Any], d: Display) -> str:
     """Return what to do first now."""
-    plan = results["plan"]
+    plan, check = results["plan"], results.get("check")
+    if check:
+        said = {line["name"]: line["says"] for line in check["lines"]}
+        return f"Left to take: {said['left']}. Next: {said['do next']}."
     if plan:
         return f"Next, {plan_text(plan['record'], d)}."
     about_last = [w for w in results["warnings"] if w["about"] == results["states"][-1]["name"]]

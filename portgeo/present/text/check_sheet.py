@@ -5,6 +5,7 @@ A Checked comes in; text for the bench goes out.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,33 +14,24 @@ from portgeo.core.plane import FloatArray
 from portgeo.core.section import WALLS, wall_name
 from portgeo.core.units import Display, clock_text
 from portgeo.present.text.cut_sheet import caution_lines, depth_lines
-from portgeo.present.text.notices import notices_lines
+from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import at_stations
 from portgeo.reshape.grid import most_place
 from portgeo.reshape.recheck import Recheck, Spot
 from portgeo.results.checked import Checked
 from portgeo.results.work import volume_text
 
+TOO_DEEP = "cut no more there, blend the wall around it into it, and plan the rest again from the port as it is"
+
 
 def check_text(checked: Checked, title: str) -> str:
     """Return the state of a cut as text: what is left, what is too deep, what was missed, the new table."""
     found, d, rows = checked.computed, checked.display, checked.stations
     grid, stations = found.plan.grid, rows.station_mm
-    done = "nothing is done yet"
-    if (found.taken > found.tolerance).any():
-        done = f"{volume_text(max(found.plan.removed - found.left_volume, 0.0))} is done"
-    lines = [
-        title,
-        f"  left        {volume_text(found.left_volume)} of {volume_text(found.plan.removed)} planned; {done}",
-        f"  do next     {_next(found, d)}",
-        f"  most left   {_spot(_worst(found, found.left), d)}",
-        f"  missed      {_spots(found.missed, d)}",
-        f"  too deep    {_spots(found.too_deep, d)}",
-        f"  past limit  {_spots(found.past_limit, d)}",
-        *_short_side(found, d),
-        f"  done means  within {d.length(found.tolerance)} of the plan",
-        "",
-    ]
+    lines = [title]
+    for name, text in check_lines(checked):
+        lines += textwrap.wrap(text, WIDTH, initial_indent=f"  {name:<12}", subsequent_indent=" " * 14)
+    lines.append("")
     lines += notices_lines(checked.notices, d)
     lines += [*depth_lines(stations, rows.left_mm, d, "left to take, minus where too deep"), ""]
     lines += [
@@ -57,12 +49,24 @@ def check_text(checked: Checked, title: str) -> str:
     return "\n".join(lines)
 
 
-def _short_side(found: Recheck, d: Display) -> list[str]:
-    """Return the line of the short side's radius, nothing on a port with no bend."""
-    if found.short_radius is None:
-        return []
-    now, then = found.short_radius
-    return [f"  short side  radius {d.length(now)} now, {d.length(then)} once what is left is cut"]
+def check_lines(checked: Checked) -> list[tuple[str, str]]:
+    """Return how far a cut has got, a name and a sentence each."""
+    found, d = checked.computed, checked.display
+    done = "nothing is done yet"
+    if (found.taken > found.tolerance).any():
+        done = f"{volume_text(max(found.plan.removed - found.left_volume, 0.0))} is done"
+    lines = [
+        ("left", f"{volume_text(found.left_volume)} of {volume_text(found.plan.removed)} planned; {done}"),
+        ("do next", _next(found, d)),
+        ("most left", _spot(_worst(found, found.left), d)),
+        ("missed", _spots(found.missed, d)),
+        ("too deep", _spots(found.too_deep, d) + (f"; {TOO_DEEP}" if found.too_deep else "")),
+        ("past limit", _spots(found.past_limit, d)),
+    ]
+    if found.short_radius is not None:
+        now, finished = found.short_radius
+        lines.append(("short side", f"radius {d.length(now)} now, {d.length(finished)} once what is left is cut"))
+    return [*lines, ("done means", f"within {d.length(found.tolerance)} of the plan")]
 
 
 def _next(found: Recheck, d: Display) -> str:
