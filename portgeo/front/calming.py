@@ -51,7 +51,7 @@ def calm(
     density_g_cc: float | None = None,
     name: str | None = None,
     try_loss: bool = False,
-    loss_grid: Literal["quick", "usual", "fine"] = "quick",
+    loss_grid: Literal["quick", "usual", "fine"] = "usual",
     loss_out: str | Path | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> CalmedAir:

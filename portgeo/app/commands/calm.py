@@ -58,7 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--try-loss", action="store_true", help="try the chosen cut with a viscous solution too (OpenFOAM; minutes)"
     )
     parser.add_argument(
-        "--grid", choices=("quick", "usual", "fine"), default="quick", help="of --try-loss: how fine (quick)"
+        "--grid", choices=("quick", "usual", "fine"), default="usual", help="of --try-loss: how fine (usual)"
     )
     parser.add_argument(
         "--out", metavar="DIR", help="write choices, bench sheet, cut sheet and the port as it will be here"
