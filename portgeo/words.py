@@ -116,6 +116,7 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     },
     "entry_rule": {
         "given": "the entry is where --entry or --exit puts it",
+        "sum": "the entry is the opening that is as large as the others together",
         "rounder": "the entry is the opening that is less round: a valve throat is the rounder end",
         "larger": "the entry is the larger opening; both are equally round",
         "straighter": "the entry is the opening with the longer straight run; both are equally round and large",
@@ -128,6 +129,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     },
     "roof_unsure": "the port is straight, so no turn shows the roof; it was put along the entry's longer axis. Pass "
     "--up X,Y,Z if it is elsewhere",
+    "roof_unsure_split": "the port is straight, so no turn shows the roof; it was put square to the plane of the legs, "
+    "and left and right may be the other way round. Pass --up X,Y,Z if the roof is elsewhere",
     # Two stages, or two parts
     "little_uncut_surface": "only {share:.0%} of the wall agrees between the two: too little uncut surface is left to "
     "line them up by. Name a surface that was not machined (--align fixed), or use --align none if both files share "

@@ -41,11 +41,24 @@ class Leg:
 
 
 @dataclass(frozen=True)
-class SplitPort:
-    """A trunk that ends in the plane of the split, and legs that begin there.
+class Junction:
+    """What lies between the last plane of a scan's trunk and the first of each leg: no passage's own.
 
-    Each is a Port whose frame takes the sheet's own coordinates into its own. source, display, warnings : as a
-    Port's.
+    mesh : closed, outward, in the scan's own coordinates. nose (3,) : the foremost place of the divider, there too.
+    """
+
+    mesh: Triangles
+    nose: FloatArray
+
+
+@dataclass(frozen=True)
+class SplitPort:
+    """A trunk and the legs that it parts into.
+
+    Readings' trunk ends in the plane of the split, and the legs begin there. A scan's legs begin where a plane square
+    to them is clear of the trunk's last plane and of the divider; between lies its junction. Each is a Port whose
+    frame takes the sheet's or scan's own coordinates into its own. whole : a scan's mesh of all of it. source,
+    display, warnings : as a Port's.
     """
 
     trunk: Port
@@ -53,6 +66,8 @@ class SplitPort:
     source: dict[str, Any]
     display: Display = MILLIMETRES
     warnings: tuple[Notice, ...] = ()
+    junction: Junction | None = None
+    whole: Triangles | None = None
 
     @property
     def passages(self) -> tuple[Leg, ...]:
@@ -61,7 +76,9 @@ class SplitPort:
 
     @cached_property
     def mesh(self) -> Triangles:
-        """One watertight mesh of all passages in the sheet's own coordinates, outward."""
+        """One watertight mesh of all passages in the sheet's or scan's own coordinates, outward."""
+        if self.whole is not None:
+            return self.whole
         return _joined([_rings(passage.port) for passage in self.passages])
 
     def passage(self, name: str) -> Port:

@@ -67,7 +67,7 @@ def load_port(
 ) -> Port:
     """Return the port in a section sheet or a mesh file.
 
-    leg : of a sheet whose port splits, the one passage that is meant: a leg's name, or trunk. settings : of a mesh; a
+    leg : of a port that splits, the one passage that is meant: a leg's name, or trunk. settings : of a mesh; a
     sheet takes none. name : of the file in records and refusals, where it is not its path. units : to show it in, the
     file's own by default. exhaust : its valve is at the entry. bend : number of the bend that is worked on, from 1 at
     the entry. Raises InputError or GeometryError naming the file.
@@ -80,9 +80,26 @@ def load_port(
             raise InputError("this kind of table is not read", mend="Save it as CSV, XLSX or ODS")
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
-        if leg is not None:
-            raise InputError("a mesh is read as one passage", mend="Leave --leg out: legs are of a sheet")
-        return meant(_from_mesh(path, name or path, settings, units, progress), exhaust, bend)
+        whole = _from_mesh(path, name or path, settings, units, progress)
+        return meant(_one_passage(whole, leg), exhaust, bend)
+
+
+def load_whole(
+    path: str,
+    settings: ScanSettings | None = None,
+    *,
+    units: LengthUnit | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> Port | SplitPort:
+    """Return the port in a section sheet or a mesh file, with all its passages where it splits. As load_port."""
+    if not is_sheet(path) and Path(path).suffix.lower() not in (*OTHER_TABLES, TOML):
+        with naming(path):
+            return _from_mesh(path, path, settings or ScanSettings(), units, progress)
+    with naming(path):
+        sheet = read_sheet(path) if is_sheet(path) else None
+        if sheet is not None and sheet.legs:
+            return split_from_sheet(sheet, path, units)
+    return load_port(path, settings, units=units, progress=progress)
 
 
 def meant(port: Port, exhaust: bool, bend: int | None) -> Port:
@@ -130,16 +147,36 @@ def split_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Split
 
 def _passage(sheet: Sheet, name: str, units: LengthUnit | None, leg: str | None) -> Port:
     """Return one passage of a sheet whose port splits. Raises InputError where none is named, or another."""
-    names = [TRUNK, *sheet.legs]
     if not sheet.legs:
-        raise InputError(f"this port has no leg {str(leg)[:40]!r}", mend="It is one passage: leave --leg out")
+        raise _no_leg(leg)
     if leg is None:
-        raise InputError(
-            f"this port splits into legs {_and(names[1:])}, and one passage is worked on at a time",
-            mend=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure and loft take the whole",
-        )
+        raise _which_passage(list(sheet.legs))
     port = split_from_sheet(sheet, name, units).passage(leg)
     return replace(port, warnings=(*sheet.warnings, *port.warnings))
+
+
+def _one_passage(whole: Port | SplitPort, leg: str | None) -> Port:
+    """Return a scan's one passage, or the one that is named of a port that splits. Raises InputError as _passage."""
+    if isinstance(whole, Port):
+        if leg is not None:
+            raise _no_leg(leg)
+        return whole
+    if leg is None:
+        raise _which_passage([each.name for each in whole.legs])
+    port = whole.passage(leg)
+    return replace(port, warnings=(*whole.warnings, *port.warnings))
+
+
+def _no_leg(leg: str | None) -> InputError:
+    return InputError(f"this port has no leg {str(leg)[:40]!r}", mend="It is one passage: leave --leg out")
+
+
+def _which_passage(legs: Sequence[str]) -> InputError:
+    names = [TRUNK, *legs]
+    return InputError(
+        f"this port splits into legs {_and(legs)}, and one passage is worked on at a time",
+        mend=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure and loft take the whole",
+    )
 
 
 def _and(names: Sequence[str]) -> str:
@@ -156,8 +193,8 @@ def _from_mesh(
     settings: ScanSettings,
     units: LengthUnit | None,
     progress: Callable[[str, float], None] | None,
-) -> Port:
-    from portgeo.scan import ScanOptions, judge_unit, port_from_scan, scale_factor, scale_share
+) -> Port | SplitPort:
+    from portgeo.scan import ScanOptions, judge_unit, read_scan, scale_factor, scale_share
 
     mesh = read_mesh(path, unit=settings.units)
     notices: list[Notice] = []
@@ -188,7 +225,7 @@ def _from_mesh(
                 mend="Give it in the file's own coordinates and unit",
             )
     options = ScanOptions(entry=place("entry"), exit=place("exit"), up=place("up"), with_stem_mm=settings.with_stem_mm)
-    port = port_from_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))
+    port = read_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))
     source = {
         "file": name,
         "sha256": mesh.sha256,
@@ -197,7 +234,20 @@ def _from_mesh(
         "scale": scale,
     }
     display = Display(units or ("in" if unit == "in" else "mm"))
-    return replace(port, scale_error=scale_error, source=source, display=display, warnings=(*notices, *port.warnings))
+
+    def known(passage: Port) -> Port:
+        return replace(passage, scale_error=scale_error, source=source, display=display)
+
+    if isinstance(port, Port):
+        return replace(known(port), warnings=(*notices, *port.warnings))
+    return replace(
+        port,
+        trunk=known(port.trunk),
+        legs=tuple(replace(each, port=known(each.port)) for each in port.legs),
+        source=source,
+        display=display,
+        warnings=(*notices, *port.warnings),
+    )
 
 
 def _coordinates(point: FloatArray) -> str:

@@ -16,7 +16,7 @@ from portgeo.core.port import Port
 from portgeo.core.split import SplitPort
 from portgeo.core.units import LengthUnit
 from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
-from portgeo.files.ports import ScanSettings, is_sheet, load_port, meant, port_from_sheet, split_from_sheet
+from portgeo.files.ports import ScanSettings, is_sheet, load_port, load_whole, meant, port_from_sheet
 from portgeo.files.sheets.sheet import read_sheet, sheet_from
 
 Point = tuple[float, float, float]
@@ -52,7 +52,8 @@ def read(
     with_stem_mm : of a scan: diameter of a valve stem that the mold lacks.
     exhaust : the valve is at the entry.
     bend : number of the bend that is worked on, from 1 at the entry; that next to the valve by default.
-    leg : of a sheet whose port splits, the one passage to read: a leg's name, or "trunk". `read_split` reads all.
+    leg : of a port that splits, the one passage to read: a leg's name, or "trunk"; a scan's legs are "left" and
+        "right", of more than two "leg-1" and so on. `read_split` reads all.
     name : of the file in records and refusals, where it is not its path.
     progress : told what is being done, and the share of it that is.
 
@@ -71,17 +72,33 @@ def read(
     return load_port(str(path), of_scan, name=name, units=units, progress=progress, exhaust=exhaust, bend=bend, leg=leg)
 
 
-def read_split(path: str | Path, *, units: LengthUnit | None = None) -> SplitPort:
-    """Return the port in a section sheet that splits: its trunk, its legs, and one mesh of them all.
+def read_split(
+    path: str | Path,
+    *,
+    units: LengthUnit | None = None,
+    units_in: LengthUnit | None = None,
+    scale: float | None = None,
+    shrink_percent: float | None = None,
+    scale_error_percent: float | None = None,
+    entry: Point | None = None,
+    up: Point | None = None,
+    with_stem_mm: float | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> SplitPort:
+    """Return the port that splits in a section sheet or a scan: its trunk, its legs, and one mesh of them all.
 
     Parameters
     ----------
-    path : a sheet (csv, xlsx, xls, ods) with a column `leg`.
-    units : "in" or "mm", in which notices tell their lengths; the sheet's own by default.
+    path : a sheet (csv, xlsx, xls, ods) with a column `leg`, or a mesh of a mold that splits.
+    units : "in" or "mm", in which notices tell their lengths; the file's own by default.
+    units_in, scale, shrink_percent, scale_error_percent, entry, up, with_stem_mm : of a scan, as in `read`; each leg
+        lacks a stem.
+    progress : told what is being done, and the share of it that is.
 
     Raises
     ------
-    InputError, GeometryError : what is wrong, in which file, where in it, and what to do; of a sheet without legs too.
+    InputError, GeometryError : what is wrong, in which file, where in it, and what to do; of a port that does not
+        split, too.
 
     Examples
     --------
@@ -92,11 +109,31 @@ def read_split(path: str | Path, *, units: LengthUnit | None = None) -> SplitPor
     >>> bool(port.passages[1].port.rows[0] == port.trunk.rows[-1])
     True
     """
+    of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, None, up, with_stem_mm)
+    port = load_whole(str(path), of_scan, units=units, progress=progress)
+    if isinstance(port, SplitPort):
+        return port
+    if is_sheet(path):
+        raise InputError("this port does not split: no row names a leg", file=str(path), mend="Read it as one passage")
+    raise InputError("this mold does not split: it has two ends", file=str(path), mend="Read it as one passage")
+
+
+def read_whole(
+    path: str | Path,
+    *,
+    units: LengthUnit | None = None,
+    units_in: LengthUnit | None = None,
+    exhaust: bool = False,
+    bend: int | None = None,
+    progress: Callable[[str, float], None] | None = None,
+    **of_scan: Any,
+) -> Port | SplitPort:
+    """Return the port in a file, all its passages where it splits. As `read`; exhaust and bend are of one passage."""
+    port = load_whole(str(path), ScanSettings(units_in, **of_scan), units=units, progress=progress)
+    if isinstance(port, SplitPort):
+        return port
     with naming(str(path)):
-        sheet = read_sheet(path)
-        if not sheet.legs:
-            raise InputError("this port does not split: no row names a leg", mend="Read it as one passage")
-        return split_from_sheet(sheet, str(path), units)
+        return meant(port, exhaust, bend)
 
 
 def splits(path: str | Path) -> bool:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from portgeo.core.plane import FloatArray
-from portgeo.core.split import SplitPort
+from portgeo.core.split import Junction, SplitPort
+from portgeo.measuring.scan_uncertainty import facet_area, grain_of
 from portgeo.measuring.schedule import Survey, survey
 from portgeo.measuring.uncertainty import Budget, Share, Source, total
 
@@ -24,7 +25,8 @@ class SplitSurvey:
     """All measures of a port that splits; millimetres, mm2, mm3.
 
     trunk : its survey. legs : theirs, in the port's order; names (k,). volume, volume_u : of all together.
-    volume_budget : what each source adds to it. wetted_area : of all walls and the face in the plane of the split.
+    volume_budget : what each source adds to it. junction : what of it is a scan's junction, no passage's own; None of
+    readings. wetted_area : of all walls and the face in the plane of the split.
     split_station, trunk_area, legs_area : where it parts, the trunk's last area and the legs' first together.
     stations, together (n,) : along the legs, as far as all of them go, and their areas added up. least_area,
     least_station : the least of what the air has, the trunk's area or the legs' together.
@@ -37,6 +39,7 @@ class SplitSurvey:
     volume: float
     volume_u: float
     volume_budget: Budget
+    junction: float | None
     wetted_area: float
     split_station: float
     trunk_area: float
@@ -57,23 +60,25 @@ def survey_split(port: SplitPort, *, readings_tried: bool = True) -> SplitSurvey
     trunk = survey(port.trunk, readings_tried=readings_tried)
     legs = tuple(survey(leg.port, readings_tried=readings_tried) for leg in port.legs)
     every = (trunk, *legs)
-    budget = volume_budget(every)
-    last = min(float(leg.fine_stations[-1]) for leg in legs)
-    stations = np.linspace(float(trunk.fine_stations[-1]), last, TOGETHER_STATIONS)
+    between = None if port.junction is None else _between(port.junction, every)
+    budget = volume_budget([each.budget.get("volume", ()) for each in every] + ([between.budget] if between else []))
+    first, last = (pick(float(leg.fine_stations[k]) for leg in legs) for pick, k in ((max, 0), (min, -1)))
+    stations = np.linspace(first, last, TOGETHER_STATIONS)
     together = np.sum([np.interp(stations, leg.fine_stations, leg.fine_area) for leg in legs], axis=0)
     along = np.concatenate([trunk.fine_stations, stations])
     area = np.concatenate([trunk.fine_area, together])
     least = int(np.argmin(area))
-    step = trunk.area[-1] - sum(leg.area[0] for leg in legs)
+    faces = trunk.area[-1] - sum(leg.area[0] for leg in legs) if between is None else between.wall
     return SplitSurvey(
         port=port,
         trunk=trunk,
         names=tuple(leg.name for leg in port.legs),
         legs=legs,
-        volume=sum(each.volume for each in every),
+        volume=sum(each.volume for each in every) + (between.volume if between else 0.0),
         volume_u=total(budget),
         volume_budget=budget,
-        wetted_area=float(sum(each.wetted_area for each in every) + step),
+        junction=None if between is None else between.volume,
+        wetted_area=float(sum(each.wetted_area for each in every) + faces),
         split_station=float(trunk.stations[-1]),
         trunk_area=float(trunk.area[-1]),
         legs_area=float(sum(leg.area[0] for leg in legs)),
@@ -84,15 +89,40 @@ def survey_split(port: SplitPort, *, readings_tried: bool = True) -> SplitSurvey
     )
 
 
-def volume_budget(surveys: Sequence[Survey]) -> Budget:
-    """Return what each source adds to the volume of passages together.
+@dataclass(frozen=True)
+class _Between:
+    """A scan's junction: its volume, what each source adds to that, and its wall's area."""
+
+    volume: float
+    budget: Budget
+    wall: float
+
+
+def _between(junction: Junction, every: Sequence[Survey]) -> _Between:
+    """Return a junction's volume and wall, of a port whose trunk and legs are surveyed.
+
+    Flat triangles cut as much off its sections as off the trunk's, over the way from the trunk to the legs. Its wall's
+    noise adds up as a passage's, and its scale is theirs.
+    """
+    trunk, *legs = every
+    length = float(np.mean([leg.fine_stations[0] for leg in legs]) - trunk.fine_stations[-1])
+    inside = junction.mesh.volume + facet_area(trunk.port) * length
+    wall = float(junction.mesh.area - trunk.area[-1] - sum(leg.area[0] for leg in legs))
+    shares = [Share("scan_noise", grain_of(trunk.port).over(wall))]
+    if trunk.port.scale_error:
+        shares.append(Share("scale", 3.0 * trunk.port.scale_error * inside))
+    return _Between(inside, tuple(shares), wall)
+
+
+def volume_budget(budgets: Sequence[Budget]) -> Budget:
+    """Return what each source adds to the volume of passages together, of what it adds to each one's.
 
     One tool's zero is in all of their readings and adds up; what is read in one passage and not in another adds as
     squares (JCGM 100, 5.2.2, with correlations of one and none).
     """
     by_source: dict[Source, list[float]] = {}
-    for each in surveys:
-        for share in each.budget.get("volume", ()):
+    for shares in budgets:
+        for share in shares:
             by_source.setdefault(share.source, []).append(share.u)
     return tuple(
         Share(source, float(sum(u) if source in SHARED_SOURCES else np.linalg.norm(u)))

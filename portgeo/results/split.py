@@ -83,6 +83,8 @@ class MeasuredSplit(Result):
     volume_cc: float = figure(lambda s, parts: CC * s.volume)
     volume_u_cc: float = figure(lambda s, parts: CC * s.volume_u)
     wetted_area_mm2: float = figure(lambda s, parts: s.wetted_area)
+    junction_cc: float | None = figure(lambda s, parts: None if s.junction is None else CC * s.junction)
+    nose_mm: Any = figure(lambda s, parts: None if s.port.junction is None else s.port.junction.nose)
     openings: tuple[Opening, ...] = figure(
         lambda s, parts: (Opening.of(s.trunk, 0), *(Opening.of(leg, -1) for leg in s.legs))
     )

@@ -41,6 +41,15 @@ class Course:
     areas: FloatArray
     sections: tuple[Section, ...]
 
+    def end(self, k: int) -> tuple[FloatArray, FloatArray, float]:
+        """Return the middle of its first (0) or last (-1) section, the heading outward there, and its area."""
+        outward = -self.headings[0] if k == 0 else self.headings[-1]
+        return self.points[k], outward, float(self.areas[k])
+
+    def turned(self) -> Course:
+        """Return the course run the other way."""
+        return Course(self.points[::-1], -self.headings[::-1], self.areas[::-1], self.sections[::-1])
+
 
 def plane_frame(normal: FloatArray) -> FloatArray:
     """Return a frame (3, 3) whose first row is `normal`, turned about it in no special way."""

@@ -33,7 +33,7 @@ def opening_notices(opening: Opening, end: EndName, noise: float) -> list[Notice
     out_of_flat = float(np.sqrt(max(opening.band**2 - (NOISE_BAND * noise) ** 2, 0.0)))
     if out_of_flat > NOT_FLAT:
         found.append(Notice("end_not_flat", end=end, band=out_of_flat, inset=opening.run.inset))
-    if opening.square:
+    if opening.square and opening.how != "split":
         tilt, doubt = opening.run.tilt, opening.run.tilt_u
         if tilt > TILTED + 2.0 * doubt:
             found.append(Notice("opening_oblique", end=end, tilt=tilt, doubt=max(2.0 * doubt, LEAST_DOUBT)))

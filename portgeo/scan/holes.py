@@ -5,13 +5,14 @@ A Body comes in; the Body with its holes closed, how much was made up, and the n
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Patch
-from portgeo.scan.course import Course
 from portgeo.scan.openings import goes_round
 from portgeo.scan.passage import place_of
 from portgeo.scan.patch import close_hole
@@ -33,9 +34,8 @@ def rim_area(rim: FloatArray) -> float:
     return float(np.linalg.norm(np.cross(arm, np.roll(arm, -1, axis=0)).sum(axis=0))) / 2.0
 
 
-def holes_beside(body: Body, course: Course) -> list[int]:
-    """Return which open edges do not go round the tube at one of its ends."""
-    ends = [(course.points[k], sign * course.headings[k], float(course.areas[k])) for k, sign in ((0, -1.0), (-1, 1.0))]
+def holes_beside(body: Body, ends: Sequence[tuple[FloatArray, FloatArray, float]]) -> list[int]:
+    """Return which open edges do not go round a tube at one of its ends, each as Course.end has it."""
     return [
         k for k, loop in enumerate(body.loops) if not any(goes_round(body.vertices[loop], *at_end) for at_end in ends)
     ]

@@ -34,7 +34,7 @@ RIM_UNDER = 0.15  # under a face, where the tube's section tells where face ends
 RIM_WAVES = 6.0  # independent stretches of a rim of open edges
 CORNER_DOUBT = 0.002  # how well the place of a corner is told on a clean mesh
 
-How = Literal["flat", "step", "corner", "open", "trimmed"]
+How = Literal["flat", "step", "corner", "open", "trimmed", "split"]
 
 
 @dataclass(frozen=True)
@@ -56,8 +56,8 @@ class Opening:
 
     @property
     def square(self) -> bool:
-        """Whether the plane is the scan's own; else it is only normal to the tube there."""
-        return self.how in ("flat", "step", "open")
+        """Whether the plane is the scan's own, or a split's that is given; else it is only normal to the tube there."""
+        return self.how in ("flat", "step", "open", "split")
 
 
 def find_opening(

@@ -6,16 +6,18 @@ tube go out, or a refusal of what is no one tube.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
-from portgeo.core.plane import FloatArray
+from portgeo.core.plane import FloatArray, IntArray
 from portgeo.scan.branches import LARGE, LONG, Branch, branch_at, splits, without_branch
 from portgeo.scan.caps import Cap, caps_of
 from portgeo.scan.course import ENDS_LEFT, Course, follow
 from portgeo.scan.repair import Body, coarse_copy
-from portgeo.scan.way import Way, find_way, inside_of
+from portgeo.scan.way import Voxels, Way, find_way, inside_of, voxels_of
 
 MOST_BRANCHES = 6  # that are cut off a mold: with more it is no port
 ON_CAP = 0.15  # radii: a point that is given nearer to a flat end lies on it
@@ -25,13 +27,29 @@ LIKE_OTHER = 0.3  # of the other end's area: less is no other end of one port
 LIKE_TUBE = (0.4, 2.0)  # of the tube's section: a cap that is larger is a slab's face, a smaller one a stem's
 
 
-def passage_of(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) -> tuple[Body, Course, list[Branch]]:
-    """Return the body with its branches taken off, the course of its tube, and the branches."""
+@dataclass(frozen=True)
+class Rough:
+    """A first look at a body: its coarse copy, what can be its ends, and which places of a grid are inside."""
+
+    coarse: tuple[FloatArray, IntArray]
+    caps: list[Cap]
+    voxels: Voxels
+
+
+def rough_of(body: Body) -> Rough:
+    """Return a first look at a body."""
+    coarse = coarse_copy(body.vertices, body.faces)
+    return Rough(coarse, caps_of(*coarse, [body.vertices[loop] for loop in body.loops]), voxels_of(*coarse))
+
+
+def passage_of(
+    body: Body, ends: tuple[FloatArray | None, FloatArray | None], rough: Rough
+) -> tuple[Body, Course, list[Branch]]:
+    """Return the body with its branches taken off, the course of its tube, and the branches. rough : of the body."""
     cut: list[Branch] = []
     while True:
-        coarse = coarse_copy(body.vertices, body.faces)
-        caps = caps_of(*coarse, [body.vertices[loop] for loop in body.loops])
-        inside = inside_of(*coarse)
+        coarse, caps = rough.coarse, rough.caps
+        inside = inside_of(rough.voxels)
         if ends[0] is None and ends[1] is None:
             known = _two_ends(caps)
             way = find_way(inside, known)
@@ -50,6 +68,7 @@ def passage_of(body: Body, ends: tuple[FloatArray | None, FloatArray | None]) ->
         if branch is None:
             raise _too_many(way)
         cut.append(branch)
+        rough = rough_of(body)
     sure = all(e is not None and e.ndim == 2 for e in known)
     course = follow(*coarse, way.line, way.radius, SURE_ENDS_LEFT if sure else ENDS_LEFT)
     return body, course, cut

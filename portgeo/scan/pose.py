@@ -16,6 +16,7 @@ ROUNDER = 0.02  # difference in departure from a circle (share of the radius) th
 LARGER = 0.03  # difference in area that does
 STRAIGHT_LEG = np.radians(4.0)  # a leg is straight until its heading has turned by this
 LONGER = 0.1  # difference in straight legs, of the length, that tells two ends apart
+ALONG_HEADING = 0.05  # of a direction that is square to the heading: with less it tells no roof
 LEAST_TURN = np.radians(5.0)  # a tube that turns less is straight: it has no roof of its own
 
 
@@ -62,16 +63,12 @@ def roof_direction(tangents: FloatArray, entry: Section, up: FloatArray | None) 
     longer axis, the one to which the section's bulk leans less.
     """
     first = tangents[0]
-    if up is not None:
-        roof = np.asarray(up, dtype=float) - (np.asarray(up, dtype=float) @ first) * first
-        size = float(np.linalg.norm(roof))
-        if size > 0.05 * float(np.linalg.norm(up)):
-            return roof / size, Notice("roof_rule", case="given")
-    swept = np.cross(tangents[:-1], tangents[1:]).sum(axis=0)
+    given = None if up is None else square_to(np.asarray(up, dtype=float), first)
+    if given is not None:
+        return given, Notice("roof_rule", case="given")
+    swept = swept_by(tangents)
     if np.linalg.norm(swept) >= LEAST_TURN:
-        inward = np.cross(swept, first)
-        roof = -(inward - (inward @ first) * first)
-        return roof / np.linalg.norm(roof), Notice("roof_rule", case="turn")
+        return outside_of(swept, first), Notice("roof_rule", case="turn")
     m = moments(entry.outline)
     axis = np.linalg.eigh(m.second)[1][:, 1]
     along = (resample(entry.outline, 720) - m.centroid) @ axis
@@ -80,6 +77,25 @@ def roof_direction(tangents: FloatArray, entry: Section, up: FloatArray | None) 
     roof = axis @ entry.frame[1:]
     roof -= (roof @ first) * first
     return roof / np.linalg.norm(roof), Notice("roof_unsure")
+
+
+def swept_by(tangents: FloatArray) -> FloatArray:
+    """Return the axis (3,) that headings (n, 3) turn about, as long as they turn, radians."""
+    return np.cross(tangents[:-1], tangents[1:]).sum(axis=0)
+
+
+def outside_of(swept: FloatArray, heading: FloatArray) -> FloatArray:
+    """Return the direction (3,), square to a heading, of the outside of a turn about an axis (3,)."""
+    inward = np.cross(swept, heading)
+    roof = -(inward - (inward @ heading) * heading)
+    return np.asarray(roof / np.linalg.norm(roof))
+
+
+def square_to(up: FloatArray, heading: FloatArray) -> FloatArray | None:
+    """Return a direction (3,) made square to a heading; None where it hardly differs from it."""
+    roof = up - (up @ heading) * heading
+    size = float(np.linalg.norm(roof))
+    return roof / size if size > ALONG_HEADING * float(np.linalg.norm(up)) else None
 
 
 def port_frame(origin: FloatArray, heading: FloatArray, roof: FloatArray) -> FloatArray:

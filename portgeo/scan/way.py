@@ -71,8 +71,21 @@ class Way:
     roots: FloatArray
 
 
-def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
-    """Return the places inside a mesh, open or closed, that are not in a thin part of it.
+@dataclass(frozen=True)
+class Voxels:
+    """Whether places of a grid are inside a mesh: solid (i, j, k), places (n, 3) in space, step between neighbours.
+
+    into_grid : the (4, 4) that takes points into the grid's own numbers.
+    """
+
+    solid: BoolArray
+    places: FloatArray
+    step: float
+    into_grid: FloatArray
+
+
+def voxels_of(vertices: FloatArray, faces: IntArray) -> Voxels:
+    """Return the grid's places inside a mesh, open or closed.
 
     Inside is where the generalised winding number passes one half (Jacobson, Kavan and
     Sorkine-Hornung, ACM Trans. Graphics 32, 2013), so holes and open ends do no harm; that of a closed
@@ -96,14 +109,26 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
     winding = _columns((turned - start) / step, faces, shape) if is_balanced(faces, len(turned)) else None
     if winding is None:
         winding = igl.fast_winding_number(turned, faces, grid).reshape(shape)
-    solid = winding > 0.5
-    # What is too narrow to be outside (a stem's hole, a guide boss) is filled, so that the way keeps
-    # to the middle of the bowl.
-    fill = FILLED * float(distance_transform_edt(solid).max())
-    room = int(np.ceil(fill)) + 1  # without it a face on the border of the grid would grow outward
-    spread = distance_transform_edt(~np.pad(solid, room)) < fill
-    shrunk = (distance_transform_edt(spread) >= fill) & spread
-    solid |= shrunk[room:-room, room:-room, room:-room]
+    into_grid = np.eye(4)
+    into_grid[:3, :3] = axes.T / step
+    into_grid[:3, 3] = -(middle @ axes + start) / step
+    return Voxels(winding > 0.5, grid @ axes.T + middle, step, into_grid)
+
+
+def inside_of(voxels: Voxels, *, filled: bool = True) -> Inside:
+    """Return the places inside a mesh that are not in a thin part of it.
+
+    filled : what is too narrow to be outside (a stem's hole, a guide boss) counts as inside, so that the way keeps to
+    the middle of the bowl. So would a thin divider between two legs.
+    """
+    solid, step = voxels.solid.copy(), voxels.step
+    shape = solid.shape
+    if filled:
+        fill = FILLED * float(distance_transform_edt(solid).max())
+        room = int(np.ceil(fill)) + 1  # without it a face on the border of the grid would grow outward
+        spread = distance_transform_edt(~np.pad(solid, room)) < fill
+        shrunk = (distance_transform_edt(spread) >= fill) & spread
+        solid |= shrunk[room:-room, room:-room, room:-room]
     depth = np.asarray(distance_transform_edt(solid)) * step
     skin = max(THIN * float(depth.max()), 1.01 * step)
     core = depth > skin
@@ -125,11 +150,7 @@ def inside_of(vertices: FloatArray, faces: IntArray) -> Inside:
         length.append(np.full(int(both.sum()), step * np.linalg.norm(move)))
     total = int(core.sum())
     graph = coo_matrix((np.concatenate(length), (np.concatenate(i), np.concatenate(j))), shape=(total, total)).tocsr()
-    points = grid[core.ravel()] @ axes.T + middle
-    into_grid = np.eye(4)
-    into_grid[:3, :3] = axes.T / step
-    into_grid[:3, 3] = -(middle @ axes + start) / step
-    return Inside(points, depth[core], graph, step, skin, solid, into_grid)
+    return Inside(voxels.places[core.ravel()], depth[core], graph, step, skin, solid, voxels.into_grid)
 
 
 def _columns(vertices: FloatArray, faces: IntArray, shape: IntArray) -> IntArray | None:
@@ -170,17 +191,17 @@ def find_way(inside: Inside, ends: tuple[FloatArray | None, FloatArray | None] =
     ends : a point (3,), or points all over the end (n, 3), where they are known. Without them they are
     the two places farthest apart through the tube. Raises GeometryError where it is a ring, or a lump.
     """
-    given = [None if e is None else _nearest(inside, np.atleast_2d(e)) for e in ends]
+    given = [None if e is None else nearest(inside, np.atleast_2d(e)) for e in ends]
     a, b = given
     if a is None and b is None:
-        a = np.array([_farthest(inside, _farthest(inside, 0))])
+        a = np.array([farthest(inside, farthest(inside, 0))])
     if a is None:
         assert b is not None
-        a = np.array([_farthest(inside, b)])
+        a = np.array([farthest(inside, b)])
     from_a = dijkstra(inside.graph, directed=False, indices=a, min_only=True)
     if b is None:
         b = np.array([int(np.argmax(np.where(np.isfinite(from_a), from_a, -1.0)))])
-    path = _clear_path(inside, _deepest(inside, a), _deepest(inside, b))
+    path = path_to(clear_tree(inside, _deepest(inside, a)), _deepest(inside, b))
     length = float(from_a[b].mean())
     # The tube's mean radius: of the circle that its places fill along its length, and the skin.
     radius = float(np.sqrt(len(inside.points) * inside.step**3 / max(length, inside.step) / np.pi)) + inside.skin
@@ -200,7 +221,7 @@ def find_way(inside: Inside, ends: tuple[FloatArray | None, FloatArray | None] =
     return Way(line, radius, length, tips, roots)
 
 
-def _nearest(inside: Inside, points: FloatArray) -> IntArray:
+def nearest(inside: Inside, points: FloatArray) -> IntArray:
     """Return which places (k,) are nearest to points (n, 3)."""
     return np.unique(cKDTree(inside.points).query(points)[1])
 
@@ -211,19 +232,27 @@ def _deepest(inside: Inside, places: IntArray) -> int:
     return int(places[np.argmin(off)])
 
 
-def _clear_path(inside: Inside, a: int, b: int) -> list[int]:
-    """Return the path from a to b that keeps clear of the walls: a step costs more, the less deep it is."""
+def clear_tree(inside: Inside, root: int) -> IntArray:
+    """Return for each place (n,) the one before it on the path from the root that keeps clear of the walls.
+
+    A step costs more, the less deep it is. The root's own is negative.
+    """
     edges = inside.graph.tocoo()
     depth = np.minimum(inside.depth[edges.row], inside.depth[edges.col]) / inside.depth.max()
     cost = coo_matrix((edges.data / depth**3, (edges.row, edges.col)), shape=edges.shape).tocsr()
-    before = dijkstra(cost, directed=False, indices=a, return_predecessors=True)[1]
-    path = [b]
-    while path[-1] != a and before[path[-1]] >= 0:
+    return np.asarray(dijkstra(cost, directed=False, indices=root, return_predecessors=True)[1])
+
+
+def path_to(before: IntArray, place: int) -> list[int]:
+    """Return the places from a tree's root to one of its places."""
+    path = [place]
+    while before[path[-1]] >= 0:
         path.append(int(before[path[-1]]))
     return path[::-1]
 
 
-def _farthest(inside: Inside, k: int | IntArray) -> int:
+def farthest(inside: Inside, k: int | IntArray) -> int:
+    """Return which place is farthest, through the mold, from one or from the nearest of some."""
     distance = dijkstra(inside.graph, directed=False, indices=np.atleast_1d(k), min_only=True)
     return int(np.argmax(np.where(np.isfinite(distance), distance, -1.0)))
 

@@ -270,14 +270,15 @@ def test_two_molds_in_one_file_are_told_apart_by_a_point(clean):
     assert m.found.volume == pytest.approx(SHAPE.volume, rel=5e-4)
 
 
-def test_a_siamesed_runner_is_refused_because_it_splits():
-    """Named ends do not make it one passage: where one leg ends and the other begins nobody has said."""
+def test_a_siamesed_runner_is_no_one_passage():
+    """Named ends do not make it one: where one leg ends and the other begins nobody has said."""
     leg = make.Shape(legs=(70.0, 40.0), radius=60.0, turn=np.radians(45.0), width=(32.0, 30.0), height=(36.0, 32.0))
     scan = make.siamesed(leg, 1.8)
-    for named in ({}, {"entry": np.zeros(3), "exit": leg.spine(np.array([leg.length]))[0][0]}):
+    named = {"entry": np.zeros(3), "exit": leg.spine(np.array([leg.length]))[0][0]}
+    for options, mend in (({}, "--leg"), (named, "Leave --exit out")):
         with pytest.raises(GeometryError, match="splits") as refusal:
-            port_from_scan(scan.vertices, scan.faces, ScanOptions(**named))
-        assert "flush with the wall" in refusal.value.mend
+            port_from_scan(scan.vertices, scan.faces, ScanOptions(**options))
+        assert mend in refusal.value.mend
 
 
 @pytest.mark.parametrize(

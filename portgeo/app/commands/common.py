@@ -8,13 +8,14 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from portgeo.core.errors import InputError, PortgeoError, naming
 from portgeo.core.units import MM_PER
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
+    from portgeo.core.split import SplitPort
 
 __all__ = [
     "add_bend",
@@ -26,6 +27,7 @@ __all__ = [
     "length_of",
     "load_port",
     "load_ports",
+    "load_whole",
     "naming",
     "number_of",
     "point",
@@ -105,7 +107,7 @@ def _count_from_one(text: str) -> int:
 
 def add_scan(parser: argparse.ArgumentParser) -> None:
     """Add which passage of a port that splits is meant, and what can be said of a mesh."""
-    parser.add_argument("--leg", metavar="NAME", help="of a sheet whose port splits: the one leg meant, or trunk")
+    parser.add_argument("--leg", metavar="NAME", help="of a port that splits: the one leg meant, or trunk")
     scan = parser.add_argument_group("of a mesh or mold scan")
     scan.add_argument("--units-in", choices=("mm", "in"), help="unit of the file's numbers")
     scan.add_argument("--scale", type=_number, metavar="S", help="multiply lengths by this")
@@ -208,15 +210,34 @@ def number_of(args: argparse.Namespace, name: str) -> float:
 
 def load_port(path: str | Path, args: argparse.Namespace) -> Port:
     """Return the port in a section sheet or a mesh file. Raises InputError or GeometryError naming it."""
-    from portgeo.files.ports import is_sheet
     from portgeo.front.ports import read
+
+    with _typed(path, args) as typed:
+        return read(path, leg=getattr(args, "leg", None), **typed)
+
+
+def load_whole(path: str | Path, args: argparse.Namespace) -> Port | SplitPort:
+    """Return the port in a section sheet or a mesh file, all its passages where it splits. Raises as load_port."""
+    from portgeo.front.ports import read_whole
+
+    with _typed(path, args) as typed:
+        return read_whole(path, **typed)
+
+
+@contextmanager
+def _typed(path: str | Path, args: argparse.Namespace) -> Iterator[dict[str, Any]]:
+    """Give what was typed of a port, by the library's own names, and a progress bar's function."""
+    from portgeo.files.ports import is_sheet
 
     given = {READ_AS.get(name, name): getattr(args, name, None) for name in SCAN_OPTIONS}
     with progress_bar(str(path), quiet=getattr(args, "quiet", False) or is_sheet(path)) as progress:
-        return read(
-            path, units=getattr(args, "units", None), exhaust=bool(getattr(args, "exhaust", False)),
-            bend=getattr(args, "bend", None), leg=getattr(args, "leg", None), progress=progress, **given,
-        )  # fmt: skip
+        yield {
+            "units": getattr(args, "units", None),
+            "exhaust": bool(getattr(args, "exhaust", False)),
+            "bend": getattr(args, "bend", None),
+            "progress": progress,
+            **given,
+        }
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from portgeo.app.commands.common import (
     add_bend,
@@ -11,10 +12,14 @@ from portgeo.app.commands.common import (
     add_scan,
     add_stations,
     load_port,
+    load_whole,
     refuse_scan_options,
 )
 from portgeo.app.row_by_row import add_many
 from portgeo.core.errors import InputError
+
+if TYPE_CHECKING:
+    from portgeo.core.split import SplitPort
 
 OF_ONE_PASSAGE = ("stations", "picture", "chart", "bend", "exhaust")
 HELP = "measure a port: volume, minimum area, short side, then every station"
@@ -47,25 +52,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Measure and print."""
     from portgeo.app.commands.many import measure_many, spread
-    from portgeo.front.ports import splits
 
     names = spread(args.ports)
-    if len(names) == 1 and args.leg is None and splits(names[0]):
-        _measure_split(args, names[0])
-    elif len(names) == 1:
+    if len(names) == 1:
         _measure(args, names[0])
     else:
         measure_many(args, names)
 
 
 def _measure(args: argparse.Namespace, path: str) -> None:
+    from portgeo.core.split import SplitPort
     from portgeo.files.disk import check_free, write_json, write_table_csv
     from portgeo.front.states import survey
     from portgeo.present.text.bench import survey_text
 
     check_free((args.json, args.csv, args.picture, args.chart), args.force, [path])
     refuse_scan_options(path, args)
-    port = load_port(path, args)
+    port = load_whole(path, args) if args.leg is None else load_port(path, args)
+    if isinstance(port, SplitPort):
+        _measure_split(args, path, port)
+        return
     name = Path(path).name
     measured = survey(port, args.stations)
     if args.json:
@@ -84,9 +90,8 @@ def _measure(args: argparse.Namespace, path: str) -> None:
         port_picture(measured.computed, port.display, name, args.picture, force=args.force)
 
 
-def _measure_split(args: argparse.Namespace, path: str) -> None:
-    from portgeo.files.disk import check_free, write_json, write_table_csv
-    from portgeo.front.ports import read_split
+def _measure_split(args: argparse.Namespace, path: str, port: SplitPort) -> None:
+    from portgeo.files.disk import write_json, write_table_csv
     from portgeo.front.states import survey
     from portgeo.present.text.split import split_text
 
@@ -96,9 +101,7 @@ def _measure_split(args: argparse.Namespace, path: str) -> None:
             "this port splits, and this is of one passage", file=path, where=f"--{of_one}",
             mend="Name the passage with --leg, or leave it out",
         )  # fmt: skip
-    check_free((args.json, args.csv), args.force, [path])
-    refuse_scan_options(path, args)
-    measured = survey(read_split(path, units=args.units))
+    measured = survey(port)
     if args.json:
         write_json(args.json, measured.to_dict(), force=args.force)
     if args.csv:

@@ -17,15 +17,17 @@ def split_text(measured: MeasuredSplit, title: str) -> str:
     """Return a survey of a port that splits as text. Each ± is twice the standard uncertainty."""
     s, d = measured.computed, measured.computed.port.display
     parts = ", ".join(f"{part.name} {part.volume_cc:.2f}" for part in measured.passages)
+    if measured.junction_cc is not None:
+        parts += f", junction {measured.junction_cc:.2f}"
     where = "the legs together" if measured.least_area.in_legs else "the trunk"
     lines = [
         title,
-        f"  volume      {measured.volume_cc:.2f} ± {max(2.0 * measured.volume_u_cc, 0.01):.2f} cc: {parts}; stem and "
-        "guide not",
-        f"{'':<14}counted",
+        f"  volume      {measured.volume_cc:.2f} ± {max(2.0 * measured.volume_u_cc, 0.01):.2f} cc:",
+        f"{'':<14}{parts};",
+        f"{'':<14}stem and guide not counted",
         f"  min area    {d.area(s.least_area)} at station {d.length(s.least_station)}, {where}",
         f"  split       at station {d.length(s.split_station)}: trunk {d.area(s.trunk_area)}, legs together",
-        f"{'':<14}{d.area(s.legs_area)}; {d.area(s.trunk_area - s.legs_area)} of wall faces the air there",
+        f"{'':<14}{_past_it(measured, d)}",
     ]
     for part in measured.passages:
         lines += ["", *_passage_lines(part, d, leg=part is not measured.passages[0])]
@@ -37,6 +39,14 @@ def split_text(measured: MeasuredSplit, title: str) -> str:
         lines += ["", part.name, *table_lines(part.measured)]
     lines += ["", STATIONS_NOTE]
     return "\n".join(lines)
+
+
+def _past_it(measured: MeasuredSplit, d: Display) -> str:
+    """Return what the legs' areas come to past the split, and what the divider's flat nose or the junction is."""
+    s = measured.computed
+    if measured.junction_cc is None:
+        return f"{d.area(s.legs_area)}; {d.area(s.trunk_area - s.legs_area)} of wall faces the air there"
+    return f"{d.area(s.legs_area)} from station {d.length(float(s.stations[0]))} on; between is the junction"
 
 
 def _passage_lines(part: PassageMeasured, d: Display, *, leg: bool) -> Iterator[str]:

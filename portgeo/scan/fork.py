@@ -1,0 +1,195 @@
+"""Fork: whether a mold splits, and the rough course of its trunk and of each leg, from its end in to where they meet.
+
+What is inside a coarse mesh comes in; its leaves, and the arms that end in them, go out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy.sparse.csgraph import connected_components, dijkstra
+
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray
+from portgeo.scan.branches import LARGE
+from portgeo.scan.caps import Cap
+from portgeo.scan.course import ENDS_LEFT, Course, follow
+from portgeo.scan.way import Inside, clear_tree, farthest, nearest, path_to
+
+# Lengths are in the greatest inside radius of the mold, where nothing else is said.
+REACH = 0.5  # a leaf that reaches so far beyond where it meets the others is an end of its own
+MOST_LEAVES = 10  # that are looked at: corners of a slab, stems, legs
+OWN_PART, USUAL_DEPTH = 0.85, 75  # share of a leaf's own way, and percent of its depths, that tell how thick it is
+ON_CAP = 1.3  # from a leaf to the flat face or rim that it ends in
+LIKE_TUBE = (0.4, 2.5)  # area of that face, of the arm's own section
+ARM_PART = (0.2, 0.7)  # of an arm's length, over which its section is told
+SURE_ENDS_LEFT = 0.3  # radii at the end of a rough line that begins all over a flat end
+CLEAR_ENTRY = 0.8  # how far off the best end is from the sum of the others, of the next best: more is not clear
+TRUNK_TOO_SMALL = 0.6  # of the sum of the legs' areas: an entry with less is none
+
+
+@dataclass(frozen=True)
+class Arm:
+    """The trunk or a leg of a fork: the course of its tube from its outer end in towards the junction, its radius."""
+
+    course: Course
+    radius: float
+
+    @property
+    def area(self) -> float:
+        """Its usual section's area."""
+        return float(np.median(self.course.areas))
+
+
+@dataclass(frozen=True)
+class Leaves:
+    """Ends of what is inside a mold: places (k,) in it, how thick each leaf is (k,), which are a port's own."""
+
+    places: IntArray
+    thick: FloatArray
+    is_tube: np.ndarray
+
+
+def leaves_of(inside: Inside) -> Leaves:
+    """Return the ends that a mold has: tips of its tube, of legs, and of branches.
+
+    A leaf's own way runs from its tip to where the ways of the others begin; a branch with less than LARGE of the
+    section of the second thickest leaf is none of a port's own.
+    """
+    radius = float(inside.depth.max())
+    first = farthest(inside, 0)
+    reach = dijkstra(inside.graph, directed=False, indices=first)
+    found = _peaks(inside, np.where(np.isfinite(reach), reach, 0.0), REACH * radius)
+    tips = _ends_of(inside, [first, *found])
+    if len(tips) < 3:
+        return Leaves(np.array(tips), np.zeros(len(tips)), np.ones(len(tips), dtype=bool))
+    thick = _thickness(inside, tips)
+    is_tube = thick**2 >= LARGE * np.sort(thick**2)[-2]
+    return Leaves(np.array(tips), thick, is_tube)
+
+
+def _peaks(inside: Inside, height: FloatArray, least: float) -> list[int]:
+    """Return the places where a height (n,) is greatest in what is about them, highest first.
+
+    Each rises by `least` over the level at which what is about it meets what is about a higher one (its persistence:
+    Edelsbrunner, Letscher and Zomorodian, Discrete Comput. Geom. 28, 2002).
+    """
+    step = 2.0 * inside.step
+    peaks: list[int] = []
+    alive: list[int] = []
+    for level in np.arange(height.max() - step, -step, -step):
+        places = np.flatnonzero(height >= level)
+        part = connected_components(inside.graph[places][:, places], directed=False)[1]
+        order = np.lexsort((-height[places], part))
+        tops = places[order[np.unique(part[order], return_index=True)[1]]].tolist()
+        peaks += [tip for tip in alive if tip not in tops and height[tip] - level > least]
+        alive = tops
+    peaks += [tip for tip in alive if height[tip] > least]
+    return sorted(peaks, key=lambda tip: -height[tip])[:MOST_LEAVES]
+
+
+def _ends_of(inside: Inside, tips: list[int]) -> list[int]:
+    """Return tips with one for each end: of three or more that all see each other one is kept.
+
+    So do the corners of a slab of silicone over a flange. A trunk's end may see a leg's, but between two legs stands
+    their divider.
+    """
+    left, kept = list(tips), []
+    while left:
+        tip = left.pop(0)
+        kept.append(tip)
+        seen = [other for other in left if inside.sees(inside.points[tip], inside.points[other])]
+        corners = {
+            place
+            for one, other in combinations(seen, 2)
+            if inside.sees(inside.points[one], inside.points[other])
+            for place in (one, other)
+        }
+        left = [other for other in left if other not in corners]
+    return kept
+
+
+def _thickness(inside: Inside, tips: list[int]) -> FloatArray:
+    """Return how thick leaves are (k,): the usual depth of their own ways."""
+    before = clear_tree(inside, _median(inside, [np.array([tip]) for tip in tips]))
+    ways = [path_to(before, tip)[::-1] for tip in tips]
+    thick = []
+    for k, way in enumerate(ways):
+        others = {place for j, other in enumerate(ways) if j != k for place in other}
+        own = next((n for n, place in enumerate(way) if place in others), len(way))
+        depth = inside.depth[way[: max(int(OWN_PART * own), 1)]]
+        thick.append(float(np.percentile(depth, USUAL_DEPTH)))
+    return np.array(thick)
+
+
+def _median(inside: Inside, ends: list[IntArray]) -> int:
+    """Return the place from which the ways to all ends (places of each) are shortest together: where they meet."""
+    reach = sum(dijkstra(inside.graph, directed=False, indices=end, min_only=True) for end in ends)
+    return int(np.argmin(reach))
+
+
+def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside, leaves: Leaves) -> tuple[Arm, ...]:
+    """Return the arms, in no order, whose ends are the leaves of a mold, all of them a port's own."""
+    radius = float(inside.depth.max())
+    ends, sure = [], []
+    for tip in leaves.places:
+        cap = _cap_at(caps, inside.points[tip], ON_CAP * radius)
+        ends.append(np.array([tip]) if cap is None else nearest(inside, cap.points))
+        sure.append(cap is not None)
+    middle = _median(inside, ends)
+    before = clear_tree(inside, middle)
+    arms = []
+    for tip, end, is_sure in zip(leaves.places, ends, sure, strict=True):
+        reach = dijkstra(inside.graph, directed=False, indices=end, min_only=True)
+        path = np.array(path_to(before, int(tip))[::-1])
+        line, own = _arm_line(inside, reach, path, float(reach[middle]))
+        arms.append(Arm(follow(*coarse, line, own, SURE_ENDS_LEFT if is_sure else ENDS_LEFT), own))
+    return tuple(arms)
+
+
+def _cap_at(caps: list[Cap], tip: FloatArray, within: float) -> Cap | None:
+    off = [float(np.linalg.norm(cap.points - tip, axis=1).min()) for cap in caps]
+    return caps[int(np.argmin(off))] if off and min(off) < within else None
+
+
+def _arm_line(inside: Inside, reach: FloatArray, path: IntArray, length: float) -> tuple[FloatArray, float]:
+    """Return the rough middle line (n, 3) of an arm from its end to the junction, and its tube's radius.
+
+    reach (n,) : how far each place is from the end, and path its own way from there; length : to the junction.
+    """
+    count = max(int(length / (2.0 * inside.step)), 4)
+    which = np.minimum(reach / length * count, count).astype(int)
+    line = []
+    for k in range(count):
+        mine, on_path = np.flatnonzero(which == k), path[which[path] == k]
+        if len(mine) and len(on_path):
+            off = np.linalg.norm(inside.points[mine] - inside.points[on_path].mean(axis=0), axis=1)
+            line.append(inside.points[mine[off < 4.0 * inside.depth.max()]].mean(axis=0))
+    low, high = ARM_PART[0] * length, ARM_PART[1] * length
+    area = ((reach > low) & (reach < high)).sum() * inside.step**3 / (high - low)
+    return np.array(line), float(np.sqrt(area / np.pi)) + inside.skin
+
+
+def entry_of(arms: tuple[Arm, ...], named: FloatArray | None) -> int:
+    """Return which arm is the trunk: the one at whose end a point is named, else the one as large as all others.
+
+    Raises GeometryError where that is not clear.
+    """
+    ends = np.array([arm.course.points[0] for arm in arms])
+    if named is not None:
+        off = np.linalg.norm(ends - named, axis=1)
+        return int(np.argmin(off))
+    area = np.array([arm.area for arm in arms])
+    off = np.abs(2.0 * area - area.sum())
+    best, second = np.argsort(off)[:2]
+    if off[best] > CLEAR_ENTRY * off[second] or area[best] < TRUNK_TOO_SMALL * (area.sum() - area[best]):
+        seen = ", ".join(
+            "({:.1f}, {:.1f}, {:.1f}) with {:.0f} mm2".format(*p, a) for p, a in zip(ends, area, strict=True)
+        )
+        raise GeometryError(
+            f"the mold splits, and which of its {len(arms)} ends is the entry cannot be told: they are about {seen}",
+            mend="Pass --entry X,Y,Z with a point on the entry, in the file's coordinates",
+        )
+    return int(best)
