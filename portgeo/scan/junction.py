@@ -24,7 +24,7 @@ STEP, FINER = 0.05, 24  # between planes, and how many between two of them where
 SPREAD = 1.5  # beyond a trunk's section, that the middles of its parts may lie where it has parted
 PART = 0.1  # of a trunk's section: a smaller loop is a scrap
 JUMP = 0.15  # change of a leg's area from plane to plane that is the other leg's, whose section it has joined
-GROWTH, OVER = 0.25, 0.3  # growth of a passage's section a radius, and over what length: with more it is no tube
+GROWTH, OVER = 0.1, 0.3  # growth of a passage's section a radius, and over what length: with more it is no tube
 CLEAR, NOISES, EDGES = 0.03, 3.0, 0.75  # how far planes stand off the nose: in radii, noises and edges of the mesh
 LEAST_LEG = 0.8  # length that must be left of a passage beyond its plane
 

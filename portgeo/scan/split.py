@@ -38,7 +38,7 @@ from portgeo.scan.way import inside_of
 
 MOST_LEAVES_OFF = 6  # branches that are cut off a mold before its legs are looked at
 AGREED = np.radians(0.3)  # of an approach's heading with the centreline, at which the planes stay
-MOST_ROUNDS = 2
+MOST_ROUNDS = 4
 BACK = 0.6  # radii inside its end that an approach is taken from a centreline
 LED, SHARE_OF_SHORT = (0.6, 0.8), 0.3  # radii that a trunk's heading is led on over, and that its bend is told from
 SECTIONS_BACK = 3  # of a rough course, short of its last steady one

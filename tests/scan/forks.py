@@ -21,10 +21,10 @@ from tests.scan.make import Scan
 from tests.scan.odd_molds import scan_of
 
 FloatArray = NDArray[np.float64]
-AROUND = 48  # sides of a round tube of manifold3d's, before its points are put on the wall
-STEP = 2.0  # mm along an arc
+AROUND = 96  # sides of a round tube of manifold3d's, before its points are put on the wall
+STEP = 1.2  # mm along an arc
 FINE, FINE_STEP = 480, 0.4  # of the solid that sections are told from: areas to 4e-5
-NEAR = 0.2  # mm off the wall, that a point of such a mesh may be
+NEAR = 0.1  # mm off the wall, that a point of such a mesh may be
 
 
 @dataclass(frozen=True)
