@@ -189,7 +189,9 @@ def sections_at(port: Port, stations: FloatArray) -> list[Section]:
         return sections_on(port.mesh.surface, stations)
     first, last = port.centreline.stations[[0, -1]]
     nudge = END_NUDGE * (last - first)
-    points, frames = at(port.centreline, np.clip(stations, first + nudge, last - nudge))
+    points, frames = at(port.centreline, stations)
+    # Parallel to the opening: a plane that leaned by what the line bends on the way would leave through it.
+    points = points + (np.clip(stations, first + nudge, last - nudge) - stations)[:, None] * frames[:, 0]
     sections = tube_sections(slice_mesh(port.vertices, port.faces, points, frames[:, 0]), points, frames)
     found: list[Section] = []
     for station, section in zip(stations, sections, strict=True):

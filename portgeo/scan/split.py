@@ -188,13 +188,13 @@ def _parted(
     facing = [replace(opening, normal=-opening.normal) for opening in inner]
     junction = _cut_off(mesh, facing)
     parts = volume(*junction) + sum(volume(*tube.mesh) for tube in tubes)
-    if abs(parts / volume(*whole) - 1.0) > SAME_VOLUME:
+    handles = 1.0 - (len(junction[0]) - len(junction[1]) / 2.0) / 2.0  # Euler: of a closed mesh, 2 (1 - g) = V - F / 2
+    if handles > 0.0 or abs(parts / volume(*whole) - 1.0) > SAME_VOLUME:
         raise GeometryError(
-            f"the mold splits, but its passages cannot be told apart: they come to {parts / 1000.0:.2f} cc and the "
-            f"mold to {volume(*whole) / 1000.0:.2f} cc",
+            "the mold splits, but its legs join again past the divider's nose",
             where=f"about {place_of(planes.nose)} mm",
-            mend="Look at the scan about the divider: two legs that join again past it, through a hole or a fin, are "
-            "no two passages",
+            mend="Look at the scan about the divider: where a hole or a fin joins the legs there, close it in the "
+            "scanner's software; a port that parts and comes together again is not measured",
         )
     return _Parts(tubes, whole, junction, planes.nose)
 
