@@ -15,7 +15,6 @@ from portgeo.core.units import MM_PER
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
-    from portgeo.core.split import SplitPort
 
 __all__ = [
     "add_bend",
@@ -216,8 +215,8 @@ def load_port(path: str | Path, args: argparse.Namespace) -> Port:
         return read(path, leg=getattr(args, "leg", None), **typed)
 
 
-def load_whole(path: str | Path, args: argparse.Namespace) -> Port | SplitPort:
-    """Return the port in a section sheet or a mesh file, all its passages where it splits. Raises as load_port."""
+def load_whole(path: str | Path, args: argparse.Namespace) -> Any:
+    """Return the Port in a section sheet or a mesh file, or the SplitPort where it splits. Raises as load_port."""
     from portgeo.front.ports import read_whole
 
     with _typed(path, args) as typed:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from portgeo.app.commands.common import (
     add_bend,
@@ -17,9 +17,6 @@ from portgeo.app.commands.common import (
 )
 from portgeo.app.row_by_row import add_many
 from portgeo.core.errors import InputError
-
-if TYPE_CHECKING:
-    from portgeo.core.split import SplitPort
 
 OF_ONE_PASSAGE = ("stations", "picture", "chart", "bend", "exhaust")
 HELP = "measure a port: volume, minimum area, short side, then every station"
@@ -61,7 +58,7 @@ def run(args: argparse.Namespace) -> None:
 
 
 def _measure(args: argparse.Namespace, path: str) -> None:
-    from portgeo.core.split import SplitPort
+    from portgeo.core.port import Port
     from portgeo.files.disk import check_free, write_json, write_table_csv
     from portgeo.front.states import survey
     from portgeo.present.text.bench import survey_text
@@ -69,7 +66,7 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     check_free((args.json, args.csv, args.picture, args.chart), args.force, [path])
     refuse_scan_options(path, args)
     port = load_whole(path, args) if args.leg is None else load_port(path, args)
-    if isinstance(port, SplitPort):
+    if not isinstance(port, Port):
         _measure_split(args, path, port)
         return
     name = Path(path).name
@@ -90,7 +87,7 @@ def _measure(args: argparse.Namespace, path: str) -> None:
         port_picture(measured.computed, port.display, name, args.picture, force=args.force)
 
 
-def _measure_split(args: argparse.Namespace, path: str, port: SplitPort) -> None:
+def _measure_split(args: argparse.Namespace, path: str, port: Any) -> None:
     from portgeo.files.disk import write_json, write_table_csv
     from portgeo.front.states import survey
     from portgeo.present.text.split import split_text
@@ -105,6 +102,7 @@ def _measure_split(args: argparse.Namespace, path: str, port: SplitPort) -> None
     if args.json:
         write_json(args.json, measured.to_dict(), force=args.force)
     if args.csv:
-        write_table_csv(args.csv, *measured.to_csv(), force=args.force)
+        head, rows = measured.to_csv()
+        write_table_csv(args.csv, head, rows, force=args.force)
     if not args.quiet:
         print(split_text(measured, Path(path).name))
