@@ -248,6 +248,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "pass --bar-mm",
     "marks_off": "the frame's marks are {off:length} off their places: lay the page flat and tape its corners down",
     "marks_hidden": "{seen} of the frame's {count} marks are seen: leave the rest free and photograph the whole page",
+    "cameras_differ": "the photographs are from two cameras or at two zooms, so where each was taken from is worked "
+    "out by itself, which is less sure: take them with one camera at one zoom",
     "light_poor": "the photograph is dark: more light makes its edges sharper",
     "light_bright": "the photograph is so bright that white and light grey are one: expose it less",
     "edge_blurred": "the edge is blurred over {blur:length}: hold the camera still and tap the screen to focus",

@@ -105,7 +105,7 @@ def _camera_part(mold: Mold, traced: Traced, k: int, seen: Seen) -> float:
     if k == 1:
         x, z = mold.sections.middle.T
         high = float((mold.top.put(np.column_stack([x, 0.0 * x, z]))[:, 2] + mold.sections.height / 2.0).mean())
-    return traced.placed.focal_error * high / float(seen.eye[2])
+    return traced.placed.focal_errors[k] * high / float(seen.eye[2])
 
 
 def rows_of(

@@ -123,10 +123,10 @@ def check_thickness(placed: Placed, thick: float | None) -> list[Notice]:
     if thick is None and not placed.blocks:
         return [Notice("thick_unknown")]
     notices = []
-    height = min(float(v.position[2]) for v in placed.views)
     if thick is not None and placed.blocks and abs(placed.paper.thick - thick) > BLOCKS_MM:
         notices.append(Notice("blocks_differ", given=thick, seen=placed.paper.thick))
-    unsure = 2.0 * placed.paper.thick / height * placed.focal_error
+    heights = [float(v.position[2]) for v in placed.views]
+    unsure = 2.0 * placed.paper.thick * max(e / h for e, h in zip(placed.focal_errors, heights, strict=True))
     if not placed.blocks and unsure > HEIGHT_SHARE:
         notices.append(Notice("height_unsure", share=2.0 * unsure))
     return notices

@@ -80,6 +80,7 @@ def look(
     sizes = [(photo.levels.shape[1], photo.levels.shape[0]) for photo in photos]
     placed = place(frames[0], marks, sizes, print_scale(bars), print_error(bars is not None), known)
     notices = [] if bars else [Notice("print_unmeasured")]
+    notices += [] if placed.alike else [Notice("cameras_differ")]
     fields, outlines = [], []
     for k, photo in enumerate(photos):
         progress("outlines", 0.5 + k / (2.0 * len(photos)))

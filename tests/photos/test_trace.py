@@ -1,6 +1,7 @@
 """Photographs of slices of known shape, made up by a camera that shares nothing with the tracer, come out true."""
 
 import json
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -10,8 +11,8 @@ import shapely
 import portgeo as pg
 from portgeo.app.cli import main
 
-from .render import Scene, held, photograph, saved
-from .trials import slice_trial
+from .render import Scene, held, photograph, prism, saved
+from .trials import COLOURS, port_section, slice_trial
 
 SMALL = (2016, 1512)  # pixels: a photograph of 3 megapixels
 
@@ -109,6 +110,21 @@ def test_what_is_not_said_is_asked_for(trial):
     _, file = trial
     codes = {remark.code for remark in pg.trace([file]).warnings}
     assert "print_unmeasured" in codes
+
+
+def test_photographs_at_two_zooms_are_told_and_joined_true(tmp_path):
+    """Area by shapely of the outline drawn: within its ± though the photographs are of two cameras."""
+    rng = np.random.default_rng(1)
+    outline = port_section(rng)
+    scene = Scene(things=(prism(outline + [148.0, 105.0], 12.0, COLOURS[0]),))
+    first, own = (held(rng, SMALL, tilt) for tilt in (0.35, 0.45))
+    zoomed = replace(own, focal=1.2 * own.focal, position=own.target + 1.2 * (own.position - own.target))
+    files = [saved(photograph(scene, c), tmp_path / f"{k}.jpg") for k, c in enumerate((first, zoomed))]
+    traced = pg.trace(files, thick_mm=12.0, bar_mm=(150.0, 150.0))
+    assert "cameras_differ" in {remark.code for remark in traced.warnings}
+    (piece,) = traced.outlines
+    assert piece.photos == 2
+    assert piece.area_mm2 == pytest.approx(shapely.Polygon(outline).area, abs=2.0 * piece.area_u_mm2)
 
 
 @pytest.mark.nightly
