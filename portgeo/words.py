@@ -58,24 +58,24 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     # How sure the figures are, and what would help
     "unsure": "{quantity}: good only to ± {share:.0%}; to improve it, {advice}",
     "advice": {
-        "points": "read the floor and roof points at {station:length} again, to a quarter of a millimetre if you can, "
-        "and add sections in the bend: they make {share:.0%} of the doubt",
+        "points": "read the floor and roof points at {station:length} again, to a quarter of a millimeter if you can, "
+        "and add sections in the bend: they make {share:.0%} of the ±",
         "gap": "add a row between {start:plain_length} and {end:length}: what the port does there, unmeasured, makes "
-        "{share:.0%} of the doubt",
+        "{share:.0%} of the ±",
         "shared": "caliper the height and the width of a few sections, and write those in: what all readings share "
-        "(zero_error) makes {share:.0%} of the doubt",
+        "(zero_error) makes {share:.0%} of the ±",
         "zero": "check the zero of the {tools:listed} on a ring or a block before you go on: it makes {share:.0%} of "
-        "the doubt",
+        "the ±",
         "angle": "measure the {measure} at {station:length} again: known to {error:angle}, it makes {share:.0%} of "
-        "the doubt",
+        "the ±",
         "angles": "measure the {measure} angles again, first at {station:length}, with a gauge if you can, and add "
-        "rows in the bend: known to {error:angle} each, they make {share:.0%} of the doubt",
-        "reading": "read the {measure} at {station:length} again, twice if you can: it makes {share:.0%} of the doubt",
+        "rows in the bend: known to {error:angle} each, they make {share:.0%} of the ±",
+        "reading": "read the {measure} at {station:length} again, twice if you can: it makes {share:.0%} of the ±",
         "corner": "try the next template up and down on the {measure} at {station:length}: it makes {share:.0%} of "
-        "the doubt",
-        "station": "lay off the station at {station:length} again: it makes {share:.0%} of the doubt",
+        "the ±",
+        "station": "measure the station at {station:length} again: it makes {share:.0%} of the ±",
         "readings": "read again, twice if you can, starting with the {measure} at {station:length}: single readings "
-        "make {share:.0%} of the doubt",
+        "make {share:.0%} of the ±",
     },
     # A scan, as it was read
     "unit_judged": {
@@ -251,7 +251,7 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "cameras_differ": "the photographs are from two cameras or at two zooms, so where each was taken from is worked "
     "out by itself, which is less sure: take them with one camera at one zoom",
     "light_poor": "the photograph is dark: more light makes its edges sharper",
-    "light_bright": "the photograph is so bright that white and light grey are one: expose it less",
+    "light_bright": "the photograph is so bright that white and light gray are one: expose it less",
     "edge_blurred": "the edge is blurred over {blur:length}: hold the camera still and tap the screen to focus",
     "glare": "{share:.0%} of the edge is in glare: move the lamp, or dust the silicone with chalk",
     "edge_lost": "{share:.0%} of the edge is not clear against the paper, and was drawn on straight: light it evenly, "

@@ -112,5 +112,5 @@ def tell_outside(row: Row, port: Port, display: Display) -> None:
             "station",
             f"station {display.length(station)} is outside the port, which runs from "
             f"{display.length(first, label=False)} to {display.length(last)}",
-            "Name a station along the centreline, from the entry; check its decimal point and unit",
+            "Name a station along the centerline, from the entry; check its decimal point and unit",
         )

@@ -117,7 +117,9 @@ def check_engine(engine: Engine) -> None:
     if engine.valve > engine.bore:
         raise InputError("the valve is larger than the bore", mend="Check both and their units")
     if engine.rod is not None and engine.rod <= engine.stroke / 2.0:
-        raise InputError("the rod is shorter than the crank's throw", mend="Give the rod's length from eye to eye")
+        raise InputError(
+            "the rod is shorter than the crank's throw", mend="Give the rod's length from center to center"
+        )
 
 
 def mean_coefficient(coefficients: np.ndarray, lifts: np.ndarray, highest: float) -> float:

@@ -221,7 +221,7 @@ def engine(
 
     Parameters
     ----------
-    bore_mm, stroke_mm, rod_mm : bore, stroke and connecting rod from eye to eye (None: a long one).
+    bore_mm, stroke_mm, rod_mm : bore, stroke and connecting rod from center to center (None: a long one).
     rpm : revolutions a minute.
     valve_mm, valves : diameter of an intake valve's head, and how many a cylinder has.
     cylinders : how many.

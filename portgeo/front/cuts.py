@@ -1,6 +1,6 @@
 """The next cut: planned from a target, checked half done, what a burr reaches, gauges to print.
 
-Ports and targets come in; results go out. Lengths are millimetres.
+Ports and targets come in; results go out. Lengths are millimeters.
 """
 
 from __future__ import annotations

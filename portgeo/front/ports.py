@@ -217,7 +217,7 @@ def halves_of_one_mold(one: str | Path, other: str | Path) -> bool:
 
 
 def write(port: Port | SplitPort, path: str | Path, *, force: bool = False) -> None:
-    """Write a port's mesh, in the coordinates of its source, millimetres.
+    """Write a port's mesh, in the coordinates of its source, millimeters.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """A port's wall as an even net for a page, and what results tell at places on the wall.
 
-A Port, or a result with points in its port's own frame, comes in; nets and values go out. Lengths are millimetres.
+A Port, or a result with points in its port's own frame, comes in; nets and values go out. Lengths are millimeters.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What a port measures, what two states of it differ by, how a set spreads, how two parts meet.
 
-Ports come in; results go out. Lengths are millimetres, results name their units in their attributes, and an
+Ports come in; results go out. Lengths are millimeters, results name their units in their attributes, and an
 attribute `..._u_...` is one standard uncertainty of the one beside it.
 """
 

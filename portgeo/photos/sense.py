@@ -61,7 +61,7 @@ def print_scale(bars: tuple[float, ...] | None) -> np.ndarray:
         raise InputError(
             f"the frame's bars are drawn {BAR_MM:g} mm long, and were read as {', '.join(f'{b:g}' for b in bars)}",
             where="bar_mm",
-            mend="Measure both in mm and give the one across, then the upright one, or print the frame anew at 100 %",
+            mend="Measure both in mm and give the one across, then the upright one, or print the frame again at 100 %",
         )
     return scale
 

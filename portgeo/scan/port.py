@@ -81,7 +81,7 @@ def read_scan(
         body = patched(body, holes_beside(body, [course.end(0), course.end(-1)]), made)
         tell("finding the openings", 0.3)
         openings = openings_of(body, course, noise, (ends[0], ends[1]))
-        tell("finding the centreline", 0.5)
+        tell("finding the centerline", 0.5)
         tube = tube_and_curve(body, course, openings)
         radius = float(np.sqrt(np.median(course.areas) / np.pi))
         tip = branch_tip(coarse_copy(*tube.mesh)[0], tube.settled.curve, radius)

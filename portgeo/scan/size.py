@@ -27,7 +27,7 @@ def judge_unit(vertices: FloatArray, file: str = "the file") -> tuple[LengthUnit
     longest = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
     as_mm = LEAST_MM <= longest <= MOST_MM
     as_inch = LEAST_MM <= longest * MM_PER_INCH <= MOST_MM
-    both = f"{longest:.3g} mm if in millimetres, {longest * MM_PER_INCH:.4g} mm if in inches"
+    both = f"{longest:.3g} mm if in millimeters, {longest * MM_PER_INCH:.4g} mm if in inches"
     if as_mm and as_inch:
         raise InputError(
             f"the file does not say its unit and its size fits both: it is {both} at its longest",

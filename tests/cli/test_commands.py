@@ -493,7 +493,7 @@ BAD_SHEETS = {
     "infinity": (between("2,1.7,inf,rect,0.22,0,"), None, ["row 3", "column width_in", "inf"]),
     "beyond numbers": (between("2,1.7,1e999,rect,0.22,0,"), None, ["row 3", "column width_in", "too large"]),
     "not a number": (between("nan,1.7,1.15,rect,0.22,0,"), None, ["row 3", "column station_in", "nan"]),
-    "another unit": (between("2,43.2 mm,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "millimetres"]),
+    "another unit": (between("2,43.2 mm,1.15,rect,0.22,0,"), None, ["row 3", "column height_in", "millimeters"]),
     "two units": ("station_in,height_in,height_mm\n0,1,25\n1,1,25\n", None, ["row 1", "column height_mm", "two units"]),
     "out of order": (HEAD + FIRST + LAST + FIRST, None, ["rows 3 and 4", "column station_in", "order"]),
     "one station twice": (HEAD + FIRST + LAST + LAST, None, ["rows 3 and 4", "column station_in", "Leave one"]),

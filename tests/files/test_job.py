@@ -264,7 +264,7 @@ def test_what_calms_the_air_is_asked_for_by_its_table_alone(folder):
     ("old", "new", "says"),
     [
         ("valve = 1.560", "valve = 1,6", "1,6 has a decimal comma. Write  valve = 1.6  with a point"),
-        ("valve = 1.560", "valve_mm = 1 5/8", "1 5/8 is a fraction, of millimetres. Write a decimal, or name the key"),
+        ("valve = 1.560", "valve_mm = 1 5/8", "1 5/8 is a fraction, of millimeters. Write a decimal, or name the key"),
         (
             "valve = 1.560",
             "valve = 1 34/46",

@@ -336,7 +336,7 @@ def test_valve_passage_in_its_stages(check):
     source = "Heywood, section 6.3, from memory"
     tiny, inner = 1e-6, np.pi * (44.0 - 2.0 * 1.5)
     hardly = passage(valve, [tiny])[0][0] / tiny
-    check("valve: passage a millimetre of lift, hardly open, mm", source, hardly, inner * np.cos(np.pi / 4.0), rel=1e-6)
+    check("valve: passage a millimeter of lift, hardly open, mm", source, hardly, inner * np.cos(np.pi / 4.0), rel=1e-6)
     open_area = np.pi / 4.0 * (38.0**2 - 7.0**2)
     check("valve: passage wide open, mm2", source, passage(valve, [44.0])[0][0], open_area, rel=1e-12)
     first = 1.5 / (np.sin(np.pi / 4.0) * np.cos(np.pi / 4.0))

@@ -117,7 +117,7 @@ def test_circle_fit_is_the_published_one(check):
     """W. Gander, G. H. Golub, R. Strebel, "Least-squares fitting of circles and ellipses", BIT 34 (1994)."""
     fit = fit_circle(np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], dtype=float))
     source = "Gander, Golub, Strebel, BIT 34 (1994)"
-    check("least-squares circle: centre", source, fit.centre, [4.7398, 2.9835], abs=5e-5)
+    check("least-squares circle: center", source, fit.centre, [4.7398, 2.9835], abs=5e-5)
     check("least-squares circle: radius", source, fit.radius, 4.7142, abs=5e-5)
 
 

@@ -31,7 +31,7 @@ def test_long_radius_elbow(nps: int, check) -> None:
     # The centreline lies in the plane of the turn, which in the port frame holds x and z.
     line = fit_circle(port.centreline.points[:, [0, 2]])
     what, standard = f"NPS {nps} long-radius elbow, scanned: ", "ASME B16.9, B36.10M (fluids)"
-    check(what + "centreline radius, mm", standard, line.radius, centre_radius, rel=0.001)
+    check(what + "centerline radius, mm", standard, line.radius, centre_radius, rel=0.001)
     exact = np.pi * bore**2 / 4 * centre_radius * np.pi / 2
     check(what + "volume, mm3", standard + ", Pappus", found.volume, exact, rel=0.001)
     assert found.short_side is not None

@@ -205,12 +205,12 @@ def test_lengths_are_typed_as_they_are_written_on_a_sheet(text, unit, mm):
 @pytest.mark.parametrize(
     ("text", "unit", "told"),
     [
-        ("1/4", "mm", "--shank: '1/4' is a fraction, of millimetres. Write 1/4in"),
-        ("1/4mm", "in", "is a fraction, of millimetres"),
+        ("1/4", "mm", "--shank: '1/4' is a fraction, of millimeters. Write 1/4in"),
+        ("1/4mm", "in", "is a fraction, of millimeters"),
         ("1/0", "in", "not a fraction that can be read"),
         ("1 34/46", "in", "--shank: '1 34/46' is a fraction, and no rule has an inch in 46 parts. Look for a slip"),
         ("-3", "in", "not a length that"),
-        ("6ft", "in", "not in inches or millimetres"),
+        ("6ft", "in", "not in inches or millimeters"),
         ("", "in", "not a length"),
         ("1e9", "mm", "not a length that"),
         ("nan", "mm", "not a length"),
@@ -263,7 +263,7 @@ def test_templates_are_the_same_bytes_each_time(bench, capsys, kind):
     assert ("print at 100 %" in said) == (kind == "pdf") and ("cut at 1:1, units mm" in said) == (kind != "pdf")
     if kind != "pdf":
         drawn = (bench / f"one.{kind}").read_text(encoding="utf-8")
-        assert "100 %" not in drawn and "Units are millimetres: cut at 1:1" in drawn
+        assert "100 %" not in drawn and "Units are millimeters: cut at 1:1" in drawn
 
 
 def test_templates_refuse_other_files_and_stations_outside(bench):

@@ -45,14 +45,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--align",
         choices=("line", "none"),
         default="line",
-        help="line: the runner's centreline goes on in the port's; none: both files share one frame",
+        help="line: the runner's centerline goes on in the port's; none: both files share one frame",
     )
     parser.add_argument(
         "--points", metavar="N", type=int, help="how many points the flow is solved at (30000); more take longer"
     )
     engine = parser.add_argument_group("engine and valve (lengths as 1.68in, 42.7mm, or in the file's unit)")
     for name, says in (
-        ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, eye to eye"),
+        ("bore", "cylinder bore"), ("stroke", "stroke"), ("rod", "connecting rod, center to center"),
         ("valve", "valve head diameter"), ("throat", "throat diameter (the port's own)"), ("stem", "stem diameter"),
         ("seat-width", "seat width, measured radially (1.5mm)"),
     ):  # fmt: skip

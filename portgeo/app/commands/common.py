@@ -174,10 +174,10 @@ def length_of(text: str, unit: str, where: str) -> float:
     number = text.strip().translate(QUOTES)[: mark.start()] if mark and named else text
     of: str = named or unit
     if of not in MM_PER:
-        raise InputError(f"{shown} is not in inches or millimetres", where=where, mend=mend)
+        raise InputError(f"{shown} is not in inches or millimeters", where=where, mend=mend)
     if "/" in number and of != "in":
         raise InputError(
-            f"{shown} is a fraction, of millimetres",
+            f"{shown} is a fraction, of millimeters",
             where=where,
             mend=f"Write {number.strip()}in if it is of an inch, else a decimal such as 6.35mm",
         )

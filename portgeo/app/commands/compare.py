@@ -29,7 +29,7 @@ EXAMPLE = """examples:
   portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
   portgeo compare --set 1.csv 2.csv --gasket hole.dxf
 
-Two sheets are laid as they were measured, from one entry along one centreline (--align none); where
+Two sheets are laid as they were measured, from one entry along one centerline (--align none); where
 a mesh is among the two, --align auto lays them together by the wall that was not cut. Densities of
 the named alloys are handbook values for a common casting alloy: the mass is an estimate."""
 
@@ -62,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_metal(parser)
     add_stations(parser)
-    parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER coloured by depth (ply, glb)")
+    parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER colored by depth (ply, glb)")
     parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
     parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
     parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")

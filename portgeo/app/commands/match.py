@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gasket-as-drawn",
         action="store_true",
-        help="keep the outline's place: its zero is the joint's centreline (else its middle is)",
+        help="keep the outline's place: its zero is the joint's centerline (else its middle is)",
     )
     parser.add_argument(
         "--leave",
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--align",
         choices=("line", "none"),
         default="line",
-        help="line: one centreline goes on in the other; none: both files share one frame",
+        help="line: one centerline goes on in the other; none: both files share one frame",
     )
     parser.add_argument("--picture", metavar="FILE", help="write the outlines laid over each other (png)")
     add_scan(parser)

@@ -14,7 +14,7 @@ EXAMPLE = """examples:
   portgeo templates port.csv --side --out side.pdf      the port from its side, to lay the mold on
 
 With --target the gauges are those of the port as it will be, with the outline now dashed. Print the
-PDF at 100 % and measure its bars; cut a dxf or svg at 1:1, in millimetres. Stations that do not end in
+PDF at 100 % and measure its bars; cut a dxf or svg at 1:1, in millimeters. Stations that do not end in
 "in" or "mm" are in the unit the answer is shown in."""
 
 

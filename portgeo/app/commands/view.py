@@ -13,7 +13,7 @@ EXAMPLE = """examples:
   portgeo view port.csv --picture port.png
   portgeo view as-cast.csv first-cut.csv
 
-Two are turned together, at one scale and in one scale of colours."""
+Two are turned together, at one scale and in one scale of colors."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

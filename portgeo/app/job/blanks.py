@@ -134,8 +134,8 @@ TARGET = """\
 units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
                               # One length may be in the other unit: station_mm = 25.4, area_mm2 = 1500
 
-# greatest_depth = @0.100@  # no cut anywhere deeper than this, square to the wall; so much without it
-# blend = @0.315@  # how gently a cut fades out, so much without it: to half within one and a half of it, to
+# greatest_depth = @0.100@  # no cut anywhere deeper than this, square to the wall; default
+# blend = @0.315@  # how gently a cut fades out (default): to half within one and a half of it, to
   # nothing within about four; more is smoother and takes more metal
 # symmetric = true  # left and right walls are cut alike
 # walls = ["floor", "roof"]  # those that may be cut, all without it; each reaches halfway to the next
@@ -151,7 +151,7 @@ units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
 # One block for each station where an area is wanted. An area is met from below: the cut is the
 # smallest with at least this area.
 # [[area]]
-# station = @1.000@  # along the centreline, from the entry
+# station = @1.000@  # along the centerline, from the entry
 # area = @2.350@2  # or
 # percent = 105.0  # of the throat's area
 
@@ -216,14 +216,14 @@ units = "@u@"  # of every length here, and of all that is printed: "in" or "mm".
 # cylinders = 4
 # bore = @3.260@
 # stroke = @2.980@
-# rod = @5.020@  # connecting rod, eye to eye
+# rod = @5.020@  # connecting rod, center to center
 # rpm = 7000  # at which it should pull
-# valve = @1.560@  # inlet valve's head
+# valve = @1.560@  # intake valve's head
 # throat = @1.360@  # just under the seat; a row marked throat counts before it
 # stem_mm = 7.0
 # seat_width = @0.060@  # measured radially
 # seat_angle_deg = 45
-# valves = 1  # inlet valves a cylinder
+# valves = 1  # intake valves a cylinder
 # max_lift = @0.450@  # highest lift of the valve
 
 [metal]
@@ -305,7 +305,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # file = "gasket.dxf"  # or svg, or csv
 # units = "@u@"  # of a drawing that does not say
 # leave = @0.010@  # margin to its line left on purpose
-# as_drawn = false  # true: the drawing's zero is the joint's centreline; else its middle is put there
+# as_drawn = false  # true: the drawing's zero is the joint's centerline; else its middle is put there
 
 # The runners of one manifold, to find the odd one out.
 # [set]
@@ -331,5 +331,5 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 
 [templates]
 # at = [@0.800@, @1.600@, @2.400@]  # stations of the printed sections; without them, the measured ones
-# paper = "Letter"  # or "A4"; without it Letter for inches, A4 for millimetres
+# paper = "Letter"  # or "A4"; without it Letter for inches, A4 for millimeters
 """

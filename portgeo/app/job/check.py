@@ -78,5 +78,5 @@ def _check_templates(job: JobFile, length: float) -> None:
             f"station {display.length(outside[0])} is outside the port, which is {display.length(length)} long",
             file=str(job.path),
             where=job.where("templates", 0, "at"),
-            mend="Name stations along the centreline, from the entry",
+            mend="Name stations along the centerline, from the entry",
         )

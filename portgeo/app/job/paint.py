@@ -152,4 +152,4 @@ class _Walls:
     def left(self, placed: _Placed) -> list[Paint]:
         """Return the metal left behind a state's wall, not known (nan) where no reading is near enough."""
         left = self.readings.left(moved(self.into, placed.points))
-        return [Paint("wall left", "wall left near the readings; grey: not measured", left, "length", False)]
+        return [Paint("wall left", "wall left near the readings; gray: not measured", left, "length", False)]

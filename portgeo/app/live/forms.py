@@ -44,7 +44,7 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "cylinders": ("Cylinders", "For an estimate of power"),
         "bore": ("Bore", "Bore, stroke, rpm and valve give what the engine asks of a port"),
         "stroke": ("Stroke", ""),
-        "rod": ("Connecting rod", "Eye to eye"),
+        "rod": ("Connecting rod", "Center to center"),
         "rpm": ("Engine speed", "At which it should pull, revolutions a minute"),
         "valve": ("Valve head", "Diameter"),
         "throat": ("Throat", "Diameter just under the seat; a row marked throat counts before it"),

@@ -95,7 +95,7 @@ def desk_of(what: str | None) -> Desk:
     if path.is_dir():
         return _of_folder(path, in_folder=True)
     if not path.is_file():
-        raise InputError("there is no such file", file=what, mend="Check the name; `portgeo open` alone begins anew")
+        raise InputError("there is no such file", file=what, mend="Check the name; `portgeo open` alone starts over")
     if path.suffix.lower() == ".toml":
         return Desk(path.parent, job=path.name)
     if path.suffix.lower() in SHEET_TYPES:

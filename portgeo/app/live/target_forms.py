@@ -18,7 +18,7 @@ BEFORE = "target."
 MANY = ("area", "taper", "keep")  # of which there may be several
 TITLES = {
     "": "What may be cut", "area": "Area wanted", "taper": "Taper wanted", "short_side": "Short side wanted",
-    "limits": "What stops the cut", "keep": "Kept as it is", "copy": "Copied from another port",
+    "limits": "What limits the cut", "keep": "Kept as it is", "copy": "Copied from another port",
 }  # fmt: skip
 
 
@@ -45,7 +45,7 @@ KEYS: Mapping[str, tuple[Key, ...]] = {
         _of("throat_diameter", "Throat diameter", "In place of its area"),
     ),
     "area": (
-        _of("station", "Station", "Along the centreline, from the entry"),
+        _of("station", "Station", "Along the centerline, from the entry"),
         _of("area", "Area", "At least; or percent", "area"),
         _of("percent", "Percent of the throat", "In place of the area", "number"),
     ),

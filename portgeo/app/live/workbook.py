@@ -28,7 +28,7 @@ SPACE = "{http://www.w3.org/XML/1998/namespace}space"
 PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
 PLACE = re.compile(r"([A-Z]+)(\d+)")
 BEFORE_CALCULATION = ("sheets", "functionGroups", "externalReferences", "definedNames")  # in their order of the format
-CALCULATE = "There are formulas in this sheet: after typing, open and save it in the spreadsheet to count them anew"
+CALCULATE = "There are formulas in this sheet: after typing, open and save it in the spreadsheet to count them again"
 
 
 class XlsxSheet:

@@ -113,7 +113,7 @@ def _read_trace(source: Source, file: str, unit: LengthUnit) -> Drawing:
                     points[k, column] = read_number(cells[index], unit=own_unit, decimal_comma=table.decimal_comma)
         problems.refuse()
         if len(points) < 3:
-            mend = "Write at least three, better one each millimetre"
+            mend = "Write at least three, better one each millimeter"
             raise InputError(f"the trace has {len(points)} points", mend=mend)
     scale = MM_PER[own_unit]
     return Drawing((points * scale,), scale)

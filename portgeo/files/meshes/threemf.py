@@ -84,7 +84,7 @@ def read_3mf(data: bytes, file: str) -> tuple[FloatArray, IntArray, str, float]:
         main = "/3D/3dmodel.model" if root is not None else min(models)
         unit = models[main].get("unit", "millimeter")
         if unit not in MM_PER_UNIT:
-            raise InputError(f"the file's unit is {unit[:40]!r}", mend="Export it again in millimetres")
+            raise InputError(f"the file's unit is {unit[:40]!r}", mend="Export it again in millimeters")
         objects = {
             (name, part.get("id")): part for name, tree in models.items() for part in tree.iter(f"{{{CORE}}}object")
         }

@@ -19,9 +19,9 @@ UNIT_MARKS = {
 }  # fmt: skip
 UNIT_NAMES = {
     "in": "inches",
-    "mm": "millimetres",
-    "cm": "centimetres",
-    "m": "metres",
+    "mm": "millimeters",
+    "cm": "centimeters",
+    "m": "meters",
     "ft": "feet",
     "deg": "degrees",
 }
@@ -123,8 +123,8 @@ def _fraction(match: re.Match[str], shown: str, unit: str) -> float:
     sign, whole, top, bottom = match.groups()
     if unit == "mm":
         raise InputError(
-            f"{shown} is a fraction, in a column of millimetres",
-            mend="Write millimetres with a decimal point, or name the column ..._in if this is in inches",
+            f"{shown} is a fraction, in a column of millimeters",
+            mend="Write millimeters with a decimal point, or name the column ..._in if this is in inches",
         )
     if int(bottom) == 0 or (whole is not None and int(top) >= int(bottom)):
         raise InputError(f"{shown} is not a fraction that can be read", mend="Write it as 1 5/8")

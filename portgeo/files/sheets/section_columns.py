@@ -101,7 +101,7 @@ SECTIONS = Layout(
         "leg": Words(_leg),
         "note": Words(),
     },
-    needed={"station": "Add station_in or station_mm, the distance along the centreline from the entry"},
+    needed={"station": "Add station_in or station_mm, the distance along the centerline from the entry"},
     instead={"station": "floor_x"},
     names="The first row that is no # comment holds the names of the columns: station, height, width, "
     "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, zero_error, x, y, z, floor_x, "

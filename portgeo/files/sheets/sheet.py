@@ -209,7 +209,7 @@ def _unit_of(columns: dict[str, Column]) -> LengthUnit:
 def _reading(row: Row, laid: Laid | None, default_error: float | None, outlines: Outlines, display: Display) -> Reading:
     """Return a row as a reading, with nan for what is told to be wrong. laid : how its section lies by points."""
     if row.given("station") is None and not has_points(row):
-        row.tell_empty("station", "the station is empty", "Write the distance along the centreline from the entry")
+        row.tell_empty("station", "the station is empty", "Write the distance along the centerline from the entry")
     tool = row.given("tool") or ASSUMED_TOOL
     error = row.given("reading_error")
     reading = Reading(

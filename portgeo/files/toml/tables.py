@@ -59,7 +59,7 @@ def number_of(value: object, unit: str) -> float | None:
     if isinstance(value, str) and FRACTION.match(value.strip()):
         if unit == "mm":
             mend = "Write a decimal, or name the key ..._in if this is in inches"
-            raise InputError(f"{short(value)} is a fraction, of millimetres", mend=mend)
+            raise InputError(f"{short(value)} is a fraction, of millimeters", mend=mend)
         return read_number(value, unit=unit, decimal_comma=False)
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None

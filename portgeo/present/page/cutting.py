@@ -118,7 +118,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
     ]
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
     if stopped:
-        found += [el("h3", "What stops the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
+        found += [el("h3", "What limits the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
     return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
 
 

@@ -228,7 +228,7 @@ def warnings_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
     """Return what to look at, and which states have nothing to look at."""
     told = {warning["about"] for warning in results["warnings"]}
     clear = [state["name"] for state in results["states"] if state["name"] not in told]
-    found = [table_element(tables["warnings"], d)] if told else []
+    found = [table_element(tables["warnings"], d, headed=True)] if told else []
     return [*found, *(el("p", f"{name}: nothing needs a second look.") for name in clear)]
 
 

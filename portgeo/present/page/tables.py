@@ -69,10 +69,12 @@ def table_element(
     *,
     classes: Mapping[tuple[int, int], str] | None = None,
     dot_below: float = 0.0,
+    headed: bool = False,
 ) -> Element:
     """Return a table for the page: first column heads its rows; it scrolls inside its own box on a phone.
 
     classes : of single cells, by row and column. dot_below : smaller numbers past the first column show as a dot.
+    headed : the heading over it says what the caption would.
     """
     kinds = [kind_of(column.kind, display) for column in table.columns]
     body = []
@@ -85,9 +87,8 @@ def table_element(
                 el("th", text, scope="row", class_=class_ or None) if c == 0 else el("td", text, class_=class_ or None)
             )
         body.append(el("tr", cells))
-    made = el(
-        "table", el("caption", el("span", table.caption)), el("thead", _head(table.columns, kinds)), el("tbody", body)
-    )
+    caption = [] if headed else [el("caption", el("span", table.caption))]
+    made = el("table", *caption, el("thead", _head(table.columns, kinds)), el("tbody", body))
     made.set("data-table", table.name)
     return el("div", made, class_="scroll", tabindex="0", role="region", aria_label=table.caption)
 

@@ -49,7 +49,7 @@ CAUTIONS = (
     "your local rules, and have safety-critical work checked by someone licensed for it.",
     "Fuel and ignition must be set again for the air it now takes: a lean mixture under load destroys pistons.",
     "Castings shift: a wall that was measured where it could be is not known everywhere. Pressure-test the casting "
-    "before it is fitted.",
+    "before it goes back on.",
     "Figures with ± hold 19 times in 20. Air speeds are of an ideal flow; bench flows are of this set-up alone.",
 )  # *common practice, no source*
 
@@ -129,7 +129,7 @@ def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
         axes.set_axis_off()
         axes.text(0.0, 0.5, name, fontsize=TEXT, fontweight="bold", va="center")
     sheet.down += PICTURES + 0.1
-    unit = {"in": "inches", "mm": "millimetres"}[d.unit]
+    unit = {"in": "inches", "mm": "millimeters"}[d.unit]
     sheet.write(f"A station is a place in the port: so many {unit} in from its opening.", SMALL, colour=SOFT)
     sheet.down += 0.05
 
@@ -181,7 +181,7 @@ def _second(results: Mapping[str, Any], d: Display) -> Figure:
     sheet.heading("What to expect")
     for text in _expected(results):
         sheet.point(text)
-    sheet.heading("Please mind")
+    sheet.heading("Please note")
     for text in CAUTIONS:
         sheet.point(text)
     y = 0.5 / sheet.height

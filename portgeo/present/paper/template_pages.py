@@ -44,8 +44,8 @@ LEGEND = (
     "Where a section will not go into the port whole, halve it through the +.",
 )
 CUTTER = (
-    "Units are millimetres: cut at 1:1 and measure a bar before use.",
-    "Cut only red lines (layer CUT). Grey (TODAY): the wall now. Blue (MARK, BAR, WORDS): not to be cut.",
+    "Units are millimeters: cut at 1:1 and measure a bar before use.",
+    "Cut only red lines (layer CUT). Gray (TODAY): the wall now. Blue (MARK, BAR, WORDS): not to be cut.",
 )
 
 

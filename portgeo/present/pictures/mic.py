@@ -131,7 +131,7 @@ def _section(axes: Any) -> None:
         axes.text(*place, f"{hour} o'clock\n{name}", **(STYLE | {"fontsize": 10}))
     axes.text(
         -3.5, -3.7,
-        "rise, shift: how far the section's middle lies above the\ncentreline, and left of it; 0 where the line runs "
+        "rise, shift: how far the section's middle lies above the\ncenterline, and left of it; 0 where the line runs "
         "through it.\nA round section has one diameter: put it under height.",
         **(STYLE | {"ha": "left", "va": "top"}),
     )  # fmt: skip
@@ -143,7 +143,7 @@ def _aside(axes: Any) -> None:
     """Draw a centreline that runs beside the section's middle, and how far beside."""
     line = np.array([0.75, -1.1])
     axes.plot(*line, "o", color=LINE, markersize=6)
-    axes.text(line[0], line[1] - 0.42, "centreline", **(STYLE | {"color": LINE, "fontsize": 9}))
+    axes.text(line[0], line[1] - 0.42, "centerline", **(STYLE | {"color": LINE, "fontsize": 9}))
     for end in (np.array([line[0], 0.0]), np.array([0.0, line[1]])):
         style: dict[str, Any] = {"arrowstyle": "-|>", "mutation_scale": 12, "shrinkA": 4, "shrinkB": 0}
         axes.add_patch(FancyArrowPatch(tuple(line), tuple(end), color=ASIDE, linewidth=1.5, **style))

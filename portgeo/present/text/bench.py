@@ -19,7 +19,7 @@ from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.results.kinds import bench_cell, kind_of, kind_of_key
 from portgeo.results.measured import Measured
 
-STATIONS_NOTE = "± holds 19 times in 20. Stations run along the centreline from the entry."
+STATIONS_NOTE = "± holds 19 times in 20. Stations run along the centerline from the entry."
 
 
 def survey_text(measured: Measured, title: str) -> str:
@@ -124,7 +124,7 @@ def _advice_lines(survey: Survey, d: Display) -> list[str]:
         said.setdefault(notice.message(d), []).append(WORDS[quantity])
     lines: list[str] = []
     for text, names in said.items():
-        head = f"  {'' if lines else 'in doubt':<12}"
+        head = f"  {'' if lines else 'read again':<12}"
         lines += textwrap.wrap(
             f"{', '.join(names)}: {text}", WIDTH, initial_indent=head, subsequent_indent=" " * len(head)
         )

@@ -48,7 +48,7 @@ def comparison_text(changed: Changed, title: str, metal: str) -> str:
     lines += notices_lines(found.warnings, d, spots)
     table = _table(found, d, told=bool(removed or added))
     lines += [*_walls(found, d), "", *table, ""]
-    lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centreline from the entry.")
+    lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centerline from the entry.")
     lines.append("Each corner is split between its two walls.")
     lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
     if any("(" in line for line in table[2:]):

@@ -83,7 +83,7 @@ function planPart(holder, { desk, chart, start, show }) {
   const forms = make("div"), refused = make("div", { role: "status" }), sheet = make("div", { class: "cutsheet planned", "aria-live": "polite" });
   const button = (text, take, first) => make("button", { type: "button", class: first ? "first" : null, onclick: take }, text);
   const add = button("Want another area", addArea);
-  const begin = make("div", { class: "none" }, make("p", {}, "Areas, tapers and a short side radius to get to, and what stops the cut: wall, gasket, seat."),
+  const begin = make("div", { class: "none" }, make("p", {}, "Areas, tapers and a short side radius to get to, and what limits the cut: wall, gasket, seat."),
     button("Say what is wanted", () => desk.edit([{ op: "table", table: "target" }])));
   const work = make("div");
   holder.append(make("h3", {}, "What you want of the next cut"), begin, work);
