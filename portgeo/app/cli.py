@@ -114,6 +114,16 @@ def build_parser() -> argparse.ArgumentParser:
                 value = action.metavar or " or ".join(map(str, action.choices or (action.dest.upper(),)))
                 mend = f"Write {action.option_strings[-1]} {value}: {action.help}"
                 raise InputError("nothing stands after it", where=where, mend=mend)
+            missing = re.fullmatch(r"the following arguments are required: (.*)", message)
+            if missing:
+                example = re.search(rf"({re.escape(self.prog)} .*?)(?: {{2,}}|$)", self.epilog or "", re.MULTILINE)
+                mend = f"For example `{example[1]}`" if example else f"`{self.prog} -h` shows examples"
+                raise InputError(f"no {missing[1].replace(', ', ' and no ')} is given", mend=mend)
+            short = re.fullmatch(r"ambiguous option: (\S+) could match (.*)", message)
+            if short:
+                raise InputError(
+                    f"{short[1]} may mean {short[2].replace(', ', ' or ')}", mend="Write the one you mean in full"
+                )
             raise InputError(what, where=where, mend=f"`{self.prog} -h` shows how it is written")
 
     parser = Parser(

@@ -6,6 +6,7 @@ Paths with bytes, arrays or plain Python values come in; whole files, or a refus
 from __future__ import annotations
 
 import csv
+import difflib
 import hashlib
 import io
 import json
@@ -24,6 +25,7 @@ from portgeo.core.interrupts import held
 from portgeo.results.figures import plain
 
 BLOCK = 2**24  # bytes written to the disk at a time: a second's work on a slow one
+NEAR = 0.75  # of a name: a slip or two, or another ending
 TABLE_DIGITS = 6  # decimals in tables; below 1, significant digits
 
 
@@ -54,12 +56,23 @@ def size_of(path: str | Path) -> int:
     name = str(path)
     try:
         if not os.path.exists(path):
-            raise InputError("there is no such file", file=name, mend="Check the name and the folder")
+            close = _nearest(Path(path))
+            mend = f"Did you mean {close}?" if close else "Check the name and the folder"
+            raise InputError("there is no such file", file=name, mend=mend)
         if not os.path.isfile(path):
             raise InputError("this is not an ordinary file", file=name, mend="Name a file")
         return os.path.getsize(path)
     except (OSError, ValueError) as error:
         raise _unreadable(path, error) from error
+
+
+def _nearest(path: Path) -> str:
+    """Return the name in a path's folder that is nearest to the path's own, nothing where none is near."""
+    try:
+        names = sorted(os.listdir(path.parent))
+    except (OSError, ValueError):
+        return ""
+    return next(iter(difflib.get_close_matches(path.name[:60], names, 1, NEAR)), "")
 
 
 def sha256_of(path: str | Path) -> str:

@@ -627,6 +627,21 @@ def test_the_threads_that_a_shell_asks_for_change_no_result():
     assert done.stdout.split() == ["False", "1"]
 
 
+def test_a_name_with_a_slip_in_its_ending_gets_the_nearest_there_is(tmp_path, capsys):
+    (tmp_path / "as-cast.csv").write_text("station_in,diameter_in\n0,1\n1,1\n")
+    assert main(["measure", str(tmp_path / "as-cast.cvs")]) == 2
+    assert capsys.readouterr().err.endswith("as-cast.cvs: there is no such file. Did you mean as-cast.csv?\n")
+    assert main(["measure", str(tmp_path / "nothing-like-it.stl")]) == 2
+    assert capsys.readouterr().err.endswith("there is no such file. Check the name and the folder.\n")
+
+
+def test_a_bench_sheet_in_place_of_a_section_sheet_is_named_as_one(tmp_path, capsys):
+    sheet = tmp_path / "bench.csv"
+    sheet.write_text("lift_in,flow_cfm,depression_in_h2o\n0.1,50,28\n")
+    assert main(["measure", str(sheet)]) == 2
+    assert "this is a bench sheet, not a section sheet: it has columns for lift and flow" in capsys.readouterr().err
+
+
 def test_an_option_with_nothing_after_it_says_what_to_write(capsys):
     assert main(["measure", "port.csv", "--json"]) == 2
     assert capsys.readouterr().err.strip() == (
@@ -645,7 +660,11 @@ def test_an_option_with_nothing_after_it_says_what_to_write(capsys):
         (["measure", "port.csv", "--units", "cm"], "--units: invalid choice: 'cm'"),
         (["measure", "port.csv", "--stations", "many"], "--stations: "),
         (["loft", "a.csv", "b.csv", "-o", "c.stl"], "'b.csv' is one word too many. "),
-        (["loft"], "the following arguments are required: "),
+        (["loft"], "no SHEET and no -o/--output is given. For example `portgeo loft port.csv -o port.stl`."),
+        (["reshape"], "no PORT and no TARGET is given. For example `portgeo reshape port.csv wanted.toml`."),
+        (["measure", "port.csv", "--unit", "in"], "--unit may mean "),
+        (["measure", "port.csv", "--picture", "p.jpg"], "p.jpg: pictures are written as .png. Name it p.png."),
+        (["reshape", "wanted.toml", "port.csv"], "the port goes first, then the target. Write `portgeo reshape port.c"),
     ],
 )
 def test_a_misspelt_option_is_refused_in_one_message(argv, said, capsys):

@@ -6,7 +6,16 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, length_of, load_port, naming, number_of
+from portgeo.app.commands.common import (
+    add_bend,
+    add_common,
+    add_scan,
+    length_of,
+    load_port,
+    naming,
+    number_of,
+    png_name,
+)
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
@@ -69,12 +78,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--valves", metavar="N", type=int, default=1, help="how many such valves the run or the cylinder has (1)"
     )
     engine.add_argument("--max-lift", metavar="LENGTH", help="highest valve lift, for the mean flow coefficient")
-    parser.add_argument("--picture", metavar="FILE", help="write the port painted with speed over mean (png)")
-    parser.add_argument("--chart", metavar="FILE", help="write speed by station (png)")
     parser.add_argument(
-        "--probe-chart", metavar="FILE", help="write the probe's readings over the computed speed (png)"
+        "--picture", metavar="FILE", type=png_name, help="write the port painted with speed over mean (png)"
     )
-    parser.add_argument("--bench-chart", metavar="FILE", help="write the bench curves (png)")
+    parser.add_argument("--chart", metavar="FILE", type=png_name, help="write speed by station (png)")
+    parser.add_argument(
+        "--probe-chart", metavar="FILE", type=png_name, help="write the probe's readings over the computed speed (png)"
+    )
+    parser.add_argument("--bench-chart", metavar="FILE", type=png_name, help="write the bench curves (png)")
     add_bend(parser, exhaust=False)
     add_scan(parser)
     add_common(parser)

@@ -29,6 +29,7 @@ __all__ = [
     "load_whole",
     "naming",
     "number_of",
+    "png_name",
     "point",
     "progress_bar",
     "refuse_scan_options",
@@ -190,6 +191,14 @@ def length_of(text: str, unit: str, where: str) -> float:
     if not 0.0 <= value <= LONGEST_MM:
         raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)
     return value
+
+
+def png_name(name: str) -> str:
+    """Return the name of a picture to write. Raises InputError where its ending promises another format."""
+    if Path(name).suffix.lower() != ".png":
+        mend = f"Name it {Path(name).stem or 'picture'}.png"
+        raise InputError("pictures are written as .png", file=name, mend=mend)
+    return name
 
 
 def number_of(args: argparse.Namespace, name: str) -> float:

@@ -14,6 +14,7 @@ from portgeo.app.commands.common import (
     add_stations,
     load_ports,
     naming,
+    png_name,
     point,
 )
 
@@ -64,8 +65,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_stations(parser)
     parser.add_argument("--depth-mesh", metavar="FILE", help="write AFTER colored by depth (ply, glb)")
     parser.add_argument("--removed-mesh", metavar="FILE", help="write the removed metal as a solid (stl, ply, ...)")
-    parser.add_argument("--picture", metavar="FILE", help="write a picture of the depth (png)")
-    parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedules (png)")
+    parser.add_argument("--picture", metavar="FILE", type=png_name, help="write a picture of the depth (png)")
+    parser.add_argument("--chart", metavar="FILE", type=png_name, help="write a chart of the area schedules (png)")
     parser.add_argument("--after-entry", type=point, metavar="X,Y,Z", help="as --entry, on AFTER's own mesh")
     parser.add_argument("--after-exit", type=point, metavar="X,Y,Z", help="as --exit, on AFTER's own mesh")
     parser.add_argument("--after-units-in", choices=("mm", "in"), help="as --units-in, of AFTER alone")

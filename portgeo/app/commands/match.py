@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.app.commands.common import add_common, add_scan, length_of, load_port
+from portgeo.app.commands.common import add_common, add_scan, length_of, load_port, png_name
 
 HELP = "match a joint: lip facing the flow, offset, margin to the gasket line, bend of floor and roof"
 EXAMPLE = """examples:
@@ -34,7 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="line",
         help="line: one centerline goes on in the other; none: both files share one frame",
     )
-    parser.add_argument("--picture", metavar="FILE", help="write the outlines laid over each other (png)")
+    parser.add_argument(
+        "--picture", metavar="FILE", type=png_name, help="write the outlines laid over each other (png)"
+    )
     add_scan(parser)
     add_common(parser)
 

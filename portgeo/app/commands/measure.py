@@ -13,6 +13,7 @@ from portgeo.app.commands.common import (
     add_stations,
     load_port,
     load_whole,
+    png_name,
     refuse_scan_options,
 )
 from portgeo.app.row_by_row import add_many
@@ -38,8 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "several, with --csv, give a row each",
     )
     add_stations(parser)
-    parser.add_argument("--picture", metavar="FILE", help="write a picture of the port (png)")
-    parser.add_argument("--chart", metavar="FILE", help="write a chart of the area schedule (png)")
+    parser.add_argument("--picture", metavar="FILE", type=png_name, help="write a picture of the port (png)")
+    parser.add_argument("--chart", metavar="FILE", type=png_name, help="write a chart of the area schedule (png)")
     add_bend(parser)
     add_many(parser)
     add_scan(parser)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portgeo.app.commands.common import add_bend, add_scan, load_port, refuse_scan_options
+from portgeo.app.commands.common import add_bend, add_scan, load_port, png_name, refuse_scan_options
 
 HELP = "look at a port in 3D, or at two stages side by side, in a window or as a picture"
 EXAMPLE = """examples:
@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of view."""
     parser.add_argument("port", metavar="PORT", help="section sheet or mesh")
     parser.add_argument("other", metavar="OTHER", nargs="?", help="another stage of it, to show beside it")
-    parser.add_argument("--picture", metavar="FILE", help="write a picture (png) and open no window")
+    parser.add_argument("--picture", metavar="FILE", type=png_name, help="write a picture (png) and open no window")
     parser.add_argument("--units", choices=("in", "mm"), help="unit of what is shown (the file's own)")
     add_bend(parser)
     add_scan(parser)

@@ -71,6 +71,7 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
         raise InputError(f"{unit!r} is no unit of length", mend=f"Give one of {', '.join(MM_PER)}")
     suffix = Path(path).suffix.lower()
     if suffix not in READ:
+        size_of(path)  # a name with a slip in its ending is mostly of no file
         raise InputError(
             f"a mesh cannot be read from a {suffix or 'nameless'} file",
             file=file,

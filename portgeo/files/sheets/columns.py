@@ -105,7 +105,8 @@ class Layout:
 
     kind : "a section sheet". columns : by what they mean. needed : those without which nothing can be read, each with
     the mend. instead : columns that stand in for one that is needed. names : what to say where a header's name is
-    like none. alike : other ways of writing a name.
+    like none. alike : other ways of writing a name. other_kinds : what a sheet is whose header has columns of all
+    these names instead, each with or without a unit.
     """
 
     kind: str
@@ -114,6 +115,7 @@ class Layout:
     names: str
     alike: Mapping[str, str] = field(default_factory=dict)
     instead: Mapping[str, str] = field(default_factory=dict)
+    other_kinds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def known(self) -> dict[str, tuple[str, str]]:
@@ -153,6 +155,7 @@ def named_columns(
     doubtful: set[str] = set()
     slips: list[Column] = []
     number, names = header
+    _refuse_other_kind(layout, names)
     for index, written in enumerate(names):
 
         def tell(what: str, mend: str, name: str = written[:60] or str(index + 1)) -> None:
@@ -191,6 +194,16 @@ def named_columns(
             if name not in columns and layout.instead.get(name) not in columns:
                 problems.add(InputError(f"the header has no {name} column", mend=mend, row=number))
     return {name: column for name, column in columns.items() if name not in doubtful}
+
+
+def _refuse_other_kind(layout: Layout, names: Sequence[str]) -> None:
+    """Raise InputError where a header is that of another kind of sheet."""
+    first_words = {plain_name(name).partition("_")[0] for name in names}
+    for kind, columns in layout.other_kinds.items():
+        if first_words.issuperset(columns) and first_words.isdisjoint(layout.needed):
+            has = " and ".join(columns)
+            what = f"this is {kind}, not {layout.kind}: it has columns for {has}"
+            raise InputError(what, mend=f"Name {layout.kind}")
 
 
 def _near(plain: str, known: Mapping[str, Any], share: float) -> list[str]:

@@ -188,7 +188,7 @@ def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
         found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
     airs = [states[k]["airspeed"] for k in (0, -1)]
     # A runner before the port changes what its short side sees: two peaks with and without one are not alike.
-    if all(airs) and ("runner_source" in airs[0]) == ("runner_source" in airs[1]):
+    if all(airs) and bool(airs[0].get("runner_source")) == bool(airs[1].get("runner_source")):
         peaks = peaks_at_one_flow(*airs)
         if _differ(*peaks):
             found.append(
@@ -334,9 +334,9 @@ def peak_text(record: Mapping[str, Any], d: Display) -> str:
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
     doubt = f" ± {d.speed(2.0 * peak['peak_u_m_s'])}" if peak.get("peak_u_m_s") else ""
     speed = d.speed(peak["peak_m_s"])
-    through = " through runner and port" if "runner_source" in record else ""
+    through = "through runner and port" if record.get("runner_source") else "through the port"
     text = (
-        f"{speed.split()[0] + doubt if doubt else speed} at {record['flow']['cfm']:.1f} cfm{through}, "
+        f"{speed.split()[0] + doubt if doubt else speed} at {record['flow']['cfm']:.1f} cfm {through}, "
         f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
     )
     if fall is None:

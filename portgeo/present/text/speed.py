@@ -115,8 +115,9 @@ def _past_ends_lines(result: AirSpeed, d: Display) -> list[str]:
     if d.speed(on.peak.speed) == d.speed(here.speed):
         text += "If the turn goes on there, the peak is the same"
     else:
+        bound = "up to" if on.peak.speed > here.speed else "as low as"
         text += (
-            f"If the turn goes on there, the peak is up to {d.speed(on.peak.speed)}, at station "
+            f"If the turn goes on there, the peak is {bound} {d.speed(on.peak.speed)}, at station "
             f"{d.length(on.peak.station)}: the truth lies between"
         )
     return _said(where, text)
