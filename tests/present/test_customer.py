@@ -105,6 +105,45 @@ def test_power_is_an_estimate_with_its_caution(report):
     assert "100 to 130 hp, an estimate" in text and "dynamometer" in text
 
 
+def pages_of(results, models):
+    """What the customer's two pages say."""
+    document = pypdfium2.PdfDocument(customer_pages(results, models, INCHES))
+    return [" ".join(page.get_textpage().get_text_range().split()) for page in document]
+
+
+def test_a_port_that_was_only_measured_gets_no_caution_of_a_cut_or_a_flow(report):
+    results, models = report
+    first, second = pages_of(results, models)
+    assert "inH2O, repeats to about 1%" in first and "A bench repeats" not in first
+    assert all(word in second for word in ("Fuel and ignition", "Castings shift", "bench flows are of this set-up"))
+    only = results | {"states": results["states"][:1], "compare": [], "bench": [], "plan": None}
+    first, second = pages_of(only, models[:1])
+    assert "Figures with ±" in second
+    assert not any(word in second for word in ("Fuel", "ignition", "bench flow", "gain", "Castings", "flows more"))
+    assert "Fuel" not in pages_of(results | {"bench": []}, models)[1]
+
+
+def test_of_a_cut_half_done_only_what_is_left_is_still_to_be_done(report):
+    results, models = report
+    planned = f"{results['plan']['record']['removed_cc']:.2f} cc"
+    assert f"a next cut of {planned} is planned" in pages_of(results, models)[1]
+    for left, told in ((0.21, True), (0.001, False)):
+        second = pages_of(results | {"check": {"record": {"left_cc": left}}}, models)[1]
+        assert ("0.21 cc of it is left to take" in second) == told and "is planned" not in second
+
+
+@pytest.mark.parametrize(("share", "stated"), [(0.39, True), (0.41, False)])
+def test_a_short_side_that_is_hardly_known_is_not_stated(report, share, stated):
+    results, models = report
+    *others, last = results["states"]
+    side = last["port"]["short_side"]
+    side = side | {"headline": side["headline"] | {"u_mm": 0.5 * share * side["headline"]["mm"]}}
+    state = last | {"port": last["port"] | {"short_side": side}}
+    first = pages_of(results | {"states": [*others, state]}, models)[0]
+    assert ("is not known well enough to state" in first) != stated
+    assert (INCHES.length(side["headline"]["mm"], label=False) in first) == stated
+
+
 def test_a_long_story_stays_on_its_page(report):
     results, models = report
     states = [state | {"note": "word " * 600} for state in results["states"]]

@@ -66,7 +66,6 @@ def run(args: argparse.Namespace) -> None:
 def _run_one(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, make_folder
-    from portgeo.files.toml.tables import TOML
     from portgeo.front.cuts import check_target, plan
 
     if args.check and args.out:
@@ -75,7 +74,7 @@ def _run_one(args: argparse.Namespace) -> None:
         make_folder(args.out)
     written = [Path(args.out) / name for name in FILES] if args.out else []
     check_free((*written, args.json, args.csv), args.force, (args.port, args.target, args.check))
-    if Path(args.port).suffix.lower() == TOML != Path(args.target).suffix.lower():
+    if Path(args.port).suffix.lower() == ".toml" != Path(args.target).suffix.lower():
         mend = f"Write `portgeo reshape {args.target} {args.port}`"
         raise InputError("the port goes first, then the target", mend=mend)
     check_target(args.target)  # before a scan is read

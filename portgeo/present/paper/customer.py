@@ -19,10 +19,12 @@ from portgeo.present.page.contents import alike_runs, compared_flows, run_names,
 from portgeo.present.page.models import first_shown, paints_of, scales_of
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import (
+    capital,
     changes,
     engine_text,
     figure_text,
     gain,
+    like_radii,
     percent_text,
     power_text,
     removed_text,
@@ -39,19 +41,26 @@ from portgeo.results.measured import Measured
 
 PICTURES = 2.45  # inches: height of the pictures with their scales
 SMALL = 9.5  # points
+LEAST_CC = 0.005  # of metal: less shows as none
 GAP = 0.02  # of the page's width, between two pictures
 FLOW_ROW, MOST_LIFTS = 0.2, 10  # inches a line of the flow's table, and lines: a page holds no more
-FIRST_PAGE_KEEPS = PICTURES + 2.3  # inches for the pictures and what changed, whatever there is to tell before
+TICKS = 0.24  # inches: a scale's numbers, under the pictures
+FLOW_HEADING, FLOW_KEEPS = 0.5, 1.5  # inches: over the flow's table, and for both with four lifts
+FIRST_PAGE_KEEPS = PICTURES + TICKS + 1.9  # inches for the pictures and what changed, whatever there is to tell before
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
 PLANNED_STYLE = ("#a8430c", ":")
-CAUTIONS = (
+VAGUE = 0.4  # of a short side's radius: a ± that is more leaves no figure to state
+CUT_CAUTION = (
     "A port that flows more can make an engine rev and load past what its parts stand. Keep to the makers’ limits and "
-    "your local rules, and have safety-critical work checked by someone licensed for it.",
-    "Fuel and ignition must be set again for the air it now takes: a lean mixture under load destroys pistons.",
+    "your local rules, and have safety-critical work checked by someone licensed for it."
+)  # *common practice, no source*, as those that follow
+FUEL_CAUTION = (
+    "Fuel and ignition must be set again for the air it now takes: a lean mixture under load destroys pistons."
+)
+CASTING_CAUTION = (
     "Castings shift: a wall that was measured where it could be is not known everywhere. Pressure-test the casting "
-    "before it goes back on.",
-    "Figures with ± hold 19 times in 20. Air speeds are of an ideal flow; bench flows are of this set-up alone.",
-)  # *common practice, no source*
+    "before it goes back on."
+)
 
 
 def customer_pages(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> bytes:
@@ -67,19 +76,21 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     under = "; ".join(part for part in (engine, " to ".join(dict.fromkeys([*dates[:1], *dates[-1:]]))) if part)
     if under:
         sheet.write(under, colour=SOFT)
-    sheet.keep_free(FIRST_PAGE_KEEPS + 1.6)
+    keeps = FIRST_PAGE_KEEPS + FLOW_KEEPS * bool(alike_runs(results))
+    sheet.keep_free(keeps + 1.6)
     if results.get("customer"):
         sheet.down += 0.1
         sheet.write(results["customer"])
-    sheet.keep_free(FIRST_PAGE_KEEPS)
+    sheet.keep_free(keeps)
     sheet.heading("What was done")
     for text in _done(results, d):
         sheet.point(text)
     sheet.keep_free(0.0)
     _pictures(sheet, models, d)
     sheet.heading("What changed" if len(results["states"]) > 1 else "What was measured")
-    went, stayed = changes(results, d)
-    for text in [*went, *(f"{name} ({size}) changed too little to detect" for name, size in stayed)]:
+    known, unstated = _stated(results)
+    went, stayed = changes(known, d)
+    for text in [*went, *unstated, *(f"{name} ({size}) changed too little to detect" for name, size in stayed)]:
         sheet.point(text[:1].upper() + text[1:] + ".")
     for text in _figures(results, d):
         sheet.point(text)
@@ -94,6 +105,20 @@ def _done(results: Mapping[str, Any], d: Display) -> list[str]:
     else:
         found = [f"The port was measured as it is: {states[-1]['name']}."]
     return found + [f"{state['name']}: {state['note'].rstrip('.')}." for state in states if state.get("note")]
+
+
+def _stated(results: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[str]]:
+    """Return the results without the short sides that are not known well enough, and what is said of the last then."""
+    states = list(results["states"])
+    there = [k for k in sorted({0, len(states) - 1}) if states[k]["port"]["short_side"]]
+    if not there:
+        return results, []
+    name, radii, doubts = like_radii(*(states[k]["port"]["short_side"] for k in there))
+    vague = [k for k, radius, u in zip(there, radii, doubts, strict=True) if 2.0 * u > VAGUE * radius]
+    for k in vague:
+        states[k] = states[k] | {"port": states[k]["port"] | {"short_side": None}}
+    unstated = len(states) - 1 in vague
+    return {**results, "states": states}, [f"the short side’s {name} is not known well enough to state"] * unstated
 
 
 def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
@@ -128,7 +153,7 @@ def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
         axes = sheet.axes(left, width - GAP, 0.2, 0.0)
         axes.set_axis_off()
         axes.text(0.0, 0.5, name, fontsize=TEXT, fontweight="bold", va="center")
-    sheet.down += PICTURES + 0.1
+    sheet.down += PICTURES + TICKS
     unit = {"in": "inches", "mm": "millimeters"}[d.unit]
     sheet.write(f"A station is a place in the port: so many {unit} in from its opening.", SMALL, colour=SOFT)
     sheet.down += 0.05
@@ -143,7 +168,9 @@ def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
     lifts = sorted({lift for flows in by_lift for lift in flows})
     names = [f"valve lift, {d.unit}", *(f"{_short(name)}, cfm" for name in run_names(runs))]
     rows = []
-    for lift in lifts[:MOST_LIFTS]:
+    room = int((sheet.height - sheet.margin - sheet.down - FLOW_HEADING) / FLOW_ROW) - 1
+    most = max(1, min(MOST_LIFTS, room, len(lifts)))
+    for lift in (lifts[k] for k in np.linspace(len(lifts) - 1, 0, most).round().astype(int)[::-1]):
         read = [flows.get(lift) for flows in by_lift]
         row = [d.length(float(lift), label=False), *("" if flow is None else f"{flow:.1f}" for flow in read)]
         if len(runs) > 1:
@@ -151,7 +178,7 @@ def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
             row.append("" if was is None or now is None else percent_text(100.0 * (now / was - 1.0)))
         rows.append(row)
     names += ["gain"] if len(runs) > 1 else []
-    sheet.heading(f"Flow on the bench at {runs[0]['depression_in_h2o']:g} inH2O")
+    sheet.heading(f"Flow on the bench at {runs[0]['depression_in_h2o']:g} inH2O, repeats to about {REPEATS:.0%}")
     height = FLOW_ROW * (len(rows) + 1)
     axes = sheet.axes(0.0, 1.0, height)
     axes.set(xlim=(0.0, len(names)), ylim=(len(rows) + 1.0, 0.0))
@@ -162,7 +189,6 @@ def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
             axes.text(column + 0.9, line + 0.5, cell, fontsize=10.0, ha="right", va="center", color=colour)
         axes.plot([0.0, len(names)], [line + 1.0, line + 1.0], color=SOFT, linewidth=0.3 if line else 0.7)
     sheet.down += height + 0.04
-    sheet.write(f"A bench repeats to about {REPEATS:.0%}.", SMALL, colour=SOFT)
 
 
 def _second(results: Mapping[str, Any], d: Display) -> Figure:
@@ -182,16 +208,28 @@ def _second(results: Mapping[str, Any], d: Display) -> Figure:
     for text in _expected(results):
         sheet.point(text)
     sheet.heading("Please note")
-    for text in CAUTIONS:
+    for text in _cautions(results):
         sheet.point(text)
     y = 0.5 / sheet.height
     sheet.figure.text(MARGIN / sheet.width, y, f"Measured with portgeo {results['portgeo']}.", fontsize=8.5, color=SOFT)
     return sheet.figure
 
 
+def _cautions(results: Mapping[str, Any]) -> list[str]:
+    """Return what to mind of what the job did: of a cut where there was one, of flow where one was measured."""
+    is_cut, has_flow = len(results["states"]) > 1, bool(results["bench"])
+    has_air = any(state["airspeed"] for state in results["states"])
+    figures = "Figures with ± hold 19 times in 20."
+    kinds = ["air speeds are of an ideal flow"] * has_air + ["bench flows are of this set-up alone"] * has_flow
+    if kinds:
+        figures += f" {capital('; '.join(kinds))}."
+    cautions = [CUT_CAUTION] * is_cut + [FUEL_CAUTION] * (is_cut and has_flow) + [CASTING_CAUTION] * is_cut
+    return [*cautions, figures]
+
+
 def _expected(results: Mapping[str, Any]) -> list[str]:
     found = []
-    flows = compared_flows(results)
+    flows, is_cut = compared_flows(results), len(results["states"]) > 1
     if len(flows) > 1:
         change = gain(flows)
         if abs(change) < 100.0 * REPEATS:
@@ -202,17 +240,21 @@ def _expected(results: Mapping[str, Any]) -> list[str]:
                 "lift. An engine gains less than its port does, and only where the port was what held it back."
             )
     elif not flows:
-        found.append("No flow was measured, so no gain in flow or power can be stated.")
+        stated = "gain in flow or power" if is_cut else "flow or power"
+        found.append(f"No flow was measured, so no {stated} can be stated.")
     demand = results["demand"]
     if demand and demand["power_estimate_hp"]:
         found.append(power_text(demand))
     elif flows:
         found.append("Power was not estimated: it depends on cam, compression, manifold, exhaust and fuel.")
-    plan = results["plan"]
-    if plan and plan["record"]["removed_cc"] >= 0.005:
-        found.append(
-            f"More can be done: a next cut of {plan['record']['removed_cc']:.2f} cc is planned and not yet made."
-        )
+    plan, check = results["plan"], results.get("check")
+    if check:
+        left = check["record"]["left_cc"]
+        if left >= LEAST_CC:
+            found.append(f"The planned cut is not finished: {left:.2f} cc of it is left to take.")
+    elif plan and plan["record"]["removed_cc"] >= LEAST_CC:
+        cut = "More can be done: a next cut" if is_cut else "A cut"
+        found.append(f"{cut} of {plan['record']['removed_cc']:.2f} cc is planned and not yet made.")
     return found
 
 
