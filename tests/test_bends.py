@@ -15,7 +15,7 @@ from portgeo.core.section import Reading
 from portgeo.measuring import survey
 from portgeo.measuring.bends import find_bends, meant_bend, port_bends
 from portgeo.measuring.curvature import fit_circles
-from portgeo.measuring.sides import like_radii, many_radii, side, side_points
+from portgeo.measuring.sides import WallLines, inward_of, like_radii, many_radii, side, side_points
 from portgeo.present.text.compare import comparison_text
 from portgeo.results.changed import Changed
 
@@ -155,10 +155,31 @@ def test_quick_radii_are_those_of_the_survey():
     sections = sections_at(found.port, stations)
     for bend in found.bends:
         flat = np.column_stack([bend.plane.ahead, bend.plane.aside])
-        line = side_points(sections, bend.plane, True) @ flat
-        radii, least = many_radii(stations, np.stack([line, line]), bend.plane, bend.short.window)
+        middle = np.array([section.origin for section in sections]) @ flat
+        inward = inward_of(np.array([section.frame for section in sections]), bend.plane) @ flat
+        depth = np.einsum("ni,ni->n", side_points(sections, bend.plane, True) @ flat - middle, inward)
+        lines = WallLines(*(np.stack([each, each]) for each in (middle, depth, inward)))
+        radii, least = many_radii(stations, lines, bend.plane, bend.short.window, bend.short.evened)
         assert radii == pytest.approx(np.full(2, bend.short.radius), rel=5e-3)
         assert least == pytest.approx(np.full(2, bend.short.least_radius), rel=5e-3)
+
+
+@pytest.mark.parametrize("error", [0.005, 0.1, 0.2])
+@pytest.mark.parametrize(
+    ("radius", "size", "degrees", "rows"), [(45.0, 30.0, 40.0, 9), (45.0, 30.0, 75.0, 7), (30.0, 40.0, 75.0, 9)]
+)
+def test_what_readings_may_be_off_by_does_not_straighten_a_bend_read_exactly(radius, size, degrees, rows, error):
+    # The rows are not where the arc begins and ends: beside it the port turns less from row to row.
+    turn, leg = np.radians(degrees), 30.0
+    stations = np.linspace(0.0, 2.0 * leg + radius * turn, rows)
+    readings = [
+        Reading(k + 2, float(s), height=size, width=size, corner_roof=CORNER, corner_floor=CORNER,
+                turn=float(np.clip((s - leg) / radius, 0.0, turn)), error=error, turn_error=np.radians(0.1))
+        for k, s in enumerate(stations)
+    ]  # fmt: skip
+    found = survey(port_from_readings(readings), 5, readings_tried=False).short_side
+    assert found.radius == pytest.approx(radius - size / 2.0, rel=0.01)
+    assert found.least_radius == pytest.approx(radius - size / 2.0, rel=0.01)
 
 
 def frames_of(turned):

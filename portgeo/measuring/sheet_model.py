@@ -20,7 +20,7 @@ from portgeo.core.plane import FloatArray, areas_and_centroids
 from portgeo.core.section import Reading, outline_of
 from portgeo.core.surface import Surface, outlines_at, spine_of, surface_on
 from portgeo.measuring.bends import BendPlane
-from portgeo.measuring.sides import inward_of
+from portgeo.measuring.sides import WallLines, inward_of
 
 COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
 PLANES = 121  # of a trial, the rows' own besides
@@ -82,7 +82,7 @@ class Model:
 
     def side_lines(
         self, plane: BendPlane, inner: bool, moves: FloatArray, stretch: FloatArray, turns: FloatArray
-    ) -> FloatArray:
+    ) -> WallLines:
         """Return side lines (count, p, 2), along the entry and inward, under changes of everything.
 
         turns (count, p) : changes of the heading in the plane, radians.
@@ -96,7 +96,7 @@ class Model:
             [np.zeros((len(turns), 1, 2)), np.cumsum(step * (ahead[:, 1:] + ahead[:, :-1]) / 2.0, axis=1)], axis=1
         )
         inward = np.stack([-ahead[..., 1], ahead[..., 0]], axis=2) * (1.0 if inner else -1.0)
-        return np.asarray(middle + moved[:, :, None] * inward)
+        return WallLines(middle, moved, inward)
 
 
 def model_of(readings: Sequence[Reading]) -> Model:

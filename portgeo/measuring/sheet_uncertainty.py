@@ -128,7 +128,7 @@ def figures(model: Model, bends: Sequence[Bend], meant: int | None, errors: Erro
                 np.concatenate([none.stretch, errors.stretch]),
                 np.concatenate([none.turn, turns]),
             )
-            found = np.column_stack(many_radii(model.stations, lines, bend.plane, side.window))
+            found = np.column_stack(many_radii(model.stations, lines, bend.plane, side.window, side.evened))
             radii[:, k, j] = np.clip(np.nan_to_num(found[1:]), 0.0, LONGEST_RADII * found[0]) - found[0]
     if meant is not None:
         of["short_side"] = radii[:, meant, 0, 0]

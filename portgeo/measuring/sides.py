@@ -51,6 +51,20 @@ class RowNoise:
 
 
 @dataclass(frozen=True)
+class WallLines:
+    """Lines of a wall off the middle of its sections: middle (..., d), depth (...,) off it, inward (..., d) unit."""
+
+    middle: FloatArray
+    depth: FloatArray
+    inward: FloatArray
+
+    @property
+    def points(self) -> FloatArray:
+        """Of the wall (..., d)."""
+        return np.asarray(self.middle + self.depth[..., None] * self.inward)
+
+
+@dataclass(frozen=True)
 class Side:
     """One side of a bend: radii, angle (radians), stations between which it is really bent, apex (3,).
 
@@ -58,7 +72,8 @@ class Side:
     greatest, `least_radius` the smallest over any 30 degrees of turning, `centre` (3,) and `fit_rms`
     the circle's; `line` (n, 3) and `line_stations` (n,) the whole side line, on the wall. `radius_u`,
     `least_radius_u` : standard uncertainties. station_from, station_to : 5 % and 95 % of what the
-    bent part turns. window : length of the side over which its curvature is taken.
+    bent part turns. window : length of the side over which its curvature is taken. evened : over which
+    its depths off the middle are evened out first, where they were read at rows.
     """
 
     radius: float
@@ -75,6 +90,7 @@ class Side:
     line: FloatArray
     line_stations: FloatArray
     window: float
+    evened: float
 
     @property
     def is_round(self) -> bool:
@@ -198,24 +214,38 @@ def _flat(stations: FloatArray, points: FloatArray, plane: BendPlane) -> _SideLi
     return _SideLine(line, float(along[1]), np.interp(along, length[keep], own[keep].astype(float)), turning)
 
 
+def _evening(depths: FloatArray, window: int) -> FloatArray:
+    """Return what evens out depths (t, n) at equal steps: each goes to the parabola about it, over a window of points.
+
+    Twice, so that no point comes into the window at a jump: curvature would make much of that.
+    """
+    return np.asarray(smoothed(smoothed(depths.T[None], window), window)[0].T - depths)
+
+
 def many_radii(
-    stations: FloatArray, lines: FloatArray, plane: BendPlane, window: float
+    stations: FloatArray, lines: WallLines, plane: BendPlane, window: float, evened: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return the radii and the tightest radii (t,) of many side lines of one bend, the first the one that is told.
 
-    stations (n,), lines (t, n, 2) : along the heading before the bend and inward. window : of the side. For trials
-    by the hundred: the figures that `side` gives, quickly. Where the bend is looked for is where the first line
-    has it.
+    stations (n,), lines (t, n, 2) : along the heading before the bend and inward. window, evened : of the side. For
+    trials by the hundred: the figures that `side` gives, quickly. Where the bend is looked for is where the first
+    line has it.
     """
     own = np.flatnonzero((stations >= plane.begin) & (stations <= plane.end))
-    flat = lines[:, own, 0] + 1j * lines[:, own, 1]  # a complex number a point: both coordinates in one interpolation
+    points = lines.points
+    flat = points[:, own, 0] + 1j * points[:, own, 1]  # a complex number a point: both coordinates in one interpolation
     length = np.concatenate([np.zeros((len(flat), 1)), np.cumsum(np.abs(np.diff(flat, axis=1)), axis=1)], axis=1)
     shares = np.linspace(0.0, 1.0, ALONG)
     places = (np.interp(shares * at[-1], at, line) for at, line in zip(length, flat, strict=True))
-    even = np.array(list(places)).view(float).reshape(len(lines), ALONG, 2)
-    first = _flat(stations, lines[0][:, :1] * plane.ahead + lines[0][:, 1:] * plane.aside, plane)
+    even = np.array(list(places)).view(float).reshape(len(points), ALONG, 2)
+    first = _flat(stations, points[0][:, :1] * plane.ahead + points[0][:, 1:] * plane.aside, plane)
     if first is None:
-        return np.full(len(lines), np.nan), np.full(len(lines), np.nan)
+        return np.full(len(points), np.nan), np.full(len(points), np.nan)
+    depth, inward = (
+        np.array([np.interp(shares * at[-1], at, line) for at, line in zip(length, each[:, own], strict=True)])
+        for each in (lines.depth, lines.inward[..., 0] + 1j * lines.inward[..., 1])
+    )
+    even += _evening(depth, _points(evened, first.step))[..., None] * inward.view(float).reshape(even.shape)
     return quick_radii_of(even, _points(window, first.step), first.turning)
 
 
@@ -225,25 +255,35 @@ def side(
     plane: BendPlane,
     height: float,
     noise: Roughness | RowNoise | None = None,
+    middle: FloatArray | None = None,
 ) -> Side | None:
     """Return one side of a bend from its line's points (n, 3) at stations (n,), None where it does not turn.
 
-    height : across the port in the plane of the bend. noise : of a scan's mesh, or of rows that were
-    read. Curvature is taken over as much of the line as noise asks for. What a scan's does to the radii is tried
-    out on the line smoothed: the part of it that has a sign is taken off, and half of what 95 % of the
+    height : across the port in the plane of the bend. noise : of a scan's mesh, whose curvature is taken over as
+    much of the line as its noise asks for, or of rows that were read: then the depths off the `middle` (n, 3) of
+    the sections are evened out over so much. Their readings are what is noisy; the way of the
+    middle is what bends, and evened out too it would be the straighter for it. What a scan's noise does to the
+    radii is tried out on the line smoothed: the part of it that has a sign is taken off, and half of what 95 % of the
     trials stay within is the uncertainty (JCGM 101, 7.7: an interval's coverage, not a standard deviation).
     """
     line = _flat(stations, points, plane)
     if line is None:
         return None
-    window = _points(PARABOLA * SMOOTHED * height, line.step)
-    if noise is not None:
+    window = evened = _points(PARABOLA * SMOOTHED * height, line.step)
+    at = np.arange(len(stations), dtype=float)
+    if isinstance(noise, Roughness):
         window = _quiet_window(line, window, noise, stations, plane)
+    elif noise is not None and middle is not None:
+        evened = _quiet_window(line, window, noise, stations, plane)
+        off = points - middle
+        reach = np.column_stack([np.interp(line.place, at, off @ way) for way in (plane.ahead, plane.aside)])
+        depth = np.linalg.norm(reach, axis=1)
+        share = _evening(depth[None], evened)[0] / np.maximum(depth, 1e-9)
+        line = replace(line, points=line.points + share[:, None] * reach)
     bent = bent_lines(line.points[None], window, line.turning)
     a, b = int(bent.first[0]), int(bent.last[0])
     if bent.curvature[0, a : b + 1].max() <= 0.0 or not np.isfinite(bent.radius[0]):
         return None
-    at = np.arange(len(stations), dtype=float)
     lifted = np.column_stack([np.interp(line.place, at, points[:, k]) for k in range(3)])
     station = np.interp(line.place, at, stations)
     heading = bent.heading[0]
@@ -270,6 +310,7 @@ def side(
         line=lifted,
         line_stations=station,
         window=window * line.step,
+        evened=evened * line.step,
     )
     told = _with_noise(whole, line, bent, window, noise) if isinstance(noise, Roughness) else whole
     # All of the bent part is one of those that turn so far, where it does. Of what is told, not of each trial: noise
@@ -360,5 +401,6 @@ def bend_of(
     across = np.einsum("ni,ni->n", inner - outer, inward_of(frames, plane))
     # Sections may stand farther apart than a short bend is long.
     height = float(np.interp(np.linspace(plane.turns_from, plane.turns_to, HEIGHTS), stations, across).mean())
-    short, long = (side(stations, points, plane, height, noise) for points in (inner, outer))
+    middle = np.array([section.origin for section in sections])
+    short, long = (side(stations, points, plane, height, noise, middle) for points in (inner, outer))
     return None if short is None else Bend(plane, height, short, long)
