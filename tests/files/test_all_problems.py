@@ -23,7 +23,7 @@ SLIPS = {
     "station_mm": ["", "abc", "-3", "9000", "1/2", "12 in"],
     "height_mm": ["", "forty", "-40", "0", "0.5", "1200", "2024-02-01", "400", "4.0"],
     "width_mm": ["", "3O", "0", "1.36", "2000"],
-    "shape": ["square", "rectangle"],
+    "shape": ["square", "rectangel"],
     "corner_mm": ["x", "-1", "21", "1 1/4"],
     "turn_deg": ["", "30%", "400", "7 mm"],
     "swing_deg": ["5 in", "-999"],
