@@ -21,6 +21,7 @@ from portgeo.files.walls import read_walls
 from portgeo.front.ports import read
 from portgeo.front.states import Alloy
 from portgeo.measuring.sense import turned_away
+from portgeo.reshape.as_read import as_read
 from portgeo.reshape.dams import dams_made
 from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
@@ -186,7 +187,9 @@ def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None 
     port = planned.computed.port
     with naming(str(now.source.get("file", ""))):
         placed, notices = laid_on(port, now, align)
-        found = recheck(planned.computed, placed, as_measured=now)
+        finished = as_read(planned.computed, now) if align != "auto" else None
+        finished = None if finished is None else laid_on(port, finished, "none")[0]
+        found = recheck(planned.computed, placed, as_measured=now, finished_as_read=finished)
     told = (*now.warnings, *notices, *found.warnings)
     return Checked.of(found, {"before": port.source, "now": now.source}, planned.target, told, planned.display)
 

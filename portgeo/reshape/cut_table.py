@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.core.plane import FloatArray
+from portgeo.core.plane import FloatArray, chord, moments
 from portgeo.core.port import sections_at
-from portgeo.core.section import WALLS, areas_of, measure_sections
+from portgeo.core.section import WALLS, Section, areas_of, measure_sections
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.reshape.grid import WallGrid
@@ -33,7 +33,8 @@ class CutTable:
 
     stations (k,). tape (k, 2) : along the roof's and the floor's own line from the entry, as a tape laid in the port
     has them. depth : (k, 12), at HOURS, square to the wall. area_before, wanted (nan where none
-    is), area (k,). height, width : (k, 2), today and as they should read. wall_volume : mm3 to come
+    is), area (k,). height, width, rise : (k, 2), today and as they should read; rise is of the middle of the height
+    above the centreline, as a section sheet has it. wall_volume : mm3 to come
     out of each of WALLS; wall_stretch : (4, 2), the stations between which it does, nan for none.
     """
 
@@ -45,6 +46,7 @@ class CutTable:
     area: FloatArray
     height: FloatArray
     width: FloatArray
+    rise: FloatArray
     wall_volume: FloatArray
     wall_stretch: FloatArray
 
@@ -68,9 +70,16 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
         area=areas[1],
         height=np.array([[m.height for m in each] for each in measures]).T,
         width=np.array([[m.width for m in each] for each in measures]).T,
+        rise=np.array([[_middle(section) for section in each] for each in sections]).T,
         wall_volume=volume,
         wall_stretch=stretch,
     )
+
+
+def _middle(section: Section) -> float:
+    """Return how far above the centreline the middle of a section's height is."""
+    floor, roof = chord(section.outline, moments(section.outline).centroid, 1)
+    return (floor + roof) / 2.0
 
 
 def _along_walls(grid: WallGrid) -> FloatArray:

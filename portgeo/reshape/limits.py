@@ -72,7 +72,7 @@ def together(limits: Sequence[Limit], shape: tuple[int, int]) -> FloatArray:
 def chosen_limits(grid: WallGrid, target: Target) -> list[Limit]:
     """Return the limits that the target itself sets: greatest depth, walls, stations, parts kept."""
     shape = grid.lean.shape
-    limits = [Limit("maximum depth", target.greatest_depth / grid.lean, chosen=True)]
+    limits = [Limit("greatest depth", target.greatest_depth / grid.lean, chosen=True)]
     walls = np.isin(grid.wall, [WALLS.index(wall) for wall in target.walls])
     first, last = grid.stations[[0, -1]]
     start = first if target.start is None else target.start

@@ -69,37 +69,52 @@ def stations_to_tell(found: Recheck, unit: LengthUnit) -> FloatArray:
     return np.unique([*told, *(s.station for s in spots if np.abs(told - s.station).min() > TOO_CLOSE_MM)])
 
 
-def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM, *, as_measured: Port | None = None) -> Recheck:
+def recheck(
+    plan: Plan,
+    now: Port,
+    tolerance: float = TOLERANCE_MM,
+    *,
+    as_measured: Port | None = None,
+    finished_as_read: Port | None = None,
+) -> Recheck:
     """Return how the port measured now stands against a plan.
 
     now : its mesh in the plan's port frame. as_measured : the same port in its own frame, along whose
-    centreline its short side is measured; `now` without it. A scan's noise widens the tolerance to twice itself. Raises
-    GeometryError where it does not reach along all of the plan's port.
+    centreline its short side is measured; `now` without it. finished_as_read : the planned port as readings like
+    those of `now` have it, in the plan's frame: the work is then held against it. A scan's noise widens the tolerance
+    to twice itself. Raises GeometryError where it does not reach along all of the plan's port.
     """
     grid = plan.grid
     tolerance = max(tolerance, 2.0 * now.noise)
     noise = float(np.hypot(plan.port.noise, now.noise))
     travel = quieted(grid, wall_positions(grid, plan.port, now), noise)
-    left = (plan.travel - travel) * grid.lean
+    planned = plan.travel if finished_as_read is None else wall_positions(grid, plan.port, finished_as_read)
+    left = (planned - travel) * grid.lean
     over = np.where(left < -tolerance, -left, 0.0)
     missed = np.where(
-        (plan.depth > tolerance)
+        (planned * grid.lean > tolerance)
         & (left > tolerance)
-        & (travel * grid.lean < MISSED_SHARE * np.maximum(plan.depth, 0.0)),
+        & (travel * grid.lean < MISSED_SHARE * np.maximum(planned * grid.lean, 0.0)),
         left,
         0.0,
     )
-    past = np.where(travel > plan.limit, (travel - plan.limit) * grid.lean, 0.0)
+    limit = plan.limit if finished_as_read is None else np.maximum(plan.limit, planned)
+    past = np.where(travel > limit, (travel - limit) * grid.lean, 0.0)
     past[past < tolerance] = 0.0
     spots = tuple(_spots(plan, values) for values in (over, missed, past))
     # Too deep stays too deep, but for where epoxy is to go.
-    finished = np.where(plan.travel < 0.0, plan.travel, np.maximum(plan.travel, travel))
+    finished = np.where(planned < 0.0, planned, np.maximum(planned, travel))
     sizes = [
         np.array([read_across(outline, moments(outline).centroid) for outline in moved(grid, each)])
         for each in (travel, finished)
     ]
     # What is left runs out past where it is more than the tolerance.
-    rest = travel + np.maximum(sure_cut(grid, plan.travel - travel, tolerance, plan.target.blend), 0.0)
+    rest = travel + np.maximum(sure_cut(grid, planned - travel, tolerance, plan.target.blend), 0.0)
+    # Rows of height and width make more of a cut than it is, or less: what is left is its share of the plan.
+    share = 1.0
+    if finished_as_read is not None:
+        whole = volume_after(grid, planned) - volume_after(grid, np.zeros_like(planned))
+        share = (plan.removed - plan.added) / whole if whole > 0.0 else 1.0
     warnings = [Notice("past_limit", station=spot.station, clock=spot.clock, by=spot.depth) for spot in spots[2][:3]]
     return Recheck(
         plan=plan,
@@ -109,7 +124,7 @@ def recheck(plan: Plan, now: Port, tolerance: float = TOLERANCE_MM, *, as_measur
         height=np.column_stack([size[:, 1] for size in sizes]),
         width=np.column_stack([size[:, 0] for size in sizes]),
         short_radius=_short_radius(grid, as_measured or now, finished),
-        left_volume=volume_after(grid, rest) - volume_after(grid, travel),
+        left_volume=share * (volume_after(grid, rest) - volume_after(grid, travel)),
         too_deep=spots[0],
         missed=spots[1],
         past_limit=spots[2],

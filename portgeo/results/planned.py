@@ -51,6 +51,8 @@ class CutStations(Table):
     width_after_mm: FloatArray = figure(
         lambda t: t.width[:, 1], "finished", csv="width_then_mm", page=True, group="Width"
     )
+    rise_before_mm: FloatArray = figure(lambda t: t.rise[:, 0], csv="rise_now_mm")
+    rise_after_mm: FloatArray = figure(lambda t: t.rise[:, 1], csv="rise_finished_mm")
     area_before_mm2: FloatArray = figure(lambda t: t.area_before, "now", csv="area_today_mm2", page=True, group="Area")
     area_after_mm2: FloatArray = figure(lambda t: t.area, "finished", csv="area_then_mm2", page=True, group="Area")
     area_wanted_mm2: FloatArray = figure(lambda t: t.wanted, "wanted", csv=True, page=True, group="Area")

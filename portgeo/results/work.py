@@ -19,6 +19,10 @@ ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut
 ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
 NO_BETTER = 1e-3  # of the cost: what no tool could tell
 CORNERS = "Each corner is split between its two walls."
+NO_WALL = (
+    "No wall was read where this cuts, so nothing here is held back by the wall. Sonic-test it where the cut is "
+    "deepest, on the floor and the side walls, before you cut."
+)
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
 
 
@@ -35,6 +39,8 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         )
     if not walls:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]
+    if not plan.walls_left:
+        steps.append(NO_WALL)
     steps.append(
         "Coat the wall with layout dye and scribe the stations of the table. A tape from the entry along the roof and "
         "along the floor gives the two ends of each line."

@@ -150,7 +150,9 @@ def test_a_wall_is_done_first_where_it_has_clearly_the_most():
     def first(*shares):
         volume = 1000.0 * np.array(shares)
         table = SimpleNamespace(wall_volume=volume, wall_stretch=np.tile([20.0, 50.0], (4, 1)))
-        return cut_sheet._first(SimpleNamespace(stops=(), warnings=(), removed=volume.sum()), table, Display("mm"))
+        return cut_sheet._first(
+            SimpleNamespace(walls_left=(1,), stops=(), warnings=(), removed=volume.sum()), table, Display("mm")
+        )
 
     assert first(0.26, 0.25, 0.25, 0.24) == "any wall: all four share the metal evenly"
     assert first(0.4, 0.2, 0.2, 0.2).endswith("40% of the metal")
@@ -296,6 +298,7 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
         grid=SimpleNamespace(bend=meant_bend(port, port_bends(port))),
         depth=np.ones(1),
         short_side=SimpleNamespace(radius=20.0, depth=np.ones(1)),
+        walls_left=(1,),
         radius_cut=20.0,
         stops=(),
         target=SimpleNamespace(blend=6.0),

@@ -10,6 +10,7 @@ import trimesh
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+import portgeo as pg
 from portgeo.comparing.comparison import compare_ports
 from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.plane import moments
@@ -612,3 +613,23 @@ def test_a_hollow_cut_in_the_floor_before_the_turn_is_told_as_a_dam_that_the_cut
     assert (made.values["wall"], above.values["wall"]) == ("floor", "roof")
     for name in ("station", "step"):
         assert above.values[name] == pytest.approx(made.values[name], abs=1e-3)
+
+
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_who_cuts_what_the_sheet_says_and_reads_it_so_is_not_told_that_it_is_too_deep(share):
+    """Height and width as printed, corners as they were: no row says that a side was cut low and not high."""
+    rows = [{"station": s, "height": 44.0, "width": 30.0, "corner": 7.0, "turn_deg": t}
+            for s, t in ((0.0, 0.0), (20.0, 0.0), (40.0, 0.0), (58.0, 20.0), (76.0, 40.0), (94.0, 60.0))]  # fmt: skip
+    target = {"units": "mm", "short_side": {"radius": 33.0}, "area": [{"station": 40.0, "area": 1340.0}]}
+    plan = pg.plan(pg.port_from_rows(rows, units="mm"), target)
+    table = plan.stations
+    cut = []
+    for row in rows:
+        k = int(np.argmin(np.abs(table.station_mm - row["station"])))
+        higher = share * (table.height_after_mm - table.height_before_mm)[k]
+        wider = share * (table.width_after_mm - table.width_before_mm)[k]
+        rise = share * (table.rise_after_mm - table.rise_before_mm)[k]
+        cut.append(row | {"height": row["height"] + higher, "width": row["width"] + wider, "rise": rise})
+    checked = pg.check(plan, pg.port_from_rows(cut, units="mm"))
+    assert not checked.too_deep and not checked.past_limit
+    assert checked.left_cc == pytest.approx((1.0 - share) * checked.planned_cc, abs=0.12 * checked.planned_cc)

@@ -15,7 +15,7 @@ from portgeo.core.plane import FloatArray, IntArray
 from portgeo.present.paper.sheet import SOFT, Sheet, broken, printed
 from portgeo.present.pictures.charts import INK
 from portgeo.present.text.cut_sheet import SHOWN_MM, answer_lines, stops_texts
-from portgeo.reshape.cut_table import HOURS
+from portgeo.reshape.cut_table import HOURS, TOO_CLOSE_MM
 from portgeo.results.planned import Planned
 
 EDGE = 0.5  # inches: a printer's own margin, and a thumb's
@@ -31,6 +31,9 @@ CELL = 7.6  # points: of the table
 HEADS = 2  # lines of the table's head
 TABLE = 0.6  # of what is left of the page: the table, at most, so that the order of work follows it
 FINISHED = "finished"
+TAPE = {"in": 2, "mm": 0}  # decimals: as a tape laid in a port is read
+FILL_IN = "head ______________     port ________     date ______________     by ______________"
+ON_SCREEN = " (portgeo measure shows where the port turns)"  # of an answer: nothing to paper
 BESIDE = 0.16  # of the drawing's height: two figures of wall left nearer than this would lie on each other
 
 
@@ -58,6 +61,7 @@ def _first(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> Sh
     """Return the first page as far as the table."""
     sheet = Sheet(planned.display, EDGE)
     sheet.write(title, BIG)
+    sheet.write(FILL_IN, PLAIN, colour=SOFT)
     sheet.down += 0.04
     top, room = sheet.down, sheet.room
     rows = np.flatnonzero((np.abs(planned.rows.depth) >= SHOWN_MM).any(axis=1))
@@ -67,7 +71,7 @@ def _first(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> Sh
         line = sheet.down
         sheet.write(name, PLAIN, bold=True)
         sheet.down = line
-        sheet.write(text, PLAIN, indent=NAMES)
+        sheet.write(text.replace(ON_SCREEN, ""), PLAIN, indent=NAMES)
     sheet.room = room
     if len(rows):
         below = sheet.down
@@ -177,16 +181,20 @@ def _columns(planned: Planned, rows: IntArray, room: float) -> list[_Column]:
     def lengths(values: FloatArray) -> list[str]:
         return [d.length(float(value), label=False) for value in values[rows]]
 
+    def tape(values: FloatArray) -> list[str]:
+        return [f"{d.of_length(float(value)):.{TAPE[d.unit]}f}" for value in values[rows]]
+
     columns = [_Column("", "station", 0.48, lengths(table.stations))]
     columns += [
-        _Column("tape from entry", name, 0.42, lengths(table.tape[:, k])) for k, name in enumerate(("roof", "floor"))
+        _Column("tape from entry", name, 0.42, tape(table.tape[:, k])) for k, name in enumerate(("roof", "floor"))
     ]
     for name, size in (("height", table.height), ("width", table.width)):
         columns += [
             _Column(name, "now", 0.40, lengths(size[:, 0])),
             _Column(name, FINISHED, 0.46, lengths(size[:, 1])),
-            _Column(name, "read", 0.44, [""] * len(rows)),
+            _Column(name, "read", 0.5, [""] * len(rows)),
         ]
+    columns.append(_Column("rise", FINISHED, 0.46, lengths(table.rise[:, 1])))
     depth = np.where(np.abs(table.depth[rows]) >= SHOWN_MM, table.depth[rows], 0.0)
     width = (room - sum(column.width for column in columns)) / len(HOURS)
     for k, hour in enumerate(HOURS):
@@ -200,6 +208,8 @@ def _columns(planned: Planned, rows: IntArray, room: float) -> list[_Column]:
 def _table(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
     """Write the table of what is cut."""
     columns, lines = _columns(planned, rows, sheet.room), len(rows) + HEADS
+    typed = planned.computed.port.rows
+    read = [not len(typed) or bool(np.abs(typed - s).min() < TOO_CLOSE_MM) for s in planned.rows.stations[rows]]
     sheet.down += 0.07
     below = sheet.height - sheet.margin - sheet.down
     height = min(ROW, max(LEAST_ROW, TABLE * below / lines)) * lines
@@ -217,7 +227,8 @@ def _table(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
                 across = [left, left + column.width]
                 axes.fill_between(across, row, row + 1, color=SHADE, alpha=shade, linewidth=0.0)
             weight = "bold" if column.name in ("station", FINISHED) else "normal"
-            axes.text(middle, row + 0.52, cell, fontsize=CELL, ha="center", va="center", color=INK, fontweight=weight)
+            ink = SOFT if column.name == "now" and not read[row - HEADS] else INK
+            axes.text(middle, row + 0.52, cell, fontsize=CELL, ha="center", va="center", color=ink, fontweight=weight)
     for group in dict.fromkeys(column.group for column in columns if column.group):
         members = [k for k, column in enumerate(columns) if column.group == group]
         start, end = lefts[members[0]], lefts[members[-1] + 1]
@@ -225,4 +236,6 @@ def _table(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
         axes.plot([start + 0.03, end - 0.03], [0.98, 0.98], color=RING, linewidth=0.5)
     for row in range(HEADS, lines + 1):
         axes.plot([0.0, sheet.room], [row, row], color=RING, linewidth=0.8 if row in (HEADS, lines) else 0.3)
-    sheet.down += height
+    sheet.down += height + 0.03
+    if not all(read):
+        sheet.write("Gray: not read, computed between your readings.", SMALL, colour=SOFT)

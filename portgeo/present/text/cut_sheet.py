@@ -70,7 +70,8 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
         ("burette", f"{volume_text(plan.volume_before)} now, {volume_text(after)} when finished"),
         ("do first", _first(plan, table, d)),
     ]
-    return [*lines, ("smallest", planned.optimum.says)] if planned.optimum is not None else lines
+    missed = any(notice.code in STOPPED for notice in planned.notices)
+    return lines if planned.optimum is None or missed else [*lines, ("smallest", planned.optimum.says)]
 
 
 def _short_side(plan: Plan, cut: ShortSideCut, wanted: str, d: Display) -> str:
