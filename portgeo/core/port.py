@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from numbers import Real
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from portgeo.core.centreline import Centreline, at
-from portgeo.core.errors import GeometryError
+from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.grain import Grain
 from portgeo.core.loft import CHORD_ERROR_MM, loft
 from portgeo.core.notices import Notice
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 STATION_GUESSES = 400  # points on the centreline from which a point's own station is sought
 STATION_STEPS = 4
 STATION_PROBE = 0.01  # mm
+STATION_ROUNDING = 1e-6  # of the length: a station so little past an end is that end, by rounding or a unit
 END_NUDGE = 1e-7  # of the length: the first and last plane stand this far inside the flat openings
 
 
@@ -43,7 +45,7 @@ class Patch:
     height_u: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Port:
     """A tube of air with two openings, in the port frame (millimetres).
 
@@ -82,6 +84,11 @@ class Port:
     source: dict[str, Any] = field(default_factory=dict)
     display: Display = MILLIMETRES
 
+    def __repr__(self) -> str:
+        first, last = self.centreline.stations[[0, -1]]
+        made = f"{len(self.readings)} rows" if self.readings else f"{self.mesh.face_count} triangles"
+        return f"Port({self.source.get('file', 'no file')}, {last - first:.1f} mm, {made})"
+
     @property
     def vertices(self) -> FloatArray:
         """The mesh's vertices (n, 3)."""
@@ -97,8 +104,20 @@ class Port:
         return np.array([station for name, station in self.marks if name == mark])
 
     def section_at(self, station: float) -> Section:
-        """Return the section at a station, mm. Raises GeometryError where the plane there cuts no tube."""
-        return sections_at(self, np.array([float(station)]))[0]
+        """Return the section at a station, mm.
+
+        Raises InputError where it is no number, GeometryError where it is outside the port or the plane there cuts no
+        tube.
+        """
+        if isinstance(station, bool) or not isinstance(station, Real):
+            raise InputError(f"station {station!r} is not a number", mend="Give it in millimetres, such as 25.4")
+        first, last = self.centreline.stations[[0, -1]]
+        off = STATION_ROUNDING * (last - first)
+        if not first - off <= station <= last + off:
+            raise GeometryError(
+                f"station {station:g} mm is outside the port ({first:g} to {last:g} mm)", mend="Give one between these"
+            )
+        return sections_at(self, np.clip([float(station)], first, last))[0]
 
     def to_trimesh(self) -> trimesh.Trimesh:
         """Return the port's mesh in the source's own coordinates, mm, for trimesh."""

@@ -10,14 +10,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import manifold3d
 import numpy as np
 import shapely
 
 from portgeo.core.centreline import turned_onto
-from portgeo.core.errors import GeometryError
+from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, port_from_readings, port_on
@@ -26,6 +26,10 @@ from portgeo.core.skin import Rings, tube_strips
 from portgeo.core.surface import surface_from_readings
 from portgeo.core.triangles import Triangles
 from portgeo.core.units import MILLIMETRES, Display
+
+if TYPE_CHECKING:
+    import pyvista
+    import trimesh
 
 TRUNK = "trunk"  # what the passage before the split is called
 FLUSH_MM = 0.1  # two readings of one wall differ by so much: a leg's outline may stand out of the trunk's by it
@@ -51,7 +55,7 @@ class Junction:
     nose: FloatArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SplitPort:
     """A trunk and the legs that it parts into.
 
@@ -69,6 +73,10 @@ class SplitPort:
     junction: Junction | None = None
     whole: Triangles | None = None
 
+    def __repr__(self) -> str:
+        names = ", ".join(passage.name for passage in self.passages)
+        return f"SplitPort({self.source.get('file', 'no file')}, {names})"
+
     @property
     def passages(self) -> tuple[Leg, ...]:
         """The trunk and the legs, by name."""
@@ -81,13 +89,25 @@ class SplitPort:
             return self.whole
         return _joined([_rings(passage.port) for passage in self.passages])
 
+    def to_trimesh(self) -> trimesh.Trimesh:
+        """Return the one mesh of all passages in the sheet's own coordinates, mm, for trimesh."""
+        import trimesh
+
+        return trimesh.Trimesh(self.mesh.vertices, self.mesh.faces, process=False)
+
+    def to_pyvista(self) -> pyvista.PolyData:
+        """Return the one mesh of all passages in the sheet's own coordinates, mm, for pyvista."""
+        import pyvista
+
+        return pyvista.PolyData.from_regular_faces(self.mesh.vertices, self.mesh.faces.astype(int))
+
     def passage(self, name: str) -> Port:
-        """Return the trunk or a leg by its name. Raises GeometryError where there is none such."""
+        """Return the trunk or a leg by its name. Raises InputError where there is none such."""
         for passage in self.passages:
-            if passage.name.casefold() == name.casefold():
+            if passage.name.casefold() == str(name).casefold():
                 return passage.port
         names = ", ".join(passage.name for passage in self.passages)
-        raise GeometryError(f"there is no leg {name[:40]!r}", mend=f"Its passages are {names}")
+        raise InputError(f"there is no leg {str(name)[:40]!r}", mend=f"Its passages are {names}")
 
 
 def split_port(trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]]) -> SplitPort:

@@ -30,6 +30,7 @@ from portgeo.flow.sense import check_flow
 from portgeo.flow.valve import Valve as Valve
 from portgeo.flow.valve import check_valve, with_port_throat
 from portgeo.flow.wall import UNKNOWNS
+from portgeo.front.given import count_given, number_given, port_given, size_given
 from portgeo.measuring import survey as survey_port
 from portgeo.results.air import AirThrough, Beside
 from portgeo.results.benched import Benched
@@ -79,6 +80,12 @@ def air_speed(
     >>> round(air.highest.peak_over_mean, 2)
     1.0
     """
+    port = port_given(port)
+    runner = None if runner is None else port_given(runner, "runner")
+    if cfm is not None:
+        number_given(cfm, "cfm")
+    count_given(unknowns, 1, "unknowns")
+    size_given(valve_mm, "valve_mm")
     depression = depression_in_h2o * PA_PER["in_h2o"]
     if (cfm is None) == (bench is None):
         what = "there is no flow" if bench is None else "a flow and a bench sheet are both given"
@@ -200,6 +207,11 @@ def valve(
     >>> bool(pg.bench("meshes/demo-bench.csv", valve=intake).bench[0].on_curtain.max() < 1.0)
     True
     """
+    if throat_mm is None and over is None:
+        raise InputError(
+            "the valve's throat is not given", where="throat_mm",
+            mend="Give throat_mm, its diameter; or over, a survey of the port that has it",
+        )  # fmt: skip
     given = Valve(head_mm, throat_mm or 0.0, stem_mm, math.radians(seat_angle_deg), seat_width_mm, valves)
     found = given if over is None or throat_mm is not None else with_port_throat(given, over.computed.throat)
     if found is not None:

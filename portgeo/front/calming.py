@@ -12,13 +12,13 @@ from typing import Any, Literal
 
 from portgeo.calming.calm import SLOWING
 from portgeo.calming.calm import calm as calm_air
-from portgeo.comparing.comparison import DENSITY_G_CC
 from portgeo.core.errors import InputError, naming
 from portgeo.core.notices import Notice
 from portgeo.core.port import Port
 from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.sense import check_flow
 from portgeo.front.cuts import limits_in, target_in
+from portgeo.front.given import density_of, number_given, port_given
 from portgeo.front.losing import loss
 from portgeo.front.states import Alloy
 from portgeo.measuring import survey
@@ -92,6 +92,9 @@ def calm(
     >>> straight.chosen is None, straight.warnings[-1].code
     (True, 'calm_already')
     """
+    port = port_given(port)
+    number_given(cfm, "cfm")
+    density = density_of(alloy, density_g_cc)
     depression = depression_in_h2o * PA_PER["in_h2o"]
     flow = cfm * M3_S_PER["cfm"]
     check_flow(flow, depression)
@@ -117,7 +120,6 @@ def calm(
     if wanted.target.areas:
         notices.append(Notice("calm_areas", file=file))
     record = {"file": file, "sha256": wanted.sha256}
-    density = density_g_cc or DENSITY_G_CC[alloy]
     plans = []
     for choice in found.choices:
         cut = choice.plan

@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
-from portgeo.comparing.comparison import DENSITY_G_CC
 from portgeo.core.errors import InputError, naming
 from portgeo.core.port import Port
 from portgeo.core.units import Display
@@ -18,6 +17,7 @@ from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.meshes.mesh import read_mesh
 from portgeo.files.toml.target import TargetFile, read_target, target_of
 from portgeo.files.walls import read_walls
+from portgeo.front.given import density_of, made_by, port_given, word_given
 from portgeo.front.ports import read
 from portgeo.front.states import Alloy
 from portgeo.measuring.sense import turned_away
@@ -59,7 +59,7 @@ def plan(
     ----------
     port : from `read` or `port_from_rows`, before any cutting.
     target : what is wanted: a target's file (toml), or a mapping with the keys of one, for all that a target may
-        say. Without it the four plain wants:
+        say. Without it, and never beside it, the four plain wants:
     areas : mm2 by station, mm: `{25.4: 1290.0}`.
     tapers : each (from station, to station, area there, area here), mm and mm2: a straight change of area.
     short_side_radius_mm : the least radius of the short side.
@@ -83,13 +83,37 @@ def plan(
     >>> pg.survey(cut.port).volume_cc > cut.volume_before_cc
     True
     """
-    if target is None:
+    port = port_given(port)
+    density = density_of(alloy, density_g_cc)
+    if target is not None:
+        _check_alone(areas, tapers, short_side_radius_mm, greatest_depth_mm)
+    else:
         target = _wants(areas or {}, tapers, short_side_radius_mm, greatest_depth_mm)
     file, wanted = target_in(target, name)
     found = _within_limits(port, wanted, file, load)
     notices = (*port.warnings, *turned_away(port, found.grid.bend), *found.warnings)
     record = {"file": file, "sha256": wanted.sha256}
-    return planned(found, record, density_g_cc or DENSITY_G_CC[alloy], notices, port.display)
+    return planned(found, record, density, notices, port.display)
+
+
+def _check_alone(
+    areas: Mapping[float, float] | None,
+    tapers: Sequence[tuple[float, float, float, float]],
+    radius: float | None,
+    depth: float | None,
+) -> None:
+    """Raise InputError where a plain want is given beside a target, which says all that is wanted."""
+    beside = {
+        "areas": bool(areas), "tapers": len(tapers) > 0, "short_side_radius_mm": radius is not None,
+        "greatest_depth_mm": depth is not None,
+    }  # fmt: skip
+    for name, given in beside.items():
+        if given:
+            raise InputError(
+                f"a target and {name} are both given",
+                where=name,
+                mend="Write it in the target, or leave the target out",
+            )
 
 
 def check_target(path: str | Path, *, limits: bool = False) -> tuple[Path, ...]:
@@ -173,7 +197,8 @@ def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None 
 
     Raises
     ------
-    GeometryError : where the two are not two states of one port.
+    InputError : where it is no plan, no port, or a word that is not known. GeometryError : where the two are not two
+    states of one port.
 
     Examples
     --------
@@ -184,6 +209,10 @@ def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None 
     >>> round(begun.left_cc / begun.planned_cc, 3), len(begun.too_deep)
     (1.0, 0)
     """
+    planned = made_by(planned, Planned, "a plan", "planned")
+    now = port_given(now, "now")
+    if align is not None:
+        word_given(align, ("none", "auto"), "align")
     port = planned.computed.port
     with naming(str(now.source.get("file", ""))):
         placed, notices = laid_on(port, now, align)
@@ -225,6 +254,7 @@ def reach(
     >>> pg.reach(pg.port_from_rows(bore)).share_of_wall.neither
     0.0
     """
+    port = port_given(port)
     long = head_mm if head_length_mm is None else head_length_mm
     if shank_mm > head_mm:
         raise InputError("the shank is thicker than the head", where="shank", mend="Check head and shank")
@@ -265,6 +295,9 @@ def gauges(
     >>> [gauge["station_mm"] for gauge in pg.gauges(port, [25.4]).gauges][:2]
     [25.4, 25.4]
     """
+    port = port_given(port)
+    if planned is not None:
+        planned = made_by(planned, Planned, "a plan", "planned")
     if side:
         return Gauged.of((side_view(port),), port, ())
     cut = None if planned is None else planned.computed

@@ -23,6 +23,7 @@ from portgeo.files.disk import atomic_write, make_folder
 from portgeo.flow.gas import STANDARD, mach_through, parting_mach
 from portgeo.flow.path import path_of
 from portgeo.flow.sense import check_flow, refuse_absurd, stands_in_stream
+from portgeo.front.given import number_given, port_given, ports_given, word_given
 from portgeo.measuring import survey
 from portgeo.results.lost import OpenSolver, PortState, PressureLost
 from portgeo.viscous.answer import Answer, change_between
@@ -79,7 +80,9 @@ def loss(
     Traceback (most recent call last):
     portgeo.core.errors.InputError: a flow of -1 cfm is no flow. Give what the bench read, more than zero.
     """
-    ports = [port] if isinstance(port, Port) else list(port)
+    ports = list(ports_given(port, "port")) if isinstance(port, list | tuple) else [port_given(port)]
+    number_given(cfm, "cfm")
+    word_given(grid, tuple(GRIDS), "grid")
     flow = cfm * M3_S_PER["cfm"]
     check_flow(flow, 28.0 * PA_PER["in_h2o"])
     if not 1 <= cores <= MOST_CORES:

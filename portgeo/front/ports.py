@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 
@@ -18,7 +18,9 @@ from portgeo.core.units import LengthUnit
 from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
 from portgeo.files.ports import ScanSettings, is_sheet, load_port, load_whole, meant, port_from_sheet
 from portgeo.files.sheets.sheet import read_sheet, sheet_from
+from portgeo.front.given import count_given, port_given, shown, word_given
 
+ROW = "Give a list with a mapping for each station: [{'station': 0, 'shape': 'round', 'diameter': 40}, ...]"
 Point = tuple[float, float, float]
 
 
@@ -68,8 +70,32 @@ def read(
     >>> round(pg.survey(port).volume_cc)
     119
     """
+    _check_shown_in(units)
+    if is_sheet(path):
+        _check_of_sheet(
+            path, units_in=units_in, scale=scale, shrink_percent=shrink_percent,
+            scale_error_percent=scale_error_percent, entry=entry, exit=exit, up=up, with_stem_mm=with_stem_mm,
+        )  # fmt: skip
     of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, exit, up, with_stem_mm)
     return load_port(str(path), of_scan, name=name, units=units, progress=progress, exhaust=exhaust, bend=bend, leg=leg)
+
+
+def _check_shown_in(units: LengthUnit | None) -> None:
+    """Raise InputError where lengths cannot be shown in a unit."""
+    if units is not None:
+        word_given(units, get_args(LengthUnit), "units")
+
+
+def _check_of_sheet(path: str | Path, **of_scan: object) -> None:
+    """Raise InputError where something is said of a scan, and the file is a section sheet."""
+    given = [name for name, value in of_scan.items() if value is not None]
+    if given:
+        names = ", ".join(given)
+        is_of = "these are" if len(given) > 1 else "this is"
+        raise InputError(
+            f"{is_of} of a scan, and the file is a section sheet",
+            file=str(path), where=names, mend=f"Leave out {names}: a sheet's columns name their units",
+        )  # fmt: skip
 
 
 def read_split(
@@ -109,6 +135,12 @@ def read_split(
     >>> bool(port.passages[1].port.rows[0] == port.trunk.rows[-1])
     True
     """
+    _check_shown_in(units)
+    if is_sheet(path):
+        _check_of_sheet(
+            path, units_in=units_in, scale=scale, shrink_percent=shrink_percent,
+            scale_error_percent=scale_error_percent, entry=entry, up=up, with_stem_mm=with_stem_mm,
+        )  # fmt: skip
     of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, None, up, with_stem_mm)
     port = load_whole(str(path), of_scan, units=units, progress=progress)
     if isinstance(port, SplitPort):
@@ -171,6 +203,12 @@ def port_from_rows(
     >>> round(pg.survey(port).volume_cc)
     126
     """
+    word_given(units, get_args(LengthUnit), "units")
+    if isinstance(rows, str | Mapping) or not isinstance(rows, Sequence):
+        raise InputError(f"{shown(rows)} is not a list of rows", where="rows", mend=ROW)
+    for k, row in enumerate(rows):
+        if not isinstance(row, Mapping):
+            raise InputError(f"{shown(row)} is not a row", where=f"rows[{k}]", mend=ROW)
     if not any(rows):
         raise InputError("there are no readings", mend="Give a row a station")
     sheet = sheet_from(rows, "readings", Path.cwd() if folder is None else Path(folder), unit=units)
@@ -196,6 +234,7 @@ def loft(path: str | Path, stations: int | None = None) -> Port:
     >>> len(pg.loft("meshes/demo-as-cast.csv", 30).faces) < len(pg.read("meshes/demo-as-cast.csv").faces)
     True
     """
+    count_given(stations, 2, "stations")
     with naming(str(path)):
         sheet = read_sheet(path)
         first, last = (sheet.readings[k].station for k in (0, -1))
@@ -238,4 +277,5 @@ def write(port: Port | SplitPort, path: str | Path, *, force: bool = False) -> N
     if isinstance(port, SplitPort):
         write_mesh(path, port.mesh.vertices, port.mesh.faces, force=force)
     else:
+        port = port_given(port)
         write_mesh(path, port.to_source(port.vertices), port.faces, force=force)

@@ -8,19 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Literal, overload
+from typing import Literal, get_args, overload
 
 import numpy as np
 
 from portgeo.comparing.balance import balance as balance_ports
 from portgeo.comparing.balance import flows_of
-from portgeo.comparing.comparison import DENSITY_G_CC, compare_ports
+from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.joint import match as match_ports
+from portgeo.comparing.register import Method
 from portgeo.core.errors import InputError, naming
 from portgeo.core.port import Port, in_one_frame
 from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
+from portgeo.front.given import count_given, density_of, port_given, ports_given, size_given, word_given
 from portgeo.measuring import survey as survey_port
 from portgeo.measuring.split import survey_split
 from portgeo.results.balanced import Balanced, FlowsOfSet
@@ -59,6 +61,7 @@ def survey(
 
     Raises
     ------
+    InputError : where it is no port, for fewer than two stations, for settings of one passage with a port that splits.
     GeometryError : where a plane cuts no tube.
 
     Examples
@@ -72,12 +75,26 @@ def survey(
     >>> pg.survey(pg.read("meshes/demo-as-cast.csv"), sure=False).volume_cc == measured.volume_cc
     True
     """
-    with naming(str(port.source.get("file", ""))):
-        if isinstance(port, SplitPort):
+    count_given(stations, 2, "stations")
+    size_given(valve_mm, "valve_mm")
+    if isinstance(port, SplitPort):
+        _check_of_split(stations, valve_mm, sure)
+        with naming(str(port.source.get("file", ""))):
             return measured_split(survey_split(port))
+    with naming(str(port_given(port).source.get("file", ""))):
         found = Measured.of(survey_port(port, stations, readings_tried=sure), valve_mm)
     told: Measured = found if sure or not port.readings else without_u(found)
     return told
+
+
+def _check_of_split(stations: int | None, valve_mm: float | None, sure: bool) -> None:
+    """Raise InputError where a setting of one passage is given for a port that splits."""
+    for name, given in (("stations", stations is not None), ("valve_mm", valve_mm is not None), ("sure", not sure)):
+        if given:
+            raise InputError(
+                "this port splits, and this is of one passage", where=name,
+                mend="Leave it out, or survey one passage: pg.survey(split.passage(name), ...)",
+            )  # fmt: skip
 
 
 def compare(
@@ -106,7 +123,8 @@ def compare(
 
     Raises
     ------
-    GeometryError : where they are not two states of one port, or a mesh is open.
+    InputError : for a word that is not known, or a density that is none. GeometryError : where they are not two
+    states of one port, or a mesh is open.
 
     Examples
     --------
@@ -115,13 +133,22 @@ def compare(
     >>> cut.removed_cc > 20 * cut.removed_u_cc
     True
     """
+    before, after = port_given(before, "before"), port_given(after, "after")
+    count_given(stations, 2, "stations")
+    density = density_of(alloy, density_g_cc)
     method = align or ("none" if in_one_frame(before, after) else "auto")
+    word_given(method, get_args(Method), "align")
+    for end in fixed:
+        word_given(end, ("entry", "exit"), "fixed")
+    if method != "fixed" and (len(fixed) or len(boxes)):
+        where = "fixed" if len(fixed) else "boxes"
+        raise InputError("this is of another way to lay them together", where=where, mend='Give align="fixed" too')
     corners = None
-    if boxes:
+    if len(boxes):
         per = MM_PER[before.source["units"]] * before.source["scale"]
         corners = np.array(boxes, float).reshape(-1, 2, 3) * per
     found = compare_ports(before, after, method, boxes=corners, faces=tuple(fixed), stations=stations)
-    return Changed.of(found, density_g_cc or DENSITY_G_CC[alloy])
+    return Changed.of(found, density)
 
 
 def balance(
@@ -151,7 +178,9 @@ def balance(
     >>> pg.balance(runners).odd_one_out
     4
     """
-    line = None if gasket is None else read_outline(gasket, ports[0].display.unit)
+    ports = ports_given(ports)
+    word_given(gasket_at, ("entry", "exit"), "gasket_at")
+    line = None if gasket is None or not ports else read_outline(gasket, ports[0].display.unit)
     return Balanced.of(balance_ports(ports, flows, gasket=line, gasket_end=gasket_at), ports)
 
 
@@ -204,6 +233,7 @@ def match(
     >>> joint.lip.height_mm >= 0.0
     True
     """
+    upstream, downstream = port_given(upstream, "upstream"), port_given(downstream, "downstream")
     line = None if gasket is None else read_outline(gasket, gasket_units or upstream.display.unit)
     found = match_ports(
         upstream, downstream, gasket=line, leave=leave_mm, lay="none" if one_frame else "line",

@@ -237,7 +237,8 @@ def _typed(path: str | Path, args: argparse.Namespace) -> Iterator[dict[str, Any
     """Give what was typed of a port, by the library's own names, and a progress bar's function."""
     from portgeo.files.ports import is_sheet
 
-    given = {READ_AS.get(name, name): getattr(args, name, None) for name in SCAN_OPTIONS}
+    # Of several files that a command reads, one may be a sheet: what is said of a scan is of the others.
+    given = {READ_AS.get(name, name): None if is_sheet(path) else getattr(args, name, None) for name in SCAN_OPTIONS}
     with progress_bar(str(path), quiet=getattr(args, "quiet", False) or is_sheet(path)) as progress:
         yield {
             "units": getattr(args, "units", None),

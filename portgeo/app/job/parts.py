@@ -10,6 +10,7 @@ from dataclasses import replace
 from portgeo.app.job.results import Compared, Given, Part, Told
 from portgeo.core.errors import PortgeoError, naming
 from portgeo.core.units import Display
+from portgeo.files.ports import is_sheet
 from portgeo.front.ports import read as read_port
 from portgeo.front.skins import depth_cut, skin_of
 from portgeo.front.states import balance, compare, match, survey
@@ -24,6 +25,8 @@ def read(given: Given) -> Part:
         scan["with_stem_mm"] = scan.pop("with_stem")
     name = given.names["part"]
     try:
+        if is_sheet(given.paths["part"]):
+            scan = {}  # of the states that are scans
         port = read_port(
             given.paths["part"], name=name, units=given.settings["units"], exhaust=given.settings["exhaust"],
             units_in=scan.pop("units", None), **scan,

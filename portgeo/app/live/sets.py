@@ -38,6 +38,7 @@ def flows_told(content: Mapping[str, Any]) -> dict[str, Any] | None:
 
 def set_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     """Return how the runners of the job's set differ, and how far each one's core is shifted. Raises PortgeoError."""
+    from portgeo.files.ports import is_sheet
     from portgeo.front.ports import read
     from portgeo.front.states import balance
     from portgeo.present.page.contents import set_tables
@@ -53,7 +54,7 @@ def set_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     runners = []
     for k, file in enumerate(of.files):
         progress(f"reading runner {k + 1}", k / (len(of.files) + 1))
-        runners.append(read(job.folder / file, name=file, units=asked.units, **scan))
+        runners.append(read(job.folder / file, name=file, units=asked.units, **({} if is_sheet(file) else scan)))
     progress("setting them side by side", None)
     gasket = None if of.gasket is None else job.folder / of.gasket
     found = balance(runners, flows=of.flows, gasket=gasket, gasket_at=of.gasket_at)
