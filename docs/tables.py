@@ -13,10 +13,12 @@ import pkgutil
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields
+from inspect import cleandoc, isfunction
 from typing import Any, Literal, Union, get_args, get_origin
 
 # The mark, the table under it and the block under that.
 MARK = re.compile(r"^<!-- of the code: ([\w. ]+) -->\n(\n(?:\|.*\n)+)?(\n```\w+\n(?:(?!```).*\n)*```\n)?", re.MULTILINE)
+PORT_METHODS = ("section_at", "to_trimesh", "to_pyvista", "to_source", "marked")
 INCH = 25.4
 SAME_UNIT = ("_in", "_mm")
 
@@ -234,21 +236,45 @@ def _functions(_: str) -> str:
     """Return a table of the functions that `import portgeo` offers and what each does."""
     import portgeo
 
-    first = {
-        name: getattr(portgeo, name).__doc__.partition("\n")[0].removeprefix("Return ") for name in portgeo.__all__
-    }
-    rows = [(f"`pg.{name}`", line[0].upper() + line[1:]) for name, line in first.items()]
-    return "\n" + _table(("function", "what it does"), rows)
+    made = [(name, getattr(portgeo, name)) for name in portgeo.__all__]
+    return "\n" + _table(
+        ("function", "what it does"), [(f"`pg.{name}`", _purpose(one)) for name, one in made if isfunction(one)]
+    )
+
+
+def _types(_: str) -> str:
+    """Return a table of the types that `import portgeo` offers and what each is."""
+    import portgeo
+
+    made = [(name, getattr(portgeo, name)) for name in portgeo.__all__]
+    return "\n" + _table(
+        ("type", "what it is"), [(f"`pg.{name}`", _purpose(one)) for name, one in made if not isfunction(one)]
+    )
+
+
+def _methods(_: str) -> str:
+    """Return a table of what a port is asked for, and what each gives."""
+    from portgeo.core.port import Port
+
+    return "\n" + _table(
+        ("method", "what it gives"), [(f"`port.{name}`", _purpose(getattr(Port, name))) for name in PORT_METHODS]
+    )
+
+
+def _purpose(documented: object) -> str:
+    """Return the first sentence of a docstring."""
+    line = cleandoc(documented.__doc__ or "").split("\n\n")[0].replace("\n", " ")
+    line = line.removeprefix("Return ").partition(" Raises ")[0]
+    return line[0].upper() + line[1:]
 
 
 def library() -> str:
     """Return what documents every function that `import portgeo` offers, and the Port, from their docstrings."""
     import portgeo
 
-    functions = "\n".join(f".. autofunction:: portgeo.{name}\n" for name in portgeo.__all__)
-    port = (
-        ".. autoclass:: portgeo.core.port.Port()\n   :members: section_at, to_trimesh, to_pyvista, to_source, marked\n"
-    )
+    made = [name for name in portgeo.__all__ if isfunction(getattr(portgeo, name))]
+    functions = "\n".join(f".. autofunction:: portgeo.{name}\n" for name in made)
+    port = f".. autoclass:: portgeo.core.port.Port()\n   :members: {', '.join(PORT_METHODS)}\n"
     return f"```{{eval-rst}}\n{functions}\n{port}```\n"
 
 
@@ -261,4 +287,6 @@ TEXTS: Mapping[str, Callable[[str], str]] = {
     "options": _options,
     "blank": _blank,
     "functions": _functions,
+    "types": _types,
+    "methods": _methods,
 }

@@ -216,8 +216,10 @@ FRONT = [
 
 def test_the_front_door_names_what_is_in_its_rooms():
     for name in pg.__all__:
-        assert getattr(pg, name).__module__ in {module.__name__ for module in FRONT}
-    assert set(pg.__all__) <= set(dir(pg))
+        offered = getattr(pg, name)
+        assert isinstance(offered, type) or offered.__module__ in {module.__name__ for module in FRONT}
+        assert offered.__name__ == name
+    assert [name for name in dir(pg) if not name.startswith("__")] == sorted(pg.__all__)
     with pytest.raises(AttributeError, match="has no attribute 'anything'"):
         pg.anything  # noqa: B018
 
@@ -245,8 +247,10 @@ def results_of(kind, found):
 def test_all_that_is_public_is_documented():
     """Each function: purpose, parameters, an example, what it refuses; each class that it gives, with its methods."""
     classes: set[type] = {Port}
-    for name in pg.__all__:
-        function = getattr(pg, name)
+    offered = [getattr(pg, name) for name in pg.__all__]
+    for name, function in zip(pg.__all__, offered, strict=True):
+        if not inspect.isfunction(function):
+            continue
         text, given = inspect.getdoc(function), inspect.signature(function).parameters
         sections = ("Parameters", "Examples") if name == "beside" else ("Parameters", "Raises", "Examples")
         assert all(f"\n{title}\n{'-' * len(title)}\n" in text for title in sections), name
@@ -254,6 +258,11 @@ def test_all_that_is_public_is_documented():
         assert [key for key in given if not re.search(rf"^[^:]*\b{key}\b[^:]*:|^{key}, ", told, re.M)] == [], name
         results_of(get_type_hints(function)["return"], classes)
     assert {Measured, Stations, Planned, Balanced} < classes and len(classes) > 40
+    # What a function gives has its name on the front door.
+    gives = [get_type_hints(function)["return"] for function in offered if inspect.isfunction(function)]
+    given = {part for hint in gives for part in (hint, *get_args(hint)) if isinstance(part, type)}
+    assert given - {type(None)} <= set(offered)
+    classes |= {kind for kind in offered if isinstance(kind, type)}
     bare = [kind.__qualname__ for kind in classes if not kind.__doc__ or kind.__doc__.startswith(f"{kind.__name__}(")]
     for kind in classes:
         for name, member in vars(kind).items():
@@ -267,3 +276,21 @@ def test_what_a_result_holds_is_a_figure_or_is_named_as_inside():
     measured = pg.survey(pg.port_from_rows(BORE))
     assert "computed" not in measured.to_dict() and "computed" not in measured._repr_html_()
     assert measured.volume_cc == pytest.approx(measured.computed.volume / 1000.0)
+
+
+def test_ports_and_results_show_themselves_in_a_line(pytestconfig):
+    port = pg.port_from_rows(BORE)
+    assert repr(port) == "Port(readings, 100.0 mm, 3 rows)"
+    assert repr(pg.read_split(pytestconfig.rootpath / "meshes/demo-two-valves.csv")).endswith(", trunk, left, right)")
+    assert repr(port.section_at(50.0)).startswith("Section(")
+    measured = pg.survey(port)
+    assert repr(measured).startswith("Measured(volume_cc=125.6")
+    assert repr(measured.stations).startswith(f"Stations({len(measured.stations)} rows of station_mm, ")
+    assert repr(measured.least_area).startswith("LeastArea(area_mm2=125")
+    for shown in (port, port.section_at(50.0), measured, measured.stations, measured.least_area):
+        assert len(repr(shown)) < 400 and "\n" not in repr(shown)
+
+
+def test_ports_are_told_apart_without_comparing_arrays():
+    one, other = pg.port_from_rows(BORE), pg.port_from_rows(BORE)
+    assert one == one and one != other and len({one, other, one}) == 2

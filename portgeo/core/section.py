@@ -119,7 +119,7 @@ class Reading:
         return TOOLS[self.tool][1] if self.zero_error is None else self.zero_error
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Section:
     """A plane closed outline in 3D, with islands of metal in it.
 
@@ -132,6 +132,11 @@ class Section:
     origin: FloatArray
     frame: FloatArray
     islands: tuple[FloatArray, ...] = ()
+
+    def __repr__(self) -> str:
+        height, width = self.outline[:, 1], self.outline[:, 0]
+        size = f"{height.max() - height.min():.2f} mm high, {width.max() - width.min():.2f} mm wide"
+        return f"Section({size}, {len(self.outline)} points{f', {len(self.islands)} islands' if self.islands else ''})"
 
     def in_space(self, points: FloatArray) -> FloatArray:
         """Return plane points (n, 2) as points in space (n, 3)."""

@@ -63,6 +63,9 @@ def inside(of: Callable[..., Any]) -> Any:
     return field(metadata={"of": of, "shown": Shown(hidden=True)}, repr=False, compare=False)
 
 
+REPR_FIGURES = 4  # in a result's line: what a terminal's line holds
+
+
 @dataclass(frozen=True)
 class Column:
     """A column of the page's tables: its key without the unit, its heading, its kind, what it stands under."""
@@ -79,6 +82,22 @@ class Result:
 
     An uncertainty is one standard uncertainty: twice it holds 19 times in 20.
     """
+
+    def __init_subclass__(cls) -> None:
+        """Keep the short text: a dataclass would write out every array."""
+        super().__init_subclass__()
+        cls.__repr__ = cls.__repr__  # type: ignore[method-assign]  # what is in the class itself stays
+
+    def __repr__(self) -> str:
+        """Return the result in a line: its first plain numbers and words."""
+        shown = [(f.name, getattr(self, f.name)) for f in _figures(self) if f.name != "schema"]
+        plain_ones = [
+            f"{name}={value:.6g}" if isinstance(value, float) else f"{name}={value!r}"
+            for name, value in shown
+            if isinstance(value, int | float | str)
+        ]
+        rest = ["..."] if len(plain_ones) > REPR_FIGURES or len(plain_ones) < len(shown) else []
+        return f"{type(self).__qualname__}({', '.join([*plain_ones[:REPR_FIGURES], *rest])})"
 
     @classmethod
     def of(cls, *given: Any) -> Self:
@@ -98,6 +117,10 @@ class Result:
 @dataclass(frozen=True)
 class Table(Result):
     """Rows of figures: each figure an array (n,), or (n, k) where it is of k numbers a row."""
+
+    def __repr__(self) -> str:
+        """Return the table in a line: how many rows, and what the columns are."""
+        return f"{type(self).__qualname__}({len(self)} rows of {', '.join(f.name for f in _figures(self))})"
 
     def __len__(self) -> int:
         return len(getattr(self, fields(self)[0].name))
