@@ -133,10 +133,14 @@ def _check_meshes(args: argparse.Namespace) -> None:
 
 
 def _run_pair(args: argparse.Namespace) -> None:
+    from portgeo.core.errors import InputError
     from portgeo.files.disk import write_json, write_table_csv
     from portgeo.front.states import compare
     from portgeo.present.text.compare import comparison_text
 
+    if args.align != "fixed" and (args.fixed or args.box):
+        option = "--fixed" if args.fixed else "--box"
+        raise InputError("this is of another way to lay the two together", where=option, mend="Add --align fixed")
     before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
     changed = compare(
         before, after, align=args.align, fixed=args.fixed or (), boxes=args.box or (), stations=args.stations,
