@@ -237,7 +237,7 @@ def sound_or_refused(rows):
     try:
         port = split_port(*rows)
     except PortgeoError as refusal:
-        assert refusal.what and refusal.mend
+        assert refusal.what and refusal.hint
         return
     mesh = mesh_of(port)
     assert mesh.is_watertight and mesh.is_winding_consistent

@@ -65,8 +65,8 @@ def _check_command(word: str) -> None:
     from portgeo.core.errors import InputError
 
     close = difflib.get_close_matches(word[:60].lower(), COMMANDS, 1)
-    mend = f"Did you mean  portgeo {close[0]} ?" if close else f"Commands are {', '.join(COMMANDS)}"
-    raise InputError(f"there is no command '{word[:60]}'", mend=mend)
+    hint = f"Did you mean  portgeo {close[0]} ?" if close else f"Commands are {', '.join(COMMANDS)}"
+    raise InputError(f"there is no command '{word[:60]}'", hint=hint)
 
 
 def _no_option(command: str, name: str, options: Sequence[str]) -> InputError:
@@ -76,8 +76,8 @@ def _no_option(command: str, name: str, options: Sequence[str]) -> InputError:
     from portgeo.core.errors import InputError
 
     close = difflib.get_close_matches(name[:60], options, 1, NEAR)
-    mend = f"Did you mean {close[0]}?" if close else f"`{command} -h` shows those there are"
-    return InputError(f"{command} has no option {name[:60]}", mend=mend)
+    hint = f"Did you mean {close[0]}?" if close else f"`{command} -h` shows those there are"
+    return InputError(f"{command} has no option {name[:60]}", hint=hint)
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -103,7 +103,7 @@ def build_parser() -> argparse.ArgumentParser:
                 if word.startswith("-"):
                     raise _no_option(self.prog, word, options)
                 what = f"'{word[:60]}' is one word too many"
-                raise InputError(what, mend=f"A name with spaces goes between quotes; `{self.prog} -h` shows the rest")
+                raise InputError(what, hint=f"A name with spaces goes between quotes; `{self.prog} -h` shows the rest")
             return found, rest
 
         def error(self, message: str) -> NoReturn:
@@ -112,19 +112,19 @@ def build_parser() -> argparse.ArgumentParser:
             action = next((a for a in self._actions if where and a.option_strings == where.split("/")), None)
             if action is not None and what.startswith("expected"):
                 value = action.metavar or " or ".join(map(str, action.choices or (action.dest.upper(),)))
-                mend = f"Write {action.option_strings[-1]} {value}: {action.help}"
-                raise InputError("nothing stands after it", where=where, mend=mend)
+                hint = f"Write {action.option_strings[-1]} {value}: {action.help}"
+                raise InputError("nothing stands after it", where=where, hint=hint)
             missing = re.fullmatch(r"the following arguments are required: (.*)", message)
             if missing:
                 example = re.search(rf"({re.escape(self.prog)} .*?)(?: {{2,}}|$)", self.epilog or "", re.MULTILINE)
-                mend = f"For example `{example[1]}`" if example else f"`{self.prog} -h` shows examples"
-                raise InputError(f"no {missing[1].replace(', ', ' and no ')} is given", mend=mend)
+                hint = f"For example `{example[1]}`" if example else f"`{self.prog} -h` shows examples"
+                raise InputError(f"no {missing[1].replace(', ', ' and no ')} is given", hint=hint)
             short = re.fullmatch(r"ambiguous option: (\S+) could match (.*)", message)
             if short:
                 raise InputError(
-                    f"{short[1]} may mean {short[2].replace(', ', ' or ')}", mend="Write the one you mean in full"
+                    f"{short[1]} may mean {short[2].replace(', ', ' or ')}", hint="Write the one you mean in full"
                 )
-            raise InputError(what, where=where, mend=f"`{self.prog} -h` shows how it is written")
+            raise InputError(what, where=where, hint=f"`{self.prog} -h` shows how it is written")
 
     parser = Parser(
         prog="portgeo",

@@ -63,7 +63,7 @@ def fill(table: Rows, names: Sequence[str], args: argparse.Namespace) -> None:
     from portgeo.files.disk import check_free, write_table_csv
 
     if not args.csv:
-        raise InputError("there are several files and nowhere to put the table", mend="Pass --csv FILE")
+        raise InputError("there are several files and nowhere to put the table", hint="Pass --csv FILE")
     check_free([args.csv], True)
     there = _rows_there(args.csv, table.header)
     if there is not None:
@@ -74,7 +74,7 @@ def fill(table: Rows, names: Sequence[str], args: argparse.Namespace) -> None:
             raise OutputError(
                 f"this file is there already and is no table of {table.things}",
                 file=args.csv,
-                mend="Pass --force to replace it, or choose another name",
+                hint="Pass --force to replace it, or choose another name",
             )
     done = {} if args.force or there is None else there
     rows = {name: row for name in names if (row := done.get(name)) and _stands(row, table, name)}
@@ -94,7 +94,7 @@ def fill(table: Rows, names: Sequence[str], args: argparse.Namespace) -> None:
     if bad:
         shown = "; ".join(rows[name][-1].rstrip(".") for name in bad[:5])
         what = f"{len(bad)} of {len(rows)} files {'has' if len(bad) == 1 else 'have'} an error: {shown}"
-        raise InputError(what, file=args.csv, mend="The others are in the table")
+        raise InputError(what, file=args.csv, hint="The others are in the table")
 
 
 def _stands(row: Sequence[str], table: Rows, name: str) -> bool:
@@ -122,7 +122,7 @@ def _here(table: Rows, names: Sequence[str], args: argparse.Namespace) -> Genera
                     yield waiting[future], row
         except BrokenProcessPool:
             if count == 1 and left[0] == ended:  # one worker takes them in their order
-                yield ended, _bad(table, left.pop(0), str(InputError(ENDED, file=ended, mend=ENDED_MEND)))
+                yield ended, _bad(table, left.pop(0), str(InputError(ENDED, file=ended, hint=ENDED_MEND)))
             elif count == 1:
                 ended = left[0]
             count //= 2
@@ -135,15 +135,15 @@ def _cluster(
     try:
         from distributed import Client, KilledWorker, as_completed
     except ImportError:
-        mend = 'Install what it needs: python -m pip install "portgeo[cluster]"'
-        raise InputError("a cluster needs a library that is not installed", where="--cluster", mend=mend) from None
+        hint = 'Install what it needs: python -m pip install "portgeo[cluster]"'
+        raise InputError("a cluster needs a library that is not installed", where="--cluster", hint=hint) from None
     try:
         client = Client(args.cluster, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
         raise InputError(
             f"no cluster answers at '{args.cluster[:80]}'",
             where="--cluster",
-            mend=f"Begin one with `dask scheduler` and, on each machine, {WORKER}",
+            hint=f"Begin one with `dask scheduler` and, on each machine, {WORKER}",
         ) from error
     with client:
         if names:
@@ -154,7 +154,7 @@ def _cluster(
             name = waiting[future]
             failure = future.exception()
             if isinstance(failure, KilledWorker):
-                yield name, _bad(table, name, str(InputError(ENDED, file=name, mend=ENDED_MEND)))
+                yield name, _bad(table, name, str(InputError(ENDED, file=name, hint=ENDED_MEND)))
             elif failure is not None:
                 raise failure
             else:
@@ -171,16 +171,16 @@ def _sees(path: str) -> tuple[str, bool]:
 def _check_workers(seen: Mapping[str, tuple[str, bool]], name: str) -> None:
     """Refuse a cluster whose workers cannot do this machine's work. Raises InputError."""
     if not seen:
-        raise InputError("the cluster has no worker", where="--cluster", mend=f"Begin one on each machine: {WORKER}")
+        raise InputError("the cluster has no worker", where="--cluster", hint=f"Begin one on each machine: {WORKER}")
     own = _sees(name)
     for worker, (version, sees) in seen.items():
         if version != own[0]:
             what = f"the worker at {worker} has portgeo {version}, and this machine has {own[0]}"
-            raise InputError(what, where="--cluster", mend="Install the same one on all of them")
+            raise InputError(what, where="--cluster", hint="Install the same one on all of them")
         if own[1] and not sees:
             what = f"the worker at {worker} does not see {os.path.abspath(name)}"
-            mend = "Keep the files in a folder that all machines share, under the same name on each"
-            raise InputError(what, where="--cluster", mend=mend)
+            hint = "Keep the files in a folder that all machines share, under the same name on each"
+            raise InputError(what, where="--cluster", hint=hint)
 
 
 def row_of(table: Rows, name: str, folder: str, args: argparse.Namespace) -> list[str]:

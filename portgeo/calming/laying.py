@@ -47,7 +47,7 @@ class FlowGrids:
         """Return the flow grid with the wall moved (n, m'). Raises GeometryError where it would fold."""
         nodes = self.today.nodes + (self.follow @ travel.ravel()).reshape(self.today.nodes.shape)
         if least_jacobians(nodes, self.today.pattern).min() <= 0.0:
-            raise GeometryError("the cut is too deep for a flow grid to follow it", mend="Ask for less depth")
+            raise GeometryError("the cut is too deep for a flow grid to follow it", hint="Ask for less depth")
         return Grid(nodes, self.today.pattern)
 
 

@@ -87,11 +87,11 @@ def balance(
     Raises InputError for too few, GeometryError where one is no port of the set.
     """
     if len(ports) < 2:
-        raise InputError("a set needs two ports or more", mend="Name all the runners of the set after --set")
+        raise InputError("a set needs two ports or more", hint="Name all the runners of the set after --set")
     if flows is not None and len(flows) != len(ports):
         raise InputError(
             f"{len(flows)} flows for {len(ports)} ports",
-            mend="Give one flow for each port, in the same order",
+            hint="Give one flow for each port, in the same order",
         )
     lengths = np.array([port.centreline.length for port in ports])
     stations = np.linspace(0.0, lengths.min(), ROWS)
@@ -135,7 +135,7 @@ def _laid_together(ports: Sequence[Port]) -> list[Alignment | None]:
         try:
             fits.append(align(first, walled(port), "auto", hands=(False, True)))
         except GeometryError as refusal:
-            raise GeometryError(f"port {k} of the set: {refusal.what}", mend=refusal.mend) from None
+            raise GeometryError(f"port {k} of the set: {refusal.what}", hint=refusal.hint) from None
     return fits
 
 
@@ -177,7 +177,7 @@ def _gasket_shifts(ports: Sequence[Port], mirrored: Sequence[bool], gasket: Floa
                 raise GeometryError(
                     f"port {k} of the set is a mesh in a frame of its own, so where the gasket's hole lies on it "
                     "is not known",
-                    mend="Use sheets, which share the line they are measured from, or meshes whose entry lies in "
+                    hint="Use sheets, which share the line they are measured from, or meshes whose entry lies in "
                     "the plane x = 0 of the file, x into the port, y left, z to the roof; else leave out --gasket",
                 )
             centroid = place[1:]

@@ -234,7 +234,7 @@ def common_stretch(before: Walled, after: Walled, moved: FloatArray) -> tuple[fl
     if not high - low > LEAST_COMMON * length:
         raise GeometryError(
             f"lined up, the two share only {max(high - low, 0.0):.1f} mm of {length:.1f} mm",
-            mend="Check that both files are of one port, with the entry at the same end (--entry, --exit)",
+            hint="Check that both files are of one port, with the entry at the same end (--entry, --exit)",
         )
     return float(first + low), float(first + high)
 
@@ -245,7 +245,7 @@ def _refuse_apart(depths: FloatArray, areas: FloatArray, tube: Tube) -> None:
     if apart > FAR_APART * float(tube.halves.mean()):
         raise GeometryError(
             f"lined up, the two walls are {apart:.1f} mm apart on average: no cut is that deep",
-            mend="Check that both files are of one port; where their frames differ, have them lined up (--align auto)",
+            hint="Check that both files are of one port; where their frames differ, have them lined up (--align auto)",
         )
 
 

@@ -74,7 +74,7 @@ def depths(before: Wall, after: Wedges) -> FloatArray:
     if after.areas[used].sum() == 0.0:
         raise GeometryError(
             "no wall of the one lies along the other: there is nothing to compare",
-            mend="Check the units of both (inches under columns in _mm make a port 25 times too small), and that "
+            hint="Check the units of both (inches under columns in _mm make a port 25 times too small), and that "
             "both are one port",
         )
     return found

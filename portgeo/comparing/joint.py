@@ -116,7 +116,7 @@ def match(
     if not one.intersects(other):
         raise GeometryError(
             "the two openings do not meet: at the flange they lie side by side",
-            mend="Check the order (UPSTREAM first); leave out --align none if the files share no frame",
+            hint="Check the order (UPSTREAM first); leave out --align none if the files share no frame",
         )
     line = None if gasket is None else (gasket if gasket_as_drawn else centred(gasket))
     stations, areas, joint = _schedule(upstream, downstream)
@@ -158,7 +158,7 @@ def _refuse_nested(upstream: Port, downstream: Port) -> None:
     if inside.mean() > 0.5:
         raise GeometryError(
             "the two parts lie one inside the other, as two stages of one port do",
-            mend="Compare stages with `portgeo compare`; leave out --align none if the files do not share one frame",
+            hint="Compare stages with `portgeo compare`; leave out --align none if the files do not share one frame",
         )
 
 
@@ -198,7 +198,7 @@ def _on_plane(
     if angle > TILTED or apart > BASE_MM:
         raise GeometryError(
             f"the flanges are not on one plane: {np.degrees(angle):.1f} degrees, up to {apart:.1f} mm apart",
-            mend="Leave out --align none if the two files do not share one frame",
+            hint="Leave out --align none if the two files do not share one frame",
         )
     return (there - down_end.origin) @ down_end.frame[1:].T, angle
 
@@ -206,7 +206,7 @@ def _on_plane(
 def _figure(outline: FloatArray, name: str) -> shapely.Polygon:
     figure = shapely.Polygon(outline)
     if not figure.is_valid or figure.area <= 0.0:
-        raise GeometryError(f"the outline of {name} crosses itself", mend="Draw or trace it as one closed line")
+        raise GeometryError(f"the outline of {name} crosses itself", hint="Draw or trace it as one closed line")
     return figure
 
 

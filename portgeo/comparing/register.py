@@ -162,7 +162,7 @@ def align(
         if (boxes is None or len(boxes) == 0) and not faces:
             raise GeometryError(
                 "no surface is named to line up by",
-                mend="Name an opening (--fixed entry) or a box round a surface that was not machined (--box), "
+                hint="Name an opening (--fixed entry) or a box round a surface that was not machined (--box), "
                 "or use --align auto",
             )
         target = replace(target, boxes=np.zeros((0, 2, 3)) if boxes is None else np.sort(boxes, axis=1))
@@ -173,7 +173,7 @@ def align(
         if fit.share == 0.0:
             raise GeometryError(
                 "no wall lies inside the box that is named to line up by",
-                mend="Give the box in the coordinates of BEFORE's own file, two opposite corners",
+                hint="Give the box in the coordinates of BEFORE's own file, two opposite corners",
             )
         others = held_by(target, points, fit, others, kernel)
     hand = np.eye(4)
@@ -289,13 +289,13 @@ def refuse_other_size(before: Port, after: Port) -> None:
             larger = "AFTER" if ratio > 1 else "BEFORE"
             raise GeometryError(
                 f"{larger} is {words} as large as the other: one of the two was read in another unit",
-                mend="Give the unit of a mesh that has none (--units-in), or check the sheet's units",
+                hint="Give the unit of a mesh that has none (--units-in), or check the sheet's units",
             )
     if not 0.6 < ratio < 1.6:
         raise GeometryError(
             f"the two are {before.centreline.length:.1f} and {after.centreline.length:.1f} mm long: "
             "they are not two stages of one port",
-            mend="Compare a port with itself, or check --scale and --shrink-percent",
+            hint="Compare a port with itself, or check --scale and --shrink-percent",
         )
 
 
@@ -308,12 +308,12 @@ def _refuse_unlike(
         raise GeometryError(
             f"AFTER is the other hand of BEFORE: mirrored, {100 * other.share:.0f} % of its wall agrees, "
             f"as it is {100 * fit.share:.0f} %",
-            mend="Mirror one of the two files, or compare the runners of a set with --set",
+            hint="Mirror one of the two files, or compare the runners of a set with --set",
         )
     if fit.share < LEAST_SHARE:
         raise GeometryError(
             f"the two have nothing in common, or nearly all of it was cut: only {100 * fit.share:.0f} % of the "
             f"wall agrees within {kernel:.2f} mm, however they are lined up",
-            mend="Check that both files are of one port; where all of it was cut, line them up by a surface "
+            hint="Check that both files are of one port; where all of it was cut, line them up by a surface "
             "that was not machined (--align fixed) or by the files' own frame (--align none)",
         )

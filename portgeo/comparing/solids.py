@@ -68,7 +68,7 @@ def removed_mesh(found: Comparison) -> tuple[FloatArray, IntArray]:
         patch = patch[left]
     raise OutputError(
         "no sound solid can be drawn of the removed metal: its skin would meet itself",
-        mend="Leave out --removed-mesh and look at the depth (--depth-mesh, --picture)",
+        hint="Leave out --removed-mesh and look at the depth (--depth-mesh, --picture)",
     )
 
 

@@ -91,7 +91,7 @@ def _sections(
         lost = [s for s, section in zip(stations, found, strict=True) if section is None]
         raise GeometryError(
             f"the plane at station {lost[0]:.2f} mm cuts no closed section of {name}",
-            mend="Look at the mesh there: it must be one closed tube between its two openings",
+            hint="Look at the mesh there: it must be one closed tube between its two openings",
         )
     return whole
 

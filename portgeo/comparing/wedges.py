@@ -82,7 +82,7 @@ def solid_of(vertices: FloatArray, faces: IntArray, name: str) -> manifold3d.Man
 def _open(name: str) -> GeometryError:
     return GeometryError(
         f"the mesh of {name} is not closed, so it holds no volume to compare",
-        mend="Close its holes in the program it came from, so that one skin is left, and export it again",
+        hint="Close its holes in the program it came from, so that one skin is left, and export it again",
     )
 
 

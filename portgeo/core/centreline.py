@@ -82,7 +82,7 @@ def through(
                 raise GeometryError(
                     "its place is that of the section before, or behind it with the same heading",
                     where=f"measured section {k + 1} from the entry",
-                    mend="Check its x, y and z, and its heading",
+                    hint="Check its x, y and z, and its heading",
                 )
         for length, tangent in steps:
             points.append(points[-1] + _arc(tangents[-1], tangent, length))

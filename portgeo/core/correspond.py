@@ -101,7 +101,7 @@ def quarters(outline: FloatArray, row: int) -> list[FloatArray]:
         raise GeometryError(
             "the outline turns back round its own middle, so its roof, walls and floor cannot be told apart",
             where=f"row {row}",
-            mend="Trace the section so that its middle lies inside it",
+            hint="Trace the section so that its middle lies inside it",
         )
     stretches = []
     for k in range(4):

@@ -20,14 +20,14 @@ MOST_GATHERED = 1000  # problems of one file: past it, it is not the file that w
 class Problem:
     """One thing that is wrong, in the words for a person and as the place that a page can mark.
 
-    what : a clause without a full stop: ``"'abc' is not a number"``. mend : what to do about it, a sentence
+    what : a clause without a full stop: ``"'abc' is not a number"``. hint : what to do about it, a sentence
     without a full stop: ``"Write a number such as 1.625"``; or a question. file : as the user named it.
     where : the place in it, in words: ``"row 5, column height_in"``. row, column : the same, where it is one
     cell: the row as the file counts it (of a job or a target the line) and the column (the key) as it is named there.
     """
 
     what: str
-    mend: str
+    hint: str
     file: str | None = None
     where: str | None = None
     row: int | None = None
@@ -35,17 +35,17 @@ class Problem:
 
     def __str__(self) -> str:
         place = ", ".join(part for part in (self.file, self.where) if part)
-        text = f"{place + ': ' if place else ''}{self.what}. {self.mend}{'' if self.mend.endswith('?') else '.'}"
+        text = f"{place + ': ' if place else ''}{self.what}. {self.hint}{'' if self.hint.endswith('?') else '.'}"
         # One line, whatever signs a file's name or its text has in it.
         return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 class PortgeoError(Exception):
-    """A refusal that the user can mend: one problem, or several of one file.
+    """An error that the user can fix: one problem, or several of one file.
 
     Parameters
     ----------
-    what, mend, file, where, row, column : as in `Problem`; `where` is made of row and column where it is not given.
+    what, hint, file, where, row, column : as in `Problem`; `where` is made of row and column where it is not given.
 
     Attributes
     ----------
@@ -56,7 +56,7 @@ class PortgeoError(Exception):
         self,
         what: str,
         *,
-        mend: str,
+        hint: str,
         file: str | None = None,
         where: str | None = None,
         row: int | None = None,
@@ -65,12 +65,12 @@ class PortgeoError(Exception):
         super().__init__(what)
         if where is None and row is not None:
             where = f"row {row}" + (f", column {column}" if column is not None else "")
-        self.problems: tuple[Problem, ...] = (Problem(what, mend, file, where, row, column),)
+        self.problems: tuple[Problem, ...] = (Problem(what, hint, file, where, row, column),)
 
     @classmethod
     def of(cls, problems: Sequence[Problem]) -> Self:
         """Return a refusal of several problems, of one at the least."""
-        refusal = cls(problems[0].what, mend=problems[0].mend)
+        refusal = cls(problems[0].what, hint=problems[0].hint)
         refusal.problems = tuple(problems)
         return refusal
 
@@ -80,9 +80,9 @@ class PortgeoError(Exception):
         return self.problems[0].what
 
     @property
-    def mend(self) -> str:
+    def hint(self) -> str:
         """What to do about it."""
-        return self.problems[0].mend
+        return self.problems[0].hint
 
     @property
     def file(self) -> str | None:
@@ -100,10 +100,10 @@ class PortgeoError(Exception):
 
     def at(self, *, where: str | None = None, row: int | None = None, column: str | None = None) -> Self:
         """Return the same refusal with a place named, where it names none yet."""
-        place = type(self)("", mend="", where=where, row=row, column=column).problems[0]
+        place = type(self)("", hint="", where=where, row=row, column=column).problems[0]
         return self.of(
             [
-                problem if problem.where else replace(place, what=problem.what, mend=problem.mend, file=problem.file)
+                problem if problem.where else replace(place, what=problem.what, hint=problem.hint, file=problem.file)
                 for problem in self.problems
             ]
         )

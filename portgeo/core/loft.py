@@ -54,7 +54,7 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
             raise GeometryError(
                 "the outlines cannot be joined: between them the section would cross itself",
                 where=_rows_about(surface, float(folded[0])),
-                mend="Measure or trace one more section between them",
+                hint="Measure or trace one more section between them",
             )
         surface = _calmed(surface, folded, scale)
     crossing = crossings(points, frames, rings.space)
@@ -62,7 +62,7 @@ def loft(surface: Surface, chord_error: float = CHORD_ERROR_MM, stations: FloatA
         raise GeometryError(
             "the turn is too tight for the sections there: they overlap on the inside of the turn",
             where=_rows_about(surface, float(where[:-1][crossing][0])),
-            mend="Check the heading (turn_deg, swing_deg), the stations and the height of these rows",
+            hint="Check the heading (turn_deg, swing_deg), the stations and the height of these rows",
         )
     _refuse_overlap(surface, rings, points, outlines)
     return rings
@@ -159,7 +159,7 @@ def _refuse_overlap(surface: Surface, rings: Rings, points: FloatArray, outlines
                 "the port runs into itself",
                 where=f"{_rows_about(surface, float(rings.stations[i]))} and "
                 f"{_rows_about(surface, float(rings.stations[k]))}",
-                mend="Check the headings (turn_deg, swing_deg) and the stations of these rows",
+                hint="Check the headings (turn_deg, swing_deg) and the stations of these rows",
             )
 
 

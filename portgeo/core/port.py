@@ -110,12 +110,12 @@ class Port:
         tube.
         """
         if isinstance(station, bool) or not isinstance(station, Real):
-            raise InputError(f"station {station!r} is not a number", mend="Give it in millimetres, such as 25.4")
+            raise InputError(f"station {station!r} is not a number", hint="Give it in millimetres, such as 25.4")
         first, last = self.centreline.stations[[0, -1]]
         off = STATION_ROUNDING * (last - first)
         if not first - off <= station <= last + off:
             raise GeometryError(
-                f"station {station:g} mm is outside the port ({first:g} to {last:g} mm)", mend="Give one between these"
+                f"station {station:g} mm is outside the port ({first:g} to {last:g} mm)", hint="Give one between these"
             )
         return sections_at(self, np.clip([float(station)], first, last))[0]
 
@@ -217,7 +217,7 @@ def sections_at(port: Port, stations: FloatArray) -> list[Section]:
         if section is None:
             raise GeometryError(
                 f"the plane at station {station:.2f} mm cuts no closed section of the tube",
-                mend="Look at the mesh there: it must be one closed tube between its two openings",
+                hint="Look at the mesh there: it must be one closed tube between its two openings",
             )
         found.append(section)
     return found

@@ -316,7 +316,7 @@ def _check_corners(reading: Reading) -> None:
             f"the corner radii do not fit into a section {reading.height:.2f} mm high and "
             f"{reading.width:.2f} mm wide (roof {roof:.2f} mm, floor {floor:.2f} mm)",
             where=f"row {reading.row}, corner radius",
-            mend="A corner radius is at most half the width, and roof and floor together at most the height",
+            hint="A corner radius is at most half the width, and roof and floor together at most the height",
         )
 
 

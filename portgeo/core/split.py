@@ -107,7 +107,7 @@ class SplitPort:
             if passage.name.casefold() == str(name).casefold():
                 return passage.port
         names = ", ".join(passage.name for passage in self.passages)
-        raise InputError(f"there is no leg {str(name)[:40]!r}", mend=f"Its passages are {names}")
+        raise InputError(f"there is no leg {str(name)[:40]!r}", hint=f"Its passages are {names}")
 
 
 def split_port(trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]]) -> SplitPort:
@@ -165,7 +165,7 @@ def _check_outlines(trunk: Port, legs: Sequence[Leg]) -> None:
             raise GeometryError(
                 f"leg {name} stands {out:.2f} mm out of the trunk's outline in the plane of the split",
                 where=f"row {rows[name]}",
-                mend="Check its shift, rise, height and width there, and the trunk's last row",
+                hint="Check its shift, rise, height and width there, and the trunk's last row",
             )
     for one, other in combinations(shapes, 2):
         both = shapes[one].intersection(shapes[other])
@@ -173,7 +173,7 @@ def _check_outlines(trunk: Port, legs: Sequence[Leg]) -> None:
             raise GeometryError(
                 f"legs {one} and {other} lie on each other in the plane of the split",
                 where=f"rows {rows[one]} and {rows[other]}",
-                mend="Check their shift and width there: the divider stands between them",
+                hint="Check their shift and width there: the divider stands between them",
             )
 
 
@@ -192,7 +192,7 @@ def _check_apart(port: SplitPort) -> None:
             raise GeometryError(
                 f"{one} and {other} run into each other: they share {shared / 1000.0:.2f} cc",
                 where=_rows_of(port, other),
-                mend="Check the shift, swing_deg and width of these rows: a divider stands between two legs",
+                hint="Check the shift, swing_deg and width of these rows: a divider stands between two legs",
             )
 
 

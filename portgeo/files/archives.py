@@ -53,7 +53,7 @@ def members(data: bytes, file: str, kind: str, limit: int) -> dict[str, bytes]:
         raise InputError(
             f"the file is not {kind}, or it is damaged",
             file=file,
-            mend="Save it again from the program that made it, without a password",
+            hint="Save it again from the program that made it, without a password",
         ) from error
     except (MemoryError, OverflowError, LookupError, UnicodeError) as error:
         raise _bomb(file, kind) from error
@@ -62,7 +62,7 @@ def members(data: bytes, file: str, kind: str, limit: int) -> dict[str, bytes]:
             raise InputError(
                 f"its part {name} declares entities, which {kind} never does",
                 file=file,
-                mend="Save it again from the program that made it",
+                hint="Save it again from the program that made it",
             )
     return found
 
@@ -71,5 +71,5 @@ def _bomb(file: str, kind: str) -> InputError:
     return InputError(
         f"the file expands to far more than {kind} of its size would",
         file=file,
-        mend="Do not trust it; save it again from the program that made it",
+        hint="Do not trust it; save it again from the program that made it",
     )

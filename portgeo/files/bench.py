@@ -1,7 +1,7 @@
 """The bench sheet: lift, flow and depression, one row a lift, one or more runs to a file.
 
 A CSV file or a workbook, or rows in hand, come in; Runs in SI units (lifts in mm) go out, or a refusal that names
-the row, the column and the mend of all that is wrong.
+the row, the column and the hint of all that is wrong.
 
 Columns: `lift_in` or `lift_mm`; `flow_cfm`, `flow_m3_h` or `flow_l_s`; `depression_in_h2o`,
 `depression_mm_h2o` or `depression_kpa`; and, if there, `state` (as cast, first cut), `setup` (clay entry,
@@ -44,7 +44,7 @@ def _within(what: str, least: float, most: float) -> Callable[[Cell, float], Non
         if not least < value <= most:
             bound = "smaller" if value <= least else "larger"
             kind = "not more than zero" if value <= 0.0 else f"{bound} than any bench's"
-            raise InputError(f"a {what} of {cell.text} is {kind}", mend="Check it and its unit")
+            raise InputError(f"a {what} of {cell.text} is {kind}", hint="Check it and its unit")
 
     return check
 
@@ -55,7 +55,7 @@ def _one_of(name: str, units: Mapping[str, float]) -> str:
 
 def _short(cell: Cell) -> str:
     if len(cell.text) > LONGEST_UNIT:
-        raise InputError("this is no unit of swirl", mend="Write what its dial says, such as rpm or ratio")
+        raise InputError("this is no unit of swirl", hint="Write what its dial says, such as rpm or ratio")
     return cell.text
 
 

@@ -39,7 +39,7 @@ def read_bounded(path: str | Path, limit: int) -> bytes:
         raise InputError(
             f"the file is too large ({size / 1e6:.0f} MB; at most {limit / 1e6:.0f} MB)",
             file=str(path),
-            mend="Check that it is the right file, or make it smaller",
+            hint="Check that it is the right file, or make it smaller",
         )
     try:
         with open(path, "rb") as stream:
@@ -47,7 +47,7 @@ def read_bounded(path: str | Path, limit: int) -> bytes:
     except OSError as error:
         raise _unreadable(path, error) from error
     if not data:
-        raise InputError("the file is empty", file=str(path), mend="Save it again from where it was made")
+        raise InputError("the file is empty", file=str(path), hint="Save it again from where it was made")
     return data
 
 
@@ -57,10 +57,10 @@ def size_of(path: str | Path) -> int:
     try:
         if not os.path.exists(path):
             close = _nearest(Path(path))
-            mend = f"Did you mean {close}?" if close else "Check the name and the folder"
-            raise InputError("there is no such file", file=name, mend=mend)
+            hint = f"Did you mean {close}?" if close else "Check the name and the folder"
+            raise InputError("there is no such file", file=name, hint=hint)
         if not os.path.isfile(path):
-            raise InputError("this is not an ordinary file", file=name, mend="Name a file")
+            raise InputError("this is not an ordinary file", file=name, hint="Name a file")
         return os.path.getsize(path)
     except (OSError, ValueError) as error:
         raise _unreadable(path, error) from error
@@ -90,7 +90,7 @@ def _unreadable(path: str | Path, error: Exception) -> InputError:
     return InputError(
         f"the file cannot be read ({reason})",
         file=str(path).replace("\0", "?"),
-        mend="Check the name and that you may read it",
+        hint="Check the name and that you may read it",
     )
 
 
@@ -108,25 +108,25 @@ def check_free(paths: Iterable[str | Path | None], force: bool, inputs: Iterable
             real = os.path.normcase(os.path.abspath(path))
             folder_there, there, ordinary = path.parent.is_dir(), os.path.lexists(path), path.is_file()
         except (OSError, ValueError) as error:
-            raise OutputError(f"this is no name for a file ({error})", file=name, mend="Choose another") from error
+            raise OutputError(f"this is no name for a file ({error})", file=name, hint="Choose another") from error
         if "\0" in name:
-            raise OutputError("this is no name for a file", file=name.replace("\0", "?"), mend="Choose another")
+            raise OutputError("this is no name for a file", file=name.replace("\0", "?"), hint="Choose another")
         if real in read:
-            raise OutputError("this file is read, and a result would replace it", file=name, mend="Choose another name")
+            raise OutputError("this file is read, and a result would replace it", file=name, hint="Choose another name")
         if real in seen:
-            raise OutputError("two results would go to this one file", file=name, mend="Name two files")
+            raise OutputError("two results would go to this one file", file=name, hint="Name two files")
         seen.add(real)
         if not folder_there:
             raise OutputError(
-                f"there is no folder {path.parent}", file=name, mend="Make the folder or choose another place"
+                f"there is no folder {path.parent}", file=name, hint="Make the folder or choose another place"
             )
         if there and not ordinary:
-            raise OutputError("this is not an ordinary file", file=name, mend="Choose another name")
+            raise OutputError("this is not an ordinary file", file=name, hint="Choose another name")
         if there and not force:
             raise OutputError(
                 "the file is there already",
                 file=name,
-                mend="Pass --force to replace it, or choose another name",
+                hint="Pass --force to replace it, or choose another name",
             )
 
 
@@ -143,7 +143,7 @@ def no_folder(path: str | Path, error: OSError | ValueError) -> OutputError:
     return OutputError(
         f"the folder cannot be made ({getattr(error, 'strerror', None) or error})",
         file=str(path).replace("\0", "?"),
-        mend="Choose another name or place",
+        hint="Choose another name or place",
     )
 
 
@@ -169,7 +169,7 @@ def atomic_write(path: str | Path, data: bytes, *, force: bool) -> None:
             raise OutputError(
                 f"the file cannot be written ({error.strerror or error})",
                 file=str(path),
-                mend="Close whatever has it open and check that there is room and that you may write there",
+                hint="Close whatever has it open and check that there is room and that you may write there",
             ) from error
         finally:
             with suppress(OSError):  # a disk that has become read-only keeps it, and what is wrong is told

@@ -26,8 +26,8 @@ def photo_from(data: bytes, file: str) -> np.ndarray:
     import cv2
 
     if data[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftypavif"):
-        mend = "Set the phone to its most compatible format, or save the photograph as a JPEG"
-        raise InputError("the photograph is of a kind that cannot be read here", file=file, mend=mend)
+        hint = "Set the phone to its most compatible format, or save the photograph as a JPEG"
+        raise InputError("the photograph is of a kind that cannot be read here", file=file, hint=hint)
     cv2.utils.logging.setLogLevel(
         cv2.utils.logging.LOG_LEVEL_SILENT
     )  # the library's own remarks are no part of our output
@@ -36,5 +36,5 @@ def photo_from(data: bytes, file: str) -> np.ndarray:
     except cv2.error:
         levels = None
     if levels is None or levels.shape[0] * levels.shape[1] > MOST_PIXELS:
-        raise InputError("the file is not a photograph that can be read", file=file, mend="Save it as a JPEG")
+        raise InputError("the file is not a photograph that can be read", file=file, hint="Save it as a JPEG")
     return np.asarray(levels)

@@ -77,7 +77,7 @@ def load_port(
         if is_sheet(path):
             return meant(port_from_sheet(read_sheet(path), name or path, units, leg=leg), exhaust, bend)
         if Path(path).suffix.lower() in OTHER_TABLES:
-            raise InputError("this kind of table is not read", mend="Save it as CSV, XLSX or ODS")
+            raise InputError("this kind of table is not read", hint="Save it as CSV, XLSX or ODS")
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
         whole = _from_mesh(path, name or path, settings, units, progress)
@@ -168,14 +168,14 @@ def _one_passage(whole: Port | SplitPort, leg: str | None) -> Port:
 
 
 def _no_leg(leg: str | None) -> InputError:
-    return InputError(f"this port has no leg {str(leg)[:40]!r}", mend="It is one passage: leave --leg out")
+    return InputError(f"this port has no leg {str(leg)[:40]!r}", hint="It is one passage: leave --leg out")
 
 
 def _which_passage(legs: Sequence[str]) -> InputError:
     names = [TRUNK, *legs]
     return InputError(
         f"this port splits into legs {_and(legs)}, and one passage is worked on at a time",
-        mend=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure and loft take the whole",
+        hint=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure and loft take the whole",
     )
 
 
@@ -222,7 +222,7 @@ def _from_mesh(
             raise InputError(
                 f"the point given with --{end} is far from the mesh, which reaches from "
                 f"{_coordinates(low / size)} to {_coordinates(high / size)}",
-                mend="Give it in the file's own coordinates and unit",
+                hint="Give it in the file's own coordinates and unit",
             )
     options = ScanOptions(entry=place("entry"), exit=place("exit"), up=place("up"), with_stem_mm=settings.with_stem_mm)
     port = read_scan(vertices * scale, mesh.faces, options, progress or (lambda what, share: None))

@@ -37,7 +37,7 @@ def _within(what: str, most: float, least: float = 0.0) -> Callable[[Cell, float
     def check(cell: Cell, value: float) -> None:
         if not least < value <= most:
             kind = "not more than zero" if value <= 0.0 else f"{'less' if value <= least else 'more'} than any port's"
-            raise InputError(f"a {what} of {cell.text} is {kind}", mend="Check it and its unit")
+            raise InputError(f"a {what} of {cell.text} is {kind}", hint="Check it and its unit")
 
     return check
 
@@ -72,7 +72,7 @@ def read_probe(path: str | Path, port: Port, flow_at: FlowAt | None = None) -> t
 
     port : that all of them must be of. flow_at : of a lift in mm, and of a depression in Pa where the row has its own,
     the bench's flow there in m3/s. Raises InputError
-    naming file, row, column and mend of all that is wrong.
+    naming file, row, column and hint of all that is wrong.
     """
     return probe_from(read_bounded(path, FILE_LIMIT), str(path), port, flow_at)
 
@@ -107,7 +107,7 @@ def _reading(row: Row, flow_at: FlowAt | None) -> ProbeReading:
         try:
             flow = flow_at(lift, depression)
         except InputError as refusal:
-            row.tell("lift", refusal.what, refusal.mend)
+            row.tell("lift", refusal.what, refusal.hint)
     station, off_wall = (row.number_in(name, np.nan) for name in ("station", "off_wall"))
     return ProbeReading(
         row.number, station, row.number_in("clock", np.nan), off_wall, speed, pressure, flow, depression

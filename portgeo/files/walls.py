@@ -39,10 +39,10 @@ def _thickness(cell: Cell, value: float) -> None:
         what = f"is thinner than any port's wall, {least}"
     else:
         what = f"is thicker than any port's wall, {most}"
-    mend = "Check its decimal point and unit; leave out a reading of solid metal"
+    hint = "Check its decimal point and unit; leave out a reading of solid metal"
     if unit == "mm" and THINNEST_MM <= value * MM_PER["in"] <= THICKEST_MM:
-        mend = f"If it is in inches, write {value * MM_PER['in']:.2f}, or name the column thickness_in"
-    raise InputError(f"'{cell.text}' {what}", mend=mend)
+        hint = f"If it is in inches, write {value * MM_PER['in']:.2f}, or name the column thickness_in"
+    raise InputError(f"'{cell.text}' {what}", hint=hint)
 
 
 def read_clock(cell: Cell) -> float:
@@ -53,7 +53,7 @@ def read_clock(cell: Cell) -> float:
     else:
         clock = read_number(cell.text, unit="", decimal_comma=cell.decimal_comma)
     if not 0.0 <= clock <= 12.99:
-        raise InputError(f"'{cell.text}' is no clock position", mend="Write hours from 0 to 12, such as 6, 4.5 or 4:30")
+        raise InputError(f"'{cell.text}' is no clock position", hint="Write hours from 0 to 12, such as 6, 4.5 or 4:30")
     return clock % 12.0
 
 
@@ -74,7 +74,7 @@ def read_walls(path: str | Path, port: Port | None = None, display: Display | No
     """Return the wall readings in a CSV file or a workbook.
 
     Columns station_in (or _mm), clock (hours, 4.5 or 4:30) and thickness_in (or _mm). port : that all of them must be
-    of. display : the unit that a refusal is in. Raises InputError naming file, row, column and mend of all that is
+    of. display : the unit that a refusal is in. Raises InputError naming file, row, column and hint of all that is
     wrong.
     """
     return walls_from(read_bounded(path, FILE_LIMIT), str(path), port, display)

@@ -77,7 +77,7 @@ def run_named(runs: Sequence[Run], name: str | None) -> Run:
     names = "; ".join(run.name for run in runs)
     raise InputError(
         "the file has several runs" if name is None else f"{len(found)} runs are named '{name}'",
-        mend=f"Name one with --run: {names}",
+        hint=f"Name one with --run: {names}",
     )
 
 
@@ -103,7 +103,7 @@ def flow_through(run: Run, lift: float | None, depression: float, display: Displ
         return float(at_depression(run, depression).max())
     if not run.lift[0] - 1e-6 <= lift <= run.lift[-1] + 1e-6:
         span = f"{display.length(float(run.lift[0]))} to {display.length(float(run.lift[-1]))}"
-        raise InputError(f"a lift of {display.length(lift)} is outside the run's lifts", mend=f"Give one from {span}")
+        raise InputError(f"a lift of {display.length(lift)} is outside the run's lifts", hint=f"Give one from {span}")
     return flow_at(run, lift, depression)
 
 
@@ -161,7 +161,7 @@ def change(before: Run, after: Run, depression: float) -> Change:
     if not inside.any():
         raise InputError(
             f"the runs '{before.name}' and '{after.name}' have no lift in common",
-            mend="Compare runs over the same lifts",
+            hint="Compare runs over the same lifts",
         )
     lift = before.lift[inside]
     other = np.array([flow_at(after, float(at), depression) for at in lift])

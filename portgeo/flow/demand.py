@@ -70,7 +70,7 @@ def demand(engine: Engine, sound: float, coefficient: float = TYPICAL_COEFFICIEN
     check_engine(engine)
     if not 0.02 <= coefficient <= 1.0:
         raise InputError(
-            f"a mean flow coefficient of {coefficient:.3g} is not possible", mend="Give one between 0.02 and 1"
+            f"a mean flow coefficient of {coefficient:.3g} is not possible", hint="Give one between 0.02 and 1"
         )
     mean = 2.0 * engine.stroke * engine.speed
     peak = mean * _peak_over_mean(engine)
@@ -112,13 +112,13 @@ def check_engine(engine: Engine) -> None:
         if not low <= value <= high:
             raise InputError(
                 f"a {name} of {value:.4g} {unit}".rstrip() + " is no engine's",
-                mend="Check the number and its unit",
+                hint="Check the number and its unit",
             )
     if engine.valve > engine.bore:
-        raise InputError("the valve is larger than the bore", mend="Check both and their units")
+        raise InputError("the valve is larger than the bore", hint="Check both and their units")
     if engine.rod is not None and engine.rod <= engine.stroke / 2.0:
         raise InputError(
-            "the rod is shorter than the crank's throw", mend="Give the rod's length from center to center"
+            "the rod is shorter than the crank's throw", hint="Give the rod's length from center to center"
         )
 
 

@@ -116,12 +116,12 @@ def sweep(
         raise GeometryError(
             "the section's outline turns in and out too far for a flow grid to be laid in it",
             where=_place(first, stations),
-            mend="Measure it without the bulge or the side pocket, or trace it again",
+            hint="Measure it without the bulge or the side pocket, or trace it again",
         )
     raise GeometryError(
         "the sections there change too fast for a flow grid to be laid between them",
         where="near " + _place(first, stations),
-        mend="Look at the sections there for a reading or a trace that is wrong",
+        hint="Look at the sections there for a reading or a trace that is wrong",
     )
 
 
@@ -218,7 +218,7 @@ def _kernel_centre(wall: FloatArray, place: str) -> FloatArray:
         raise GeometryError(
             "the section winds so far that no one point in it sees its whole wall, and no flow grid can be laid in it",
             where=place,
-            mend="Measure it without the bulge that hides part of the wall, or trace it again",
+            hint="Measure it without the bulge that hides part of the wall, or trace it again",
         )
     return np.asarray(answer.x[:2])
 

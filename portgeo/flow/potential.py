@@ -116,7 +116,7 @@ def _solved(
     if state != 0:
         raise GeometryError(
             "the flow through this shape could not be solved",
-            mend="Look at the sections for one that is very thin or changes very fast",
+            hint="Look at the sections for one that is very thin or changes very fast",
         )
     values[inside] = answer
     return values

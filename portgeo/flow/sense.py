@@ -24,11 +24,11 @@ def check_flow(flow: float, depression: float) -> None:
     """Raise InputError where a flow (m3/s) or a depression (Pa) is none."""
     cfm, water = flow / M3_S_PER["cfm"], depression / PA_PER["in_h2o"]
     if not np.isfinite(cfm) or cfm <= 0.0:
-        raise InputError(f"a flow of {cfm:.6g} cfm is no flow", mend="Give what the bench read, more than zero")
+        raise InputError(f"a flow of {cfm:.6g} cfm is no flow", hint="Give what the bench read, more than zero")
     if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
         raise InputError(
             f"a depression of {water:.6g} inH2O is outside what a flow bench pulls",
-            mend=f"Give it in inches of water, between {DEPRESSIONS[0]:g} and {DEPRESSIONS[1]:g}; 28 is usual",
+            hint=f"Give it in inches of water, between {DEPRESSIONS[0]:g} and {DEPRESSIONS[1]:g}; 28 is usual",
         )
 
 
@@ -39,11 +39,11 @@ def refuse_absurd(flow: float, least_mm2: float, air: Air, display: Display) -> 
         raise InputError(
             f"{cfm:.1f} cfm is more than chokes the minimum area of {display.area(least_mm2)}: at the most "
             f"{choke:.1f} cfm goes through it",
-            mend="Check the flow and its unit, and the readings at the minimum area",
+            hint="Check the flow and its unit, and the readings at the minimum area",
         )
     if flow / (least_mm2 * 1e-6) < SLOWEST:
         raise InputError(
-            f"{cfm:.3g} cfm hardly moves the air in a port of this size", mend="Check the flow and its unit"
+            f"{cfm:.3g} cfm hardly moves the air in a port of this size", hint="Check the flow and its unit"
         )
 
 

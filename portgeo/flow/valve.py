@@ -48,26 +48,26 @@ def check_valve(valve: Valve) -> None:
     """Raise InputError where a valve's dimensions contradict each other."""
     for name, value in (("head", valve.head), ("throat", valve.throat)):
         if not np.isfinite(value) or value <= 0.0:
-            raise InputError(f"the valve's {name} diameter is not more than zero", mend="Give its diameter")
+            raise InputError(f"the valve's {name} diameter is not more than zero", hint="Give its diameter")
     if not 0.0 <= valve.stem < valve.throat:
-        raise InputError("the valve's stem does not fit through its throat", mend="Check the stem and throat diameters")
+        raise InputError("the valve's stem does not fit through its throat", hint="Check the stem and throat diameters")
     if valve.throat > valve.head:
         raise InputError(
             f"the throat ({valve.throat:.2f} mm) is larger than the valve ({valve.head:.2f} mm)",
-            mend="Check the valve and throat diameters",
+            hint="Check the valve and throat diameters",
         )
     if not 1 <= valve.count <= MOST_VALVES:
         raise InputError(
-            f"{valve.count} valves are no cylinder's", mend=f"Give how many of them open together, 1 to {MOST_VALVES}"
+            f"{valve.count} valves are no cylinder's", hint=f"Give how many of them open together, 1 to {MOST_VALVES}"
         )
     if not 0.0 < valve.seat_width < valve.head / 4.0:
         raise InputError(
             f"a seat {valve.seat_width:.2f} mm wide does not go with a valve of {valve.head:.2f} mm",
-            mend="Give the width of the seat, measured radially",
+            hint="Give the width of the seat, measured radially",
         )
     if not np.radians(5.0) <= valve.seat_angle <= np.radians(80.0):
         raise InputError(
-            "the seat angle is not between 5 and 80 degrees", mend="Give it from the plane of the head, usually 45"
+            "the seat angle is not between 5 and 80 degrees", hint="Give it from the plane of the head, usually 45"
         )
 
 

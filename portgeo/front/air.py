@@ -89,7 +89,7 @@ def air_speed(
     depression = depression_in_h2o * PA_PER["in_h2o"]
     if (cfm is None) == (bench is None):
         what = "there is no flow" if bench is None else "a flow and a bench sheet are both given"
-        raise InputError(what, mend="Give cfm, or a run of a bench sheet")
+        raise InputError(what, hint="Give cfm, or a run of a bench sheet")
     pulled, flow = None, (cfm or 0.0) * M3_S_PER["cfm"]
     if bench is not None:
         with naming(str(bench.source["file"])):
@@ -210,7 +210,7 @@ def valve(
     if throat_mm is None and over is None:
         raise InputError(
             "the valve's throat is not given", where="throat_mm",
-            mend="Give throat_mm, its diameter; or over, a survey of the port that has it",
+            hint="Give throat_mm, its diameter; or over, a survey of the port that has it",
         )  # fmt: skip
     given = Valve(head_mm, throat_mm or 0.0, stem_mm, math.radians(seat_angle_deg), seat_width_mm, valves)
     found = given if over is None or throat_mm is not None else with_port_throat(given, over.computed.throat)

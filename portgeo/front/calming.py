@@ -99,11 +99,11 @@ def calm(
     flow = cfm * M3_S_PER["cfm"]
     check_flow(flow, depression)
     if metal_cc is not None and peak_m_s is not None:
-        raise InputError("metal and peak are both given", mend="Give one of the two")
+        raise InputError("metal and peak are both given", hint="Give one of the two")
     if not 0.0 <= slowing_share <= 1.0:
-        raise InputError(f"{slowing_share:g} is not a share from 0 to 1", where="slowing_share", mend="Give 0.2, say")
+        raise InputError(f"{slowing_share:g} is not a share from 0 to 1", where="slowing_share", hint="Give 0.2, say")
     if try_loss and find_solver() is None:
-        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="try_loss", mend=NONE)
+        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="try_loss", hint=NONE)
     wants = {"units": "mm"} if limits is None else limits
     file, wanted = target_in(wants, name, limits=True)
     made, readings = limits_in(wanted, port)

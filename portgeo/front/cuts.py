@@ -70,7 +70,7 @@ def plan(
 
     Raises
     ------
-    InputError : for a target that wants nothing, contradicts itself or lies outside the port; the key and the mend.
+    InputError : for a target that wants nothing, contradicts itself or lies outside the port; the key and the hint.
     GeometryError : where the wall cannot be planned or the cut wall would fold.
 
     Examples
@@ -112,7 +112,7 @@ def _check_alone(
             raise InputError(
                 f"a target and {name} are both given",
                 where=name,
-                mend="Write it in the target, or leave the target out",
+                hint="Write it in the target, or leave the target out",
             )
 
 
@@ -257,12 +257,12 @@ def reach(
     port = port_given(port)
     long = head_mm if head_length_mm is None else head_length_mm
     if shank_mm > head_mm:
-        raise InputError("the shank is thicker than the head", where="shank", mend="Check head and shank")
+        raise InputError("the shank is thicker than the head", where="shank", hint="Check head and shank")
     if long < head_mm or free_length_mm <= long:
         raise InputError(
             "the head is longer than the free length or shorter than it is thick",
             where="head_length",
-            mend="Check the head's length and the free length",
+            hint="Check the head's length and the free length",
         )
     outside = None
     if obstacle is not None:

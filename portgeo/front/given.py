@@ -30,7 +30,7 @@ def port_given(port: object, where: str = "port") -> Port:
         name = port.legs[0].name
         raise InputError(
             "this port splits, and one passage is worked on at a time",
-            where=where, mend=f"Give one of them: split.passage({name!r})",
+            where=where, hint=f"Give one of them: split.passage({name!r})",
         )  # fmt: skip
     return made_by(port, Port, "a port", where)
 
@@ -38,14 +38,14 @@ def port_given(port: object, where: str = "port") -> Port:
 def ports_given(ports: object, where: str = "ports") -> Sequence[Port]:
     """Return what are several ports. Raises InputError where one of them is none."""
     if isinstance(ports, str) or not isinstance(ports, Iterable):
-        raise InputError(f"{shown(ports)} is not a row of ports", where=where, mend="Give a list: [port, other]")
+        raise InputError(f"{shown(ports)} is not a row of ports", where=where, hint="Give a list: [port, other]")
     return [port_given(port, f"{where}[{k}]") for k, port in enumerate(ports)]
 
 
 def made_by(value: object, kind: type[Given], what: str, where: str) -> Given:
     """Return what is of a kind. what : as MAKES has it. Raises InputError for anything else."""
     if not isinstance(value, kind):
-        raise InputError(f"{shown(value)} is not {what}", where=where, mend=f"Give {what}: {MAKES[what]}")
+        raise InputError(f"{shown(value)} is not {what}", where=where, hint=f"Give {what}: {MAKES[what]}")
     return value
 
 
@@ -60,13 +60,13 @@ def shown(value: object) -> str:
 def word_given(word: Any, known: Sequence[str], where: str) -> None:
     """Raise InputError where a word is none of those known."""
     if not isinstance(word, str) or word not in known:
-        raise InputError(f"{shown(word)} is not known", where=where, mend=f"Give one of {', '.join(known)}")
+        raise InputError(f"{shown(word)} is not known", where=where, hint=f"Give one of {', '.join(known)}")
 
 
 def number_given(value: Any, where: str) -> None:
     """Raise InputError where a value is no finite number."""
     if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise InputError(f"{shown(value)} is not a number", where=where, mend="Give a number such as 25.4")
+        raise InputError(f"{shown(value)} is not a number", where=where, hint="Give a number such as 25.4")
 
 
 def size_given(value: Any, where: str) -> None:
@@ -75,7 +75,7 @@ def size_given(value: Any, where: str) -> None:
         return
     number_given(value, where)
     if value <= 0.0:
-        raise InputError(f"{value:g} is not more than zero", where=where, mend="Give a size over zero")
+        raise InputError(f"{value:g} is not more than zero", where=where, hint="Give a size over zero")
 
 
 def count_given(value: Any, least: int, where: str) -> None:
@@ -83,7 +83,7 @@ def count_given(value: Any, least: int, where: str) -> None:
     if value is None:
         return
     if isinstance(value, bool) or not isinstance(value, Integral) or value < least:
-        raise InputError(f"{shown(value)} is too few", where=where, mend=f"Give a whole number, at least {least}")
+        raise InputError(f"{shown(value)} is too few", where=where, hint=f"Give a whole number, at least {least}")
 
 
 def density_of(alloy: str | None, density_g_cc: float | None) -> float:

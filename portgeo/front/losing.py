@@ -86,10 +86,10 @@ def loss(
     flow = cfm * M3_S_PER["cfm"]
     check_flow(flow, 28.0 * PA_PER["in_h2o"])
     if not 1 <= cores <= MOST_CORES:
-        raise InputError(f"{cores} cores cannot be used", where="cores", mend="Give how many cores the machine has")
+        raise InputError(f"{cores} cores cannot be used", where="cores", hint="Give how many cores the machine has")
     machine = Machine(find_solver(), cores, None if hosts is None else Path(hosts))
     if machine.hosts is not None and not machine.hosts.is_file():
-        raise InputError("there is no such file", file=str(hosts), mend="Name a file with a machine a line")
+        raise InputError("there is no such file", file=str(hosts), hint="Name a file with a machine a line")
     labels = _labels(ports, names)
     questions, notices = [], []
     for each, label in zip(ports, labels, strict=True):
@@ -97,7 +97,7 @@ def loss(
         questions.append(question)
         notices += [*each.warnings, *found]
     if machine.solver is None and out is None:
-        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="out", mend=INSTALL)
+        raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="out", hint=INSTALL)
     tell = progress or (lambda what, share: None)
     with ExitStack() as stack:
         if out is None:
@@ -142,7 +142,7 @@ def _question(port: Port, flow: float, roughness: float, label: str) -> tuple[Qu
         raise InputError(
             f"a roughness of {port.display.length(roughness)} is not one of a port's wall",
             where="roughness",
-            mend=f"Give the height of sand grains, at the most {port.display.length(ROUGHEST * throat.diameter)}",
+            hint=f"Give the height of sand grains, at the most {port.display.length(ROUGHEST * throat.diameter)}",
         )
     notices = []
     mach = float(mach_through(flow, np.array([least * 1e-6]), STANDARD)[0])

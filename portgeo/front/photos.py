@@ -79,10 +79,10 @@ def trace(
     nowhere.jpg: there is no such file. Check the name and the folder.
     """
     if not photos:
-        raise InputError("there is no photograph", mend="Give one or more of the slices on the frame")
+        raise InputError("there is no photograph", hint="Give one or more of the slices on the frame")
     if thick_mm is not None and not 0.0 <= thick_mm <= THICKEST_MM:
         raise InputError(
-            f"a slice {thick_mm:g} mm thick cannot be traced", where="thick", mend=f"At most {THICKEST_MM:g} mm"
+            f"a slice {thick_mm:g} mm thick cannot be traced", where="thick", hint=f"At most {THICKEST_MM:g} mm"
         )
     bars = None if bar_mm is None else tuple(float(bar) for bar in bar_mm)
     seen = [Photo(Path(path).name, read_photo(path)) for path in photos]

@@ -94,7 +94,7 @@ def _check_of_sheet(path: str | Path, **of_scan: object) -> None:
         is_of = "these are" if len(given) > 1 else "this is"
         raise InputError(
             f"{is_of} of a scan, and the file is a section sheet",
-            file=str(path), where=names, mend=f"Leave out {names}: a sheet's columns name their units",
+            file=str(path), where=names, hint=f"Leave out {names}: a sheet's columns name their units",
         )  # fmt: skip
 
 
@@ -146,8 +146,8 @@ def read_split(
     if isinstance(port, SplitPort):
         return port
     if is_sheet(path):
-        raise InputError("this port does not split: no row names a leg", file=str(path), mend="Read it as one passage")
-    raise InputError("this mold does not split: it has two ends", file=str(path), mend="Read it as one passage")
+        raise InputError("this port does not split: no row names a leg", file=str(path), hint="Read it as one passage")
+    raise InputError("this mold does not split: it has two ends", file=str(path), hint="Read it as one passage")
 
 
 def read_whole(
@@ -205,12 +205,12 @@ def port_from_rows(
     """
     word_given(units, get_args(LengthUnit), "units")
     if isinstance(rows, str | Mapping) or not isinstance(rows, Sequence):
-        raise InputError(f"{shown(rows)} is not a list of rows", where="rows", mend=ROW)
+        raise InputError(f"{shown(rows)} is not a list of rows", where="rows", hint=ROW)
     for k, row in enumerate(rows):
         if not isinstance(row, Mapping):
-            raise InputError(f"{shown(row)} is not a row", where=f"rows[{k}]", mend=ROW)
+            raise InputError(f"{shown(row)} is not a row", where=f"rows[{k}]", hint=ROW)
     if not any(rows):
-        raise InputError("there are no readings", mend="Give a row a station")
+        raise InputError("there are no readings", hint="Give a row a station")
     sheet = sheet_from(rows, "readings", Path.cwd() if folder is None else Path(folder), unit=units)
     return meant(port_from_sheet(sheet, "readings", units), exhaust, bend)
 

@@ -93,7 +93,7 @@ def _check_of_split(stations: int | None, valve_mm: float | None, sure: bool) ->
         if given:
             raise InputError(
                 "this port splits, and this is of one passage", where=name,
-                mend="Leave it out, or survey one passage: pg.survey(split.passage(name), ...)",
+                hint="Leave it out, or survey one passage: pg.survey(split.passage(name), ...)",
             )  # fmt: skip
 
 
@@ -142,7 +142,7 @@ def compare(
         word_given(end, ("entry", "exit"), "fixed")
     if method != "fixed" and (len(fixed) or len(boxes)):
         where = "fixed" if len(fixed) else "boxes"
-        raise InputError("this is of another way to lay them together", where=where, mend='Give align="fixed" too')
+        raise InputError("this is of another way to lay them together", where=where, hint='Give align="fixed" too')
     corners = None
     if len(boxes):
         per = MM_PER[before.source["units"]] * before.source["scale"]
@@ -198,7 +198,7 @@ def flows_of_set(flows: Sequence[float]) -> FlowsOfSet:
     4
     """
     if len(flows) < 2 or not all(0.0 < flow < float("inf") for flow in flows):
-        raise InputError("these are no flows of a set", mend="Give one for each cylinder, two or more")
+        raise InputError("these are no flows of a set", hint="Give one for each cylinder, two or more")
     return FlowsOfSet.of(flows_of(flows))
 
 

@@ -66,7 +66,7 @@ def meant_bend(port: Port, planes: Sequence[BendPlane]) -> BendPlane | None:
         return planes[-1 if port.valve_end == "exit" else 0] if planes else None
     if not 1 <= number <= len(planes):
         has = {0: "has no bend", 1: "has one bend"}.get(len(planes), f"has {len(planes)} bends")
-        raise InputError(f"the port {has}, so there is no bend {number}", mend="Bends are numbered from the entry")
+        raise InputError(f"the port {has}, so there is no bend {number}", hint="Bends are numbered from the entry")
     return planes[number - 1]
 
 

@@ -63,7 +63,7 @@ def corrected(line: Line, moves: Mapping[int, tuple[float, float]]) -> FloatArra
     moved = [np.interp(along[:-1], places, np.tile(shifts[:, k], 3)) for k in range(2)]
     points = line.points + np.column_stack(moved)
     if not shapely.is_valid(shapely.Polygon(points)) or moments(points).area <= 0.0:
-        raise GeometryError("the corrected line crosses itself", mend="Drag its points so that it runs round the slice")
+        raise GeometryError("the corrected line crosses itself", hint="Drag its points so that it runs round the slice")
     return points
 
 

@@ -89,7 +89,7 @@ def carried_to(s: FloatArray, line: FloatArray, first: FloatArray, last: FloatAr
         if not len(changes):
             raise GeometryError(
                 "a wall of the mold does not run to its ends in the side view",
-                mend="Cut both ends flat and square, and lay the mold on its left wall with the entry to the left",
+                hint="Cut both ends flat and square, and lay the mold on its left wall with the entry to the left",
             )
         near = changes[np.argmin(np.abs(there[changes] - (0.0 if end is first else s[-1])))]
         share = side[near] / (side[near] - side[near + 1])

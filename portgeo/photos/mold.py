@@ -123,7 +123,7 @@ def mold_of(side: Seen, top: Seen, corners: Sequence[float] | None) -> Mold:
         raise GeometryError(
             f"{top.name}: the mold is {abs(mold.stretched - 1.0):.0%} {'longer' if mold.stretched > 1 else 'shorter'} "
             f"from above than {side.name} makes it",
-            mend="Lay it on its left wall for the side view, then on its floor, on its two ends, with the entry to the "
+            hint="Lay it on its left wall for the side view, then on its floor, on its two ends, with the entry to the "
             "left both times",
         )
     return mold
@@ -157,7 +157,7 @@ def _walls(side: Seen) -> _Walls:
         if turn[k] < LEAST_TURN:
             raise GeometryError(
                 "the side view does not show a mold with two flat ends",
-                mend="Cut both ends flat and square, lay the mold on its left wall with nothing beside it",
+                hint="Cut both ends flat and square, lay the mold on its left wall with nothing beside it",
             )
         corners.append(k)
         turn[np.abs((np.arange(n) - k + n // 2) % n - n // 2) * STEP_MM < APART_MM] = -np.inf
@@ -220,7 +220,7 @@ def _walls_by(side: Seen, mold: Mold, beside: float) -> _Walls:
     if min(len(which) for which in found) < LEAST_PLACES:
         raise GeometryError(
             "a wall or an end of the mold is not seen in the side view",
-            mend="Lay it on its left wall with the entry to the left, and hold the camera over its middle",
+            hint="Lay it on its left wall with the entry to the left, and hold the camera over its middle",
         )
     return _Walls((found[0], found[1]), (found[2], found[3]))
 
@@ -317,7 +317,7 @@ def _top_view(top: Seen, mold: Mold, first: bool) -> Mold:
             if good.sum() < len(s) // 2:
                 raise GeometryError(
                     "the view from above does not show the two side walls of the mold",
-                    mend="Lay it on its floor with the entry to the left, and nothing beside it",
+                    hint="Lay it on its floor with the entry to the left, and nothing beside it",
                 )
             found.append(_smooth_wall(s[good], (y + moved)[good], s))
         middle = (found[0] + found[1]) / 2.0

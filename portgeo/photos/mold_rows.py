@@ -77,7 +77,7 @@ def trace_mold(
     if corners is not None and not (corners and all(0.0 <= c <= LARGEST_CORNER_MM for c in corners)):
         what = f"a corner of a mold is from 0 to {LARGEST_CORNER_MM:g} mm"
         raise InputError(
-            what, where="corner", mend="Give what the template reads at the entry, half way and at the exit"
+            what, where="corner", hint="Give what the template reads at the entry, half way and at the exit"
         )
     traced = look((side, top), bars, None, progress)
     placed = traced.placed
@@ -85,7 +85,7 @@ def trace_mold(
     for photo, outlines, view in zip(traced.photos, traced.outlines, placed.views, strict=True):
         with naming(photo.name):
             if len(outlines) > 1:
-                raise GeometryError(f"{len(outlines)} things lie on the frame", mend="Leave nothing on it but the mold")
+                raise GeometryError(f"{len(outlines)} things lie on the frame", hint="Leave nothing on it but the mold")
         seen.append(Seen.of(photo.name, outlines[0], view, placed.paper))
     mold = mold_of(seen[0], seen[1], corners)
     outlines = traced.outlines[0][0], traced.outlines[1][0]

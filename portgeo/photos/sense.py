@@ -37,17 +37,17 @@ def frame_in(marks: Marks) -> Frame:
     if not any(counts.values()):
         raise InputError(
             "no frame is seen in the photograph",
-            mend="Lay the mold or the slice on the page of portgeo frame, and photograph all of that page, sharp",
+            hint="Lay the mold or the slice on the page of portgeo frame, and photograph all of that page, sharp",
         )
     if all(counts.values()):
-        raise InputError("two frames are seen in the photograph", mend="Leave one on the table")
+        raise InputError("two frames are seen in the photograph", hint="Leave one on the table")
     frame = frame_on(max(counts, key=lambda paper: counts[paper]))
     count, own = max(counts.values()), np.array([frame.marks[int(n)] for n in marks.numbers if int(n) in frame.marks])
     whole = shapely.MultiPoint(list(frame.marks.values())).convex_hull.area
     if count < LEAST_MARKS or shapely.MultiPoint(own).convex_hull.area < LEAST_COVER * whole:
         raise InputError(
             f"only {count} of the frame's {len(frame.marks)} marks are seen, too few or all to one side",
-            mend="Photograph the whole page, sharp and evenly lit, with nothing over its marks",
+            hint="Photograph the whole page, sharp and evenly lit, with nothing over its marks",
         )
     return frame
 
@@ -61,7 +61,7 @@ def print_scale(bars: tuple[float, ...] | None) -> np.ndarray:
         raise InputError(
             f"the frame's bars are drawn {BAR_MM:g} mm long, and were read as {', '.join(f'{b:g}' for b in bars)}",
             where="bar_mm",
-            mend="Measure both in mm and give the one across, then the upright one, or print the frame again at 100 %",
+            hint="Measure both in mm and give the one across, then the upright one, or print the frame again at 100 %",
         )
     return scale
 
@@ -72,13 +72,13 @@ def check_fit(placed: Placed, k: int, mm: float) -> list[Notice]:
     if view.tilt > MOST_TILT:
         raise InputError(
             f"the camera was tilted by {np.degrees(view.tilt):.0f}°",
-            mend="Hold it over the page, within 35° of upright",
+            hint="Hold it over the page, within 35° of upright",
         )
     off = placed.residual * mm
     if off > OFF_MM:
         raise InputError(
             f"the frame's marks lie {off:.1f} mm off where they were printed",
-            mend="Lay the page flat, taped down at its corners, and do not crop or edit the photograph",
+            hint="Lay the page flat, taped down at its corners, and do not crop or edit the photograph",
         )
     notices = [Notice("marks_off", off=off)] if off > OFF_NOTICE_MM else []
     if placed.used[k] < HIDDEN_SHARE * len(frame.marks):
@@ -89,7 +89,7 @@ def check_fit(placed: Placed, k: int, mm: float) -> list[Notice]:
 def check_light(field: Field) -> list[Notice]:
     """Return what is to be said of a photograph's light. Raises InputError where it is too dark to read."""
     if field.white < DARK:
-        raise InputError("the photograph is too dark to trace", mend="Give it more light, from a window or two lamps")
+        raise InputError("the photograph is too dark to trace", hint="Give it more light, from a window or two lamps")
     greys = field.greys
     notices = []
     if field.white < DIM:
@@ -104,7 +104,7 @@ def check_outlines(outlines: tuple[Outline, ...]) -> list[Notice]:
     if not outlines:
         raise InputError(
             "nothing that stands out from the paper lies on the frame",
-            mend="Use silicone of a strong color, or dust a white one with chalk, and light it evenly",
+            hint="Use silicone of a strong color, or dust a white one with chalk, and light it evenly",
         )
     notices = []
     if max(o.blur for o in outlines) > BLUR_MM:

@@ -79,7 +79,7 @@ def outlines_on(field: Field, without: FloatArray, clear: float) -> tuple[Outlin
         rim = EDGE_MM / pixel
         if x < rim or y < rim or x + w > mask.shape[1] - rim or y + h > mask.shape[0] - rim:
             what = "what lies on the frame goes over the edge of its field"
-            raise GeometryError(what, mend="Lay it in the middle, off the marks, and leave nothing else on the page")
+            raise GeometryError(what, hint="Lay it in the middle, off the marks, and leave nothing else on the page")
         found.append(_traced(field, mask, share))
     return tuple(sorted(found, key=_place))
 

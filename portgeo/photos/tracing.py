@@ -69,12 +69,12 @@ def look(
         with naming(photo.name):
             if min(photo.levels.shape[:2]) < LEAST_PIXELS:
                 what = f"the photograph is {photo.levels.shape[1]} by {photo.levels.shape[0]} pixels"
-                raise InputError(what, mend="Use the camera's full size: 8 megapixels or more, not sent by a messenger")
+                raise InputError(what, hint="Use the camera's full size: 8 megapixels or more, not sent by a messenger")
             grey = cv2.cvtColor(photo.levels, cv2.COLOR_BGR2GRAY)
             marks.append(find_marks(grey, cv2.LUT(grey, table)))
             frames.append(frame_in(marks[-1]))
     if len({frame.paper for frame in frames}) > 1:
-        raise InputError("photographs of one thing are on two papers", mend="Photograph it again on one")
+        raise InputError("photographs of one thing are on two papers", hint="Photograph it again on one")
     blocks = any(int(n) in BLOCK_IDS for m in marks for n in m.numbers)
     known = 0.0 if thick is None and not blocks else thick
     sizes = [(photo.levels.shape[1], photo.levels.shape[0]) for photo in photos]

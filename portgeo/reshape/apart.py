@@ -52,7 +52,7 @@ def _rows_of(grid: WallGrid, other: Port, scanned: bool) -> tuple[np.ndarray, li
     else:
         raise GeometryError(
             f"the other port does not reach all along this one: {told.what}",
-            mend="Both must be the same port, from the same entry plane to the same exit plane",
+            hint="Both must be the same port, from the same entry plane to the same exit plane",
         )
     if not scanned:
         return rows, sections

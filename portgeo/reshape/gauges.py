@@ -96,7 +96,7 @@ def gauge_stations(
             f"station {display.length(float(outside[0]))} is outside the port, which is "
             f"{display.length(last - first)} long",
             where=where,
-            mend="Name stations along the centerline, from the entry",
+            hint="Name stations along the centerline, from the entry",
         )
     return stations
 

@@ -89,7 +89,7 @@ def wall_grid(port: Port, stations: FloatArray, count: int) -> WallGrid:
             raise GeometryError(
                 refusal.what,
                 where=f"station {stations[k]:.2f} mm",
-                mend="Look at the section there: a plan needs every section seen whole from its middle",
+                hint="Look at the section there: a plan needs every section seen whole from its middle",
             ) from None
         outlines[k] = np.concatenate([_even(part, count // 4) for part in parts])
     girth = np.linalg.norm(np.roll(outlines, -1, axis=1) - outlines, axis=2).sum(axis=1)
@@ -201,7 +201,7 @@ def port_after(port: Port, grid: WallGrid, depth: ArrayLike) -> Port:
         raise GeometryError(
             "the cut is deeper than the wall's own curve allows: the cut wall would fold over itself",
             where=f"station {station:.2f} mm",
-            mend="Ask for less there: greatest_depth, area or short-side radius",
+            hint="Ask for less there: greatest_depth, area or short-side radius",
         )
     vertices, faces = skin(space, grid.frames)
     return replace(port, mesh=Triangles(vertices, faces), readings=(), warnings=(), flats=None)

@@ -178,7 +178,7 @@ def _floor(grid: WallGrid) -> _Floor:
         raise GeometryError(
             "the port has no turn, so it has no short side to round",
             where="short_side",
-            mend="Leave short_side out of the target",
+            hint="Leave short_side out of the target",
         )
     sections = [Section(*parts) for parts in zip(grid.outlines, grid.origins, grid.frames, strict=True)]
     points = side_points(sections, plane, True)

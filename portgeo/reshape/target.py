@@ -108,5 +108,5 @@ def check_target(target: Target, port: Port, display: Display) -> None:
                 f"station {display.length(station)} is outside the port, which runs from "
                 f"{display.length(first, label=False)} to {display.length(last)}",
                 where=where,
-                mend="Name a station along the centerline, from the entry",
+                hint="Name a station along the centerline, from the entry",
             )

@@ -156,6 +156,6 @@ def splits(tip: FloatArray, root: FloatArray, share: float) -> GeometryError:
     return GeometryError(
         "the mold splits: a leg with {:.0%} of the port's area leaves it about ({:.1f}, {:.1f}, {:.1f}) mm and ends "
         "about ({:.1f}, {:.1f}, {:.1f}) mm".format(share, *root, *tip),
-        mend="A port is measured as one passage: in the scanner's software cut that leg off flush with the wall of "
+        hint="A port is measured as one passage: in the scanner's software cut that leg off flush with the wall of "
         "the passage that you want, close the hole, and measure again",
     )

@@ -116,7 +116,7 @@ def follow(
         if len(kept) < 3 or usual > 4.0 * np.pi * radius**2:
             raise GeometryError(
                 "no closed section was found in the middle of the mesh",
-                mend="Pass --entry X,Y,Z and --exit X,Y,Z with a point on each opening",
+                hint="Pass --entry X,Y,Z and --exit X,Y,Z with a point on each opening",
             )
         sections, areas = [f[0] for f in kept], np.array([f[2] for f in kept])
         centres = np.array([f[1] for f in kept])
@@ -166,7 +166,7 @@ def _eased(line: FloatArray, radius: float, off: float) -> FloatArray:
     if length[-1] > MOST_STEPS * STEP * radius:
         raise GeometryError(
             f"the mesh is {length[-1] / (2.0 * radius):.0f} times as long as it is wide, which no port is",
-            mend="Check what was scanned and exported, and that all three axes have one scale",
+            hint="Check what was scanned and exported, and that all three axes have one scale",
         )
     off = min(off, 0.3 * length[-1])
     s = np.linspace(off, length[-1] - off, max(round((length[-1] - 2.0 * off) / (STEP * radius)), 4) + 1)

@@ -69,7 +69,7 @@ def cut_end(
         raise GeometryError(
             "the plane of an opening cuts no closed section of the tube",
             where="at ({:.2f}, {:.2f}, {:.2f}) mm".format(*origin),
-            mend="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
+            hint="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
         )
     mine = np.isin(label[at_b], chosen)
     of_tube = int(np.flatnonzero(label == chosen[0])[0])

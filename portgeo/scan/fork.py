@@ -190,6 +190,6 @@ def entry_of(arms: tuple[Arm, ...], named: FloatArray | None) -> int:
         )
         raise GeometryError(
             f"the mold splits, and which of its {len(arms)} ends is the entry cannot be told: they are about {seen}",
-            mend="Pass --entry X,Y,Z with a point on the entry, in the file's coordinates",
+            hint="Pass --entry X,Y,Z with a point on the entry, in the file's coordinates",
         )
     return int(best)

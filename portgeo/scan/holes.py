@@ -53,7 +53,7 @@ def patched(body: Body, holes: list[int], made: list[Patch]) -> Body:
             raise GeometryError(
                 "the scan has a hole that reaches too far round the mold to be closed without making shape up",
                 where=where,
-                mend="Scan the mold there and join it to the mesh, or fill the hole by hand where you know the shape",
+                hint="Scan the mold there and join it to the mesh, or fill the hole by hand where you know the shape",
             )
         vertices, faces, patch = closed
         made.append(patch)
@@ -61,7 +61,7 @@ def patched(body: Body, holes: list[int], made: list[Patch]) -> Body:
             raise GeometryError(
                 f"holes make up more than {MOST_MADE_UP:.0%} of the mold's surface",
                 where=where,
-                mend="Scan the mold again where it is open, and join the scans into one mesh",
+                hint="Scan the mold again where it is open, and join the scans into one mesh",
             )
     kept = tuple(loop for k, loop in enumerate(body.loops) if k not in holes)
     return Body(vertices, faces, kept)

@@ -99,7 +99,7 @@ def _cut_short(name: str, at: Approach, why: str) -> GeometryError:
     return GeometryError(
         f"the mold splits, but too little of {name} is left to be measured: {why}",
         where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*at.point),
-        mend="Trim the mold farther out when you scan it; a split needs a trunk and legs that are at least as long as "
+        hint="Trim the mold farther out when you scan it; a split needs a trunk and legs that are at least as long as "
         "half their width",
     )
 
@@ -167,7 +167,7 @@ def _not_found(at: Approach) -> GeometryError:
     return GeometryError(
         "the mold splits, but where its divider begins cannot be made out",
         where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*at.point),
-        mend="Look at the scan there: a hole, a fin or loose metal at the divider's nose has to be mended first",
+        hint="Look at the scan there: a hole, a fin or loose metal at the divider's nose has to be mended first",
     )
 
 

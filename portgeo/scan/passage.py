@@ -88,7 +88,7 @@ def _which_ends(caps: list[Cap]) -> GeometryError:
     places = ", ".join(place_of(cap.points.mean(axis=0)) for cap in caps[:6])
     return GeometryError(
         f"the mesh is no longer than it is wide and has {len(caps)} faces that can be its ends, about {places} mm",
-        mend="Pass --entry X,Y,Z and --exit X,Y,Z with the two that are the port's openings",
+        hint="Pass --entry X,Y,Z and --exit X,Y,Z with the two that are the port's openings",
     )
 
 
@@ -122,7 +122,7 @@ def cut_branch(body: Body, tip: FloatArray, radius: float) -> tuple[Body, Branch
         raise GeometryError(
             "a branch of the mold has so uneven a root that the wall cannot be closed over it",
             where=f"about {place_of(branch.root)} mm",
-            mend="Cut the branch off flush with the wall in the scanner's software, and measure again",
+            hint="Cut the branch off flush with the wall in the scanner's software, and measure again",
         )
     return without
 
@@ -142,6 +142,6 @@ def _too_many(way: Way) -> GeometryError:
     return GeometryError(
         f"the mesh has {len(places)} ends, about {', '.join(place_of(p) for p in places)} mm: "
         "it splits, or it is no tube",
-        mend="A port is measured as one passage: where this is one that splits, or that has more on it, cut off flush "
+        hint="A port is measured as one passage: where this is one that splits, or that has more on it, cut off flush "
         "with the wall what does not belong to the passage that you want, close the hole, and measure again",
     )

@@ -38,7 +38,7 @@ def port_from_scan(
     if isinstance(port, SplitPort):
         raise GeometryError(
             f"the mold splits into {len(port.legs)} legs",
-            mend="Name the passage that is meant with --leg, or measure the whole",
+            hint="Name the passage that is meant with --leg, or measure the whole",
         )
     return port
 

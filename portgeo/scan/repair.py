@@ -70,7 +70,7 @@ def tube_body(vertices: FloatArray, faces: IntArray, near: FloatArray | None = N
     if abs(size) < LEAST_THICKNESS * area**1.5 * 0.1:
         raise GeometryError(
             "the mesh is a sheet: it has no inside",
-            mend="Scan the whole mold, all the way round, and join the scans into one mesh",
+            hint="Scan the whole mold, all the way round, and join the scans into one mesh",
         )
     if size < 0:
         faces = faces[:, ::-1]
@@ -88,15 +88,15 @@ def _checked(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArra
             f"the mesh has only {len(faces)} triangles"
             if len(faces) < 20
             else f"the mesh has only {len(vertices)} points",
-            mend="Export the scan again; a mold scan has thousands",
+            hint="Export the scan again; a mold scan has thousands",
         )
     if not np.isfinite(vertices).all():
         bad = int(np.flatnonzero(~np.isfinite(vertices).all(axis=1))[0])
-        raise GeometryError("a coordinate is not a number", where=f"vertex {bad + 1}", mend="Export the scan again")
+        raise GeometryError("a coordinate is not a number", where=f"vertex {bad + 1}", hint="Export the scan again")
     if faces.min() < 0 or faces.max() >= len(vertices):
-        raise GeometryError("a triangle names a vertex that is not there", mend="Export the scan again")
+        raise GeometryError("a triangle names a vertex that is not there", hint="Export the scan again")
     if float(np.ptp(vertices, axis=0).max()) == 0.0:
-        raise GeometryError("all points of the mesh are one point", mend="Export the scan again")
+        raise GeometryError("all points of the mesh are one point", hint="Export the scan again")
     return vertices, faces
 
 
@@ -180,7 +180,7 @@ def _keep_tube(
     if len(large) > MOST_BODIES:
         raise GeometryError(
             f"the triangles do not join into a surface: they lie in {len(area)} separate pieces",
-            mend="Join the scan into one mesh in the scanner's own software and export it again",
+            hint="Join the scan into one mesh in the scanner's own software and export it again",
         )
     if len(large) > 1 and near is None:
         places = "; ".join(
@@ -188,7 +188,7 @@ def _keep_tube(
         )
         raise GeometryError(
             f"the file holds {len(large)} separate bodies of like size, about {places} mm",
-            mend="Save the wanted one alone, or pass --entry X,Y,Z with a point on its entry",
+            hint="Save the wanted one alone, or pass --entry X,Y,Z with a point on its entry",
         )
     if near is not None:
         used = np.flatnonzero(np.isin(label, large))
@@ -255,7 +255,7 @@ def _mend_edges(
     if len(edges) > MOST_TORN * 3 * len(faces):
         raise GeometryError(
             f"the triangles do not join into a surface: {len(edges)} of their edges are open",
-            mend="Join the scan into one mesh in the scanner's own software and export it again",
+            hint="Join the scan into one mesh in the scanner's own software and export it again",
         )
     return vertices, faces, _loops(edges), notices
 

@@ -31,12 +31,12 @@ def judge_unit(vertices: FloatArray, file: str = "the file") -> tuple[LengthUnit
     if as_mm and as_inch:
         raise InputError(
             f"the file does not say its unit and its size fits both: it is {both} at its longest",
-            mend="Pass --units-in mm or --units-in in",
+            hint="Pass --units-in mm or --units-in in",
         )
     if not as_mm and not as_inch:
         raise InputError(
             f"the file does not say its unit and its size fits neither: it is {both} at its longest",
-            mend="Pass --units-in mm or --units-in in, with --scale where the file is in another unit",
+            hint="Pass --units-in mm or --units-in in, with --scale where the file is in another unit",
         )
     unit: LengthUnit = "mm" if as_mm else "in"
     return unit, Notice("unit_judged", case=unit, file=file, as_mm=longest, as_inches=longest * MM_PER_INCH)
@@ -48,18 +48,18 @@ def scale_factor(scale: float | None = None, shrink_percent: float | None = None
     Raises InputError for a factor that is not a positive number, or where both are given.
     """
     if scale is not None and shrink_percent is not None:
-        raise InputError("both --scale and --shrink-percent are given", mend="Pass one of them")
+        raise InputError("both --scale and --shrink-percent are given", hint="Pass one of them")
     if shrink_percent is not None:
         if not -MOST_SHRINK_PERCENT <= shrink_percent <= MOST_SHRINK_PERCENT:
             raise InputError(
                 f"a shrinkage of {shrink_percent:g} percent is not one of a mold",
-                mend=f"Pass --shrink-percent within {MOST_SHRINK_PERCENT:g}; use --scale for another factor",
+                hint=f"Pass --shrink-percent within {MOST_SHRINK_PERCENT:g}; use --scale for another factor",
             )
         return 1.0 / (1.0 - shrink_percent / 100.0)
     if scale is None:
         return 1.0
     if not 0.0 < scale < float("inf"):
-        raise InputError(f"a scale of {scale:g} is not a positive number", mend="Pass --scale such as 1.002")
+        raise InputError(f"a scale of {scale:g} is not a positive number", hint="Pass --scale such as 1.002")
     return float(scale)
 
 
@@ -73,6 +73,6 @@ def scale_share(percent: float | None) -> float | None:
     if not 0.0 <= percent <= MOST_SCALE_ERROR_PERCENT:
         raise InputError(
             f"an error of scale of {percent:g} percent is not one of a scanner or a mold",
-            mend=f"Pass --scale-error-percent from 0 to {MOST_SCALE_ERROR_PERCENT:g}: 0.05 is 0.05 mm in 100 mm",
+            hint=f"Pass --scale-error-percent from 0 to {MOST_SCALE_ERROR_PERCENT:g}: 0.05 is 0.05 mm in 100 mm",
         )
     return percent / 100.0

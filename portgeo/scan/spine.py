@@ -174,7 +174,7 @@ def settle(
     if state.missing:
         raise GeometryError(
             f"{state.missing} planes along the tube cut no closed section of it",
-            mend="Look at the mesh between the openings: it must be one tube; repair it or scan it again",
+            hint="Look at the mesh between the openings: it must be one tube; repair it or scan it again",
         )
     stretch = None
     if relaxed.any():

@@ -72,7 +72,7 @@ def split_of(
     if options.exit is not None:
         raise GeometryError(
             "the mold splits, and --exit names one opening of two or more",
-            mend="Leave --exit out and name the entry only; say which passage you want with --leg",
+            hint="Leave --exit out and name the entry only; say which passage you want with --leg",
         )
     branches: list[Branch] = []
     while True:
@@ -114,7 +114,7 @@ def _arms_of(body: Body, rough: Rough, branches: list[Branch]) -> tuple[Body, Ro
             raise GeometryError(
                 "the mold splits, and what else stands off it cannot be cut off by itself",
                 where=f"about {place_of(tip)} mm",
-                mend="Cut off there in the scanner's software what is no part of the port, and close the hole",
+                hint="Cut off there in the scanner's software what is no part of the port, and close the hole",
             )
         branches.append(branch)
         rough = rough_of(body)
@@ -128,7 +128,7 @@ def _opening(body: Body, arm: Arm, noise: float) -> Opening:
     if opening is None:
         raise GeometryError(
             f"the mold splits, and it is closed about {place_of(point)} mm, where one of its ends should be",
-            mend="Trim every end of the mold flat in the scanner's software, at the flange and at each valve's seat",
+            hint="Trim every end of the mold flat in the scanner's software, at the flange and at each valve's seat",
         )
     return opening
 
@@ -193,7 +193,7 @@ def _parted(
         raise GeometryError(
             "the mold splits, but its legs join again past the divider's nose",
             where=f"about {place_of(planes.nose)} mm",
-            mend="Look at the scan about the divider: where a hole or a fin joins the legs there, close it in the "
+            hint="Look at the scan about the divider: where a hole or a fin joins the legs there, close it in the "
             "scanner's software; a port that parts and comes together again is not measured",
         )
     return _Parts(tubes, whole, junction, planes.nose)

@@ -31,7 +31,7 @@ def without_stem(port: Port, diameter: float) -> Port:
     reach = float(np.linalg.norm(port.vertices[port.faces].reshape(-1, 3) - end, axis=1).max())
     if not 0.0 < diameter < reach / 4.0:
         raise InputError(
-            f"a stem {diameter:g} mm thick does not go into this port", mend="Pass --with-stem with its diameter in mm"
+            f"a stem {diameter:g} mm thick does not go into this port", hint="Pass --with-stem with its diameter in mm"
         )
     inside = _first_exit(port, end - 1e-3 * heading, -heading)
     leaves = end - (inside + 1e-3) * heading
@@ -39,7 +39,7 @@ def without_stem(port: Port, diameter: float) -> Port:
     if (leaves - entry) @ entry_heading < 1e-3:
         raise GeometryError(
             "the axis of the exit leaves the port through its entry: a stem does not stand in a straight port",
-            mend="Leave --with-stem out",
+            hint="Leave --with-stem out",
         )
     length = inside + 2.0 * OVER * diameter
     radius = diameter / 2.0 / np.sqrt(np.sin(2.0 * np.pi / SIDES) / (2.0 * np.pi / SIDES))
@@ -52,7 +52,7 @@ def without_stem(port: Port, diameter: float) -> Port:
     if solid.status() != manifold3d.Error.NoError:
         raise GeometryError(
             "the mesh is not fit for a stem to be cut out of it (it crosses itself)",
-            mend="Repair the mesh in the scanner's own software and export it again",
+            hint="Repair the mesh in the scanner's own software and export it again",
         )
     left = (solid - stem.transform(turn)).to_mesh64()
     return replace(

@@ -113,7 +113,7 @@ def openings_of(
         count = "no opening" if all(closed) else "only one opening"
         raise GeometryError(
             f"the mold has {count}: its ends are {' and '.join(seen)} mm",
-            mend="Pass --entry X,Y,Z and --exit X,Y,Z with points where the port ends",
+            hint="Pass --entry X,Y,Z and --exit X,Y,Z with points where the port ends",
         )
     first, last = (o for o in found if o is not None)
     return first, last
@@ -179,7 +179,7 @@ def between(body: Body, openings: Sequence[Opening]) -> Mesh:
         raise GeometryError(
             f"the openings about {place_of(openings[0].origin)} and {place_of(openings[1].origin)} mm are not the two "
             "ends of one tube",
-            mend="Pass --entry X,Y,Z and --exit X,Y,Z with points at the two ends of the port",
+            hint="Pass --entry X,Y,Z and --exit X,Y,Z with points at the two ends of the port",
         )
     vertices, faces = compact(vertices, faces[label[faces[:, 0]] == label[seeds[0]]])
     if not is_closed(faces, len(vertices)) and not is_balanced(faces, len(vertices)):
@@ -195,13 +195,13 @@ def _not_closed(vertices: FloatArray, faces: IntArray) -> GeometryError:
         return GeometryError(
             f"more than two faces meet at {len(sheets)} edges of the wall (fins, doubled sheets)",
             where=f"about {place_of(sheets[0].mean(axis=0))} mm",
-            mend="Repair the mesh there in the scanner's own software and export it again",
+            hint="Repair the mesh there in the scanner's own software and export it again",
         )
     widest = max(rims, key=rim_area)
     return GeometryError(
         f"the wall of the tube is open between its openings, {rim_area(widest):.0f} mm2 wide",
         where=f"about {place_of(widest.mean(axis=0))} mm",
-        mend="Where that is a hole, scan the mold there and join it to the mesh; where a branch of the mold ends "
+        hint="Where that is a hole, scan the mold there and join it to the mesh; where a branch of the mold ends "
         "there, cut it off where it leaves the port",
     )
 
@@ -214,7 +214,7 @@ def end_section(tube: Mesh, opening: Opening) -> Section:
     if section is None:
         raise GeometryError(
             f"the plane of the opening about {place_of(opening.origin)} mm cuts no closed section",
-            mend="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
+            hint="Pass --entry X,Y,Z or --exit X,Y,Z with a point where the tube is whole",
         )
     return replace(section, origin=section.origin + step * opening.normal)
 

@@ -102,7 +102,7 @@ def voxels_of(vertices: FloatArray, faces: IntArray) -> Voxels:
     if np.prod(shape.astype(float)) > 8 * CELLS:
         raise GeometryError(
             "the mesh is a sheet or a wire: it has no inside",
-            mend="Scan the whole mold, all the way round, and join the scans into one mesh",
+            hint="Scan the whole mold, all the way round, and join the scans into one mesh",
         )
     start = (low + high) / 2.0 - step * (shape - 1) / 2.0
     grid = start + step * np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"), axis=-1).reshape(-1, 3)
@@ -136,7 +136,7 @@ def inside_of(voxels: Voxels, *, filled: bool = True) -> Inside:
     if count == 0:
         raise GeometryError(
             "the mesh has no inside that a tube could have",
-            mend="Scan the whole mold, all the way round, and join the scans into one mesh",
+            hint="Scan the whole mold, all the way round, and join the scans into one mesh",
         )
     core = parts == 1 + np.argmax(np.bincount(parts.ravel())[1:])
     number = np.cumsum(core.ravel()).reshape(shape) - 1
@@ -211,7 +211,7 @@ def find_way(inside: Inside, ends: tuple[FloatArray | None, FloatArray | None] =
             raise GeometryError(
                 "the mesh is a lump: it is no longer than it is wide, and it has no two flat or open ends that would "
                 "show which way the port runs",
-                mend="Check what was scanned; where it is a port, pass --entry X,Y,Z and --exit X,Y,Z with a point on "
+                hint="Check what was scanned; where it is a port, pass --entry X,Y,Z and --exit X,Y,Z with a point on "
                 "each opening",
             )
     # Between two whole ends the tube's sections are, near enough, where a potential is the same.
@@ -320,7 +320,7 @@ def _refuse_ring(inside: Inside, from_a: FloatArray, length: float) -> None:
     if max(wide) > 2.0 * inside.depth.max():
         raise GeometryError(
             "the mesh is a closed ring: it has no openings",
-            mend="A port has an entry and an exit; scan the mold of one port",
+            hint="A port has an entry and an exit; scan the mold of one port",
         )
 
 

@@ -100,5 +100,5 @@ def _unread(name: str) -> InputError:
     return InputError(
         "this is not what the solver writes for this case",
         file=name,
-        mend="Take the case's folder away, and run the command again",
+        hint="Take the case's folder away, and run the command again",
     )

@@ -216,7 +216,7 @@ def _lay_out(
             raise InputError(
                 "there is a case of another port, flow or version here",
                 file=str(case),
-                mend="Name another folder, or take this one away",
+                hint="Name another folder, or take this one away",
             )
         for name in files:
             if name.startswith(SPREAD):

@@ -115,5 +115,5 @@ def _text(path: Path) -> str:
         raise InputError(
             f"the solver's file cannot be read ({error.strerror or error})",
             file=str(path),
-            mend="Take the case's folder away, and run the command again",
+            hint="Take the case's folder away, and run the command again",
         ) from error

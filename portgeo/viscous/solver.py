@@ -137,7 +137,7 @@ def _run(solver: Solver, words: Sequence[str], case: Path, seen: Callable[[int],
         except OSError as error:
             raise InputError(
                 f"{words[0]} cannot be run ({error.strerror or error})",
-                mend="Install the solver's package whole, or leave out --cores and --hosts",
+                hint="Install the solver's package whole, or leave out --cores and --hosts",
             ) from error
         try:
             while True:
@@ -158,7 +158,7 @@ def _run(solver: Solver, words: Sequence[str], case: Path, seen: Callable[[int],
         raise GeometryError(
             f"the solver ended with an error ({said[-1].strip(' ->:') if said else f'status {state}'})",
             file=str(log),
-            mend="Look at the end of that file; a sheet or scan with a wrong reading in it is the usual reason",
+            hint="Look at the end of that file; a sheet or scan with a wrong reading in it is the usual reason",
         )
 
 
@@ -189,7 +189,7 @@ def _alone_in(case: Path) -> Iterator[tuple[int, ...]]:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             raise InputError(
-                "a solver is still at work in this folder", file=str(case), mend="Wait until it has ended, or end it"
+                "a solver is still at work in this folder", file=str(case), hint="Wait until it has ended, or end it"
             ) from error
         yield (file.fileno(),)
 

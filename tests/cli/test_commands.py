@@ -519,7 +519,7 @@ def refused(folder, argv, named, capsys):
     assert len(err.splitlines()) == 1, err
     assert err.startswith(f"portgeo: {argv[1]}"), err
     assert "Traceback" not in err
-    assert err.rstrip().endswith(".") and ". " in err, f"no mend in: {err}"
+    assert err.rstrip().endswith(".") and ". " in err, f"no hint in: {err}"
     for name in named:
         assert name in err
     assert listing(folder) == before

@@ -22,7 +22,7 @@ import portgeo as pg
 from portgeo.app.cli import main
 from portgeo.app.job import published
 from portgeo.app.job.keep import MARK, Kept
-from portgeo.app.job.results import Told
+from portgeo.app.job.results import Recorded
 from portgeo.app.job.run import run_job
 from portgeo.app.job.steps import steps_of
 from portgeo.core.errors import InputError
@@ -392,7 +392,7 @@ def test_a_kept_file_cannot_have_anything_run(tmp_path):
         pickle.dumps(Bad()),
         stored({"array": 0}, **{"0": np.array([Bad()], dtype=object)}),
         stored({"class": ["os", "mkdir"], "fields": {}}),
-        stored({"class": ["portgeo.app.job.results", "Told"], "fields": {}}),
+        stored({"class": ["portgeo.app.job.results", "Recorded"], "fields": {}}),
         stored({"class": ["portgeo.app.job.keep", "Path"], "fields": {}}),
     ):
         head = MARK + hashlib.sha256(b"k" + payload).hexdigest().encode() + b"\n"
@@ -407,12 +407,12 @@ def test_a_kept_result_comes_back_as_it_was(tmp_path):
     record = {"a": [1, 2.5, None, float("inf")], 3: ("b", True), "c": np.float32(0.1), "d": array[0]}
     kept = Kept(tmp_path)
     kept.put("k", Skin(array, array, array[:, 0], array[:, 1]))
-    kept.put("r", Told(record, b"\x89PNG\0"))
+    kept.put("r", Recorded(record, b"\x89PNG\0"))
     skin, told = kept.get("k"), kept.get("r")
     assert isinstance(skin, Skin) and np.array_equal(skin.vertices, array) and skin.faces is skin.vertices
     assert told.chart == b"\x89PNG\0" and repr(told.record) == repr(record)
     first = kept.path("r").read_bytes()
-    kept.put("r", Told(record, b"\x89PNG\0"))
+    kept.put("r", Recorded(record, b"\x89PNG\0"))
     assert kept.path("r").read_bytes() == first
 
 

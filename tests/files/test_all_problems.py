@@ -155,7 +155,7 @@ def test_a_misspelt_column_is_told_with_the_slips_of_the_others_and_not_as_missi
     with pytest.raises(InputError) as refusal:
         sheet_from(rows, "readings", tmp_path)
     assert told(refusal) == {(1, "hieght_mm"), (1, "depth"), (6, "width_mm")}
-    assert "height_mm" in refusal.value.problems[0].mend
+    assert "height_mm" in refusal.value.problems[0].hint
 
 
 def test_a_column_that_is_not_there_is_told_once(tmp_path):
@@ -198,7 +198,7 @@ def test_wall_readings_are_told_whole():
 
 
 def test_one_problem_prints_as_a_line_and_several_go_through_a_worker_whole():
-    one = InputError("it is wrong", mend="Mend it", file="a.csv", row=3, column="height_in")
+    one = InputError("it is wrong", hint="Mend it", file="a.csv", row=3, column="height_in")
     assert str(one) == "a.csv, row 3, column height_in: it is wrong. Mend it."
     several = GeometryError.of([*one.problems, Problem("so is this", "Mend it too", "a.csv")])
     back = pickle.loads(pickle.dumps(several))

@@ -196,7 +196,7 @@ def test_a_count_that_lies_costs_no_memory(tmp_path):
         (tmp_path / name).write_bytes(data)
         with pytest.raises(InputError) as refusal:
             read_mesh(tmp_path / name)
-        assert refusal.value.file == str(tmp_path / name) and refusal.value.mend
+        assert refusal.value.file == str(tmp_path / name) and refusal.value.hint
 
 
 @pytest.mark.parametrize("wrong", [np.nan, np.inf, -np.inf])

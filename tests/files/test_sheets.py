@@ -36,7 +36,7 @@ def refusal(folder, text, **options):
     path = save(folder, text, **options)
     with pytest.raises(PortgeoError) as caught:
         read_sheet(path)
-    assert caught.value.file == str(path) and caught.value.mend
+    assert caught.value.file == str(path) and caught.value.hint
     return caught.value
 
 
@@ -279,12 +279,12 @@ def test_a_fault_in_the_header_is_named(tmp_path, header, where, hint):
     cells = ",5" if header.count(",") > 2 else ""
     wrong = refusal(tmp_path, f"{header}\n0,40,30{cells}\n20,40,30{cells}\n")
     assert wrong.where == where
-    assert hint in wrong.mend
+    assert hint in wrong.hint
 
 
 def test_lengths_in_messages_are_in_the_users_own_unit(tmp_path):
     wrong = refusal(tmp_path, "station_in,Height in,width_in\n0,41.3,30\n1,1,1\n")
-    assert wrong.where == "row 2, column Height in" and "41.3 in" in wrong.what and "mm" in wrong.mend
+    assert wrong.where == "row 2, column Height in" and "41.3 in" in wrong.what and "mm" in wrong.hint
     corner = refusal(tmp_path, "station_in,height_in,width_in,corner_in\n0,1,1,0.6\n1,1,1,0\n")
     assert "0.600 in" in corner.what and corner.where == "row 2, column corner_in"
 
@@ -391,7 +391,7 @@ def check_promise(path, data):
     try:
         sheet = read_sheet(path)
     except PortgeoError as refused:
-        assert refused.file == str(path) and refused.what and refused.mend
+        assert refused.file == str(path) and refused.what and refused.hint
         return
     stations = [r.station for r in sheet.readings]
     assert len(stations) >= 2 and (np.diff(stations) > 0).all()

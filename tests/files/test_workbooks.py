@@ -54,7 +54,7 @@ def test_a_fraction_that_became_a_date_and_an_error_are_told_each_at_its_cell(tm
     with pytest.raises(InputError) as refusal:
         sheet_from(WRITE[kind](rows), f"port{kind}", tmp_path)
     date, error = refusal.value.problems
-    assert (date.row, date.column) == (4, "corner_in") and "is a date" in date.what and "text" in date.mend
+    assert (date.row, date.column) == (4, "corner_in") and "is a date" in date.what and "text" in date.hint
     assert (error.row, error.column) == (6, "height_in") and "#DIV/0!" in error.what
 
 
@@ -109,4 +109,4 @@ def test_no_damaged_workbook_gives_a_traceback(tmp_path, kind):
         try:
             sheet_from(bytes(data) if kind == ".xls" else packed({"content.xml": data}), f"port{kind}", tmp_path)
         except PortgeoError as refusal:
-            assert refusal.file == f"port{kind}" and refusal.mend
+            assert refusal.file == f"port{kind}" and refusal.hint

@@ -63,7 +63,7 @@ def test_comparing_gives_the_answer_of_the_command_and_a_model_painted_by_depth(
 def test_an_answer_is_refused_with_words_or_printed_into_the_job_and_nothing_else_is_given_out(job):
     with served(job) as browser, browser.events() as events:
         refused = answered(browser, events, kind="air", stage="as cast")
-        assert "no flow" in refused["refusal"]["what"] and refused["refusal"]["mend"] and refused["result"] is None
+        assert "no flow" in refused["refusal"]["what"] and refused["refusal"]["hint"] and refused["result"] is None
         done = answered(browser, events, kind="templates", stage="first cut")
         (file,) = done["result"]["files"]
         answer = browser.get("out/" + file["name"])

@@ -206,7 +206,7 @@ def test_an_old_workbook_is_read_and_saved_beside_when_it_is_typed_into(tmp_path
     with served(tmp_path / "old.xls") as browser:
         cell = {"op": "cells", "file": "old.xls", "cells": [[1, "height_in", "1.95"]]}
         refused = browser.edit(cell)
-        assert refused.status_code == 400 and "old.csv" in refused.json()["mend"]
+        assert refused.status_code == 400 and "old.csv" in refused.json()["hint"]
         assert browser.edit({"op": "beside", "file": "old.xls"}).status_code == 200
         browser.type("old.csv", 1, "height_in", "1.95")
         assert list(browser.get("state").json()["tables"]) == ["old.csv"]

@@ -32,7 +32,7 @@ def test_without_a_solver_it_says_what_to_install_and_run(job, monkeypatch):  # 
     monkeypatch.setattr(solving, "find_solver", lambda: None)
     with pytest.raises(InputError, match="OpenFOAM is not on this machine") as refused:
         losing.loss_answer(said(job, 'states = ["first cut"]\n'), lambda what, share: None)
-    assert "apt install openfoam" in refused.value.mend and "simpleFoam -case" in refused.value.mend
+    assert "apt install openfoam" in refused.value.hint and "simpleFoam -case" in refused.value.hint
     assert (job / "report/.kept/loss/first cut/laminar-4/system/controlDict").is_file()
     assert not (job / "report/.kept/loss/as cast").exists()
 

@@ -134,7 +134,7 @@ def test_what_cannot_be_traced_is_one_plain_message_and_leaves_nothing(browser, 
         assert browser.post("task", said).status_code == 200
         event = until(events, lambda each: each["type"] == "task" and each["done"])
     assert event["refusal"]["what"] == "a.png: no frame is seen in the photograph"
-    assert "photograph all of that page" in event["refusal"]["mend"] and event["result"] is None
+    assert "photograph all of that page" in event["refusal"]["hint"] and event["result"] is None
     waiting = folder / ".portgeo-versions" / "traced" / NAME
     assert not list(waiting.iterdir())
 

@@ -68,7 +68,7 @@ def test_the_sheet_is_laid_out_as_long_and_with_as_many_stations_as_is_said():
 def test_what_is_no_length_or_count_is_refused(more):
     with pytest.raises(InputError) as refusal:
         laid(**more)
-    assert refusal.value.mend
+    assert refusal.value.hint
 
 
 @pytest.mark.parametrize("kind", ["sections", "bench", "walls", "points"])
@@ -90,4 +90,4 @@ def test_a_port_that_splits_is_told_what_to_do_in_the_pages_own_words():
     columns = {name: name for name in ("station_mm", "shape", "diameter_mm", "leg")}
     built = build(Readings("as cast", "port", "a.csv", typed, (), (), columns, "mm", "."))
     assert built.port is None and built.left_out == (1, 2, 3, 4)
-    assert "splits" in built.problem["what"] and "--" not in built.problem["mend"]
+    assert "splits" in built.problem["what"] and "--" not in built.problem["hint"]

@@ -196,7 +196,7 @@ UNSAID = [
 def test_what_no_page_says_is_refused_with_words_and_changes_nothing(browser, folder, body):
     before = (folder / SHEET).read_bytes()
     answer, data = asked(browser, "POST", f"/{TOKEN}/edit", JSON, body)
-    assert answer.status == 400 and json.loads(data)["what"] and json.loads(data)["mend"]
+    assert answer.status == 400 and json.loads(data)["what"] and json.loads(data)["hint"]
     assert (folder / SHEET).read_bytes() == before
     assert not (folder / "job.toml").exists()
 

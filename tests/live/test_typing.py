@@ -39,7 +39,7 @@ def test_a_refused_reading_stays_as_it_was_typed_with_its_mend_and_its_row_is_le
     column = [c["name"] for c in table["columns"]].index("width_in")
     assert table["rows"][4]["cells"][column] == "1.1.2"
     assert [(p["row"], p["column"]) for p in table["problems"]] == [(5, "width_in")]
-    assert "number" in table["problems"][0]["what"] and table["problems"][0]["mend"]
+    assert "number" in table["problems"][0]["what"] and table["problems"][0]["hint"]
     assert told["left_out"] == [5] and told["figures"]["volume"]["volume_cc"] > 100.0
 
 

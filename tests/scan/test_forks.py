@@ -142,7 +142,7 @@ def test_ends_that_are_alike_have_the_entry_asked_for():
     scan, along = three_alike()
     with pytest.raises(GeometryError, match=r"which of its 3 ends is the entry") as refusal:
         read(scan)
-    assert "--entry" in refusal.value.mend
+    assert "--entry" in refusal.value.hint
     with pytest.raises(GeometryError, match=r"--exit names one opening"):
         read(scan, entry=70.0 * along[0], exit=70.0 * along[1])
 

@@ -275,10 +275,10 @@ def test_a_siamesed_runner_is_no_one_passage():
     leg = make.Shape(legs=(70.0, 40.0), radius=60.0, turn=np.radians(45.0), width=(32.0, 30.0), height=(36.0, 32.0))
     scan = make.siamesed(leg, 1.8)
     named = {"entry": np.zeros(3), "exit": leg.spine(np.array([leg.length]))[0][0]}
-    for options, mend in (({}, "--leg"), (named, "Leave --exit out")):
+    for options, hint in (({}, "--leg"), (named, "Leave --exit out")):
         with pytest.raises(GeometryError, match="splits") as refusal:
             port_from_scan(scan.vertices, scan.faces, ScanOptions(**options))
-        assert mend in refusal.value.mend
+        assert hint in refusal.value.hint
 
 
 @pytest.mark.parametrize(
@@ -298,7 +298,7 @@ def test_what_is_no_port_is_refused_with_a_reason_and_a_mend(name, reason, clean
     vertices, faces = make.no_port(name, clean)
     with pytest.raises(GeometryError, match=reason) as refusal:
         port_from_scan(vertices, faces)
-    assert refusal.value.mend
+    assert refusal.value.hint
 
 
 def test_a_hole_too_large_to_close_is_refused(clean):

@@ -33,7 +33,7 @@ def run(words: list[str], folder: Path, named: str, may_write: set[str]) -> Outc
     """Run a command and check that it ended as promised.
 
     folder : where nothing but `may_write` may appear. named : the file that a refusal must name.
-    Fails on a traceback, a remark of a library, a message without place or mend, a file half
+    Fails on a traceback, a remark of a library, a message without place or hint, a file half
     written, or memory past MOST_BYTES; a run that does not end is ended with its stack.
     """
     before = {p.name for p in folder.iterdir()}
@@ -58,7 +58,7 @@ def run(words: list[str], folder: Path, named: str, may_write: set[str]) -> Outc
         assert wrote == set(), f"refused, and yet wrote {wrote}"
         check_told(message)
         assert named in message, message
-        assert message.removeprefix("portgeo: ").count(". ") >= 1, f"no mend: {message}"
+        assert message.removeprefix("portgeo: ").count(". ") >= 1, f"no hint: {message}"
         own = re.sub(r"'[^']*'", "", message)  # without what is quoted from the file
         assert not re.search(r"Traceback|Error|\bnan\b|\bNone\b|[Ee]rrno", own), message
         assert out.getvalue() == ""

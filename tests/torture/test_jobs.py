@@ -1,4 +1,4 @@
-"""Job and target files, hurt in every way: each is read or refused with its place and mend, never a traceback."""
+"""Job and target files, hurt in every way: each is read or refused with its place and hint, never a traceback."""
 
 import warnings
 from pathlib import Path
@@ -87,7 +87,7 @@ def check(files, which, damage, seed):
             event("read")
         except PortgeoError as refusal:
             event("refused")
-            assert str(path) in str(refusal) and refusal.mend
+            assert str(path) in str(refusal) and refusal.hint
             judge.check_told(f"portgeo: {refusal}\n")
 
 

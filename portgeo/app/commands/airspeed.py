@@ -100,15 +100,15 @@ def run(args: argparse.Namespace) -> None:
     outputs = (args.json, args.csv, args.picture, args.chart, args.probe_chart, args.bench_chart)
     check_free(outputs, args.force, (args.port, args.bench, args.probe))
     if args.port is None and args.bench is None:
-        raise InputError("there is neither a port nor a bench sheet", mend="Name a port, or a sheet with --bench")
+        raise InputError("there is neither a port nor a bench sheet", hint="Name a port, or a sheet with --bench")
     if args.cfm is not None and args.bench is not None:
-        raise InputError("a flow is given with --cfm and with --bench", mend="Give one of the two")
+        raise InputError("a flow is given with --cfm and with --bench", hint="Give one of the two")
     for name in ("run_name", "lift", "bench_chart"):
         if getattr(args, name) is not None and args.bench is None:
             option = "--" + name.removesuffix("_name").replace("_", "-")
-            raise InputError(f"{option} needs a bench sheet", mend="Name it with --bench")
+            raise InputError(f"{option} needs a bench sheet", hint="Name it with --bench")
     if args.probe_chart is not None and args.probe is None:
-        raise InputError("--probe-chart needs readings", mend="Name their sheet with --probe")
+        raise InputError("--probe-chart needs readings", hint="Name their sheet with --probe")
     _refuse_idle_options(args)
     bench = read_bench(args.bench, depression_in_h2o=_depression(args), units=args.units) if args.bench else None
     if args.port is not None:
@@ -117,7 +117,7 @@ def run(args: argparse.Namespace) -> None:
     assert bench is not None
     for name in ("picture", "chart", "beside", "runner", "probe", "csv"):
         if getattr(args, name):
-            raise InputError(f"--{name} needs a port", mend="Name the port before the options")
+            raise InputError(f"--{name} needs a port", hint="Name the port before the options")
     valve = _valve_of(args, bench.display)
     if args.run_name:
         with naming(args.bench):
@@ -139,7 +139,7 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
         ("seat_width", valve, "--valve and --throat"),
     ):
         if getattr(args, name) is not None and not there:
-            raise InputError(f"--{name.replace('_', '-')} says nothing alone", mend=f"Give {needs} too")
+            raise InputError(f"--{name.replace('_', '-')} says nothing alone", hint=f"Give {needs} too")
 
 
 def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
@@ -255,7 +255,7 @@ def _cfm(args: argparse.Namespace) -> float:
     from portgeo.core.errors import InputError
 
     if args.cfm is None:
-        raise InputError("there is no flow", mend="Give --cfm, or a bench sheet with --bench")
+        raise InputError("there is no flow", hint="Give --cfm, or a bench sheet with --bench")
     return number_of(args, "cfm")
 
 
@@ -273,7 +273,7 @@ def _engine_of(args: argparse.Namespace, display: Display) -> Engine | None:
     missing = [f"--{name}" for name in needed if getattr(args, name) is None]
     if missing:
         raise InputError(
-            f"an engine's demand needs {', '.join(missing)} too", mend="Give bore, stroke, rpm and valve together"
+            f"an engine's demand needs {', '.join(missing)} too", hint="Give bore, stroke, rpm and valve together"
         )
     bore, stroke, head = (_length(args, name, display) for name in ("bore", "stroke", "valve"))
     rod = _length(args, "rod", display) if args.rod else None
@@ -288,7 +288,7 @@ def _valve_of(args: argparse.Namespace, display: Display) -> Valve | None:
     if args.valve is None or args.throat is None:
         alone = args.port is None or args.valves != 1
         if args.throat is not None or (alone and None not in (args.bench, args.valve) and args.bore is None):
-            raise InputError("a valve needs --valve and --throat", mend="Give both, and --stem where it has one")
+            raise InputError("a valve needs --valve and --throat", hint="Give both, and --stem where it has one")
         return None
     return _valve_over(args, display, throat=_length(args, "throat", display))
 
@@ -302,7 +302,7 @@ def _over_port(args: argparse.Namespace, air: AirThrough, display: Display) -> V
     valve = _valve_over(args, display, air=air)
     if valve is None and args.bore is None:
         what = f"the port's throat of {display.length(air.throat.diameter_mm)} is not that of such a valve"
-        raise InputError(what, where="--valve", mend="Give the valve's with --throat, or check the valve and stem")
+        raise InputError(what, where="--valve", hint="Give the valve's with --throat, or check the valve and stem")
     return valve
 
 
@@ -327,5 +327,5 @@ def _points(count: int) -> int:
     from portgeo.core.errors import InputError
 
     if not 1000 <= count <= 2_000_000:
-        raise InputError(f"--points {count} is no useful number", mend="Give a number from 1000 to 2000000")
+        raise InputError(f"--points {count} is no useful number", hint="Give a number from 1000 to 2000000")
     return count

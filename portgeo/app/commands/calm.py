@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.results.kinds import kind_of
 
     if args.metal is not None and args.peak is not None:
-        raise InputError("--metal and --peak are both given", mend="Give one of the two")
+        raise InputError("--metal and --peak are both given", hint="Give one of the two")
     numbers = ("cfm", "depression", "metal", "peak", "slowing", "least_speed")
     asked = {name: number_of(args, name) for name in numbers if getattr(args, name) is not None}
     if args.out:

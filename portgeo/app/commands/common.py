@@ -169,35 +169,35 @@ def length_of(text: str, unit: str, where: str) -> float:
     from portgeo.files.sheets.numbers import FRACTION, TRAILING_UNIT, UNIT_MARKS, read_number
 
     shown = f"'{text.strip()[:40]}'"
-    mend = "Write for example 6in, 1 1/2in or 152.4mm"
+    hint = "Write for example 6in, 1 1/2in or 152.4mm"
     mark = TRAILING_UNIT.search(text.strip().translate(QUOTES))
     named = UNIT_MARKS.get(mark[1].lower()) if mark else None
     number = text.strip().translate(QUOTES)[: mark.start()] if mark and named else text
     of: str = named or unit
     if of not in MM_PER:
-        raise InputError(f"{shown} is not in inches or millimeters", where=where, mend=mend)
+        raise InputError(f"{shown} is not in inches or millimeters", where=where, hint=hint)
     if "/" in number and of != "in":
         raise InputError(
             f"{shown} is a fraction, of millimeters",
             where=where,
-            mend=f"Write {number.strip()}in if it is of an inch, else a decimal such as 6.35mm",
+            hint=f"Write {number.strip()}in if it is of an inch, else a decimal such as 6.35mm",
         )
     try:
         value = read_number(number, unit="in", decimal_comma=True) * MM_PER[of]
     except InputError as refusal:
         if FRACTION.fullmatch(number.strip()):
             raise refusal.at(where=where) from None
-        raise InputError(f"{shown} is not a length", where=where, mend=mend) from None
+        raise InputError(f"{shown} is not a length", where=where, hint=hint) from None
     if not 0.0 <= value <= LONGEST_MM:
-        raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, mend=mend)
+        raise InputError(f"{shown} is not a length that a port or a tool can have", where=where, hint=hint)
     return value
 
 
 def png_name(name: str) -> str:
     """Return the name of a picture to write. Raises InputError where its ending promises another format."""
     if Path(name).suffix.lower() != ".png":
-        mend = f"Name it {Path(name).stem or 'picture'}.png"
-        raise InputError("pictures are written as .png", file=name, mend=mend)
+        hint = f"Name it {Path(name).stem or 'picture'}.png"
+        raise InputError("pictures are written as .png", file=name, hint=hint)
     return name
 
 
@@ -207,13 +207,13 @@ def number_of(args: argparse.Namespace, name: str) -> float:
 
     option, text = "--" + name.replace("_", "-"), str(getattr(args, name))
     if "," in text:
-        raise InputError(f"'{text[:40]}' is not a number", where=option, mend="Write it with a decimal point, as 22.5")
+        raise InputError(f"'{text[:40]}' is not a number", where=option, hint="Write it with a decimal point, as 22.5")
     try:
         return read_number(text, unit="deg" if name == "seat_angle" else "", decimal_comma=False)
     except InputError:
         what, example = NUMBERS[name]
-        mend = f"Write the number alone, in {example}"
-        raise InputError(f"'{text[:40]}' is not {what}", where=option, mend=mend) from None
+        hint = f"Write the number alone, in {example}"
+        raise InputError(f"'{text[:40]}' is not {what}", where=option, hint=hint) from None
 
 
 def load_port(path: str | Path, args: argparse.Namespace) -> Port:
@@ -256,7 +256,7 @@ def in_options() -> Iterator[None]:
         yield
     except PortgeoError as refusal:
         where = refusal.where and f"--{refusal.where.replace('_', '-')}"
-        raise type(refusal)(refusal.what, mend=refusal.mend, file=refusal.file, where=where) from None
+        raise type(refusal)(refusal.what, hint=refusal.hint, file=refusal.file, where=where) from None
 
 
 def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Port]:
@@ -274,7 +274,7 @@ def refuse_scan_options(path: str, args: argparse.Namespace) -> None:
     given = [f"--{name.replace('_', '-')}" for name in SCAN_OPTIONS if getattr(args, name) is not None]
     if given and is_sheet(path):
         raise InputError(
-            f"{given[0]} says something of a mesh, and this is a section sheet", file=path, mend=f"Leave out {given[0]}"
+            f"{given[0]} says something of a mesh, and this is a section sheet", file=path, hint=f"Leave out {given[0]}"
         )
 
 

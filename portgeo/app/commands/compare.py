@@ -109,13 +109,13 @@ def run(args: argparse.Namespace) -> None:
     _check_meshes(args)
     if args.set:
         if args.before or args.after:
-            raise InputError("there is a port before --set", mend="Name all the runners after --set, and no other")
+            raise InputError("there is a port before --set", hint="Name all the runners after --set, and no other")
         _run_set(args)
         return
     if args.gasket:
-        raise InputError("a gasket is compared with the runners of a set", mend="Use --set, or match for one joint")
+        raise InputError("a gasket is compared with the runners of a set", hint="Use --set, or match for one joint")
     if not args.before or not args.after:
-        raise InputError("two files are needed", mend="Name BEFORE and AFTER, or the runners of a set after --set")
+        raise InputError("two files are needed", hint="Name BEFORE and AFTER, or the runners of a set after --set")
     _run_pair(args)
 
 
@@ -128,7 +128,7 @@ def _check_meshes(args: argparse.Namespace) -> None:
             raise OutputError(
                 "this mesh cannot be written to such a file",
                 file=path,
-                mend=f"End the name in one of {', '.join(formats)}",
+                hint=f"End the name in one of {', '.join(formats)}",
             )
 
 
@@ -140,7 +140,7 @@ def _run_pair(args: argparse.Namespace) -> None:
 
     if args.align != "fixed" and (args.fixed or args.box):
         option = "--fixed" if args.fixed else "--box"
-        raise InputError("this is of another way to lay the two together", where=option, mend="Add --align fixed")
+        raise InputError("this is of another way to lay the two together", where=option, hint="Add --align fixed")
     before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
     changed = compare(
         before, after, align=args.align, fixed=args.fixed or (), boxes=args.box or (), stations=args.stations,
@@ -183,7 +183,7 @@ def _write_removed(changed: Changed, args: argparse.Namespace) -> None:
         raise OutputError(
             "no metal was removed, so there is no solid of it to write",
             file=args.removed_mesh,
-            mend="Leave out --removed-mesh",
+            hint="Leave out --removed-mesh",
         )
     write_mesh(args.removed_mesh, vertices, faces, force=args.force)
 

@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> None:
 
     check_free([args.output], args.force)
     if not args.output.lower().endswith(".pdf"):
-        raise OutputError("a frame is written as a pdf", file=args.output, mend="Name a file that ends in .pdf")
+        raise OutputError("a frame is written as a pdf", file=args.output, hint="Name a file that ends in .pdf")
     atomic_write(args.output, frame_pdf(args.paper), force=args.force)
     if not args.quiet:
         paper = {"a4": "A4", "letter": "Letter"}[args.paper]

@@ -30,8 +30,8 @@ def run(args: argparse.Namespace) -> None:
     check_free([args.output], args.force, [args.sheet])
     parted = splits(args.sheet)
     if parted and args.stations is not None:
-        mend = "Leave it out: rings stand as close as the wall asks for"
-        raise InputError("this port splits, and this is of one passage", where="--stations", mend=mend)
+        hint = "Leave it out: rings stand as close as the wall asks for"
+        raise InputError("this port splits, and this is of one passage", where="--stations", hint=hint)
     port = read_split(args.sheet) if parted else loft(args.sheet, args.stations)
     write(port, args.output, force=args.force)
     if not args.quiet:

@@ -64,11 +64,11 @@ def run(args: argparse.Namespace) -> None:
     from portgeo.front.losing import loss
 
     if args.vtu and not args.out:
-        raise InputError("--vtu needs a folder to write to", mend="Name one with --out")
+        raise InputError("--vtu needs a folder to write to", hint="Name one with --out")
     check_free([args.json, args.csv], args.force, (*args.ports, args.hosts))
     cfm, cores = number_of(args, "cfm"), number_of(args, "cores")
     if cores != int(cores):
-        raise InputError(f"'{args.cores}' is not a number of cores", where="--cores", mend="Give a whole number")
+        raise InputError(f"'{args.cores}' is not a number of cores", where="--cores", hint="Give a whole number")
     ports = [load_port(path, args) for path in args.ports]
     unit = ports[0].display.unit
     rough = 0.0 if args.roughness is None else length_of(args.roughness, unit, "--roughness")

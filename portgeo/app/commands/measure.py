@@ -97,7 +97,7 @@ def _measure_split(args: argparse.Namespace, path: str, port: Any) -> None:
     if of_one:
         raise InputError(
             "this port splits, and this is of one passage", file=path, where=f"--{of_one}",
-            mend="Name the passage with --leg, or leave it out",
+            hint="Name the passage with --leg, or leave it out",
         )  # fmt: skip
     measured = survey(port)
     if args.json:

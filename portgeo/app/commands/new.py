@@ -46,13 +46,13 @@ def run(args: argparse.Namespace) -> None:
         _target(args, args.what[1])
     elif args.what == [TARGET]:
         raise InputError(
-            "the target has no file", mend="Write  portgeo new target FILE.toml, or ./target for a folder of that name"
+            "the target has no file", hint="Write  portgeo new target FILE.toml, or ./target for a folder of that name"
         )
     elif len(args.what) == 1:
         _folder(args, Path(args.what[0]))
     else:
         told = " ".join(args.what)[:60]
-        raise InputError(f"'{told}' is more than one folder", mend="Name one; a name with spaces goes between quotes")
+        raise InputError(f"'{told}' is more than one folder", hint="Name one; a name with spaces goes between quotes")
 
 
 def _target(args: argparse.Namespace, file: str) -> None:

@@ -69,14 +69,14 @@ def _run_one(args: argparse.Namespace) -> None:
     from portgeo.front.cuts import check_target, plan
 
     if args.check and args.out:
-        raise InputError("--check writes no plan", mend="Use --json and --csv for its result, without --out")
+        raise InputError("--check writes no plan", hint="Use --json and --csv for its result, without --out")
     if args.out:
         make_folder(args.out)
     written = [Path(args.out) / name for name in FILES] if args.out else []
     check_free((*written, args.json, args.csv), args.force, (args.port, args.target, args.check))
     if Path(args.port).suffix.lower() == ".toml" != Path(args.target).suffix.lower():
-        mend = f"Write `portgeo reshape {args.target} {args.port}`"
-        raise InputError("the port goes first, then the target", mend=mend)
+        hint = f"Write `portgeo reshape {args.target} {args.port}`"
+        raise InputError("the port goes first, then the target", hint=hint)
     check_target(args.target)  # before a scan is read
     port = load_port(args.port, args)
     planned = plan(

@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> None:
     check_free((args.json, args.out), args.force, (args.port, args.target))
     if args.side and (args.at or args.target):
         raise InputError(
-            "--side is the port from its side as it is, with no --at and no --target", mend="Write two commands"
+            "--side is the port from its side as it is, with no --at and no --target", hint="Write two commands"
         )
     port = load_port(args.port, args)
     display = port.display

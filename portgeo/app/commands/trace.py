@@ -49,10 +49,10 @@ def run(args: argparse.Namespace) -> None:
     whole = [args.side, args.top]
     if any(whole) and (None in whole or args.photos or args.thick):
         raise InputError(
-            "a whole mold is traced of two photographs and nothing else", mend="Give --side and --top, or slices"
+            "a whole mold is traced of two photographs and nothing else", hint="Give --side and --top, or slices"
         )
     if not any(whole) and (not args.photos or args.corner):
-        raise InputError("there is no photograph to trace", mend="Give one of slices, or --side and --top of a mold")
+        raise InputError("there is no photograph to trace", hint="Give one of slices, or --side and --top of a mold")
     if any(whole):
         _trace_mold(args)
     else:
@@ -96,7 +96,7 @@ def _trace_slices(args: argparse.Namespace) -> None:
     make_folder(folder)
     pictures = [folder / f"{Path(photo).stem}-traced.jpg" for photo in args.photos]
     if len(set(pictures)) < len(pictures):
-        raise InputError("two photographs have one name", mend="Rename one: what is traced is written by their names")
+        raise InputError("two photographs have one name", hint="Rename one: what is traced is written by their names")
     check_free([args.json, *pictures], args.force, args.photos)
     with progress_bar("trace", quiet=args.quiet) as progress:
         traced = trace(args.photos, thick_mm=thick, bar_mm=bars, units=args.units, progress=progress)
@@ -120,6 +120,6 @@ def _bars(text: str) -> tuple[float, ...]:
     except ValueError:
         found = ()
     if not 1 <= len(found) <= 2:
-        mend = "Give both in mm with a comma between, as 149.8,149.9"
-        raise InputError(f"'{text[:40]}' is not what two bars read", where="--bar-mm", mend=mend)
+        hint = "Give both in mm with a comma between, as 149.8,149.9"
+        raise InputError(f"'{text[:40]}' is not what two bars read", where="--bar-mm", hint=hint)
     return found

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from portgeo.app.job.results import Cut, Given, LeftOut, Part, Sped, Told
+from portgeo.app.job.results import Cut, LeftOut, Part, Recorded, StateAir, StepInputs
 from portgeo.core.errors import InputError, naming
 from portgeo.front.air import Engine, Run, Valve, air_speed, bench, beside, demand, engine, valve
 from portgeo.front.probing import probe
@@ -25,17 +25,17 @@ THROUGH_RUNNER = {
 }
 
 
-def benched(given: Given) -> Told:
+def benched(given: StepInputs) -> Recorded:
     """Return the runs of the bench sheet and their chart."""
     from portgeo.present.pictures.charts import png
 
     runs = _bench(given)
     valves = [valve_of(given.settings["valve"], survey) for survey in _surveys(given, runs)]
     seen = bench(runs, depression_in_h2o=given.settings["depression"], valve=valves)
-    return Told(seen.to_dict()["bench"], png(bench_figure(seen.runs, seen.depression, seen.display)))
+    return Recorded(seen.to_dict()["bench"], png(bench_figure(seen.runs, seen.depression, seen.display)))
 
 
-def _bench(given: Given) -> Benched:
+def _bench(given: StepInputs) -> Benched:
     settings = given.settings
     return bench(
         given.paths["bench"], name=given.names["bench"], depression_in_h2o=settings["depression"],
@@ -43,7 +43,7 @@ def _bench(given: Given) -> Benched:
     )  # fmt: skip
 
 
-def _surveys(given: Given, bench: Benched) -> list[Measured | None]:
+def _surveys(given: StepInputs, bench: Benched) -> list[Measured | None]:
     """Return what was measured of the port as each run flowed it, None where a run is of no state of the job."""
     states = given.settings["states"]
     state_of: dict[int, int] = {}
@@ -99,15 +99,15 @@ def run_of(bench: Benched | None, run: str | None, state: str, runner: bool = Fa
         try:
             return bench.run(run)
         except InputError as refusal:
-            mend = refusal.mend.replace("--run", "bench_run")
-            raise InputError(refusal.what, mend=mend, where=f"the bench_run of '{state}'") from None
+            hint = refusal.hint.replace("--run", "bench_run")
+            raise InputError(refusal.what, hint=hint, where=f"the bench_run of '{state}'") from None
     named = [run for run in bench.runs if run.state.casefold() == state.strip().casefold()]
     if len(named) > 1:
         named = [run for run in named if bool(run.manifold_on) == runner]
     return named[0] if len(named) == 1 else None
 
 
-def sped(given: Given) -> Sped | LeftOut:
+def sped(given: StepInputs) -> StateAir | LeftOut:
     """Return the air speed of a state or of a plan's port, through its runner where it has one."""
     settings = given.settings
     source = given.needs["part"]
@@ -131,21 +131,21 @@ def sped(given: Given) -> Sped | LeftOut:
     if runner is not None:
         pose = air.computed.path.poses[0]
         over_runner = painted(air.computed, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
-    return Sped(air, _flow_told(air, settings), painted(air.computed, part.skin.vertices), over_runner)
+    return StateAir(air, _flow_told(air, settings), painted(air.computed, part.skin.vertices), over_runner)
 
 
-def probed(given: Given) -> Told | LeftOut:
+def probed(given: StepInputs) -> Recorded | LeftOut:
     """Return a probe's readings beside the air speed of their state, and a chart of measured over computed."""
     from portgeo.present.pictures.charts import png
     from portgeo.present.pictures.probe import probe_figure
 
-    speed: Sped | LeftOut = given.needs["speed"]
+    speed: StateAir | LeftOut = given.needs["speed"]
     if isinstance(speed, LeftOut):
         return speed
     run = speed.air.run
     sheet = _bench(given) if "bench" in given.paths and run is not None else None
     read = probe(speed.air, given.paths["probe"], bench=sheet, run=run, name=given.names["probe"])
-    return Told(read.to_dict(), png(probe_figure(read)))
+    return Recorded(read.to_dict(), png(probe_figure(read)))
 
 
 def _flow_told(air: AirThrough, settings: Mapping[str, Any]) -> str:
@@ -159,21 +159,21 @@ def _flow_told(air: AirThrough, settings: Mapping[str, Any]) -> str:
     return f"{told}: bench run '{air.run.name}', {at}{THROUGH_RUNNER[air.run.manifold_on] if through else ''}"
 
 
-def demanded(given: Given) -> Told | LeftOut:
+def demanded(given: StepInputs) -> Recorded | LeftOut:
     """Return what the engine asks of its port, and the power that the last state's flow could feed."""
-    speed: Sped | LeftOut = given.needs["speed"]
+    speed: StateAir | LeftOut = given.needs["speed"]
     if isinstance(speed, LeftOut):
         return LeftOut(f"there is no flow of the last stage: {speed.why}")
     table = given.settings["engine"]
     power = table["cylinders"] is not None
-    return Told(demand(speed.air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())
+    return Recorded(demand(speed.air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())
 
 
-def beside_today(given: Given) -> Told | LeftOut:
+def beside_today(given: StepInputs) -> Recorded | LeftOut:
     """Return what the plan does to the peak of the air's speed."""
     today, planned = given.needs["today"], given.needs["planned"]
     for speed in (today, planned):
         if isinstance(speed, LeftOut):
             return speed
     cut: Cut = given.needs["plan"]
-    return Told(beside(today.air, planned.air, cut=cut.planned).to_dict())
+    return Recorded(beside(today.air, planned.air, cut=cut.planned).to_dict())

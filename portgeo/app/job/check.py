@@ -1,6 +1,6 @@
 """What can be refused of a job in a moment, before minutes of work: its small files and its sizes.
 
-A JobFile comes in; nothing goes out, or a refusal naming file, place and mend.
+A JobFile comes in; nothing goes out, or a refusal naming file, place and hint.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def check_job(job: JobFile) -> None:
             if table["valve"] is not None and table["throat"] is not None:
                 valve_of({key: table[key] for key in VALVE_KEYS})
     except PortgeoError as refusal:
-        problems.add(InputError(refusal.what, file=str(job.path), where=job.where("engine"), mend=refusal.mend))
+        problems.add(InputError(refusal.what, file=str(job.path), where=job.where("engine"), hint=refusal.hint))
     drawn = len(tables.state) - 1 if tables.target is None else tables.index(tables.target.state)
     for k, state in enumerate(tables.state):
         for part in PARTS:
@@ -67,7 +67,7 @@ def _check_runs(job: JobFile, sheet: Benched) -> None:
             run_of(sheet, state.bench_run, state.name)
         except InputError as refusal:
             where = job.where("state", k, "bench_run")
-            raise InputError(refusal.what, file=str(job.path), where=where, mend=refusal.mend) from None
+            raise InputError(refusal.what, file=str(job.path), where=where, hint=refusal.hint) from None
 
 
 def _check_templates(job: JobFile, length: float) -> None:
@@ -78,5 +78,5 @@ def _check_templates(job: JobFile, length: float) -> None:
             f"station {display.length(outside[0])} is outside the port, which is {display.length(length)} long",
             file=str(job.path),
             where=job.where("templates", 0, "at"),
-            mend="Name stations along the centerline, from the entry",
+            hint="Name stations along the centerline, from the entry",
         )

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.app.job.results import Calm, Cut, Given, LeftOut, Part, Reached, Sheets
+from portgeo.app.job.results import BurrReach, Calm, Cut, LeftOut, Part, Sheets, StepInputs
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
 from portgeo.files.disk import sha256_of
@@ -29,7 +29,7 @@ from portgeo.results.planned import Planned
 PLANNED_MESH, CALM_MESH = "meshes/planned.stl", "meshes/calm-cut.stl"
 
 
-def planned(given: Given) -> Cut:
+def planned(given: StepInputs) -> Cut:
     """Return the plan for a target."""
     part: Part = given.needs["part"]
     name = given.names["target"]
@@ -37,7 +37,7 @@ def planned(given: Given) -> Cut:
     return _cut(given, found, f"to {name}", PLANNED_MESH)
 
 
-def _cut(given: Given, cut: Planned, to: str, mesh_file: str) -> Cut:
+def _cut(given: StepInputs, cut: Planned, to: str, mesh_file: str) -> Cut:
     """Return a planned cut with its text and mesh. to : what it leads to, for the text's title."""
     title = f"{given.settings['state']} ({given.needs['part'].port.source['file']}) {to}"
     text = plan_text(cut, title, _metal(given))
@@ -48,11 +48,11 @@ def _cut(given: Given, cut: Planned, to: str, mesh_file: str) -> Cut:
     return Cut(cut, text + "\n", part, mesh)
 
 
-def _metal(given: Given) -> str:
+def _metal(given: StepInputs) -> str:
     return given.settings["metal"]["alloy"] or "metal"
 
 
-def on_paper(given: Given) -> bytes | LeftOut:
+def on_paper(given: StepInputs) -> bytes | LeftOut:
     """Return the bench sheet of a plan, or of the cut that calms the air, as PDF."""
     from portgeo.present.paper.bench_sheet import bench_sheet
     from portgeo.present.text.hours import pace_text
@@ -69,12 +69,12 @@ def on_paper(given: Given) -> bytes | LeftOut:
     return bench_sheet(cut.planned, given.settings["title"], _metal(given), more)
 
 
-def checked(given: Given) -> Checked:
+def checked(given: StepInputs) -> Checked:
     """Return how far the cut of a plan has got in a later stage."""
     return check(given.needs["plan"].planned, given.needs["part"].port, align=given.settings["align"])
 
 
-def calmed(given: Given) -> Calm | LeftOut:
+def calmed(given: StepInputs) -> Calm | LeftOut:
     """Return the cuts that calm the air at the flow of the state's air speed, and the one that is chosen."""
     from portgeo.front.calming import calm
     from portgeo.present.pictures.charts import png
@@ -107,7 +107,7 @@ def calmed(given: Given) -> Calm | LeftOut:
     return Calm(found.to_dict(), cut, png(choices_figure(found)), painted(air.computed, skin.vertices), area)
 
 
-def reached(given: Given) -> Reached:
+def reached(given: StepInputs) -> BurrReach:
     """Return where the burr gets to in a state."""
     part: Part = given.needs["part"]
     table = given.settings["tool"]
@@ -116,10 +116,10 @@ def reached(given: Given) -> Reached:
         part.port, free_length_mm=table["length"] - table["grip"], head_mm=table["head"], head_length_mm=long,
         shank_mm=table["shank"], collet_mm=table["collet"],
     )  # fmt: skip
-    return Reached(found.to_dict(), reached_from(found, part.skin.vertices))
+    return BurrReach(found.to_dict(), reached_from(found, part.skin.vertices))
 
 
-def laid_out(given: Given) -> Sheets:
+def laid_out(given: StepInputs) -> Sheets:
     """Return the templates of the port as it will be, or as it is without a plan."""
     part: Part = given.needs["part"]
     port, display = part.port, Display(given.settings["units"])
@@ -127,7 +127,7 @@ def laid_out(given: Given) -> Sheets:
     try:
         made = gauges(port, given.settings["at"], planned=None if cut is None else cut.planned).computed
     except InputError as refusal:
-        raise InputError(refusal.what, mend=refusal.mend, where=f"[templates] {refusal.where}") from None
+        raise InputError(refusal.what, hint=refusal.hint, where=f"[templates] {refusal.where}") from None
     title = f"{given.settings['title']}, {'target' if cut else 'as it is'}"
     laid = pages(made, display, title, given.settings["paper"])
     return Sheets(pdf(laid), len(made), len(laid))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from portgeo.app.job.results import Given, LeftOut, Models, Pictures
+from portgeo.app.job.results import LeftOut, Models, Pictures, StepInputs
 from portgeo.core.units import Display
 from portgeo.present.page.contents import PLANNED_STATE, slug
 from portgeo.present.page.models import DEPTHS, Scale, scales_of
@@ -18,7 +18,7 @@ from portgeo.present.pictures.model import Model
 from portgeo.present.pictures.speed import speed_figure
 
 
-def charted(given: Given) -> Pictures:
+def charted(given: StepInputs) -> Pictures:
     """Return the charts: all area schedules of ports and of runners, all air speeds."""
     states, display = given.settings["states"], Display(given.settings["units"])
     files = []
@@ -37,7 +37,7 @@ def charted(given: Given) -> Pictures:
     return Pictures(tuple(files))
 
 
-def stilled(given: Given) -> Pictures:
+def stilled(given: StepInputs) -> Pictures:
     """Return the pictures of the models that stand on the page too, in its order."""
     models, display = given.needs["models"].models, Display(given.settings["units"])
     scales = scales_of(models, display)
@@ -47,7 +47,7 @@ def stilled(given: Given) -> Pictures:
     return Pictures(tuple(zip(files, stills_of(models, display), strict=True)))
 
 
-def pictured(given: Given) -> Pictures:
+def pictured(given: StepInputs) -> Pictures:
     """Return one part of the pictures that are drawn of the models, but for those that stand on the page."""
     models: Models = given.needs["models"]
     display, (part, parts) = Display(given.settings["units"]), (given.settings[name] for name in ("part", "parts"))

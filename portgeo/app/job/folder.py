@@ -145,13 +145,13 @@ def make_folder(folder: Path, unit: LengthUnit, *, workbook: bool = False, point
             raise OutputError(
                 f"a job's files are there already ({there[-1]}), and your readings may stand in them",
                 file=str(folder),
-                mend="Choose another folder: a new job never replaces a file",
+                hint="Choose another folder: a new job never replaces a file",
             )
         for name, data in files.items():
             atomic_write(folder / name, data, force=False)
         return list(files)
     if os.path.lexists(folder):
-        raise OutputError("this is there already and is not a folder", file=str(folder), mend="Choose another name")
+        raise OutputError("this is there already and is not a folder", file=str(folder), hint="Choose another name")
     part = folder.with_name(f".{secrets.token_hex(8)}")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)

@@ -59,7 +59,7 @@ class Ledger:
     def check(self, force: bool) -> None:
         """Refuse, before anything is made, a folder with files in the report's places that no report wrote."""
         if self.out.exists() and not self.out.is_dir():
-            raise OutputError("this is not a folder", file=str(self.out), mend="Choose another name")
+            raise OutputError("this is not a folder", file=str(self.out), hint="Choose another name")
         for path in self._there():
             if not force:
                 self._refuse_foreign(path.relative_to(self.out).as_posix())
@@ -78,7 +78,7 @@ class Ledger:
                 if known
                 else "the file is there and no report wrote it",
                 file=str(self.out / name),
-                mend="Move it elsewhere, or pass --force to replace it",
+                hint="Move it elsewhere, or pass --force to replace it",
             )
 
     def write(self, key: str, files: Iterable[tuple[str, bytes]], force: bool) -> tuple[str, ...]:
@@ -93,7 +93,7 @@ class Ledger:
                 (self.out / folder).mkdir(exist_ok=True)
         except OSError as error:
             what = f"the folder cannot be made ({error.strerror or error})"
-            raise OutputError(what, file=str(self.out), mend="Choose another name or place") from error
+            raise OutputError(what, file=str(self.out), hint="Choose another name or place") from error
         for name, data in files:
             sha = hashlib.sha256(data).hexdigest()
             written[name] = [sha]

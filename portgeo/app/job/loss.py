@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from portgeo.app.job.loss_steps import CASES
-from portgeo.app.job.results import Calm, Cut, Given, LeftOut, Part, PortsLost
+from portgeo.app.job.results import Calm, Cut, LeftOut, Part, PortsLost, StepInputs
 from portgeo.core.errors import InputError
 from portgeo.core.port import Port
 from portgeo.core.units import Display
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from portgeo.results.lost import PressureLost
 
 
-def lost(given: Given) -> PortsLost | LeftOut:
+def lost(given: StepInputs) -> PortsLost | LeftOut:
     """Return what the ports lose at one flow. Raises InputError without a solver: the cases are then written."""
     from portgeo.present.pictures.charts import png
     from portgeo.present.pictures.flow import sections_figure, shear_png
@@ -83,7 +83,7 @@ def solved(
         raise InputError(
             "OpenFOAM is not on this machine, and pressure lost is solved in it; the cases are written",
             file=str(folder),
-            mend="Install it (Debian, Ubuntu: apt install openfoam) and ask again; or, of each case where it is "
+            hint="Install it (Debian, Ubuntu: apt install openfoam) and ask again; or, of each case where it is "
             f"installed, run  checkMesh -case CASE  and  simpleFoam -case CASE  ({len(found.cases)} cases, such as "
             f"{Path(found.cases[0]).relative_to(folder).as_posix()}), bring the folder back, and ask again",
         )

@@ -41,7 +41,7 @@ def _beside(folder: Path, file: str, names: list[tuple[str, str]]) -> list[str]:
         try:
             path = kept_inside((folder / file).parent, name)
         except InputError as refusal:
-            raise InputError(refusal.what, file=file, where=where, mend=refusal.mend) from None
+            raise InputError(refusal.what, file=file, where=where, hint=refusal.hint) from None
         found.append(path.relative_to(folder).as_posix())
     return list(dict.fromkeys(found))
 

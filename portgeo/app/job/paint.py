@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from portgeo.app.job.results import Calm, Compared, Cut, Given, LeftOut, Models, Part, Reached, Sped
+from portgeo.app.job.results import BurrReach, Calm, Compared, Cut, LeftOut, Models, Part, StateAir, StepInputs
 from portgeo.core.plane import FloatArray
 from portgeo.front.skins import WallReadings, depth_outside, runner_in_port
 from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
@@ -38,7 +38,7 @@ def moved(pose: FloatArray, points: FloatArray) -> FloatArray:
     return points @ pose[:3, :3].T + pose[:3, 3]
 
 
-def painted(given: Given) -> Models:
+def painted(given: StepInputs) -> Models:
     """Return the models of every state, and of the planned port."""
     settings, needs = given.settings, given.needs
     states = settings["states"]
@@ -53,7 +53,7 @@ def painted(given: Given) -> Models:
         paints += _speed(needs.get(f"speed {k}"), "port")
         paints += walls.left(placed) if walls else []
         if settings["tool"] == k:
-            reached: Reached = needs["reach"]
+            reached: BurrReach = needs["reach"]
             paints.append(Paint("reach", "reached by the burr from", reached.classes, "class", False, REACH_NAMES))
         found.append(_model(states[k], "port", placed, paints))
         if k in runners:
@@ -136,7 +136,7 @@ def _planned_depth(start: _Placed, cut: Cut) -> Paint:
     return Paint("depth to take", "depth to take", values, "length", True)
 
 
-def _speed(speed: Sped | LeftOut | None, part: str) -> list[Paint]:
+def _speed(speed: StateAir | LeftOut | None, part: str) -> list[Paint]:
     values = getattr(speed, part, None)
     return [] if values is None else [Paint("speed", "speed over mean", values, "ratio", False)]
 
@@ -144,7 +144,7 @@ def _speed(speed: Sped | LeftOut | None, part: str) -> list[Paint]:
 class _Walls:
     """Wall readings, on the wall of the state in which they were taken."""
 
-    def __init__(self, given: Given, ports: dict[int, _Placed]) -> None:
+    def __init__(self, given: StepInputs, ports: dict[int, _Placed]) -> None:
         at = ports[given.settings["walls"]]
         self.readings = WallReadings(at.part.port, given.paths["walls"], given.names["walls"])
         self.into: FloatArray = np.linalg.inv(at.pose).astype(np.float64)

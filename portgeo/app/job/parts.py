@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from portgeo.app.job.results import Compared, Given, Part, Told
+from portgeo.app.job.results import Compared, Part, Recorded, StepInputs
 from portgeo.core.errors import PortgeoError, naming
 from portgeo.core.units import Display
 from portgeo.files.ports import is_sheet
@@ -18,7 +18,7 @@ from portgeo.results.measured import Measured
 from portgeo.words import in_job_words
 
 
-def read(given: Given) -> Part:
+def read(given: StepInputs) -> Part:
     """Return a part as its file has it."""
     scan = dict(given.settings["scan"])
     if "with_stem" in scan:
@@ -33,17 +33,17 @@ def read(given: Given) -> Part:
         )  # fmt: skip
         return Part(replace(port, display=replace(port.display, asks="key")), skin_of(port))
     except PortgeoError as refusal:
-        what, mend = in_job_words(refusal.what), in_job_words(refusal.mend)
-        raise type(refusal)(what, mend=mend, file=refusal.file or name, where=refusal.where) from None
+        what, hint = in_job_words(refusal.what), in_job_words(refusal.hint)
+        raise type(refusal)(what, hint=hint, file=refusal.file or name, where=refusal.where) from None
 
 
-def measured(given: Given) -> Measured:
+def measured(given: StepInputs) -> Measured:
     """Return the survey of a part, or of a plan's port."""
     part: Part = given.needs["plan"].part if "plan" in given.needs else given.needs["part"]
     return survey(part.port, valve_mm=given.settings["valve"])
 
 
-def compared(given: Given) -> Compared:
+def compared(given: StepInputs) -> Compared:
     """Return what two states of a part differ by, and the depth on the later one's skin."""
     before, after = given.needs["before"], given.needs["after"]
     with naming(after.port.source["file"]):
@@ -52,7 +52,7 @@ def compared(given: Given) -> Compared:
     return Compared(found.to_dict(), found.computed.alignment.matrix, depth)
 
 
-def matched(given: Given) -> Told:
+def matched(given: StepInputs) -> Recorded:
     """Return how a runner meets its port, and the outlines at the flange."""
     from portgeo.present.pictures.charts import png
     from portgeo.present.pictures.depth import outlines_figure
@@ -63,10 +63,10 @@ def matched(given: Given) -> Told:
         gasket_units=settings.get("gasket_units"), gasket_as_drawn=settings.get("as_drawn", False),
         leave_mm=settings.get("leave", 0.0),
     )  # fmt: skip
-    return Told(found.to_dict(), png(outlines_figure(found.computed, Display(settings["units"]))))
+    return Recorded(found.to_dict(), png(outlines_figure(found.computed, Display(settings["units"]))))
 
 
-def balanced(given: Given) -> Told:
+def balanced(given: StepInputs) -> Recorded:
     """Return how the runners of a set differ, and their schedules in one chart."""
     from portgeo.present.pictures.charts import png
     from portgeo.present.pictures.depth import balance_figure
@@ -77,4 +77,4 @@ def balanced(given: Given) -> Told:
         runners, flows=given.settings["flows"], gasket=given.paths.get("gasket"),
         gasket_at=given.settings.get("gasket_at", "entry"),
     )  # fmt: skip
-    return Told(found.to_dict(), png(balance_figure(found.computed, names, display)))
+    return Recorded(found.to_dict(), png(balance_figure(found.computed, names, display)))

@@ -13,7 +13,7 @@ from typing import Any
 from portgeo import __version__
 from portgeo.app.job.cut import CALM_MESH
 from portgeo.app.job.loss_steps import LOSS, TITLE
-from portgeo.app.job.results import Calm, Cut, LeftOut, Models, PortsLost, Sheets, Told
+from portgeo.app.job.results import Calm, Cut, LeftOut, Models, PortsLost, Recorded, Sheets
 from portgeo.app.job.step import Steps
 from portgeo.app.job.steps import PARTS, STILLS
 from portgeo.core.notices import Notice
@@ -300,7 +300,7 @@ def _charts(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     """Yield the charts of what was read or matched, by name."""
     for name in steps.by_name:
         told = get(name) if name.split()[0] in ("bench", "match", "balance", "probe") else None
-        if isinstance(told, Told) and told.chart is not None:
+        if isinstance(told, Recorded) and told.chart is not None:
             base = {"bench": "bench", "balance": "balance", "probe": "probe"}.get(
                 name
             ) or f"joint-{int(name.split()[1]) + 1}"

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Given:
+class StepInputs:
     """What a step is made of: its settings, the paths and names of its files and earlier results, by role.
 
     kept : the folder of what a report keeps. on : what it is worked out on. progress : told how far it is.
@@ -57,7 +57,7 @@ class Compared:
 
 
 @dataclass(frozen=True)
-class Told:
+class Recorded:
     """A record, and a chart of it as PNG where it has one."""
 
     record: Any
@@ -65,7 +65,7 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Sped:
+class StateAir:
     """An air speed, which flow it is of, and speed over mean on the skins."""
 
     air: AirThrough
@@ -117,7 +117,7 @@ class PortsLost:
 
 
 @dataclass(frozen=True)
-class Reached:
+class BurrReach:
     """A reach's record, and on the skin (n,) from which end it is reached (0 neither ... 3 both)."""
 
     record: dict[str, Any]

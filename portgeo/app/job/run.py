@@ -98,7 +98,7 @@ def _with_loss(steps: Steps, kept: Kept, progress: Progress, wanted: bool) -> in
     if step is None:
         if wanted and steps.job.job.loss is None:
             raise InputError(
-                "the job does not ask for the pressure lost", file=str(steps.job.path), mend="Write a line [loss] in it"
+                "the job does not ask for the pressure lost", file=str(steps.job.path), hint="Write a line [loss] in it"
             )
         return 0
     if kept.has(step.key):
@@ -150,7 +150,7 @@ def _fetched(kept: Kept, key: str) -> Any:
         raise OutputError(
             "a result that was just made cannot be read again",
             file=str(kept.path(key)),
-            mend="Check that nothing else writes into the report's folder, and run it again: it goes on from here",
+            hint="Check that nothing else writes into the report's folder, and run it again: it goes on from here",
         )
     return found
 
@@ -208,7 +208,7 @@ def _make(steps: Steps, kept: Kept, progress: Progress) -> tuple[int, Files]:
         raise OutputError(
             "the system ended one of the processes at work, as it does when memory runs out",
             file=str(folder),
-            mend="Close other programs and run it again: it goes on from here",
+            hint="Close other programs and run it again: it goes on from here",
         ) from failure
 
 
@@ -260,20 +260,20 @@ def make_step(
     step: Step, needs: Mapping[str, str], folder: str, out: str, progress: Progress = lambda what, share: None
 ) -> None:
     """Make one step and keep its result. needs : role to key of earlier results. progress : told how far it is."""
-    from portgeo.app.job.results import Given
+    from portgeo.app.job.results import StepInputs
 
     kept = Kept(Path(out))
     module, _, function = step.work.partition(".")
-    work: Callable[[Given], Any] = getattr(importlib.import_module(f"portgeo.app.job.{module}"), function)
+    work: Callable[[StepInputs], Any] = getattr(importlib.import_module(f"portgeo.app.job.{module}"), function)
     names = {role: name for role, name, _ in step.files}
     paths = {role: Path(folder) / name for role, name in names.items()}
     earlier = {role: _fetched(kept, key) for role, key in needs.items()}
-    given = Given(step.settings, paths, names, earlier, kept.folder, step.on, progress)
+    given = StepInputs(step.settings, paths, names, earlier, kept.folder, step.on, progress)
     result = work(given)
     for role, name, sha in step.files:
         # Read again after the work: a file changed meanwhile must not be kept under its old hash.
         if hashlib.sha256(paths[role].read_bytes()).hexdigest() != sha:
             raise OutputError(
-                "the file changed while the report was made", file=name, mend="Run it again: it goes on from here"
+                "the file changed while the report was made", file=name, hint="Run it again: it goes on from here"
             )
     kept.put(step.key, result)

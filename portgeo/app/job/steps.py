@@ -85,7 +85,7 @@ def _read_one(
     if scan is not None and PurePosixPath(file).suffix.lower() in SHEET_TYPES:
         raise InputError(
             f"'{file}' is a section sheet, and what is said of a scan is for a mesh",
-            file=str(steps.job.path), where=steps.job.where(*place), mend="Leave out the table of its scan",
+            file=str(steps.job.path), where=steps.job.where(*place), hint="Leave out the table of its scan",
         )  # fmt: skip
     engine = steps.job.job.engine
     exhaust = engine is not None and engine.port == "exhaust" and place[2] == "port"

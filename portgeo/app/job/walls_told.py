@@ -27,7 +27,7 @@ def check_walls(file: JobFile, named: Sequence[str], start: int, table: str = "t
             f"the cut is limited by the wall readings in '{named[0]}', and nothing says in which stage they were taken",
             file=str(file.path),
             where=file.where(table if job.walls is None else "walls"),
-            mend=f'Write under [walls]  file = "{named[0]}"  and one of: {job.said_states}',
+            hint=f'Write under [walls]  file = "{named[0]}"  and one of: {job.said_states}',
         )
     begun, read = job.state[start].name, job.state[job.index(job.walls.state)].name
     if begun != read:
@@ -35,5 +35,5 @@ def check_walls(file: JobFile, named: Sequence[str], start: int, table: str = "t
             f"the cut starts from '{begun}', and the wall was read in '{read}', when it was of another thickness",
             file=str(file.path),
             where=file.where("walls", 0, "state"),
-            mend=f"Read the wall again in '{begun}', or take what was cut off each reading; then name '{begun}'",
+            hint=f"Read the wall again in '{begun}', or take what was cut off each reading; then name '{begun}'",
         )

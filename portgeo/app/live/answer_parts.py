@@ -76,7 +76,7 @@ def port_of(of: Readings | Scan, progress: Progress | None = None) -> tuple[Port
     built = build(of)
     if built.port is None:
         what = built.problem["what"] if built.problem else f"{of.stage} has too few finished rows"
-        raise GeometryError(what, mend=built.problem["mend"] if built.problem else "Read two or more", file=of.file)
+        raise GeometryError(what, hint=built.problem["hint"] if built.problem else "Read two or more", file=of.file)
     named = replace(built.port, source=built.port.source | {"file": of.file})
     out = [f"Rows {', '.join(map(str, built.left_out))} of {of.file} are not finished and left out."]
     return named, out if built.left_out else []
@@ -129,7 +129,7 @@ def flow_said(asked: Asked, of: Readings | Scan, *, runner: bool) -> FlowSaid:
     if run is not None:
         return FlowSaid(None, sheet, run, lift, depression)
     if cfm is None:
-        raise InputError(f"there is no flow of {of.stage}", mend="Type one in cfm, or a run of it into the bench sheet")
+        raise InputError(f"there is no flow of {of.stage}", hint="Type one in cfm, or a run of it into the bench sheet")
     return FlowSaid(read_number(str(cfm), unit="", decimal_comma=True), None, None, None, depression)
 
 

@@ -168,7 +168,7 @@ def scan_figures(of: Scan) -> dict[str, Any]:
     except PortgeoError as refusal:
         where = ", ".join(part for part in (refusal.file and of.file, refusal.where) if part)
         what = f"{where}: {refusal.what}" if where else refusal.what
-        return found | {"problem": {"what": what, "mend": refusal.mend, "row": None, "column": None}}
+        return found | {"problem": {"what": what, "hint": refusal.hint, "row": None, "column": None}}
 
 
 def change_of(before: Readings, after: Readings) -> dict[str, Any] | None:

@@ -73,9 +73,9 @@ def asked_of(desk: Desk, said: Mapping[str, Any]) -> Asked:
     with desk.lock:
         kind = str(said.get("kind"))
         if kind not in LABELS:
-            raise InputError(f"there is no such answer as {kind[:40]!r}", mend="Load the page again")
+            raise InputError(f"there is no such answer as {kind[:40]!r}", hint="Load the page again")
         if desk.first:
-            raise InputError("nothing is open yet", mend="Say first what is to be measured")
+            raise InputError("nothing is open yet", hint="Say first what is to be measured")
         if kind in PASSING:
             return Asked(kind, str(desk.folder), desk.job, desk.title(), desk.units(), (), None, None, dict(said))
         target = said_in(desk.now().content(), "target")
@@ -88,7 +88,7 @@ def asked_of(desk: Desk, said: Mapping[str, Any]) -> Asked:
             names = [target.get("state")]
         stages = [made_of(desk, None if name is None else str(name)) for name in names]
         if any(each is None for each in stages):
-            raise InputError("this stage has no port to look at yet", mend="Type its readings first")
+            raise InputError("this stage has no port to look at yet", hint="Type its readings first")
         runner = made_of(desk, str(names[-1]) if names and names[-1] is not None else None, "runner")
         file = target.get("file")
         asked = Asked(

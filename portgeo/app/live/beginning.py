@@ -33,11 +33,11 @@ def first_edits(said: Mapping[str, Any], unit: LengthUnit) -> list[dict[str, Any
     what, valve, tool = (str(said.get(key)) for key in ("what", "valve", "tool"))
     title = str(said.get("title") or "").strip()
     if what not in ("port", "runner") or valve not in ("intake", "exhaust", "None"):
-        raise InputError("say what is measured: a port or a runner, intake or exhaust", mend="Choose one of each")
+        raise InputError("say what is measured: a port or a runner, intake or exhaust", hint="Choose one of each")
     if tool not in TOOLS:
-        raise InputError("say what is measured with", mend=f"Choose {', '.join(TOOLS)}")
+        raise InputError("say what is measured with", hint=f"Choose {', '.join(TOOLS)}")
     if len(title) > TITLE_LETTERS:
-        raise InputError("the title is too long", mend=f"Write at most {TITLE_LETTERS} letters")
+        raise InputError("the title is too long", hint=f"Write at most {TITLE_LETTERS} letters")
     edits: list[dict[str, Any]] = []
     if title:
         edits.append({"op": "key", "table": "", "key": "title", "text": title})
@@ -76,7 +76,7 @@ def _count(said: Any) -> int:
     """Return how many stations are wanted. Raises InputError where that is no such number."""
     text = str(STATIONS if said in (None, "") else said).strip()
     if not (text.isascii() and text.isdigit() and 2 <= int(text) <= MOST_STATIONS):
-        raise InputError(f"{text[:40]!r} is no count of stations", mend=f"Give one from 2 to {MOST_STATIONS}")
+        raise InputError(f"{text[:40]!r} is no count of stations", hint=f"Give one from 2 to {MOST_STATIONS}")
     return int(text)
 
 
@@ -87,7 +87,7 @@ def _length(said: Any, unit: LengthUnit) -> float | None:
     length = read_number(str(said), unit=unit, decimal_comma=True)
     low, high = (edge / MM_PER[unit] for edge in LENGTHS_MM)
     if not low <= length <= high:
-        raise InputError(f"no port is {said} {unit} long", mend=f"Give one from {low:.4g} to {high:.4g}")
+        raise InputError(f"no port is {said} {unit} long", hint=f"Give one from {low:.4g} to {high:.4g}")
     return length
 
 

@@ -43,7 +43,7 @@ def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     of = asked.stages[-1]
     if asked.target is None:
-        raise InputError("nothing is wanted yet", mend="Drag an area on the chart, or give the short side a radius")
+        raise InputError("nothing is wanted yet", hint="Drag an area on the chart, or give the short side a radius")
     progress(f"reading {of.stage}", None)
     port, remarks = port_of(of)
     progress("planning the cut", None)

@@ -81,7 +81,7 @@ class Desk:
         self._read_open_files()
         if not self.open:
             name = str(self.job or self.sheet)
-            raise InputError("the file cannot be read, or is empty", file=name, mend="Check the name and the file")
+            raise InputError("the file cannot be read, or is empty", file=name, hint="Check the name and the file")
         before, files = self.versions.now, self._kept()
         if before is None:
             self.versions.add("opened", "open", files, self.job, self.sheet)
@@ -211,7 +211,7 @@ class Desk:
         found = self.looked(name)
         if isinstance(found, Looked):
             return found.record()
-        problems = [{"row": None, "column": None, "what": p.what, "mend": p.mend} for p in found.problems]
+        problems = [{"row": None, "column": None, "what": p.what, "hint": p.hint} for p in found.problems]
         return {
             "file": name, "kind": self.now().kinds()[name], "can_write": False, "columns": [], "rows": [],
             "problems": problems, "missing": [], "addable": [], "notes": [],
@@ -236,7 +236,7 @@ class Desk:
         with self.lock:
             self._check_newest(version)
             if not 1 <= len(edits) <= MOST_EDITS:
-                raise InputError("there is no edit", mend="Load the page again")
+                raise InputError("there is no edit", hint="Load the page again")
             if edits[0].get("op") == "begin":
                 return self._begin(edits[0])
             draft = self._draft()
@@ -249,7 +249,7 @@ class Desk:
         from portgeo.app.job.folder import make_folder
 
         if not self.first:
-            raise InputError("a job is open already", mend="`portgeo open` in another folder begins another")
+            raise InputError("a job is open already", hint="`portgeo open` in another folder begins another")
         unit: LengthUnit = "mm" if edit.get("units") == "mm" else "in"
         edits = first_edits(edit, unit)
         folder = self.folder if self.in_folder else place_for(self.folder, str(edit.get("title") or "port"))
@@ -273,7 +273,7 @@ class Desk:
             self._check_newest(version)
             before = self.versions.before()
             if before is None:
-                raise InputError("there is nothing to undo", mend="Type on")
+                raise InputError("there is nothing to undo", hint="Type on")
             return self._commit(self._contents(before.files), "undone", "undo", before.job, before.sheet)
 
     def redo(self, version: int) -> Changed:
@@ -282,7 +282,7 @@ class Desk:
             self._check_newest(version)
             after = self.versions.after()
             if after is None:
-                raise InputError("there is nothing to redo", mend="Type on")
+                raise InputError("there is nothing to redo", hint="Type on")
             return self._commit(self._contents(after.files), f"again: {after.what}", "redo", after.job, after.sheet)
 
     def restore(self, version: int, to: int) -> Changed:
@@ -291,7 +291,7 @@ class Desk:
             self._check_newest(version)
             found = next((v for v in self.versions.all if v.number == to), None)
             if found is None:
-                raise InputError(f"there is no version {to}", mend="Choose one from the list")
+                raise InputError(f"there is no version {to}", hint="Choose one from the list")
             what = f"version {to} brought back"
             return self._commit(self._contents(found.files), what, "restore", found.job, found.sheet)
 
@@ -329,9 +329,9 @@ class Desk:
         """Refuse to write outside the job's folder, or over a file that is another's."""
         path = self.folder / name
         if not path.resolve().is_relative_to(self.folder):
-            raise OutputError("this would be written outside the job's folder", file=name, mend="Choose another name")
+            raise OutputError("this would be written outside the job's folder", file=name, hint="Choose another name")
         if name not in self.open and path.exists() and (not path.is_file() or path.read_bytes() != data):
-            raise OutputError(f"{name} is there already, and is another", file=name, mend="Rename that file first")
+            raise OutputError(f"{name} is there already, and is another", file=name, hint="Rename that file first")
 
     def _kept(self) -> dict[str, str]:
         return {name: self.versions.keep(one.data) for name, one in self.open.items()}
@@ -374,7 +374,7 @@ class Desk:
                 elif keep == "mine":
                     del self.open[name]  # it is gone, and is written anew
                 else:
-                    raise InputError(f"{name} is gone, or empty", file=name, mend="Keep yours, or put the file back")
+                    raise InputError(f"{name} is gone, or empty", file=name, hint="Keep yours, or put the file back")
             self.on_disk = ()
             what = f"changed by something else: {', '.join(changed)}"
             self.versions.add(what, "disk", self._kept(), job, sheet)

@@ -74,7 +74,7 @@ class CsvSheet:
                 "a quotation mark opens a cell and is not closed, or stands where it cannot",
                 file=self.file,
                 row=len(records) + 1,
-                mend='Write an inch mark after its number (1.625"), or leave it out',
+                hint='Write an inch mark after its number (1.625"), or leave it out',
             ) from error
         return records
 
@@ -125,9 +125,9 @@ class CsvSheet:
     def insert(self, at: int, count: int) -> None:
         """Put empty rows before row `at`; one past the last appends them."""
         if not (1 <= at <= len(self._rows) + 1 and 1 <= count and len(self._rows) + count <= ROWS):
-            raise InputError("there is no such place for rows", mend="Load the page again")
+            raise InputError("there is no such place for rows", hint="Load the page again")
         if self._header is None:
-            raise InputError("the sheet has no header yet", mend="Add a column first")
+            raise InputError("the sheet has no header yet", hint="Add a column first")
         if at <= len(self._rows):
             place = self._rows[at - 1]
         else:
@@ -147,9 +147,9 @@ class CsvSheet:
         """Write another name at the end of the header."""
         header = trimmed(self.header)
         if name in header:
-            raise InputError(f"there is a column {name} already", mend="Type into it")
+            raise InputError(f"there is a column {name} already", hint="Type into it")
         if len(header) >= COLUMNS:
-            raise InputError("the sheet has too many columns", mend="Take one out in a spreadsheet")
+            raise InputError("the sheet has too many columns", hint="Take one out in a spreadsheet")
         if self._header is None:
             self._end_line(len(self._records) - 1)
             self._records.append(Record(self._line([name]), [name]))
@@ -170,7 +170,7 @@ class CsvSheet:
             raise InputError(
                 "this would not be read back from the file as it was typed",
                 file=self.file,
-                mend="A row cannot begin with #, nor its text hold a quotation mark that opens it",
+                hint="A row cannot begin with #, nor its text hold a quotation mark that opens it",
             )
         return data
 
@@ -228,23 +228,23 @@ def _separator_of(lines: Sequence[str]) -> str:
 def checked_text(text: str) -> str:
     """Return what was typed into a cell. Raises InputError where no person types that."""
     if len(text) > CELL:
-        raise InputError(f"a cell holds at most {CELL} characters", mend="Write less")
+        raise InputError(f"a cell holds at most {CELL} characters", hint="Write less")
     if CONTROL.search(text) or any(sign in text for sign in "\r\n\t"):
-        raise InputError("there are control characters in the text", mend="Type it again")
+        raise InputError("there are control characters in the text", hint="Type it again")
     return text.strip()
 
 
 def column_index(header: Sequence[str], column: str) -> int:
     """Return where a column stands by its name as written. Raises InputError where there is none."""
     if column not in header or not column:
-        raise InputError(f"there is no column {column[:60]!r}", mend="Load the page again")
+        raise InputError(f"there is no column {column[:60]!r}", hint="Load the page again")
     return header.index(column)
 
 
 def place_of_row(row: int, count: int) -> int:
     """Return a row's number. Raises InputError where there is no such row."""
     if not 1 <= row <= count:
-        raise InputError(f"there is no row {row}", mend="Load the page again")
+        raise InputError(f"there is no row {row}", hint="Load the page again")
     return row
 
 

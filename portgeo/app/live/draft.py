@@ -88,23 +88,23 @@ class Draft:
         """Make one edit and return what it was in words. Raises InputError for one that cannot be."""
         make = EDITS.get(str(edit.get("op")))
         if make is None:
-            raise InputError("there is no such edit", mend=AGAIN)
+            raise InputError("there is no such edit", hint=AGAIN)
         try:
             return make(self, edit)
         except (KeyError, TypeError, ValueError, IndexError) as error:
-            raise InputError("the edit cannot be read", mend=AGAIN) from error
+            raise InputError("the edit cannot be read", hint=AGAIN) from error
 
     def typed(self, edit: Mapping[str, Any]) -> CsvSheet | XlsxSheet:
         name = str(edit["file"])
         if name not in self.kinds():
-            raise InputError(f"there is no open sheet {name[:60]!r}", mend=AGAIN)
+            raise InputError(f"there is no open sheet {name[:60]!r}", hint=AGAIN)
         if name not in self._sheets:
             self._sheets[name] = sheet_of(self.files[name], name)
         sheet = self._sheets[name]
         if isinstance(sheet, ReadSheet):
             raise InputError(
                 f"{name} is of a kind that is read and not written",
-                mend=f"Save it beside as {PurePosixPath(name).with_suffix('.csv')}, and type into that",
+                hint=f"Save it beside as {PurePosixPath(name).with_suffix('.csv')}, and type into that",
                 file=name,
             )
         return sheet
@@ -113,7 +113,7 @@ class Draft:
         """Write cells as they were typed."""
         cells = edit["cells"]
         if not 1 <= len(cells) <= MOST_CELLS:
-            raise InputError("there are no cells, or too many", mend="Paste less at a time")
+            raise InputError("there are no cells, or too many", hint="Paste less at a time")
         sheet = self.typed(edit)
         for row, column, text in cells:
             sheet.set_cell(int(row), str(column), str(text))
@@ -131,7 +131,7 @@ class Draft:
         """Take rows out."""
         rows = [int(row) for row in edit["rows"]]
         if not rows:
-            raise InputError("there are no rows to take out", mend=AGAIN)
+            raise InputError("there are no rows to take out", hint=AGAIN)
         self.typed(edit).remove(rows)
         return f"row{'s' if len(rows) > 1 else ''} {', '.join(map(str, rows[:12]))} taken out"
 
@@ -145,7 +145,7 @@ class Draft:
         """Save a workbook that is only read beside itself as CSV, and go on with that."""
         name = str(edit["file"])
         if name not in self.kinds():
-            raise InputError(f"there is no open sheet {name[:60]!r}", mend=AGAIN)
+            raise InputError(f"there is no open sheet {name[:60]!r}", hint=AGAIN)
         sheet = sheet_of(self.files[name], name)
         text = io.StringIO()
         csv.writer(text, lineterminator="\n").writerows([sheet.header, *sheet.rows])
@@ -165,7 +165,7 @@ class Draft:
         """Begin a stage: a copy of another's sheet, a file that is there, or a blank sheet."""
         name, part = str(edit["name"]).strip(), str(edit.get("part", "port"))
         if part not in ("port", "runner") or not name:
-            raise InputError("a new stage has a name, and is of the port or the runner", mend=AGAIN)
+            raise InputError("a new stage has a name, and is of the port or the runner", hint=AGAIN)
         self.need_job()
         before = next((s for s in self.stages() if s.name == edit.get("copy")), None)
         keys = {"name": literal(name, "text")}
@@ -183,7 +183,7 @@ class Draft:
             self.add_file(new, section_sheet(self.units).encode())
             return new
         if PurePosixPath(copied).suffix.lower() not in SHEET_TYPES or copied not in self.files:
-            raise InputError(f"{copied} is a scan, and is not copied", mend="Drop the new scan on the page first")
+            raise InputError(f"{copied} is a scan, and is not copied", hint="Drop the new scan on the page first")
         self.done()
         new = self.free_name(f"{slug(name)}{PurePosixPath(copied).suffix}")
         self.add_file(new, self.files[copied])
@@ -194,16 +194,16 @@ class Draft:
         self.need_job()
         names = [stage.name for stage in self.stages()]
         if edit["stage"] not in names:
-            raise InputError(f"there is no stage {str(edit['stage'])[:60]!r}", mend=AGAIN)
+            raise InputError(f"there is no stage {str(edit['stage'])[:60]!r}", hint=AGAIN)
         return self.key({"table": "state", "index": names.index(edit["stage"])} | dict(edit))
 
     def unstage(self, edit: Mapping[str, Any]) -> str:
         """Take a stage out of the job; its files stay."""
         names = [stage.name for stage in self.stages()]
         if edit["stage"] not in names or not self.job:
-            raise InputError(f"there is no stage {str(edit['stage'])[:60]!r}", mend=AGAIN)
+            raise InputError(f"there is no stage {str(edit['stage'])[:60]!r}", hint=AGAIN)
         if len(names) == 1:
-            raise InputError("a job needs at least one stage", mend="Rename this one")
+            raise InputError("a job needs at least one stage", hint="Rename this one")
         self._job_text(lambda text: without_entry(text, "state", names.index(edit["stage"])))
         return f"stage {edit['stage']} taken out; its files stay"
 
@@ -212,13 +212,13 @@ class Draft:
         table, index, name = str(edit["table"]), int(edit.get("index") or 0), str(edit["key"])
         text = edit.get("text")
         if not isinstance(text, str | None):
-            raise InputError("the edit cannot be read", mend=AGAIN)
+            raise InputError("the edit cannot be read", hint=AGAIN)
         self.need_job()
         text = None if text is None or not text.strip() else text.strip()
         if table.startswith(BEFORE):
             self._set_in_target(table_of(table), index, name, text)
         elif table not in TITLES:
-            raise InputError("a job has no such table", mend=AGAIN)
+            raise InputError("a job has no such table", hint=AGAIN)
         else:
             if table == "state" and name == "name" and text:
                 self._rename(index, text)
@@ -232,7 +232,7 @@ class Draft:
         if form == "state" and edit.get("remove"):
             return self.unstage({"stage": self.stages()[int(index or 0)].name})
         if not form.startswith(BEFORE) or table not in MANY:
-            raise InputError("there is one of these at the most", mend=AGAIN)
+            raise InputError("there is one of these at the most", hint=AGAIN)
         file = self._target()
         if edit.get("remove"):
             number = int(index or 0)
@@ -250,13 +250,13 @@ class Draft:
             self.table({"table": "target"})
             file = str(self.content()["target"]["file"])
         if file not in self.files:
-            raise InputError(f"{file} cannot be read", file=file, mend="Check the name, or name another")
+            raise InputError(f"{file} cannot be read", file=file, hint="Check the name, or name another")
         return file
 
     def _set_in_target(self, table: str, index: int, name: str, text: str | None) -> None:
         known = {key.name: key for key in TARGET_KEYS.get(table, ())}
         if name not in known:
-            raise InputError(f"a target has no key {name[:60]!r} there", mend=AGAIN)
+            raise InputError(f"a target has no key {name[:60]!r} there", hint=AGAIN)
         file = self._target()
         content = job_content(self.files[file])
         said: Any = content.get(table, {}) if table else content
@@ -281,7 +281,7 @@ class Draft:
         known = {key.name: key for key in keys_of(table)}
         bare = name if name in known else re.sub("_(in|mm)$", "", name)
         if bare not in known:
-            raise InputError(f"a job has no key {name[:60]!r} there", mend=AGAIN)
+            raise InputError(f"a job has no key {name[:60]!r} there", hint=AGAIN)
         said: Any = self.content().get(table, {}) if table else self.content()
         said = said[index] if isinstance(said, list) else said
         written = name if bare != name else written_name(known[name], said)
@@ -295,7 +295,7 @@ class Draft:
         if table == "set":
             count = int(edit.get("count", 4))
             if not 2 <= count <= MOST_RUNNERS:
-                raise InputError(f"a set is of 2 to {MOST_RUNNERS} runners", mend="Choose how many")
+                raise InputError(f"a set is of 2 to {MOST_RUNNERS} runners", hint="Choose how many")
             files = [self._blank(f"runner-{k}.csv", section_sheet(self.units)) for k in range(1, count + 1)]
             self._set("set", 0, "files", ", ".join(files))
             return f"a set of {count} runners"
@@ -305,7 +305,7 @@ class Draft:
             return f"a runner before {edit['stage']}"
         blanks = {"bench": ("bench.csv", bench_sheet), "walls": ("walls.csv", wall_sheet), "target": _TARGET}
         if table not in blanks:
-            raise InputError("there is no such table to begin", mend=AGAIN)
+            raise InputError("there is no such table to begin", hint=AGAIN)
         name, blank = blanks[table]
         self._set(table, 0, "file", self._blank(name, blank(self.units)))
         if table != "bench" and len(self.stages()) > 1:
@@ -329,7 +329,7 @@ class Draft:
         if self.job is not None:
             return
         if self.sheet is None:
-            raise InputError("nothing is open yet", mend="Say first what is to be measured")
+            raise InputError("nothing is open yet", hint="Say first what is to be measured")
         stem = PurePosixPath(self.sheet).stem
         name = JOB if not (self.folder / JOB).exists() else f"{stem}.toml"
         words = {"title": stem, "name": stem, "port": self.sheet}
@@ -356,7 +356,7 @@ class Draft:
     def add_file(self, name: str, data: bytes) -> None:
         """Add a file. Raises InputError where one is there already: none is ever replaced by another."""
         if name in self.files or (self.folder / name).exists():
-            raise InputError(f"{name} is there already", file=name, mend="Rename that file, or open it")
+            raise InputError(f"{name} is there already", file=name, hint="Rename that file, or open it")
         self.files[name] = data
 
     def _blank(self, name: str, text: str) -> str:
@@ -370,7 +370,7 @@ class Draft:
         path = kept_inside(self.folder, name)
         if PurePosixPath(name).suffix.lower() in (*SHEET_TYPES, ".toml") and name not in self.files:
             if path.stat().st_size > FILE_LIMIT:
-                raise InputError(f"{name} is too large", file=name, mend="Check that it is the right file")
+                raise InputError(f"{name} is too large", file=name, hint="Check that it is the right file")
             self.files[name] = path.read_bytes()
         return name
 

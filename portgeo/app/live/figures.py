@@ -59,10 +59,10 @@ def build(readings: Readings) -> Built:
     rows = list(readings.rows)
     legs = {cells[name] for _, cells in rows for name in [readings.columns.get("leg", "")] if name in cells}
     if legs:
-        mend = "Give the trunk and each leg a sheet of its own here; portgeo measure takes this one whole"
+        hint = "Give the trunk and each leg a sheet of its own here; portgeo measure takes this one whole"
         split = {
             "what": "this port splits, and the page works on one passage",
-            "mend": mend,
+            "hint": hint,
             "row": None,
             "column": None,
         }
@@ -79,7 +79,7 @@ def build(readings: Readings) -> Built:
             first = refusal.problems[0]
             bad = {p.row - HEADER_ROWS for p in refusal.problems if p.row is not None and p.row >= HEADER_ROWS}
             row = next((rows[k][0] for k in sorted(bad) if k < len(rows)), None)
-            problem = problem or {"what": first.what, "mend": first.mend, "row": row, "column": first.column}
+            problem = problem or {"what": first.what, "hint": first.hint, "row": row, "column": first.column}
             if not bad or min(bad) >= len(rows):
                 return Built(None, (), tuple(sorted(out | {row for row, _ in rows})), problem)
             out |= {rows[k][0] for k in bad if k < len(rows)}
@@ -107,7 +107,7 @@ def figures_of(readings: Readings, sure: bool, before: Readings | None = None) -
     try:
         measured = survey(built.port, valve_mm=readings.valve_mm, sure=sure)
     except PortgeoError as refusal:
-        return found | {"problem": {"what": refusal.what, "mend": refusal.mend, "row": None, "column": None}}
+        return found | {"problem": {"what": refusal.what, "hint": refusal.hint, "row": None, "column": None}}
     found |= told(measured, readings.stage)
     found["chart"]["series"] += _ghost(before)
     return found | {"next": next_reading(readings, measured if sure else None, built)}

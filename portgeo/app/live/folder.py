@@ -41,9 +41,9 @@ async def taken_in(
     """
     ending = PurePosixPath(name).suffix.lower()
     if not PLAIN.fullmatch(name) or len(name) > LETTERS or RESERVED.fullmatch(name) or name.endswith((" ", ".")):
-        raise InputError(f"{name[:60]!r} is no name for a file here", mend="Rename it with plain letters and figures")
+        raise InputError(f"{name[:60]!r} is no name for a file here", hint="Rename it with plain letters and figures")
     if ending not in taken:
-        raise InputError(f"a {ending or 'nameless'} file is not read", mend=f"Drop one of {', '.join(taken)}")
+        raise InputError(f"a {ending or 'nameless'} file is not read", hint=f"Drop one of {', '.join(taken)}")
     largest = LARGEST if largest is None else largest
     part = folder / f".{secrets.token_hex(8)}{ending}"
     size = 0
@@ -53,16 +53,16 @@ async def taken_in(
                 size += len(chunk)
                 if size > largest:
                     most = f"at most {largest / 1e6:.0f} MB"
-                    raise InputError(f"{name} is too large ({most})", mend="Save it coarser, or cut it down")
+                    raise InputError(f"{name} is too large ({most})", hint="Save it coarser, or cut it down")
                 file.write(chunk)
             file.flush()
             os.fsync(file.fileno())
         if size == 0:
-            raise InputError(f"{name} is empty", mend="Drop it again")
+            raise InputError(f"{name} is empty", hint="Drop it again")
         return _placed(part, folder, name)
     except OSError as error:
         raise OutputError(
-            f"the file cannot be written ({error.strerror or error})", file=name, mend="Check that there is room"
+            f"the file cannot be written ({error.strerror or error})", file=name, hint="Check that there is room"
         ) from error
     finally:
         part.unlink(missing_ok=True)

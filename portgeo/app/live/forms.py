@@ -318,5 +318,5 @@ def _placed(
     headers = re.finditer(rf"^\s*\[\[?\s*{table}\s*\]\]?", text, re.MULTILINE) if table else ()
     lines = [text.count("\n", 0, header.end()) + 1 for header in headers]
     index = max(sum(line <= (problem.row or 0) for line in lines) - 1, 0)
-    said = {"key": problem.column, "what": problem.what, "mend": problem.mend, "where": problem.where}
+    said = {"key": problem.column, "what": problem.what, "hint": problem.hint, "where": problem.where}
     return table, index if table in several else 0, said

@@ -88,7 +88,7 @@ def without_entry(text: str, table: str, index: int) -> str:
     """Return a file without one of its [[table]]. Raises InputError where there is no such one."""
     content = _content(text)
     if not (isinstance(content.get(table), list) and 0 <= index < len(content[table])):
-        raise InputError(f"there is no such [[{table}]]", mend="Load the page again")
+        raise InputError(f"there is no such [[{table}]]", hint="Load the page again")
     wanted = copy.deepcopy(content)
     del wanted[table][index]
     if not wanted[table]:
@@ -139,7 +139,7 @@ def _content(text: str) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         raise InputError(
             "the file cannot be made out, so that nothing is written into it",
-            mend="Fix the line that is marked in a text editor first, or bring an earlier version back",
+            hint="Fix the line that is marked in a text editor first, or bring an earlier version back",
         ) from error
 
 
@@ -152,7 +152,7 @@ def _set(content: dict[str, Any], table: str, index: int, key: str, value: Any) 
         found = content.get(table, {})
         if isinstance(found, list):
             if not 0 <= index < len(found):
-                raise InputError(f"there is no such [[{table}]]", mend="Load the page again")
+                raise InputError(f"there is no such [[{table}]]", hint="Load the page again")
             found = found[index]
     first, _, rest = key.partition(".")
     if rest:
@@ -281,5 +281,5 @@ def _end_of_entries(lines: list[str], table: str) -> int | None:
 
 def _not_written() -> InputError:
     return InputError(
-        "this cannot be written into the file as it stands", mend="Write it there in a text editor: it is open text"
+        "this cannot be written into the file as it stands", hint="Write it there in a text editor: it is open text"
     )

@@ -40,12 +40,12 @@ def rectangle_csv(height: str, width: str, corner: str, unit: LengthUnit) -> byt
         try:
             sizes.append(read_number(text, unit=unit, decimal_comma=True))
         except InputError as refusal:
-            raise InputError(f"the {name}: {refusal.what}", mend=refusal.mend) from None
+            raise InputError(f"the {name}: {refusal.what}", hint=refusal.hint) from None
     high, wide, radius = sizes
     if not (min(high, wide) * MM_PER[unit] >= 1.0 and max(high, wide) * MM_PER[unit] <= 1000.0):
-        raise InputError("no gasket has such an opening", mend=f"Check the sizes: they are in {unit}")
+        raise InputError("no gasket has such an opening", hint=f"Check the sizes: they are in {unit}")
     if not 0.0 <= radius <= min(high, wide) / 2.0:
-        raise InputError("the corner is more than half the opening", mend="Check the radius")
+        raise InputError("the corner is more than half the opening", hint="Check the radius")
     turn = np.linspace(0.0, np.pi / 2.0, STEPS + 1) if radius > 0.0 else np.zeros(1)
     points = []
     for quarter, (x, y) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):

@@ -40,7 +40,7 @@ DOING = {"marks": "finding the marks", "outlines": "following the outlines"}
 def tracing_folder(folder: Path, name: Any) -> Path:
     """Return where photographs of one tracing wait. Raises InputError for what names none."""
     if not isinstance(name, str) or not NAME.fullmatch(name):
-        raise InputError("the photographs cannot be found", mend="Drop them again")
+        raise InputError("the photographs cannot be found", hint="Drop them again")
     return folder / FOLDER / "traced" / name
 
 
@@ -97,16 +97,16 @@ def photographs_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
             path.unlink(missing_ok=True)
     return {
         "lines": [], "tables": [], "files": [], "trace": asked.said["trace"], "slices": slices,
-        "refused": [{"what": f"{one.file}: {one.what}", "mend": one.mend} for one in refusals],
+        "refused": [{"what": f"{one.file}: {one.what}", "hint": one.hint} for one in refusals],
     }  # fmt: skip
 
 
 def _photographs(place: Path, names: Any) -> list[Path]:
     if not isinstance(names, list) or not 1 <= len(names) <= MOST:
-        raise InputError("there are no photographs, or too many", mend=f"Drop up to {MOST} at a time")
+        raise InputError("there are no photographs, or too many", hint=f"Drop up to {MOST} at a time")
     paths = [place / str(name) for name in names]
     if any(path.parent != place or not path.is_file() for path in paths):
-        raise InputError("the photographs cannot be found", mend="Drop them again")
+        raise InputError("the photographs cannot be found", hint="Drop them again")
     return paths
 
 
@@ -115,12 +115,12 @@ def _thickness(said: Mapping[str, Any], unit: LengthUnit) -> float:
     if not text:
         raise InputError(
             "how thick the slices are is not typed",
-            mend="Measure one with a caliper: its upper face is nearer to the camera than the paper",
+            hint="Measure one with a caliper: its upper face is nearer to the camera than the paper",
         )
     try:
         return length_of(text, unit, "")
     except InputError as refusal:
-        raise InputError(f"the thickness: {refusal.what}", mend=refusal.mend) from None
+        raise InputError(f"the thickness: {refusal.what}", hint=refusal.hint) from None
 
 
 def _bars(said: Mapping[str, Any]) -> tuple[float, float] | None:
@@ -128,18 +128,18 @@ def _bars(said: Mapping[str, Any]) -> tuple[float, float] | None:
     if not any(texts):
         return None
     if not all(texts):
-        raise InputError("one bar of the print is typed and the other is not", mend="Measure both, or type neither")
+        raise InputError("one bar of the print is typed and the other is not", hint="Measure both, or type neither")
     try:
         across, up = (length_of(text, "mm", "") for text in texts)
     except InputError as refusal:
-        raise InputError(f"the print's bars: {refusal.what}", mend=refusal.mend) from None
+        raise InputError(f"the print's bars: {refusal.what}", hint=refusal.hint) from None
     return across, up
 
 
 def _plainly(refusal: PortgeoError) -> PortgeoError:
     """Return a refusal by the photograph's own name, without where it waits."""
     name = None if refusal.file is None else Path(refusal.file).name
-    return InputError(refusal.what, mend=refusal.mend, file=name)
+    return InputError(refusal.what, hint=refusal.hint, file=name)
 
 
 def _traced(
@@ -186,7 +186,7 @@ def take_traced(draft: Draft, edit: Mapping[str, Any]) -> str:
         piece = json.loads((place / SLICES).read_bytes())[number]
         picture = (place / f"{number}-0.jpg").read_bytes()
     except (OSError, ValueError, IndexError):
-        raise InputError("what was traced is no longer kept", mend="Drop the photograph again") from None
+        raise InputError("what was traced is no longer kept", hint="Drop the photograph again") from None
     line = Line(np.array(piece["points"]), np.array(piece["handles"]))
     moves = {int(k): (float(dx), float(dy)) for k, dx, dy in edit.get("moves") or []}
     if any(not 0 <= k < len(line.handles) or not all(map(math.isfinite, move)) for k, move in moves.items()):

@@ -95,13 +95,13 @@ def desk_of(what: str | None) -> Desk:
     if path.is_dir():
         return _of_folder(path, in_folder=True)
     if not path.is_file():
-        raise InputError("there is no such file", file=what, mend="Check the name; `portgeo open` alone starts over")
+        raise InputError("there is no such file", file=what, hint="Check the name; `portgeo open` alone starts over")
     if path.suffix.lower() == ".toml":
         return Desk(path.parent, job=path.name)
     if path.suffix.lower() in SHEET_TYPES:
         return _of_sheet(path)
     raise InputError(
-        "this is neither a section sheet nor a job", file=what, mend="Open a csv, xlsx or toml file, or a job's folder"
+        "this is neither a section sheet nor a job", file=what, hint="Open a csv, xlsx or toml file, or a job's folder"
     )
 
 
@@ -142,7 +142,7 @@ def listening(port: int | None, before: int | None = None) -> Iterator[socket.so
             yield found
         return
     raise InputError(
-        f"port {port} is taken, or may not be used", where="--port", mend="Leave --port out, or name another"
+        f"port {port} is taken, or may not be used", where="--port", hint="Leave --port out, or name another"
     )
 
 

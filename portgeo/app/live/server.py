@@ -204,7 +204,7 @@ class Page:
     async def disk(self, request: Request) -> Response:
         def settle(said: Mapping[str, Any]) -> Changed:
             if said.get("keep") not in ("mine", "disk"):
-                raise InputError("the answer is mine or disk", mend="Load the page again")
+                raise InputError("the answer is mine or disk", hint="Load the page again")
             return self.desk.settle(str(said["keep"]))
 
         return await self._changing(request, settle)
@@ -263,7 +263,7 @@ class Page:
         except PortgeoError as refusal:
             return _refused(refusal)
         except (KeyError, TypeError, ValueError):
-            return _refused(InputError("the request cannot be read", mend="Load the page again"))
+            return _refused(InputError("the request cannot be read", hint="Load the page again"))
         self.hub.ask_of(changed.files)
         self.hub.tell({"type": "versions", "version": changed.version})
         state = await asyncio.to_thread(self.desk.state)
@@ -284,11 +284,11 @@ class Page:
         state = await asyncio.to_thread(self.desk.state)
         if state["on_disk"]:
             what = f"{', '.join(state['on_disk'])} was changed by something else"
-            mend = "Say which is to stay: yours, as typed here, or the one on the disk"
+            hint = "Say which is to stay: yours, as typed here, or the one on the disk"
         else:
             what = "this was typed into an older version: another tab was quicker"
-            mend = "Look at what it says now, and type it again where it is still wanted"
-        return JSONResponse({"what": what, "mend": mend, "state": state}, status_code=409)
+            hint = "Look at what it says now, and type it again where it is still wanted"
+        return JSONResponse({"what": what, "hint": hint, "state": state}, status_code=409)
 
 
 def _text(event: Any) -> str:
@@ -301,34 +301,34 @@ def _text(event: Any) -> str:
 async def _json(request: Request, limit: int = BODY) -> Mapping[str, Any]:
     """Return the JSON object in a request's body. Raises InputError where it is none, or too large."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        raise InputError("the request is not JSON", mend="Load the page again")
+        raise InputError("the request is not JSON", hint="Load the page again")
     data = bytearray()
     async for chunk in request.stream():
         data += chunk
         if len(data) > limit:
-            raise InputError("this is too much at a time", mend="Paste less")
+            raise InputError("this is too much at a time", hint="Paste less")
     try:
         said = json.loads(bytes(data))
     except (ValueError, RecursionError):
-        raise InputError("the request is not JSON", mend="Load the page again") from None
+        raise InputError("the request is not JSON", hint="Load the page again") from None
     if not isinstance(said, dict):
-        raise InputError("the request says nothing", mend="Load the page again")
+        raise InputError("the request says nothing", hint="Load the page again")
     return said
 
 
 def _version(said: Mapping[str, Any]) -> int:
     version = said["version"]
     if not isinstance(version, int):
-        raise InputError("the request names no version", mend="Load the page again")
+        raise InputError("the request names no version", hint="Load the page again")
     return version
 
 
 def _list(said: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
     found = said[key]
     if not isinstance(found, list) or any(not isinstance(each, dict) for each in found):
-        raise InputError("the request cannot be read", mend="Load the page again")
+        raise InputError("the request cannot be read", hint="Load the page again")
     return found
 
 
 def _refused(refusal: PortgeoError) -> Response:
-    return JSONResponse({"what": refusal.what, "mend": refusal.mend, "where": refusal.where}, status_code=400)
+    return JSONResponse({"what": refusal.what, "hint": refusal.hint, "where": refusal.where}, status_code=400)

@@ -48,7 +48,7 @@ def set_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     job = job_of(asked)
     of = job.job.set
     if of is None:
-        raise InputError("there is no set of runners yet", mend="Say how many, and type their readings")
+        raise InputError("there is no set of runners yet", hint="Say how many, and type their readings")
     scan = {} if of.scan is None else of.scan.model_dump()
     scan = {{"units": "units_in", "with_stem": "with_stem_mm"}.get(key, key): value for key, value in scan.items()}
     runners = []

@@ -350,5 +350,5 @@ def _shown(
 
     unfinished : of an outline that is no fault while its points are being typed.
     """
-    texts = {"what": renumbered(problem.what, page_row), "mend": renumbered(problem.mend, page_row)}
+    texts = {"what": renumbered(problem.what, page_row), "hint": renumbered(problem.hint, page_row)}
     return {"row": row, "column": column, **texts, "unfinished": NOT_CLOSED in problem.what}

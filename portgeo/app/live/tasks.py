@@ -100,9 +100,9 @@ class Tasks:
         self._running.pop(name, None)
         refusal: dict[str, str] | None = None
         if task.cancelled:
-            refusal = {"what": "cancelled", "mend": ""}
+            refusal = {"what": "cancelled", "hint": ""}
         elif found is None:
-            refusal = {"what": "the system ended it, as it does when memory runs out", "mend": "Try it again"}
+            refusal = {"what": "the system ended it, as it does when memory runs out", "hint": "Try it again"}
         elif found[0] == "refused":
             refusal = found[1]
         result = found[1] if found is not None and found[0] == "done" and refusal is None else None
@@ -157,7 +157,7 @@ def _work(asked: Asked, pipe: Connection) -> None:
     except PortgeoError as refusal:
         where = ", ".join(part for part in (refusal.file, refusal.where) if part)
         what = f"{where}: {refusal.what}" if where else refusal.what
-        found = "refused", {"what": what, "mend": refusal.mend}
+        found = "refused", {"what": what, "hint": refusal.hint}
     except KeyboardInterrupt:
         return  # cancelled, and what it had set to work is ended
     pipe.send(found)

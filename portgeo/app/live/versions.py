@@ -126,7 +126,7 @@ class Versions:
             raise OutputError(
                 f"the log of versions cannot be written ({error.strerror or error})",
                 file=str(self.log),
-                mend="Check that there is room on the disk and that you may write there",
+                hint="Check that there is room on the disk and that you may write there",
             ) from error
         self._take(line)
         return self.all[-1]
@@ -225,5 +225,5 @@ def _lost(folder: Path) -> OutputError:
     return OutputError(
         "what this version held is gone or damaged",
         file=str(folder),
-        mend="The newest is in the sheet itself; go back to another version",
+        hint="The newest is in the sheet itself; go back to another version",
     )

@@ -45,7 +45,7 @@ class XlsxSheet:
             self._part = _first_sheet(self._parts)
             self._root = _parsed(self._parts[self._part])
         except (KeyError, etree.XMLSyntaxError, StopIteration) as error:
-            raise InputError("the workbook cannot be typed into", file=file, mend="Save it as CSV") from error
+            raise InputError("the workbook cannot be typed into", file=file, hint="Save it as CSV") from error
         self._name = etree.QName(self._root).namespace
         typed, self._formulas, last = self._read()
         texts = {number: trimmed([(cell or "").strip() for cell in cells]) for number, cells in found}
@@ -107,7 +107,7 @@ class XlsxSheet:
         """Write a cell as it was typed. Raises InputError where there is no such cell, or it holds a formula."""
         k, index = place_of_row(row, len(self._cells)) - 1, column_index(self._header, column)
         if self.is_formula(row, index):
-            raise InputError("the cell holds a formula", mend="Change it in the spreadsheet")
+            raise InputError("the cell holds a formula", hint="Change it in the spreadsheet")
         cells = self._cells[k]
         cells += [""] * (index + 1 - len(cells))
         cells[index] = checked_text(text)
@@ -115,7 +115,7 @@ class XlsxSheet:
     def insert(self, at: int, count: int) -> None:
         """Put empty rows before row `at`; one past the last appends them. Rows keep their place's format."""
         if not (1 <= at <= len(self._cells) + 1 and 1 <= count and len(self._cells) + count <= ROWS):
-            raise InputError("there is no such place for rows", mend="Load the page again")
+            raise InputError("there is no such place for rows", hint="Load the page again")
         self._check_moved(at)
         self._cells[at - 1 : at - 1] = [[""] * len(self._header) for _ in range(count)]
         number = self._numbers[-1] if self._numbers else self.header_number
@@ -135,14 +135,14 @@ class XlsxSheet:
     def _check_moved(self, row: int) -> None:
         """Refuse to move a formula: what it counts with would be another cell."""
         if any(number in self._numbers[row - 1 :] for number, _ in self._formulas):
-            raise InputError("there are formulas in the rows that would move", mend="Do it in the spreadsheet")
+            raise InputError("there are formulas in the rows that would move", hint="Do it in the spreadsheet")
 
     def add_column(self, name: str) -> None:
         """Write another name at the end of the header."""
         if name in self._header:
-            raise InputError(f"there is a column {name} already", mend="Type into it")
+            raise InputError(f"there is a column {name} already", hint="Type into it")
         if len(self._header) >= COLUMNS:
-            raise InputError("the sheet has too many columns", mend="Take one out in the spreadsheet")
+            raise InputError("the sheet has too many columns", hint="Take one out in the spreadsheet")
         self._header.append(checked_text(name))
 
     def data(self) -> bytes:
@@ -164,7 +164,7 @@ class XlsxSheet:
             raise InputError(
                 "this would not be read back from the workbook as it was typed",
                 file=self.file,
-                mend="A row cannot begin with #",
+                hint="A row cannot begin with #",
             )
         return data
 

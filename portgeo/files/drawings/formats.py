@@ -45,25 +45,25 @@ def read_svg(data: bytes, file: str) -> Drawing:
     import svgelements
 
     if re.search(rb"<!ENTITY[^>]*(SYSTEM|PUBLIC|&)", data):
-        raise InputError("the drawing refers to other files or to itself", file=file, mend="Save it as a plain SVG")
+        raise InputError("the drawing refers to other files or to itself", file=file, hint="Save it as a plain SVG")
     if len(re.findall(rb"<(?:\w+:)?use[\s/>]", data)) > SVG_USES:
-        raise InputError("the drawing is made of references", file=file, mend="Convert its clones to paths and save")
+        raise InputError("the drawing is made of references", file=file, hint="Convert its clones to paths and save")
     try:
         svg = svgelements.SVG.parse(io.BytesIO(data), reify=True)
         sizes = [str(svg.values.get(side) or "") for side in ("width", "height")]
         shapes = [svgelements.Path(e).reify() for e in svg.elements() if isinstance(e, svgelements.Shape)]
     except Exception as error:  # the library raises whatever its parser met
-        raise InputError("the SVG cannot be read", file=file, mend="Save it again as a plain SVG") from error
+        raise InputError("the SVG cannot be read", file=file, hint="Save it again as a plain SVG") from error
     if any("%" in size and size.strip() != "100%" for size in sizes):
         raise InputError(
             f"the drawing's size is {' by '.join(sizes)}, which is no length",
             file=file,
-            mend='Give the svg element a width and height such as width="100mm"',
+            hint='Give the svg element a width and height such as width="100mm"',
         )
     try:
         chains = [chain for path in shapes for chain in _svg_chains(path, file)]
     except (ValueError, ArithmeticError, TypeError, AttributeError, LookupError) as error:
-        raise InputError("a path of the SVG cannot be read", file=file, mend="Save it as a plain SVG") from error
+        raise InputError("a path of the SVG cannot be read", file=file, hint="Save it as a plain SVG") from error
     return Drawing(_checked(chains, file), MM_PER_PIXEL)
 
 
@@ -140,12 +140,12 @@ def read_dxf(data: bytes, file: str, unit: str) -> Drawing:
         raise InputError(
             "the DXF cannot be read: it is damaged or not a DXF",
             file=file,
-            mend="Save it again from the drawing program, as an ASCII DXF of 2000 or later",
+            hint="Save it again from the drawing program, as an ASCII DXF of 2000 or later",
         ) from error
     height = np.concatenate([chain[:, 2] for chain in chains]) if chains else np.zeros(1)
     if np.ptp(height) > FLAT_MM:
         raise GeometryError(
-            "the drawing is not flat in its x-y plane", file=file, mend="Draw the outline in the x-y plane"
+            "the drawing is not flat in its x-y plane", file=file, hint="Draw the outline in the x-y plane"
         )
     return Drawing(_checked([chain[:, :2] for chain in chains], file), scale)
 
@@ -274,5 +274,5 @@ def _too_large(file: str) -> InputError:
     return InputError(
         "the drawing has more lines, or larger ones, than any port's outline",
         file=file,
-        mend="Leave only the outline in it, and check its unit",
+        hint="Leave only the outline in it, and check its unit",
     )

@@ -64,7 +64,7 @@ def _of_file(source: bytes, file: str, unit: LengthUnit) -> FloatArray:
         raise InputError(
             f"an outline cannot be read from a {suffix or 'nameless'} file",
             file=file,
-            mend="Use DXF, SVG or CSV",
+            hint="Use DXF, SVG or CSV",
         )
     if suffix not in (".dxf", ".svg"):
         return _as_seen(_traced(source, file, unit), 1.0)
@@ -106,15 +106,15 @@ def _read_trace(source: Source, file: str, unit: LengthUnit) -> Drawing:
                 continue
             if len(cells) != 2 or not all(cells):
                 what = f"the row has {sum(map(bool, cells))} numbers"
-                problems.add(InputError(what, row=number, mend="Write two in each row, x (to the right) and y (up)"))
+                problems.add(InputError(what, row=number, hint="Write two in each row, x (to the right) and y (up)"))
                 continue
             for column, index in enumerate(order):
                 with problems.gathering(), placing(row=number, column="xy"[column]):
                     points[k, column] = read_number(cells[index], unit=own_unit, decimal_comma=table.decimal_comma)
         problems.refuse()
         if len(points) < 3:
-            mend = "Write at least three, better one each millimeter"
-            raise InputError(f"the trace has {len(points)} points", mend=mend)
+            hint = "Write at least three, better one each millimeter"
+            raise InputError(f"the trace has {len(points)} points", hint=hint)
     scale = MM_PER[own_unit]
     return Drawing((points * scale,), scale)
 
@@ -130,7 +130,7 @@ def _trace_header(header: tuple[str, ...], file: str, unit: LengthUnit) -> tuple
         f"the header {', '.join(header)[:60]!r} does not name two columns x and y in one unit",
         file=file,
         where="row 1",
-        mend="Name them x_mm and y_mm, or x_in and y_in",
+        hint="Name them x_mm and y_mm, or x_in and y_in",
     )
 
 
@@ -148,7 +148,7 @@ def _not_closed(gap: float, point: FloatArray, scale: float, file: str) -> Geome
     return GeometryError(
         f"{NOT_CLOSED}: a gap of {gap / scale:.3f} of its own units {_place(point, scale)}",
         file=file,
-        mend="End it with the point that it begins with",
+        hint="End it with the point that it begins with",
     )
 
 
@@ -156,7 +156,7 @@ def _closed_loop(drawing: Drawing, file: str) -> FloatArray:
     """Return the one closed loop that a drawing's chains make, end to end."""
     chains = [chain for chain in drawing.chains if np.ptp(chain, axis=0).max() > JOIN_MM]
     if not chains:
-        raise InputError("the drawing has no lines", file=file, mend="Draw the outline with lines, arcs or curves")
+        raise InputError("the drawing has no lines", file=file, hint="Draw the outline with lines, arcs or curves")
     ends = np.array([chain[[0, -1]] for chain in chains])  # (chains, 2, xy)
     node = _meeting_points(ends.reshape(-1, 2)).reshape(-1, 2)
     count = int(node.max()) + 1
@@ -167,7 +167,7 @@ def _closed_loop(drawing: Drawing, file: str) -> FloatArray:
         raise GeometryError(
             f"{degree[crowded[0]]} lines meet {_place(where, drawing.scale)}",
             file=file,
-            mend="Leave only the outline, drawn once",
+            hint="Leave only the outline, drawn once",
         )
     # Chains are edges between meeting points; each connected group is one loop or one open line.
     from scipy.sparse import coo_array
@@ -187,7 +187,7 @@ def _closed_loop(drawing: Drawing, file: str) -> FloatArray:
         raise GeometryError(
             f"found {closed} closed outlines" + (f" and {loose} open lines" if loose else ""),
             file=file,
-            mend="Leave one closed outline in the drawing",
+            hint="Leave one closed outline in the drawing",
         )
     if gaps[0] > CLOSE_MM:
         raise _not_closed(gaps[0], loops[0][-1], drawing.scale, file)
@@ -239,18 +239,18 @@ def _checked(loop: FloatArray, scale: float, file: str) -> FloatArray:
     loop = loop[step > REPEAT_MM]
     extent = np.ptp(loop, axis=0) if len(loop) else np.zeros(2)
     if len(loop) < 3 or shapely.MultiPoint(loop).convex_hull.area < FLAT_SHARE * extent.max() ** 2:
-        raise GeometryError("the outline encloses no area", file=file, mend="Trace the section all the way round")
+        raise GeometryError("the outline encloses no area", file=file, hint="Trace the section all the way round")
     if not (SIZES_MM[0] <= extent.max() <= SIZES_MM[1]):
         raise GeometryError(
             f"the outline is {extent[0]:.4g} mm wide and {extent[1]:.4g} mm high, no port's size "
             f"(a unit of the drawing is {scale:.6g} mm)",
             file=file,
-            mend="Set the drawing's unit and scale",
+            hint="Set the drawing's unit and scale",
         )
     polygon = shapely.Polygon(loop)
     if not shapely.is_valid(polygon):
         reason = shapely.is_valid_reason(polygon)
         numbers = re.findall(r"-?[0-9.]+(?:e[-+]?[0-9]+)?", reason.partition("[")[2])
         place = f" {_place(np.array(numbers[:2], dtype=float), scale)}" if len(numbers) >= 2 else ""
-        raise GeometryError(f"the outline crosses or touches itself{place}", file=file, mend="Fix the outline there")
+        raise GeometryError(f"the outline crosses or touches itself{place}", file=file, hint="Fix the outline there")
     return loop

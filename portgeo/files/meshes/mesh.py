@@ -68,14 +68,14 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
     """
     file = str(path)
     if unit is not None and unit not in MM_PER:
-        raise InputError(f"{unit!r} is no unit of length", mend=f"Give one of {', '.join(MM_PER)}")
+        raise InputError(f"{unit!r} is no unit of length", hint=f"Give one of {', '.join(MM_PER)}")
     suffix = Path(path).suffix.lower()
     if suffix not in READ:
         size_of(path)  # a name with a slip in its ending is mostly of no file
         raise InputError(
             f"a mesh cannot be read from a {suffix or 'nameless'} file",
             file=file,
-            mend=f"Export it as one of {', '.join(READ)}",
+            hint=f"Export it as one of {', '.join(READ)}",
         )
     try:
         raw = _read(Path(path), suffix)
@@ -83,13 +83,13 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
         raise error.in_file(file) from error
     except MemoryError as error:
         raise InputError(
-            "the mesh does not fit into memory", file=file, mend="Make it coarser where it was scanned"
+            "the mesh does not fit into memory", file=file, hint="Make it coarser where it was scanned"
         ) from error
     if np.abs(raw.vertices).max() > FARTHEST:
         raise InputError(
             f"a coordinate is {np.abs(raw.vertices).max():.3g}, farther out than any scan",
             file=file,
-            mend="Export the mesh again, or repair it",
+            hint="Export the mesh again, or repair it",
         )
     known, source = (unit, "option") if unit else (raw.unit, "file" if raw.unit else None)
     scale = MM_PER[unit] if unit else raw.scale
@@ -103,7 +103,7 @@ def _read(path: Path, suffix: str) -> _Raw:
             vertices, faces, sha256, head = read_stl(path, size)
         except OSError as error:
             raise InputError(
-                f"the file cannot be read ({error.strerror})", mend="Check that you may read it"
+                f"the file cannot be read ({error.strerror})", hint="Check that you may read it"
             ) from error
         unit = read_header_unit(head)
         return _Raw(vertices, faces, sha256, unit, MM_PER[unit] if unit else 1.0)
@@ -117,13 +117,13 @@ def _read(path: Path, suffix: str) -> _Raw:
         if len(faces) < declared:
             raise InputError(
                 f"the file says it has {declared} faces, and {len(faces)} can be read",
-                mend="Copy or export it again",
+                hint="Copy or export it again",
             )
         unit = "m" if suffix == ".glb" else read_header_unit(comments)  # glTF 2.0, 3.4: all lengths are metres
         scale = MM_PER[unit] if unit else 1.0
     if not len(faces):
         raise InputError(
-            "the file has no triangles", mend="Export the mesh again; of a cloud of points, make a mesh first"
+            "the file has no triangles", hint="Export the mesh again; of a cloud of points, make a mesh first"
         )
     first, number = unique_points(vertices)
     return _Raw(vertices[first], number[faces], hashlib.sha256(data).hexdigest(), unit, scale)
@@ -150,12 +150,12 @@ def _through_trimesh(data: bytes, suffix: str) -> tuple[FloatArray, IntArray]:
         raise
     except Exception as error:  # the library raises whatever its parsers met
         raise InputError(
-            f"the file is damaged, cut short, or not {suffix[1:].upper()}", mend="Copy or export it again"
+            f"the file is damaged, cut short, or not {suffix[1:].upper()}", hint="Copy or export it again"
         ) from error
     finally:
         log.setLevel(level)
     if len(faces) and not (0 <= faces.min() and faces.max() < len(vertices)):
-        raise InputError("a triangle names a vertex that is not there", mend="Copy or export it again")
+        raise InputError("a triangle names a vertex that is not there", hint="Copy or export it again")
     return vertices, faces
 
 
@@ -172,12 +172,12 @@ def _check_off(data: bytes) -> tuple[bytes, int]:
     try:
         vertices, faces = int(words[0]), int(words[1])
     except (ValueError, IndexError) as error:
-        raise InputError("the file is not an OFF: it has no counts", mend="Export it again") from error
+        raise InputError("the file is not an OFF: it has no counts", hint="Export it again") from error
     # A vertex is at least "0 0 0" and a face "3 0 0 0", each on its line.
     if vertices < 0 or faces < 0 or 6 * vertices + 8 * faces > len(data) + 2:
         raise InputError(
             f"the file says it has {vertices} vertices and {faces} faces and is too small for them",
-            mend="Copy or export it again",
+            hint="Copy or export it again",
         )
     return _comments(data), faces
 
@@ -187,7 +187,7 @@ def _check_glb(data: bytes) -> tuple[bytes, int]:
 
     The header is magic, version and length, then chunks of length, type and bytes (glTF 2.0, 4.4).
     """
-    fault = InputError("the GLB is damaged, cut short, or refers to other files", mend="Copy or export it again")
+    fault = InputError("the GLB is damaged, cut short, or refers to other files", hint="Copy or export it again")
     if data[:4] != b"glTF" or int.from_bytes(data[8:12], "little") > len(data):
         raise fault
     try:
@@ -224,7 +224,7 @@ def write_mesh(
         raise OutputError(
             f"a mesh cannot be written to a {suffix or 'nameless'} file",
             file=str(path),
-            mend=f"End the name in one of {', '.join(WRITTEN)}",
+            hint=f"End the name in one of {', '.join(WRITTEN)}",
         )
     vertices = np.asarray(vertices, dtype=np.float64)
     faces = np.asarray(faces, dtype=np.int64)

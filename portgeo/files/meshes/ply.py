@@ -22,7 +22,7 @@ def check_ply(data: bytes) -> tuple[bytes, int]:
 
     A list takes at least its count; in ASCII, a property at least a digit and a space.
     """
-    fault = InputError("the file is not a PLY, or its header is damaged", mend="Copy or export it again")
+    fault = InputError("the file is not a PLY, or its header is damaged", hint="Copy or export it again")
     end = data.find(b"end_header", 0, HEADER_LIMIT)
     if not data.startswith(b"ply") or end < 0:
         raise fault
@@ -49,7 +49,7 @@ def check_ply(data: bytes) -> tuple[bytes, int]:
         declared = ", ".join(f"{number} of {name}" for name, number in counts.items())
         raise InputError(
             f"the file says it has {declared}, and is too short for them",
-            mend="Copy or export it again",
+            hint="Copy or export it again",
         )
     return header, counts.get("face", 0)
 

@@ -54,10 +54,10 @@ def read_stl(path: Path, size: int) -> tuple[FloatArray, IntArray, str, bytes]:
 def _lies(count: int, size: int, whole_header: bool) -> InputError:
     there = max(size - HEADER, 0) // TRIANGLE.itemsize
     if not whole_header or count == 0:
-        return InputError("the file has no triangles, or is not an STL", mend="Export the mesh again")
+        return InputError("the file has no triangles, or is not an STL", hint="Export the mesh again")
     return InputError(
         f"the file says it has {count} triangles but has room for {there}: it is cut short, or not an STL",
-        mend="Copy or export it again",
+        hint="Copy or export it again",
     )
 
 
@@ -69,14 +69,14 @@ def _ascii_corners(data: bytes) -> FloatArray:
         raise InputError(
             f"the text has {len(triples)} corners and {facets} whole triangles, or no end: it is cut "
             "short, or not an STL",
-            mend="Copy or export it again",
+            hint="Copy or export it again",
         )
     if not facets:
-        raise InputError("the file has no triangles", mend="Export the mesh again")
+        raise InputError("the file has no triangles", hint="Export the mesh again")
     try:
         return np.array(triples).astype(np.float64).reshape(-1, 3)
     except ValueError as error:
-        raise InputError("a corner is not three numbers", mend="Export it again, best as binary STL") from error
+        raise InputError("a corner is not three numbers", hint="Export it again, best as binary STL") from error
 
 
 def write_stl(vertices: FloatArray, faces: IntArray) -> bytes:
@@ -111,7 +111,7 @@ def unique_points(points: np.ndarray) -> tuple[IntArray, IntArray]:
     with np.errstate(invalid="ignore"):
         points += points.dtype.type(0.0)  # -0.0 + 0.0 is 0.0
     if not np.isfinite(points).all():
-        raise InputError("a coordinate is not a finite number", mend="Export the mesh again, or repair it")
+        raise InputError("a coordinate is not a finite number", hint="Export the mesh again, or repair it")
     key = _hash(points)
     order = np.argsort(key)
     key = key.take(order)

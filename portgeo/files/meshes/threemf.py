@@ -79,20 +79,20 @@ def read_3mf(data: bytes, file: str) -> tuple[FloatArray, IntArray, str, float]:
             if name.lower().endswith(".model")
         }
         if not models:
-            raise InputError("the file holds no 3D model", mend="Export it again as 3MF")
+            raise InputError("the file holds no 3D model", hint="Export it again as 3MF")
         root = models.get("/3D/3dmodel.model")
         main = "/3D/3dmodel.model" if root is not None else min(models)
         unit = models[main].get("unit", "millimeter")
         if unit not in MM_PER_UNIT:
-            raise InputError(f"the file's unit is {unit[:40]!r}", mend="Export it again in millimeters")
+            raise InputError(f"the file's unit is {unit[:40]!r}", hint="Export it again in millimeters")
         objects = {
             (name, part.get("id")): part for name, tree in models.items() for part in tree.iter(f"{{{CORE}}}object")
         }
         parts = list(_built(objects, main, list(models[main].iter(f"{{{CORE}}}item"))))
     except (etree.XMLSyntaxError, ValueError, TypeError, LookupError) as error:
-        raise InputError("its model is damaged", mend="Export it again as 3MF") from error
+        raise InputError("its model is damaged", hint="Export it again as 3MF") from error
     if not parts:
-        raise InputError("the file places no mesh", mend="Export it again as 3MF")
+        raise InputError("the file places no mesh", hint="Export it again as 3MF")
     offset = np.cumsum([0] + [len(v) for v, _ in parts[:-1]])
     vertices = np.vstack([v for v, _ in parts])
     faces = np.vstack([f + o for (_, f), o in zip(parts, offset, strict=True)])
@@ -113,7 +113,7 @@ def _built(objects: dict[tuple[str, str | None], Any], model: str, items: list[A
         vertices, faces = meshes[key]
         visits, triangles = visits + 1, triangles + len(faces)
         if visits > PLACINGS or triangles > TRIANGLES:
-            raise InputError("the file places objects without end", mend="Export only the port")
+            raise InputError("the file places objects without end", hint="Export only the port")
         place = _transform(item.get("transform")) @ outer
         if len(faces):
             mirrored = np.linalg.det(place[:3, :3]) < 0

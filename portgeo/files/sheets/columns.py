@@ -104,7 +104,7 @@ class Layout:
     """A kind of sheet.
 
     kind : "a section sheet". columns : by what they mean. needed : those without which nothing can be read, each with
-    the mend. instead : columns that stand in for one that is needed. names : what to say where a header's name is
+    the hint. instead : columns that stand in for one that is needed. names : what to say where a header's name is
     like none. alike : other ways of writing a name. other_kinds : what a sheet is whose header has columns of all
     these names instead, each with or without a unit.
     """
@@ -158,8 +158,8 @@ def named_columns(
     _refuse_other_kind(layout, names)
     for index, written in enumerate(names):
 
-        def tell(what: str, mend: str, name: str = written[:60] or str(index + 1)) -> None:
-            problems.add(InputError(what, mend=mend, row=number, column=name))
+        def tell(what: str, hint: str, name: str = written[:60] or str(index + 1)) -> None:
+            problems.add(InputError(what, hint=hint, row=number, column=name))
 
         if not written:
             filled = next((row for row, cells in body if index < len(cells) and cells[index]), None)
@@ -190,9 +190,9 @@ def named_columns(
         if own is not None:
             columns.setdefault(column.name, replace(column, unit=own))
     if not problems:  # a column that is missing is mostly one that was told to be misspelt
-        for name, mend in layout.needed.items():
+        for name, hint in layout.needed.items():
             if name not in columns and layout.instead.get(name) not in columns:
-                problems.add(InputError(f"the header has no {name} column", mend=mend, row=number))
+                problems.add(InputError(f"the header has no {name} column", hint=hint, row=number))
     return {name: column for name, column in columns.items() if name not in doubtful}
 
 
@@ -203,7 +203,7 @@ def _refuse_other_kind(layout: Layout, names: Sequence[str]) -> None:
         if first_words.issuperset(columns) and first_words.isdisjoint(layout.needed):
             has = " and ".join(columns)
             what = f"this is {kind}, not {layout.kind}: it has columns for {has}"
-            raise InputError(what, mend=f"Name {layout.kind}")
+            raise InputError(what, hint=f"Name {layout.kind}")
 
 
 def _near(plain: str, known: Mapping[str, Any], share: float) -> list[str]:
@@ -212,12 +212,12 @@ def _near(plain: str, known: Mapping[str, Any], share: float) -> list[str]:
 
 
 def _unknown(layout: Layout, known: Mapping[str, Any], plain: str) -> tuple[str, str]:
-    """Return what is said of a name that a header cannot have, and the mend."""
+    """Return what is said of a name that a header cannot have, and the hint."""
     column = layout.columns.get(plain)
     if column is not None:
         *most, last = (f"{plain}_{unit}" for unit in column.units)
         return "the column does not say its unit", f"Name it {', '.join(most) + ' or ' if most else ''}{last}"
     close = _near(plain, known, NEAR)
     remarks = "; remarks go into note" if "note" in layout.columns else ""
-    mend = f"Did you mean {close[0]}? Fix the name or remove the column{remarks}" if close else layout.names
-    return f"no column of {layout.kind} has this name", mend
+    hint = f"Did you mean {close[0]}? Fix the name or remove the column{remarks}" if close else layout.names
+    return f"no column of {layout.kind} has this name", hint

@@ -34,24 +34,24 @@ def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:
     for name, rows in legs.items():
         first = rows[0]
         if len(trunk) < 2:
-            mend = "Leave the leg empty in the rows before the split, two or more of them"
-            first.tell("leg", "the port splits, and its trunk has no two rows", mend)
+            hint = "Leave the leg empty in the rows before the split, two or more of them"
+            first.tell("leg", "the port splits, and its trunk has no two rows", hint)
             return
         if len(legs) < 2:
-            mend = "Give each leg its rows; of a port that does not split leave the column empty"
-            first.tell("leg", f"{name} is the only leg", mend)
+            hint = "Give each leg its rows; of a port that does not split leave the column empty"
+            first.tell("leg", f"{name} is the only leg", hint)
         if len(rows) < 2:
             first.tell("leg", f"leg {name} has one row", "Give it two or more, the first in the plane of the split")
         split, begins = (row.number_in("station", np.nan) for row in (trunk[-1], first))
         if abs(begins - split) > SAME_STATION_MM:
             ends, begin = display.length(split), display.length(begins)
-            mend = f"Begin each leg with a row at {ends}: its outline in the plane of the split"
-            first.tell("station", f"leg {name} begins at station {begin}, and the trunk ends at {ends}", mend)
+            hint = f"Begin each leg with a row at {ends}: its outline in the plane of the split"
+            first.tell("station", f"leg {name} begins at station {begin}, and the trunk ends at {ends}", hint)
         for row in (*trunk, *rows):
             drawn = next((column for column in PLACED if row.given(column) is not None), None)
             if drawn is not None:
-                mend = "Give station, turn_deg and swing_deg instead"
-                row.tell(drawn, "a port that splits cannot be given by places or points", mend)
+                hint = "Give station, turn_deg and swing_deg instead"
+                row.tell(drawn, "a port that splits cannot be given by places or points", hint)
 
 
 def begun_at_split(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tuple[Reading, ...]:

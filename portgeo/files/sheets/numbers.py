@@ -75,11 +75,11 @@ def read_number(text: str, *, unit: str, decimal_comma: bool) -> float:
     if DATE.fullmatch(plain):
         raise InputError(
             f"{shown} is a date (spreadsheets take a fraction such as 5/8 for one)",
-            mend="Write a decimal point, or format the column as text before typing fractions",
+            hint="Write a decimal point, or format the column as text before typing fractions",
         )
     raise InputError(
         f"{shown} is not a number",
-        mend=f"Write a number such as {EXAMPLES[unit]}",
+        hint=f"Write a number such as {EXAMPLES[unit]}",
     )
 
 
@@ -96,11 +96,11 @@ def _without_unit(plain: str, shown: str, unit: str) -> str:
     written = UNIT_MARKS[mark[1].lower()]
     if not unit:
         what = f"{shown} is in {UNIT_NAMES[written]}, and this is neither a length nor an angle"
-        raise InputError(what, mend="Check what was typed, and write the number alone")
+        raise InputError(what, hint="Check what was typed, and write the number alone")
     if written != unit:
         raise InputError(
             f"{shown} is in {UNIT_NAMES[written]}, but the column is in {UNIT_NAMES[unit]}",
-            mend=f"Write it in {UNIT_NAMES[unit]}",
+            hint=f"Write it in {UNIT_NAMES[unit]}",
         )
     return plain[: mark.start()]
 
@@ -109,12 +109,12 @@ def _with_point(plain: str, shown: str, decimal_comma: bool) -> str:
     if plain.count(",") > 1 or "." in plain:
         raise InputError(
             f"{shown} has more than one decimal mark",
-            mend="Write it without marks between thousands",
+            hint="Write it without marks between thousands",
         )
     if not decimal_comma:
         raise InputError(
             f"{shown} has a comma, which separates columns in this file",
-            mend="Write a decimal point, or save the sheet with semicolons between columns",
+            hint="Write a decimal point, or save the sheet with semicolons between columns",
         )
     return plain.replace(",", ".")
 
@@ -124,17 +124,17 @@ def _fraction(match: re.Match[str], shown: str, unit: str) -> float:
     if unit == "mm":
         raise InputError(
             f"{shown} is a fraction, in a column of millimeters",
-            mend="Write millimeters with a decimal point, or name the column ..._in if this is in inches",
+            hint="Write millimeters with a decimal point, or name the column ..._in if this is in inches",
         )
     if int(bottom) == 0 or (whole is not None and int(top) >= int(bottom)):
-        raise InputError(f"{shown} is not a fraction that can be read", mend="Write it as 1 5/8")
+        raise InputError(f"{shown} is not a fraction that can be read", hint="Write it as 1 5/8")
     if unit == "in" and int(bottom) not in INCH_PARTS:
-        raise InputError(f"{shown} is a fraction, and no rule has an inch in {bottom} parts", mend=INCH_MEND)
+        raise InputError(f"{shown} is a fraction, and no rule has an inch in {bottom} parts", hint=INCH_MEND)
     value = float(whole or 0) + int(top) / int(bottom)
     return -value if sign == "-" else value
 
 
 def _finite(value: float, shown: str) -> float:
     if value in (float("inf"), float("-inf")):
-        raise InputError(f"{shown} is too large a number", mend="Check what was typed")
+        raise InputError(f"{shown} is too large a number", hint="Check what was typed")
     return value

@@ -30,7 +30,7 @@ class Row:
                 try:
                     self._values[name] = sheet.layout.columns[name].read(self.cell(name))
                 except InputError as refusal:
-                    self.tell(name, refusal.what, refusal.mend)
+                    self.tell(name, refusal.what, refusal.hint)
 
     def cell(self, name: str) -> Cell:
         """Return a cell of a column that the sheet has."""
@@ -62,26 +62,26 @@ class Row:
         return name in self._told or (self._sheet.header_told and name not in self._sheet.columns)
 
     def tell(
-        self, name: str, what: str, mend: str, where: str | None = None, kind: type[PortgeoError] = InputError
+        self, name: str, what: str, hint: str, where: str | None = None, kind: type[PortgeoError] = InputError
     ) -> None:
         """Tell what is wrong with a cell, and go on without it. where : in words, of more than the cell."""
         if not self.told(name):
             self._lose(name)
-            self._sheet.problems.add(kind(what, mend=mend, where=where, row=self.number, column=self.written(name)))
+            self._sheet.problems.add(kind(what, hint=hint, where=where, row=self.number, column=self.written(name)))
 
     def tell_all(self, name: str, refusal: PortgeoError, place: Callable[[Problem], str]) -> None:
         """Tell all that is wrong with what a cell names. place : in words, of a problem."""
         row, column = self.number, self.written(name)
         for problem in () if self.told(name) else refusal.problems:
             what = f"{place(problem)}: {problem.what}"
-            self._sheet.problems.add(type(refusal)(what, mend=problem.mend, row=row, column=column))
+            self._sheet.problems.add(type(refusal)(what, hint=problem.hint, row=row, column=column))
         self._lose(name)
 
-    def tell_empty(self, name: str, what: str, mend: str) -> None:
+    def tell_empty(self, name: str, what: str, hint: str) -> None:
         """Tell that a cell is empty; of a column that the sheet does not have, once."""
         if name in self._sheet.columns or name not in self._sheet.missed:
             self._sheet.missed.add(name)
-            self.tell(name, what, mend)
+            self.tell(name, what, hint)
         self._lose(name)
 
     def _lose(self, name: str) -> None:
@@ -110,7 +110,7 @@ class Rows:
         if len(table.rows) < 2:
             raise InputError(
                 f"the {layout.kind.removeprefix('a ')} has no rows",
-                mend="Type a header and under it a row a reading; lines that begin with # are not read",
+                hint="Type a header and under it a row a reading; lines that begin with # are not read",
             )
         return cls(table, layout)
 

@@ -19,33 +19,33 @@ ALSO_CALLED = {"rectangle": "rect", "circle": "round", "ellipse": "oval"}
 
 def _signed(cell: Cell, value: float) -> None:
     if abs(value) > LONGEST_MM:
-        raise InputError(f"{cell.own(value)} is longer than any port", mend=cell.unit_mend)
+        raise InputError(f"{cell.own(value)} is longer than any port", hint=cell.unit_mend)
 
 
 def _length(cell: Cell, value: float) -> None:
     if value < 0.0:
-        raise InputError(f"{cell.shown} is negative", mend="Write a length of zero or more")
+        raise InputError(f"{cell.shown} is negative", hint="Write a length of zero or more")
     _signed(cell, value)
 
 
 def _size(cell: Cell, value: float) -> None:
     if value <= 0.0:
-        raise InputError(f"{cell.shown} is not more than zero", mend="Write what the micrometer read")
+        raise InputError(f"{cell.shown} is not more than zero", hint="Write what the micrometer read")
     if not SIZES_MM[0] <= value <= SIZES_MM[1]:
         kind = "smaller" if value < SIZES_MM[0] else "larger"
-        raise InputError(f"{cell.own(value)} is {kind} than any port", mend=cell.unit_mend)
+        raise InputError(f"{cell.own(value)} is {kind} than any port", hint=cell.unit_mend)
 
 
 def _angle(cell: Cell, value: float) -> None:
     if abs(value) > 2.0 * np.pi:
-        raise InputError(f"{cell.text} degrees is more than a full turn", mend="Write the heading turned so far")
+        raise InputError(f"{cell.text} degrees is more than a full turn", hint="Write the heading turned so far")
 
 
 def _turn_error(cell: Cell, value: float) -> None:
     if not 0.0 <= value <= LARGEST_TURN_ERROR:
         most = f"{np.degrees(LARGEST_TURN_ERROR):.0f} degrees"
-        mend = f"Write what you trust the heading to, from 0 to {most}"
-        raise InputError(f"a heading known to {cell.text} degrees", mend=mend)
+        hint = f"Write what you trust the heading to, from 0 to {most}"
+        raise InputError(f"a heading known to {cell.text} degrees", hint=hint)
 
 
 def _shape(cell: Cell) -> Shape:
@@ -53,14 +53,14 @@ def _shape(cell: Cell) -> Shape:
     for shape in SHAPES:
         if ALSO_CALLED.get(word, word) == shape:
             return shape
-    raise InputError(f"{cell.shown} is no shape", mend="Write rect, round, oval or outline")
+    raise InputError(f"{cell.shown} is no shape", hint="Write rect, round, oval or outline")
 
 
 def _tool(cell: Cell) -> Tool:
     for tool in TOOLS:
         if cell.text.lower() == tool:
             return tool
-    raise InputError(f"{cell.shown} is no tool", mend=f"Write {', '.join([*TOOLS][:-1])} or {[*TOOLS][-1]}")
+    raise InputError(f"{cell.shown} is no tool", hint=f"Write {', '.join([*TOOLS][:-1])} or {[*TOOLS][-1]}")
 
 
 def _marks(cell: Cell) -> tuple[Mark, ...]:
@@ -68,16 +68,16 @@ def _marks(cell: Cell) -> tuple[Mark, ...]:
     words = cell.text.casefold().replace(",", " ").split()
     for word in words:
         if word not in MARKS:
-            mend = f"Write {', '.join(MARKS)}, or several with a space"
-            raise InputError(f"{word[:40]!r} is no mark", mend=mend)
+            hint = f"Write {', '.join(MARKS)}, or several with a space"
+            raise InputError(f"{word[:40]!r} is no mark", hint=hint)
     return tuple(mark for mark in MARKS if mark in words)
 
 
 def _leg(cell: Cell) -> str:
     name = " ".join(cell.text.split())
     if len(name) > LONGEST_NAME or name.casefold() == TRUNK:
-        mend = f"Write a short name such as left or right, of {LONGEST_NAME} letters at the most; leave it empty for "
-        raise InputError(f"{cell.shown[:60]} is no name of a leg", mend=mend + "the trunk")
+        hint = f"Write a short name such as left or right, of {LONGEST_NAME} letters at the most; leave it empty for "
+        raise InputError(f"{cell.shown[:60]} is no name of a leg", hint=hint + "the trunk")
     return name
 
 

@@ -63,15 +63,15 @@ def _tell_slip(row: Row, beside: Sequence[Row], name: str, slip: Literal["point"
     near = [other.given(name) for other in beside]
     larger = value > near[0]
     if slip == "point":
-        times, mend = "ten times" if larger else "a tenth of", "Look for a decimal point in the wrong place"
+        times, hint = "ten times" if larger else "a tenth of", "Look for a decimal point in the wrong place"
     else:
-        times, mend = "25.4 times" if larger else "1/25.4 of", "Check what was typed"
+        times, hint = "25.4 times" if larger else "1/25.4 of", "Check what was typed"
         inches = cell.column.unit == "in"
         if larger == inches:
             other, scale = ("mm", 1.0 / MM_PER["in"]) if inches else ("inches", MM_PER["in"])
-            mend = f"Is it in {other}? Then write {value / cell.size * scale:.4g}; else check what was typed"
+            hint = f"Is it in {other}? Then write {value / cell.size * scale:.4g}; else check what was typed"
     read = " and ".join(cell.own(size) for size in near)
-    row.tell(name, f"{cell.own(value)} is about {times} what the rows beside it read ({read})", mend)
+    row.tell(name, f"{cell.own(value)} is about {times} what the rows beside it read ({read})", hint)
 
 
 def check_headings(rows: Sequence[Row], trunk: Sequence[Row] | None = None) -> None:

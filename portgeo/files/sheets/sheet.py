@@ -1,7 +1,7 @@
 """The section sheet: what a person reads with a micrometer, one row a station.
 
 A CSV file or a workbook, or rows in hand, come in; Readings in millimetres and radians go out, with the notices the
-person should see, or a refusal that names the row, the column and the mend of all that is wrong.
+person should see, or a refusal that names the row, the column and the hint of all that is wrong.
 """
 
 from __future__ import annotations
@@ -94,19 +94,19 @@ def sheet_from(
     if default_error is not None and not 0.0 <= default_error < SIZES_MM[1]:
         raise InputError(
             f"a reading error of {default_error} mm makes no sense",
-            mend="Give one such as 0.025 mm (0.001 in)",
+            hint="Give one such as 0.025 mm (0.001 in)",
         )
     with naming(file):
         table = read_table(source, file)
         if not table.rows:
-            raise InputError("the sheet has no header and no rows", mend="Fill in a header and a row a station")
+            raise InputError("the sheet has no header and no rows", hint="Fill in a header and a row a station")
         sheet = Rows(table, SECTIONS, unit)
         rows, columns, problems = sheet.rows, sheet.columns, sheet.problems
         if len(rows) < 2 and not problems:
             problems.add(
                 InputError(
                     f"the sheet has {len(rows)} row(s) of readings, and a port needs two or more",
-                    mend="Type a row for each station under the header; lines that begin with # are not read",
+                    hint="Type a row for each station under the header; lines that begin with # are not read",
                 )
             )
         shown = _unit_of(columns)
@@ -160,7 +160,7 @@ class Outlines:
                 # A path typed on Windows works elsewhere too.
                 path = kept_inside(self._folder, name.replace("\\", "/"))
             except InputError as refusal:
-                row.tell("outline", refusal.what, refusal.mend)
+                row.tell("outline", refusal.what, refusal.hint)
                 return None
             try:
                 self._read[name] = read_outline(path, self._unit)

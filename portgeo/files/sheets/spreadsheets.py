@@ -53,7 +53,7 @@ def filled_rows(data: bytes, file: str, rows: int, columns: int) -> Iterator[tup
         raise InputError(
             "the workbook cannot be read: it is damaged, has a password or is not a workbook",
             file=file,
-            mend="Open it in the spreadsheet and save it again without a password, or save it as CSV",
+            hint="Open it in the spreadsheet and save it again without a password, or save it as CSV",
         ) from error
 
 

@@ -56,7 +56,7 @@ def read_table(source: Source, file: str, *, rows: int = ROWS) -> Table:
         raise InputError(
             "the file is not a workbook" if workbook else "the file is binary, not text",
             file=file,
-            mend="Save it from the spreadsheet as CSV (named .csv) or as a workbook (named .xlsx)",
+            hint="Save it from the spreadsheet as CSV (named .csv) or as a workbook (named .xlsx)",
         )
     found, decimal_comma, problems = _from_workbook(source, file, rows) if workbook else _from_text(source, file, rows)
     return Table(_trimmed_rows(found), decimal_comma, hashlib.sha256(source).hexdigest(), tuple(problems))
@@ -81,7 +81,7 @@ def decoded(data: bytes, file: str) -> str:
             continue
         if not CONTROL.search(text):
             return text.replace("\r\n", "\n").replace("\r", "\n")
-    raise InputError("the file is binary, not text", file=file, mend="Save it from the spreadsheet as CSV (UTF-8)")
+    raise InputError("the file is binary, not text", file=file, hint="Save it from the spreadsheet as CSV (UTF-8)")
 
 
 def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[str]]], bool, list[Problem]]:
@@ -95,7 +95,7 @@ def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[
             break
     if separator not in "\t;,|":
         raise InputError(
-            f"the file says that {separator!r} separates its columns", file=file, mend="Use , or ; or a tab"
+            f"the file says that {separator!r} separates its columns", file=file, hint="Use , or ; or a tab"
         )
     found: list[tuple[int, list[str]]] = []
     # A comment is blanked before quotes are looked at, so that an inch mark in it does no harm.
@@ -116,13 +116,13 @@ def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[
                 f"a cell has more than {CELL} characters",
                 file=file,
                 where=f"row {number + 1}",
-                mend="Check that it is the right file",
+                hint="Check that it is the right file",
             ) from error
         raise InputError(
             "a quotation mark opens a cell and is not closed, or stands where it cannot",
             file=file,
             where=f"row {number + 1}",
-            mend='Write an inch mark after its number (1.625"), or leave it out',
+            hint='Write an inch mark after its number (1.625"), or leave it out',
         ) from error
     return found, separator != ",", _uneven(found) if separator == "," else []
 
@@ -163,9 +163,9 @@ def _from_workbook(data: bytes, file: str, most: int) -> tuple[list[tuple[int, l
     problems = []
     for number, column in blank:
         name = header[column] if column < len(header) and header[column] else str(column + 1)
-        mend = "Open the workbook in the spreadsheet, let it calculate, and save it"
+        hint = "Open the workbook in the spreadsheet, let it calculate, and save it"
         where = f"row {number}, column {name}"
-        problems.append(Problem("a formula has no result yet", mend, where=where, row=number, column=name))
+        problems.append(Problem("a formula has no result yet", hint, where=where, row=number, column=name))
     return found, True, problems
 
 
@@ -180,7 +180,7 @@ def _take(found: list[tuple[int, list[str]]], number: int, cells: list[str], fil
             f"the table is too large (at most {most} rows and {COLUMNS} columns)",
             file=file,
             where=f"row {number}",
-            mend="Check that it is the right file",
+            hint="Check that it is the right file",
         )
     found.append((number, cells))
 

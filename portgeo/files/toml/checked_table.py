@@ -20,10 +20,10 @@ from portgeo.files.toml.tables import number_of, shown
 Limits = Mapping[str, tuple[float, float]]  # of lengths by their keys: least and most, mm
 
 
-def refuse(what: str, mend: str, key: str | None = None) -> PydanticCustomError:
+def refuse(what: str, hint: str, key: str | None = None) -> PydanticCustomError:
     """Return an error with its own words. key : where it is, in the table that is being checked."""
     # Words of the user's own must not be read as fields of pydantic's template.
-    return PydanticCustomError("refused", "{what}", {"what": what, "mend": mend, "key": key})
+    return PydanticCustomError("refused", "{what}", {"what": what, "hint": hint, "key": key})
 
 
 @dataclass(frozen=True)
@@ -114,4 +114,4 @@ def _number(value: object, unit: str, key: str | None) -> float | None:
     try:
         return number_of(value, unit)
     except InputError as refusal:
-        raise refuse(refusal.what, refusal.mend, key) from None
+        raise refuse(refusal.what, refusal.hint, key) from None

@@ -1,7 +1,7 @@
 """The job file: one port through its life, in TOML. Its tables, checked by pydantic.
 
 A file comes in; a JobFile, its lengths in millimetres and its files sure to lie in its folder, goes
-out, or a refusal with the key, its line and the mend.
+out, or a refusal with the key, its line and the hint.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class JobFile:
 
 
 def read_job(path: str | Path) -> JobFile:
-    """Return the job in a TOML file. Raises InputError naming file, line, key and mend of all that is wrong.
+    """Return the job in a TOML file. Raises InputError naming file, line, key and hint of all that is wrong.
 
     Every file it names must be there, in the job file's folder or below it.
     """
@@ -59,7 +59,7 @@ def read_job(path: str | Path) -> JobFile:
         raise InputError(
             "this is a port, not a job",
             file=str(path),
-            mend=f"`portgeo measure {path}` measures it; `portgeo new DIR` writes a job to name it in",
+            hint=f"`portgeo measure {path}` measures it; `portgeo new DIR` writes a job to name it in",
         )
     return job_from(read_bounded(path, FILE_LIMIT), Path(path))
 
@@ -82,7 +82,7 @@ def _checked(content: dict[str, Any], text: str, folder: Path, problems: Problem
     if "state" not in content and OF_A_TARGET & content.keys():
         raise InputError(
             "this is a target, not a job",
-            mend="Name it in a job, under [target], or use it alone: `portgeo reshape PORT TARGET`",
+            hint="Name it in a job, under [target], or use it alone: `portgeo reshape PORT TARGET`",
         )
     unit = content.get("units")
     job, wrong = None, set[tuple[str, int, str | None]]()
@@ -92,16 +92,16 @@ def _checked(content: dict[str, Any], text: str, folder: Path, problems: Problem
         for error in _without_followers(errors.errors(include_url=False)):
             wrong.add(_tell(error, content, text, problems))
 
-    def say(table: str, index: int, key: str | None, what: str, mend: str) -> None:
+    def say(table: str, index: int, key: str | None, what: str, hint: str) -> None:
         if (table, index, key) not in wrong:
             where, line = place_of(text, table, index, key)
-            problems.add(InputError(what, where=where, row=line, column=key, mend=mend))
+            problems.add(InputError(what, where=where, row=line, column=key, hint=hint))
 
     for table, index, key, name in named_files(content):
         try:
             kept_inside(folder, name)
         except InputError as refusal:
-            say(table, index, key, refusal.what, refusal.mend)
+            say(table, index, key, refusal.what, refusal.hint)
     for slip in state_slips(content):
         say(*slip)
     return job
@@ -136,9 +136,9 @@ def _tell(error: Any, content: dict[str, Any], text: str, problems: Problems) ->
     if not isinstance(content.get(table), dict | list) or len(place) == 1:
         table, index = ("", 0)
     keys = [part for part in place if isinstance(part, str)]
-    what, mend = mended(error, keys[-1] if keys else "")
+    what, hint = mended(error, keys[-1] if keys else "")
     if keys == ["units"]:
-        mend = 'Write  units = "in"  or  units = "mm"'
+        hint = 'Write  units = "in"  or  units = "mm"'
     key = keys[-1] if keys and keys[-1] != table else None
     where, line = place_of(text, table, index, key)
     if key is not None and line is None:
@@ -146,7 +146,7 @@ def _tell(error: Any, content: dict[str, Any], text: str, problems: Problems) ->
         named = " ".join(keys[1:] if table else keys)
         above, line = place_of(text, table, index, keys[1] if len(keys) > 2 else None)
         where = f"{above}, {named}" if above else named
-    problems.add(InputError(what, where=where or None, row=line, column=key, mend=mend))
+    problems.add(InputError(what, where=where or None, row=line, column=key, hint=hint))
     return table, index, key
 
 
@@ -174,7 +174,7 @@ def _table(content: dict[str, Any], name: str) -> dict[str, Any]:
 
 
 def state_slips(content: dict[str, Any]) -> Iterator[tuple[str, int, str | None, str, str]]:
-    """Yield where a job's tables contradict each other about its states: table, number, key, what is wrong, mend.
+    """Yield where a job's tables contradict each other about its states: table, number, key, what is wrong, hint.
 
     Of a job where a state has no name nothing is told: it may be the one that is meant.
     """

@@ -1,4 +1,4 @@
-"""What is said where a job file's table is wrong: each of pydantic's errors in a person's words, with the mend.
+"""What is said where a job file's table is wrong: each of pydantic's errors in a person's words, with the hint.
 
 One of pydantic's errors comes in; what is wrong and how to put it right go out.
 """
@@ -38,10 +38,10 @@ TABLES: dict[str, type[Table]] = {
 
 
 def mended(error: Any, key: str) -> tuple[str, str]:
-    """Return what is wrong and the mend, for one of pydantic's errors at a key."""
+    """Return what is wrong and the hint, for one of pydantic's errors at a key."""
     kind, given, context = error["type"], error.get("input"), error.get("ctx", {})
     if kind == "refused":
-        return context["what"], context["mend"].rstrip(".")
+        return context["what"], context["hint"].rstrip(".")
     given = shown(given)
     if kind == "missing":
         return (
@@ -84,7 +84,7 @@ def _limits(context: Mapping[str, Any]) -> str:
 
 
 def _closest(error: Any, key: str) -> str:
-    """Return the mend for an unknown key: the nearest of its table's."""
+    """Return the hint for an unknown key: the nearest of its table's."""
     table: type[Table] = Job
     for part in error["loc"][:-1]:
         if isinstance(part, str):

@@ -34,7 +34,7 @@ class Slip:
 
     line: int | None
     what: str
-    mend: str
+    hint: str
     mended: str | None
     bare: bool = False
 
@@ -76,7 +76,7 @@ def tell(slips: Sequence[Slip], problems: Problems) -> None:
                 continue
             problems.leave_out(slip.line)
         where = None if slip.line is None else f"line {slip.line}"
-        problems.add(InputError(slip.what, where=where, row=slip.line, mend=slip.mend))
+        problems.add(InputError(slip.what, where=where, row=slip.line, hint=slip.hint))
 
 
 def _slip(text: str, complaint: str) -> Slip:
@@ -103,22 +103,22 @@ def _with_fractions_quoted(text: str, complaint: str) -> str:
 
 
 def _said(line: str, complaint: str) -> Slip:
-    """Return what is wrong with a line, with the mend."""
+    """Return what is wrong with a line, with the hint."""
     if complaint.startswith(TWICE):
         what = f"{short(line.partition('=')[0])} comes twice"
         return Slip(None, what, "Leave one of the two", None if line.startswith("[") else "")
     if line.startswith("["):
-        mend = "Write the table's name between brackets, such as  [engine]"
+        hint = "Write the table's name between brackets, such as  [engine]"
         name = TABLE_NAME.match(line)
         opened = name[1].count("[") if name else 0
-        return Slip(None, "the line does not name a table", mend, name[1] + "]" * opened if name else None)
+        return Slip(None, "the line does not name a table", hint, name[1] + "]" * opened if name else None)
     key, equals, value = (part.strip() for part in line.partition("="))
     if not equals:
         colon = re.match(r"([\w-]+)\s*:\s*(.+)", line)
         if colon:
             mended = f"{colon[1]} = {colon[2]}"
-            mend = f"Write  {colon[1]} = {short(colon[2])}  in its place"
-            return Slip(None, "there is a colon where = belongs", mend, mended)
+            hint = f"Write  {colon[1]} = {short(colon[2])}  in its place"
+            return Slip(None, "there is a colon where = belongs", hint, mended)
         what = f"the line '{short(line)}' is no key and no table"
         return Slip(None, what, "Write  key = value , or # before a remark", "")
     value = value if value.startswith(('"', "'")) else value.partition("#")[0].strip()
@@ -126,15 +126,15 @@ def _said(line: str, complaint: str) -> Slip:
 
 
 def _of_value(key: str, value: str) -> Slip | None:
-    """Return what is wrong with a key's value, with the mend; None where it is none of the usual slips."""
+    """Return what is wrong with a key's value, with the hint; None where it is none of the usual slips."""
     said, named = short(value), short(key)
 
     def written(what: str, mended: str, why: str, bare: bool = False) -> Slip:
         return Slip(None, what, f"Write  {named} = {short(mended)}  {why}", f"{key} = {mended}", bare)
 
     if not value:
-        mend = f"Write it after the = , or # before {named} to leave it out"
-        return Slip(None, f"{named} has no value", mend, f'{key} = ""')
+        hint = f"Write it after the = , or # before {named} to leave it out"
+        return Slip(None, f"{named} has no value", hint, f'{key} = ""')
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         return written(f"{said} has a decimal comma", value.replace(",", "."), "with a point")
     measured = re.fullmatch(rf"({NUMBER})\s*(in|inch|inches|mm|\")", value)
@@ -150,11 +150,11 @@ def _of_value(key: str, value: str) -> Slip | None:
         return written("there is a backslash in the text", value.replace("\\", "/"), "with /")
     if value.startswith(('"', "'")) and value.count(value[0]) == 1:
         closed = value.partition(" #")[0]
-        mend = f"Write  {named} = {short(closed)}{value[0]}  with one at both ends"
-        return Slip(None, "the text has no closing quote", mend, f"{key} = {closed}{value[0]}")
+        hint = f"Write  {named} = {short(closed)}{value[0]}  with one at both ends"
+        return Slip(None, "the text has no closing quote", hint, f"{key} = {closed}{value[0]}")
     if re.match(r"[^\W\d_]", value) and '"' not in value:
-        mend = f'Write  {named} = "{said}"  with them'
-        return Slip(None, f"{said} stands without quotes", mend, f'{key} = "{value}"', bare=True)
+        hint = f'Write  {named} = "{said}"  with them'
+        return Slip(None, f"{said} stands without quotes", hint, f'{key} = "{value}"', bare=True)
     return None
 
 

@@ -1,7 +1,7 @@
 """A table of a TOML file whose every key is checked, and named with its line where it is wrong.
 
 What a TOML reader made of a file comes in, with the file's text; numbers in millimetres, words and
-paths go out, or a refusal with line, key and mend.
+paths go out, or a refusal with line, key and hint.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def no_port(path: str | Path) -> InputError:
     return InputError(
         "this is a job or a target, not a port",
         file=str(path),
-        mend=f"`portgeo report {path} --out report` runs a job, and `portgeo reshape PORT {path}` cuts to a target",
+        hint=f"`portgeo report {path} --out report` runs a job, and `portgeo reshape PORT {path}` cuts to a target",
     )
 
 
@@ -58,13 +58,13 @@ def number_of(value: object, unit: str) -> float | None:
     """
     if isinstance(value, str) and FRACTION.match(value.strip()):
         if unit == "mm":
-            mend = "Write a decimal, or name the key ..._in if this is in inches"
-            raise InputError(f"{short(value)} is a fraction, of millimeters", mend=mend)
+            hint = "Write a decimal, or name the key ..._in if this is in inches"
+            raise InputError(f"{short(value)} is a fraction, of millimeters", hint=hint)
         return read_number(value, unit=unit, decimal_comma=False)
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     if isinstance(value, int) and abs(value) > LARGEST:
-        raise InputError(TOO_LARGE, mend="Check the number")
+        raise InputError(TOO_LARGE, hint="Check the number")
     return float(value) if math.isfinite(value) else None
 
 
@@ -74,7 +74,7 @@ class Lacking:
 
     keys: tuple[str, ...]
     what: str
-    mend: str
+    hint: str
 
 
 class TomlTable:
@@ -96,14 +96,14 @@ class TomlTable:
         """Return the place of a key, or of the table: its line and name."""
         return place_of(self.lines, self.name, self.index, key)[0]
 
-    def tell(self, key: str | None, what: str, mend: str) -> None:
+    def tell(self, key: str | None, what: str, hint: str) -> None:
         """Tell what is wrong with a key, or with the table."""
         where, line = place_of(self.lines, self.name, self.index, key)
-        self.problems.add(InputError(what, where=where, row=line, column=key, mend=mend))
+        self.problems.add(InputError(what, where=where, row=line, column=key, hint=hint))
 
-    def lack(self, keys: Sequence[str], what: str, mend: str) -> None:
+    def lack(self, keys: Sequence[str], what: str, hint: str) -> None:
         """Note what is missing, which `finish` tells unless it is there misspelt."""
-        self.lacking.append(Lacking(tuple(keys), what, mend))
+        self.lacking.append(Lacking(tuple(keys), what, hint))
 
     def take(self, key: str, required: bool = False) -> Any:
         self.known.add(key)
@@ -127,7 +127,7 @@ class TomlTable:
         try:
             number = number_of(value, unit)
         except InputError as refusal:
-            self.tell(key, refusal.what, refusal.mend)
+            self.tell(key, refusal.what, refusal.hint)
             return math.nan
         if number is None:
             self.tell(key, f"{shown(value)} is not a number", "Write a number such as 1.25, without quotes")
@@ -243,11 +243,11 @@ class TomlTable:
         for key in [key for key in self.content if key not in self.known]:
             missing = [name for lack in self.lacking for name in lack.keys]
             close = difflib.get_close_matches(key, missing, 1) or difflib.get_close_matches(key, sorted(self.known), 1)
-            mend = f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
-            self.tell(key, "there is no such key", mend)
+            hint = f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(self.known))
+            self.tell(key, "there is no such key", hint)
             self.lacking = [lack for lack in self.lacking if not {*lack.keys} & {*close}]
         for lack in self.lacking:
-            self.tell(None, lack.what, lack.mend)
+            self.tell(None, lack.what, lack.hint)
 
 
 def place_of(text: str, table: str, index: int, key: str | None) -> tuple[str, int | None]:

@@ -1,7 +1,7 @@
 """The target file: what is wanted of a port, in TOML.
 
 A file comes in; a Target in millimetres and the files that its limits name go out, or a refusal with
-the key, its line and the mend.
+the key, its line and the hint.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class TargetFile:
 
 
 def read_target(path: str | Path, *, limits: bool = False) -> TargetFile:
-    """Return the target in a TOML file. Raises InputError naming file, line, key and mend of all that is wrong.
+    """Return the target in a TOML file. Raises InputError naming file, line, key and hint of all that is wrong.
 
     limits : only its limits count, so that it need want nothing.
     """
@@ -94,7 +94,7 @@ def _target(
     content: dict[str, Any], text: str, problems: Problems, file: str, folder: Path, limits_only: bool
 ) -> TargetFile:
     if "state" in content:
-        raise InputError("this is a job, not a target", mend=f"`portgeo report {file} --out report` runs it")
+        raise InputError("this is a job, not a target", hint=f"`portgeo report {file} --out report` runs it")
     top = TomlTable(content, "", 0, text, None, problems)
     unit = next((unit for unit in LENGTH_UNITS if unit == top.choice("units", LENGTH_UNITS, required=True)), None)
     top.unit = unit
@@ -125,8 +125,8 @@ def _target(
     found = _with_limits(TargetFile(target, unit or "mm", "", copy=copy), limits, folder)
     top.finish()
     if not (problems or limits_only) and not target.areas and target.short_side is None and copy is None:
-        mend = "Fill in an [[area]], a [[taper]], [short_side] or [copy]"
-        problems.add(InputError("the target wants nothing", mend=mend))
+        hint = "Fill in an [[area]], a [[taper]], [short_side] or [copy]"
+        problems.add(InputError("the target wants nothing", hint=hint))
     return found
 
 
@@ -161,12 +161,12 @@ def _taper(table: TomlTable) -> AreaWanted:
 
 
 def _one_of(table: TomlTable, one: str, area: float | None, other: str, percent: float | None) -> float:
-    mend = f"Give one of the two: {one}, or {other} of the throat's area"
+    hint = f"Give one of the two: {one}, or {other} of the throat's area"
     if area is None and percent is None:
-        table.lack((one, f"{one}_in2", f"{one}_mm2", other), f"neither {one} nor {other} is given", mend)
+        table.lack((one, f"{one}_in2", f"{one}_mm2", other), f"neither {one} nor {other} is given", hint)
         return np.nan
     if area is not None and percent is not None:
-        table.tell(one, f"{one} and {other} are both given", mend)
+        table.tell(one, f"{one} and {other} are both given", hint)
     return area if area is not None else _given(percent) / 100.0
 
 

@@ -45,7 +45,7 @@ def write_templates(
         raise OutputError(
             f"templates cannot be written as {suffix or 'a file without a suffix'}",
             file=str(path),
-            mend="Name a .pdf to print, or a .dxf or .svg for a cutter",
+            hint="Name a .pdf to print, or a .dxf or .svg for a cutter",
         )
     sheet = one_sheet(gauges, display, title)
     atomic_write(path, dxf(sheet) if suffix == ".dxf" else svg(sheet), force=force)

@@ -63,7 +63,7 @@ def render(draw: Callable[..., None], scene: tuple[Any, ...], path: str, *, forc
     except (BrokenProcessPool, RuntimeError, TimeoutError) as failure:
         raise OutputError(
             "this machine could not draw a picture: its OpenGL is missing or does not work",
-            mend=NO_OPENGL,
+            hint=NO_OPENGL,
             file=path,
         ) from failure
     atomic_write(path, picture, force=force)
@@ -88,7 +88,7 @@ def show(surveys: Sequence[Survey], display: Display, titles: Sequence[str]) -> 
     Raises OutputError where none can open.
     """
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        raise OutputError("there is no screen to open a window on", mend="Pass --picture FILE to write a picture")
+        raise OutputError("there is no screen to open a window on", hint="Pass --picture FILE to write a picture")
     import pyvista
 
     plotter = pyvista.Plotter(window_size=list(WINDOW), title=f"portgeo: {', '.join(titles)}", shape=(1, len(surveys)))

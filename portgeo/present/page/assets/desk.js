@@ -67,7 +67,7 @@ function openDesk() {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
     const text = await answer.text();
     let data = {};
-    try { data = text ? JSON.parse(text) : {}; } catch { data = { what: text.slice(0, 200), mend: "" }; }
+    try { data = text ? JSON.parse(text) : {}; } catch { data = { what: text.slice(0, 200), hint: "" }; }
     return { status: answer.status, data };
   }
   desk.ask = ask;
@@ -159,7 +159,7 @@ function openDesk() {
       waiting = [...sending.edits, ...waiting]; // one that is refused must not take the others with it
       singly = true;
     } else if (answer.status !== 200) {
-      tell("refused", answer.data.what || "the edit was refused", answer.data.mend || "");
+      tell("refused", answer.data.what || "the edit was refused", answer.data.hint || "");
       await load().catch(() => {});
     } else take(answer.data);
     return done();

@@ -42,7 +42,7 @@ function formField(entry, id, take) {
       if (!(document.activeElement === input && input.value.trim() !== kept)) input.value = text;
       kept = text;
       why.hidden = !problem;
-      why.textContent = problem ? problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.mend ? problem.mend + "." : "") : "";
+      why.textContent = problem ? problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.hint ? problem.hint + "." : "") : "";
       if (problem) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
       describe();
     },
@@ -103,7 +103,7 @@ function formPart(holder, { desk, tables, empty, only = () => true, fold = false
       let rest = holder.querySelector(".form-problems");
       const told = forms.flatMap((form) => (form.problems || []).filter((one) => !form.entries.some((entry) => entry.key === keyed(one))));
       if (!rest && told.length) rest = holder.appendChild(make("div", { class: "form-problems notes", role: "status" }));
-      if (rest) rest.replaceChildren(...told.map((one) => make("p", {}, one.what + ". " + (one.mend || ""))));
+      if (rest) rest.replaceChildren(...told.map((one) => make("p", {}, one.what + ". " + (one.hint || ""))));
     },
   };
 }

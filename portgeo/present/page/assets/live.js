@@ -210,7 +210,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     }
     const problem = event && event.problem;
     at("remarks").replaceChildren(...[
-      problem ? make("p", { class: "problem" }, problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.mend ? problem.mend + "." : "")) : null,
+      problem ? make("p", { class: "problem" }, problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.hint ? problem.hint + "." : "")) : null,
       ...(event && event.notices && event.notices.length ? [make("h2", {}, "Look at"), make("ul", {}, event.notices.map((notice) => make("li", {}, notice.message)))] : []),
     ].filter(Boolean));
     const readings = tables.get("readings");
@@ -282,7 +282,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     at("saved").textContent = away ? (left ? `Not saved: ${changes}. portgeo does not answer. Start it again; they are sent then.` : "portgeo does not answer. Start it again.")
       : left ? "Saving" : state && !state.first ? "Saved" : "";
   });
-  desk.on("refused", (what, mend) => say(what[0].toUpperCase() + what.slice(1) + ". " + mend));
+  desk.on("refused", (what, hint) => say(what[0].toUpperCase() + what.slice(1) + ". " + hint));
   desk.on("ask", (question) => askAboutChange(at("ask"), desk, question));
   desk.on("event", hear);
 
@@ -292,7 +292,7 @@ const SIZES = [100, 120, 145], SAID_MS = 8000;
     const answer = await fetch("upload?name=" + encodeURIComponent(file.name), { method: "POST", body: file }).catch(() => null);
     const data = answer ? await answer.json().catch(() => ({})) : {};
     if (answer && answer.status === 200) return data.file;
-    say((data.what || "That file was not taken") + ". " + (data.mend || ""));
+    say((data.what || "That file was not taken") + ". " + (data.hint || ""));
     return null;
   }
 

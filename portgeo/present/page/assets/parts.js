@@ -88,7 +88,7 @@ function flowFields(holder, { desk }) {
       inputs.forEach((input) => { if (problem && (wrong.includes(input) || !wrong.length)) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid"); });
       holder.dataset.kept = flows.join(", ");
       told();
-      if (problem) note.textContent = problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.mend ? problem.mend + "." : "");
+      if (problem) note.textContent = problem.what[0].toUpperCase() + problem.what.slice(1) + ". " + (problem.hint ? problem.hint + "." : "");
     },
   };
 }

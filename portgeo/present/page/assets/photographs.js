@@ -43,7 +43,7 @@ function photographsPart(holder, { desk }) {
     box.scrollIntoView({ block: "start", behavior: "smooth" });
     if (!thick.input.value) thick.input.focus({ preventScroll: true });
   }
-  const problem = ({ what, mend }) => make("p", { class: "problem" }, what[0].toUpperCase() + what.slice(1) + ". " + (mend ? mend + "." : ""));
+  const problem = ({ what, hint }) => make("p", { class: "problem" }, what[0].toUpperCase() + what.slice(1) + ". " + (hint ? hint + "." : ""));
 
   // The photographs go to the server, which keeps them until they are traced.
   async function send() {
@@ -62,7 +62,7 @@ function photographsPart(holder, { desk }) {
       const { status, data } = await desk.ask("task", { kind: "photographs", trace: name, photos: there, thick: thick.input.value, bar_across: across.input.value, bar_up: up.input.value, joined: joined.checked && photos.length > 1 });
       if (status !== 200) throw data;
     } catch (data) {
-      refused.replaceChildren(problem(data.what ? data : { what: "portgeo did not take the photograph", mend: "Start it again and drop it once more" }));
+      refused.replaceChildren(problem(data.what ? data : { what: "portgeo did not take the photograph", hint: "Start it again and drop it once more" }));
     }
     busy = false;
     draw();
@@ -110,7 +110,7 @@ function photographsPart(holder, { desk }) {
   return {
     take,
     answer(task) {
-      if (task.refusal) return refused.replaceChildren(...(task.refusal.mend || task.refusal.what !== "cancelled" ? [problem(task.refusal)] : []));
+      if (task.refusal) return refused.replaceChildren(...(task.refusal.hint || task.refusal.what !== "cancelled" ? [problem(task.refusal)] : []));
       slices = [];
       list.replaceChildren();
       list.append(...task.result.slices.map((slice, k) => sliceBox(slice, task.result.trace, k)));

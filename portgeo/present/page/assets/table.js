@@ -152,7 +152,7 @@ function sheetTable(holder, { desk, file, hand, say }) {
       ...(left.length ? [make("p", {}, `Not in the figures yet: row${left.length > 1 ? "s" : ""} ${left.join(", ")}.`)] : []),
       ...(suggested ? [make("p", {}, make("span", { class: "flag", "aria-hidden": "true" }), nextText())] : []));
   }
-  const sentence = (problem) => problem.what[0].toUpperCase() + problem.what.slice(1) + (problem.mend ? ". " + problem.mend + "." : ".");
+  const sentence = (problem) => problem.what[0].toUpperCase() + problem.what.slice(1) + (problem.hint ? ". " + problem.hint + "." : ".");
   function nextText() {
     const column = table.columns.find((one) => one.name === suggested.column);
     if (!suggested.row || !column) return [suggested.why[0].toUpperCase() + suggested.why.slice(1)];

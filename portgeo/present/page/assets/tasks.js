@@ -49,7 +49,7 @@ function longAnswers(holder, { desk, say, done }) {
     old: (kind) => (changed[kind] || []).length > 0,
     async start(kind, more = {}) {
       const { status, data } = await desk.ask("task", { kind, ...more }).catch(() => ({ status: 0, data: {} }));
-      if (status !== 200) say((data.what || "That could not be started") + ". " + (data.mend || ""));
+      if (status !== 200) say((data.what || "That could not be started") + ". " + (data.hint || ""));
       return status === 200;
     },
     tell(task) {
@@ -62,8 +62,8 @@ function longAnswers(holder, { desk, say, done }) {
 }
 
 // Why there is no answer, and what to do.
-function refusalElement({ label, kind, refusal: { what, mend } }) {
-  return make("p", { class: "problem" }, `${label || kind}: ${what}. ${mend ? mend + "." : ""}`);
+function refusalElement({ label, kind, refusal: { what, hint } }) {
+  return make("p", { class: "problem" }, `${label || kind}: ${what}. ${hint ? hint + "." : ""}`);
 }
 
 // A line of a command's answer: its name, two spaces or more, and what it says.
