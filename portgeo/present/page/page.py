@@ -20,7 +20,7 @@ from portgeo.present.page.models import first_shown, scales_of, view_data
 from portgeo.present.page.pieces import PIECES, asset
 from portgeo.present.page.sections import SECTIONS
 from portgeo.present.page.tables import table_element
-from portgeo.present.page.text import answer, engine_text, tied
+from portgeo.present.page.text import answer, engine_text, set_texts, tied
 from portgeo.present.page.view import view_section
 from portgeo.present.pictures.model import Model
 
@@ -38,7 +38,14 @@ def write_page(
     `view.stills_of` draws them. lost : pictures of the pressure lost, what each shows and PNG.
     """
     tables = tables_of(results)
-    sections = [("answer", "The answer", "answer", [el("p", tied(text)) for text in answer(results, display)])]
+    sections = [
+        (
+            "answer",
+            "The answer",
+            "answer",
+            [el("p", tied(text)) for text in (*answer(results, display), *set_texts(results, display))],
+        )
+    ]
     if models:
         sections.append(("port", "The port in 3D", "3D", view_section(results, models, stills, display)))
     sections.append(("figures", "All stages in figures", "figures", _figures(results, tables, display)))

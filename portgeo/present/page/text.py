@@ -63,6 +63,30 @@ def _now(results: Mapping[str, Any], d: Display) -> str:
     return ". ".join([f"{capital(state['name'])}: {first}", *map(capital, rest)]) + "."
 
 
+def set_texts(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the headlines of what a job may have besides its port: the set's odd one, its core shift, the swirl."""
+    balance, texts = results["balance"], []
+    if balance:
+        odd, flows = balance["odd_one_out"], balance["flows"]
+        text = f"Of the set, {f'number {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
+        text += f"{balance['greatest_spread_percent']:.1f} % at most, at station "
+        text += d.length(balance["greatest_spread_station_mm"])
+        texts.append(text + (f", flows by {flows['spread_percent']:.1f} %." if flows else "."))
+        shifts = [
+            (math.hypot(runner["gasket"]["left_mm"], runner["gasket"]["up_mm"]), runner["runner"])
+            for runner in balance["runners"]
+            if runner["gasket"]
+        ]
+        if shifts:
+            farthest, runner = max(shifts)
+            texts.append(f"Core shift: number {runner} sits farthest off its gasket hole, {d.length(farthest)}.")
+    swirls = [(run["state"], run["swirl"][-1], run["swirl_unit"]) for run in results["bench"] or [] if run["swirl"]]
+    if swirls:
+        state, swirl, unit = swirls[-1]
+        texts.append(f"Swirl at the highest lift, {state}: {swirl:g}{f' {unit}' if unit else ''}.")
+    return texts
+
+
 def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
     """Return the comparison from the first state to the last, None where there is only one."""
     states = results["states"]
