@@ -166,5 +166,5 @@ def test_unlike_parts_are_refused():
     with pytest.raises(GeometryError, match="nothing in common"):
         align(walled(before), walled(other))
     short = meshed(straight_readings(50.0, 30.0, 40.0, 6.0), 2.4)
-    with pytest.raises(GeometryError, match="not two states of one port"):
+    with pytest.raises(GeometryError, match="not two stages of one port"):
         align(walled(before), walled(short))

@@ -84,7 +84,7 @@ def test_a_photograph_is_traced_its_line_put_right_and_the_row_has_its_outline(c
         tab.keys("Delete")
         assert page.locator("svg.over .moved").count() == 2
         put_right, u_put_right = shown_area(tab)
-        assert put_right != area and u_put_right > u
+        assert put_right != area and u_put_right >= u  # shown to three decimals
 
         page.get_by_role("button", name="Put it into the row").click()
         page.get_by_text("In row 14, as outline-2-600.csv.").wait_for()

@@ -115,7 +115,7 @@ class Stadium:
     radius: float
     apart: float
 
-    def mesh(self, around: int) -> manifold3d.Manifold:
+    def mesh(self, around: int, step: float) -> manifold3d.Manifold:
         ball = manifold3d.CrossSection.circle(self.radius, around)
         shape = ball.translate((self.apart, 0.0)) + ball.translate((-self.apart, 0.0))
         shape = shape + manifold3d.CrossSection.square((2.0 * self.apart, 2.0 * self.radius), True)
@@ -156,7 +156,7 @@ class Fork:
 
     def solid(self, around: int = AROUND, step: float = STEP) -> manifold3d.Manifold:
         """The union of its tubes by manifold3d: sides round each, and mm along its arcs."""
-        solid = self.trunk.mesh(around)
+        solid = self.trunk.mesh(around, step)
         for leg in self.legs:
             solid = solid + leg.mesh(around, step)
         return solid
