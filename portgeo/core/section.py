@@ -208,9 +208,13 @@ def _measured(section: Section, radii: FloatArray) -> SectionMeasures:
 
 def read_across(outline: FloatArray, middle: FloatArray) -> tuple[float, float]:
     """Return the width and height of an outline (n, 2) across its middle (2,), as a micrometer reads them."""
-    right, left = chord(outline, middle, 0)
-    floor, roof = chord(outline, middle, 1)
-    return left - right, roof - floor
+    width, height = np.diff(walls_across(outline, middle)).ravel().tolist()
+    return width, height
+
+
+def walls_across(outline: FloatArray, middle: FloatArray) -> FloatArray:
+    """Return where right and left, floor and roof of an outline (n, 2) are across its middle (2,): (2, 2)."""
+    return np.array([chord(outline, middle, axis) for axis in (0, 1)])
 
 
 def area_of(section: Section) -> float:

@@ -6,7 +6,7 @@ that says which leg does not fit.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
@@ -81,6 +81,12 @@ class SplitPort:
     def passages(self) -> tuple[Leg, ...]:
         """The trunk and the legs, by name."""
         return (Leg(TRUNK, self.trunk), *self.legs)
+
+    def each(self, change: Callable[[Port], Port]) -> SplitPort:
+        """Return the port with its trunk and every leg changed alike."""
+        return replace(
+            self, trunk=change(self.trunk), legs=tuple(replace(leg, port=change(leg.port)) for leg in self.legs)
+        )
 
     @cached_property
     def mesh(self) -> Triangles:

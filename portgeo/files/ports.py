@@ -132,17 +132,8 @@ def split_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Split
     source = _source(sheet, name, port.mesh.face_count)
     display = Display(units or sheet.unit)
 
-    def own(passage: Port) -> Port:
-        return replace(passage, source=source, display=display)
-
-    return replace(
-        port,
-        trunk=own(port.trunk),
-        legs=tuple(replace(leg, port=own(leg.port)) for leg in port.legs),
-        source=source,
-        display=display,
-        warnings=sheet.warnings,
-    )
+    own = port.each(lambda passage: replace(passage, source=source, display=display))
+    return replace(own, source=source, display=display, warnings=sheet.warnings)
 
 
 def _passage(sheet: Sheet, name: str, units: LengthUnit | None, leg: str | None) -> Port:
@@ -240,14 +231,7 @@ def _from_mesh(
 
     if isinstance(port, Port):
         return replace(known(port), warnings=(*notices, *port.warnings))
-    return replace(
-        port,
-        trunk=known(port.trunk),
-        legs=tuple(replace(each, port=known(each.port)) for each in port.legs),
-        source=source,
-        display=display,
-        warnings=(*notices, *port.warnings),
-    )
+    return replace(port.each(known), source=source, display=display, warnings=(*notices, *port.warnings))
 
 
 def _coordinates(point: FloatArray) -> str:

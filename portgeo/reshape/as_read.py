@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from portgeo.core.plane import FloatArray, chord, moments
+from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, port_from_readings, sections_at
-from portgeo.core.section import Reading, Section
+from portgeo.core.section import Reading, Section, walls_across
 from portgeo.reshape.plan import Plan
 
 
@@ -49,5 +49,4 @@ def _walls(section: Section, reading: Reading) -> FloatArray:
     """Return where right and left, floor and roof are (2, 2), as a micrometer or a traced outline has them."""
     if reading.outline is not None:
         return np.stack([section.outline.min(axis=0), section.outline.max(axis=0)], axis=1)
-    middle = moments(section.outline).centroid
-    return np.array([chord(section.outline, middle, axis) for axis in (0, 1)])
+    return walls_across(section.outline, moments(section.outline).centroid)

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from portgeo.core.plane import FloatArray, chord, moments
+from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import sections_at
-from portgeo.core.section import WALLS, Section, areas_of, measure_sections
+from portgeo.core.section import WALLS, Section, areas_of, measure_sections, walls_across
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.reshape.grid import WallGrid
@@ -78,8 +78,7 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
 
 def _middle(section: Section) -> float:
     """Return how far above the centreline the middle of a section's height is."""
-    floor, roof = chord(section.outline, moments(section.outline).centroid, 1)
-    return (floor + roof) / 2.0
+    return float(walls_across(section.outline, moments(section.outline).centroid)[1].mean())
 
 
 def _along_walls(grid: WallGrid) -> FloatArray:

@@ -11,9 +11,10 @@ from PIL import Image
 
 import portgeo as pg
 from portgeo.present.page.contents import tables_of
+from portgeo.present.page.headline import answer, set_texts
 from portgeo.present.page.page import write_page
 from portgeo.present.page.tables import cell_text
-from portgeo.present.page.text import answer, changes, set_texts
+from portgeo.present.page.text import changes
 from portgeo.present.page.view import stills_of
 from portgeo.present.text.check_sheet import check_lines
 from portgeo.present.text.cut_sheet import stops_texts

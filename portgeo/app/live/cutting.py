@@ -49,7 +49,7 @@ def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     progress("planning the cut", None)
     metal = metal_of(asked)
     planned = plan(port, Path(asked.folder) / asked.target, name=asked.target, **metal)
-    cut = _Said(planned, f"{of.stage} to {asked.target}", metal.get("alloy") or "metal")
+    cut = _TitledCut(planned, f"{of.stage} to {asked.target}", metal.get("alloy") or "metal")
     return {
         "lines": [*remarks, *said_lines(cut.text)],
         "tables": _tables(planned),
@@ -91,7 +91,7 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         lines += [f"{HELD} {text}" for text in held_texts(found.chosen.to_dict(), found.display)]
     if found.planned is None:
         return {"lines": [*lines, *(each.message for each in found.warnings)], "tables": [], "files": []}
-    cuts = [_Said(plan, f"{title}, calmed", metal.get("alloy") or "metal") for plan in found.plans]
+    cuts = [_TitledCut(plan, f"{title}, calmed", metal.get("alloy") or "metal") for plan in found.plans]
     choices = [
         {
             "metal_cc": round(choice.metal_cc, 2),
@@ -198,7 +198,7 @@ def _tables(planned: Planned) -> list[dict[str, Any]]:
 
 
 @dataclass(frozen=True)
-class _Said:
+class _TitledCut:
     """A cut, its title, and what the grams are of."""
 
     planned: Planned
@@ -212,7 +212,7 @@ class _Said:
         return plan_text(self.planned, self.title, self.metal)
 
 
-def _written(asked: Asked, cut: _Said, stem: str) -> list[dict[str, str]]:
+def _written(asked: Asked, cut: _TitledCut, stem: str) -> list[dict[str, str]]:
     """Write a cut's sheet into the job's folder, to print, as text and as a table, and return them for the page."""
     from portgeo.files.disk import table_text
     from portgeo.present.paper.bench_sheet import bench_sheet

@@ -206,20 +206,20 @@ def _bench(runs: Sequence[Mapping[str, Any]]) -> Table:
     values: list[dict[float, Any]] = []
     for name, run in zip(names, runs, strict=True):
         columns.append(Column(slug(name), name, "flow", "Flow"))
-        values.append(_by_lift(run["lift_mm"], run["flow_cfm"]))
+        values.append(by_lift(run["lift_mm"], run["flow_cfm"]))
     for name, run in zip(names, runs, strict=True):
         change = run.get("change_from_first")
         if change:
             columns.append(Column(f"{slug(name)}_change", name, "percent", "Change from the first of its set-up"))
-            values.append(_by_lift(change["lift_mm"], change["change_percent"]))
+            values.append(by_lift(change["lift_mm"], change["change_percent"]))
     for name, run in zip(names, runs, strict=True):
         if run.get("on_curtain"):
             columns.append(Column(f"{slug(name)}_on_curtain", name, "ratio", "Coefficient on the valve's curtain"))
-            values.append(_by_lift(run["lift_mm"], run["on_curtain"]))
+            values.append(by_lift(run["lift_mm"], run["on_curtain"]))
     for name, run in zip(names, runs, strict=True):
         if run.get("swirl"):
             columns.append(Column(f"{slug(name)}_swirl", name, "count", _swirl_heading(run)))
-            values.append(_by_lift(run["lift_mm"], run["swirl"]))
+            values.append(by_lift(run["lift_mm"], run["swirl"]))
     rows = tuple((lift, *(column.get(lift) for column in values)) for lift in lifts)
     return Table("flow", f"Flow at {runs[0]['depression_in_h2o']:g} inH2O", tuple(columns), rows)
 
@@ -231,7 +231,8 @@ def _swirl_heading(run: Mapping[str, Any]) -> str:
     return f"{name}, as read at {low:.3g} inH2O" if f"{low:.3g}" == f"{high:.3g}" else f"{name}, as read"
 
 
-def _by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:
+def by_lift(lift: Sequence[float], values: Sequence[Any]) -> dict[float, Any]:
+    """Return values by their lift, mm, alike where two runs mean one lift."""
     return {round(at, 6): value for at, value in zip(lift, values, strict=True)}
 
 

@@ -14,13 +14,14 @@ from typing import Any
 
 from portgeo.core.units import Display
 from portgeo.present.page.contents import tables_of
+from portgeo.present.page.headline import answer, set_texts
 from portgeo.present.page.losing import SECTION, loss_pictures
 from portgeo.present.page.markup import Element, el, html, json_for_script, plain_text
 from portgeo.present.page.models import first_shown, scales_of, view_data
 from portgeo.present.page.pieces import PIECES, asset
 from portgeo.present.page.sections import SECTIONS
 from portgeo.present.page.tables import table_element
-from portgeo.present.page.text import answer, engine_text, set_texts, tied
+from portgeo.present.page.text import engine_text, tied
 from portgeo.present.page.view import view_section
 from portgeo.present.pictures.model import Model
 

@@ -1,4 +1,4 @@
-"""The report's sentences: how the port is, what comes next, what was done, each in words for a person.
+"""The report's sentences: what a plan takes, what changed and by how much, each in words for a person.
 
 Results come in; sentences in the user's unit go out. Each ± is twice the standard uncertainty.
 """
@@ -19,7 +19,6 @@ from portgeo.present.page.contents import compared_flows
 from portgeo.present.page.loss_rows import change_text
 from portgeo.present.page.tables import cell_text
 from portgeo.present.text.compare import least_text, metal_text
-from portgeo.present.text.throat import of_valve_text
 from portgeo.results.figures import uncertainty_key
 from portgeo.results.kinds import kind_of
 
@@ -29,64 +28,6 @@ Peak = tuple[float, float]  # of the air's speed at the wall, with its standard 
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
-def answer(results: Mapping[str, Any], d: Display) -> list[str]:
-    """Return the answer in three parts: what comes next, how the port is now, what was done and what it changed."""
-    calm = results.get("calm")
-    offered = f" To calm the air: {calm_text(calm['record'], d)}." if calm and calm["record"]["chosen"] else ""
-    return [next_step(results, d) + offered, _now(results, d), _done(results, d)]
-
-
-def _now(results: Mapping[str, Any], d: Display) -> str:
-    """Return what the next cut hangs on: the air on the short side, the minimum area, a pinch, the throat."""
-    state = results["states"][-1]
-    side, air, throat = state["port"]["short_side"], state["airspeed"], state["port"]["throat"]
-    said = []
-    if side and air and air["short_side"]:
-        radius = f"{side['headline']['name']} {radius_text(side, d)}"
-        said.append(f"the air on the short side ({radius}) peaks at {peak_text(air, d)}")
-    elif air:
-        said.append(f"the air peaks at {peak_text(air, d)}")
-    elif side:
-        said.append(f"the short side’s {side['headline']['name']} is {radius_text(side, d)}")
-    probe = results.get("probe")
-    if air and probe and probe["state"] == state["name"]:
-        said.append(f"that is computed; the probe’s fastest reading is {_fastest_read(probe['record'], d)}")
-    pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
-    least = f"the minimum area is {_least_area(state['port'], d)}"
-    if pinch:
-        said.append(f"{least}, with a {pinch.partition(':')[0]}")
-    elif throat["percent_of_valve"] is None:
-        said.append(least)
-    if throat["percent_of_valve"] is not None:
-        said.append(f"the throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}")
-    first, *rest = said
-    return ". ".join([f"{capital(state['name'])}: {first}", *map(capital, rest)]) + "."
-
-
-def set_texts(results: Mapping[str, Any], d: Display) -> list[str]:
-    """Return the headlines of what a job may have besides its port: the set's odd one, its core shift, the swirl."""
-    balance, texts = results["balance"], []
-    if balance:
-        odd, flows = balance["odd_one_out"], balance["flows"]
-        text = f"Of the set, {f'number {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
-        text += f"{balance['greatest_spread_percent']:.1f} % at most, at station "
-        text += d.length(balance["greatest_spread_station_mm"])
-        texts.append(text + (f", flows by {flows['spread_percent']:.1f} %." if flows else "."))
-        shifts = [
-            (math.hypot(runner["gasket"]["left_mm"], runner["gasket"]["up_mm"]), runner["runner"])
-            for runner in balance["runners"]
-            if runner["gasket"]
-        ]
-        if shifts:
-            farthest, runner = max(shifts)
-            texts.append(f"Core shift: number {runner} sits farthest off its gasket hole, {d.length(farthest)}.")
-    swirls = [(run["state"], run["swirl"][-1], run["swirl_unit"]) for run in results["bench"] or [] if run["swirl"]]
-    if swirls:
-        state, swirl, unit = swirls[-1]
-        texts.append(f"Swirl at the highest lift, {state}: {swirl:g}{f' {unit}' if unit else ''}.")
-    return texts
-
-
 def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
     """Return the comparison from the first state to the last, None where there is only one."""
     states = results["states"]
@@ -94,21 +35,6 @@ def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str,
         if (one["before"], one["after"], one["part"]) == (states[0]["name"], states[-1]["name"], part):
             return one["record"]
     return None
-
-
-def _done(results: Mapping[str, Any], d: Display) -> str:
-    """Return what was done to the port and what that changed; of a single state what it holds and flows."""
-    states, change = results["states"], whole_change(results)
-    if len(states) == 1:
-        port, flows = states[0]["port"], compared_flows(results)[-1:]
-        text = f"The port holds {volume_text(port, d)} over {d.length(port['length_mm'])}"
-        return text + (f"; {flow_change(flows)}." if flows else ".")
-    went, stayed = changes(results, d)
-    if stayed:
-        names = " and ".join(name for name, _ in stayed)
-        went.append(f"{names} changed too little to detect")
-    began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
-    return f"{began}{removed_text(change, d)}. {capital(changed)}" if change else began + changed
 
 
 def removed_text(change: Mapping[str, Any], d: Display) -> str:
@@ -142,7 +68,7 @@ def figure_text(record: Mapping[str, Any], key: str, name: str, d: Display) -> s
     return f"{cell_text(record[key], kind)}{doubt} {kind.unit}".rstrip()
 
 
-def _least_area(record: Mapping[str, Any], d: Display) -> str:
+def least_area_text(record: Mapping[str, Any], d: Display) -> str:
     """Return the minimum area with its doubt, and where it is."""
     least = record["least_area"]
     area = f"{d.area(least['area_mm2'], label=False)} ± {d.area(2 * least['area_u_mm2'])}"
@@ -163,7 +89,7 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
                 f"{d.area(most['after_mm2'])} ({percent_text(most['change_percent'])})"
             )
     first, last = (states[k]["port"]["least_area"] for k in (0, -1))
-    now = _least_area(states[-1]["port"], d)
+    now = least_area_text(states[-1]["port"], d)
     if len(states) == 1:
         went.append(f"the minimum area is {now}")
     elif abs(last["area_mm2"] - first["area_mm2"]) > 2.0 * math.hypot(first["area_u_mm2"], last["area_u_mm2"]):
@@ -319,7 +245,7 @@ def plan_text(record: Mapping[str, Any], d: Display) -> str:
 
 def probe_texts(record: Mapping[str, Any], d: Display) -> list[str]:
     """Return what a probe's readings say of the ideal flow."""
-    found = [f"Fastest reading: {_fastest_read(record, d)}."]
+    found = [f"Fastest reading: {fastest_text(record, d)}."]
     for where, key in (("Up to the turn", "before_ratio"), ("Past the turn", "past_ratio")):
         if record[key] is not None:
             found.append(f"{where}, measured is {record[key]:.0%} of computed, on average.")
@@ -335,7 +261,7 @@ def probe_texts(record: Mapping[str, Any], d: Display) -> list[str]:
     return found
 
 
-def _fastest_read(record: Mapping[str, Any], d: Display) -> str:
+def fastest_text(record: Mapping[str, Any], d: Display) -> str:
     place = max(record["places"], key=lambda place: place["measured_m_s"])
     doubt = d.speed(2.0 * place["measured_u_m_s"])
     return f"{d.speed(place['measured_m_s'], label=False)} ± {doubt}, at station {d.length(place['station_mm'])}"

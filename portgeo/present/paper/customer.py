@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 from portgeo.core.units import Display
 from portgeo.flow.bench import REPEATS
-from portgeo.present.page.contents import alike_runs, compared_flows, run_names, surveys_of
+from portgeo.present.page.contents import alike_runs, by_lift, compared_flows, run_names, surveys_of
 from portgeo.present.page.models import first_shown, paints_of, scales_of
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import (
@@ -164,14 +164,14 @@ def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
     runs = alike_runs(results)
     if not runs:
         return
-    by_lift = [dict(zip(np.round(run["lift_mm"], 6), run["flow_cfm"], strict=True)) for run in runs]
-    lifts = sorted({lift for flows in by_lift for lift in flows})
+    flows = [by_lift(run["lift_mm"], run["flow_cfm"]) for run in runs]
+    lifts = sorted({lift for each in flows for lift in each})
     names = [f"valve lift, {d.unit}", *(f"{_short(name)}, cfm" for name in run_names(runs))]
     rows = []
     room = int((sheet.height - sheet.margin - sheet.down - FLOW_HEADING) / FLOW_ROW) - 1
     most = max(1, min(MOST_LIFTS, room, len(lifts)))
     for lift in (lifts[k] for k in np.linspace(len(lifts) - 1, 0, most).round().astype(int)[::-1]):
-        read = [flows.get(lift) for flows in by_lift]
+        read = [each.get(lift) for each in flows]
         row = [d.length(float(lift), label=False), *("" if flow is None else f"{flow:.1f}" for flow in read)]
         if len(runs) > 1:
             was, now = read[0], read[-1]

@@ -1,0 +1,101 @@
+"""How the report's page begins: what comes next, how the port is now, what was done, and the set's headlines.
+
+Results come in; sentences in the user's unit go out. Each ± is twice the standard uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from portgeo.core.units import Display
+from portgeo.present.page.contents import compared_flows
+from portgeo.present.page.text import (
+    calm_text,
+    capital,
+    changes,
+    fastest_text,
+    flow_change,
+    least_area_text,
+    next_step,
+    peak_text,
+    radius_text,
+    removed_text,
+    volume_text,
+    whole_change,
+)
+from portgeo.present.text.throat import of_valve_text
+
+
+def answer(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the answer in three parts: what comes next, how the port is now, what was done and what it changed."""
+    calm = results.get("calm")
+    offered = f" To calm the air: {calm_text(calm['record'], d)}." if calm and calm["record"]["chosen"] else ""
+    return [next_step(results, d) + offered, _now(results, d), _done(results, d)]
+
+
+def _now(results: Mapping[str, Any], d: Display) -> str:
+    """Return what the next cut hangs on: the air on the short side, the minimum area, a pinch, the throat."""
+    state = results["states"][-1]
+    side, air, throat = state["port"]["short_side"], state["airspeed"], state["port"]["throat"]
+    said = []
+    if side and air and air["short_side"]:
+        radius = f"{side['headline']['name']} {radius_text(side, d)}"
+        said.append(f"the air on the short side ({radius}) peaks at {peak_text(air, d)}")
+    elif air:
+        said.append(f"the air peaks at {peak_text(air, d)}")
+    elif side:
+        said.append(f"the short side’s {side['headline']['name']} is {radius_text(side, d)}")
+    probe = results.get("probe")
+    if air and probe and probe["state"] == state["name"]:
+        said.append(f"that is computed; the probe’s fastest reading is {fastest_text(probe['record'], d)}")
+    pinch = next((w["message"] for w in state["port"]["warnings"] if w["code"] == "pinch"), None)
+    least = f"the minimum area is {least_area_text(state['port'], d)}"
+    if pinch:
+        said.append(f"{least}, with a {pinch.partition(':')[0]}")
+    elif throat["percent_of_valve"] is None:
+        said.append(least)
+    if throat["percent_of_valve"] is not None:
+        said.append(f"the throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}")
+    first, *rest = said
+    return ". ".join([f"{capital(state['name'])}: {first}", *map(capital, rest)]) + "."
+
+
+def set_texts(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the headlines of what a job may have besides its port: the set's odd one, its core shift, the swirl."""
+    balance, texts = results["balance"], []
+    if balance:
+        odd, flows = balance["odd_one_out"], balance["flows"]
+        text = f"Of the set, {f'number {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
+        text += f"{balance['greatest_spread_percent']:.1f} % at most, at station "
+        text += d.length(balance["greatest_spread_station_mm"])
+        texts.append(text + (f", flows by {flows['spread_percent']:.1f} %." if flows else "."))
+        shifts = [
+            (math.hypot(runner["gasket"]["left_mm"], runner["gasket"]["up_mm"]), runner["runner"])
+            for runner in balance["runners"]
+            if runner["gasket"]
+        ]
+        if shifts:
+            farthest, runner = max(shifts)
+            texts.append(f"Core shift: number {runner} sits farthest off its gasket hole, {d.length(farthest)}.")
+    swirls = [(run["state"], run["swirl"][-1], run["swirl_unit"]) for run in results["bench"] or [] if run["swirl"]]
+    if swirls:
+        state, swirl, unit = swirls[-1]
+        texts.append(f"Swirl at the highest lift, {state}: {swirl:g}{f' {unit}' if unit else ''}.")
+    return texts
+
+
+def _done(results: Mapping[str, Any], d: Display) -> str:
+    """Return what was done to the port and what that changed; of a single state what it holds and flows."""
+    states, change = results["states"], whole_change(results)
+    if len(states) == 1:
+        port, flows = states[0]["port"], compared_flows(results)[-1:]
+        text = f"The port holds {volume_text(port, d)} over {d.length(port['length_mm'])}"
+        return text + (f"; {flow_change(flows)}." if flows else ".")
+    went, stayed = changes(results, d)
+    if stayed:
+        names = " and ".join(name for name, _ in stayed)
+        went.append(f"{names} changed too little to detect")
+    began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
+    return f"{began}{removed_text(change, d)}. {capital(changed)}" if change else began + changed
