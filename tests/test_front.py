@@ -291,6 +291,16 @@ def test_ports_and_results_show_themselves_in_a_line(pytestconfig):
         assert len(repr(shown)) < 400 and "\n" not in repr(shown)
 
 
+def test_results_are_equal_by_their_figures_and_cannot_be_written_to():
+    port = pg.port_from_rows(BORE)
+    measured, same = pg.survey(port), pg.survey(pg.port_from_rows(BORE))
+    assert measured == same and hash(measured) == hash(same)
+    assert measured != pg.survey(pg.port_from_rows(SHORT))
+    assert pg.survey(port, sure=False) == pg.survey(port, sure=False)  # nan for a ± that is not worked out
+    with pytest.raises(ValueError, match="read-only"):
+        measured.stations.area_mm2[0] = 1.0
+
+
 def test_ports_are_told_apart_without_comparing_arrays():
     one, other = pg.port_from_rows(BORE), pg.port_from_rows(BORE)
     assert one == one and one != other and len({one, other, one}) == 2

@@ -84,9 +84,20 @@ class Result:
     """
 
     def __init_subclass__(cls) -> None:
-        """Keep the short text: a dataclass would write out every array."""
+        """Keep what a dataclass would make anew: its text would write out every array, its == cannot take one."""
         super().__init_subclass__()
         cls.__repr__ = cls.__repr__  # type: ignore[method-assign]  # what is in the class itself stays
+        cls.__eq__ = cls.__eq__  # type: ignore[method-assign]
+        cls.__hash__ = cls.__hash__  # type: ignore[method-assign]
+
+    def __eq__(self, other: object) -> bool:
+        """Say whether two results give the same figures; what is not known is the same as what is not known."""
+        if type(self) is not type(other):
+            return NotImplemented
+        return all(_alike(getattr(self, f.name), getattr(other, f.name)) for f in _figures(self))
+
+    def __hash__(self) -> int:
+        return hash(repr(self))
 
     def __repr__(self) -> str:
         """Return the result in a line: its first plain numbers and words."""
@@ -200,8 +211,24 @@ def uncertainty_key(key: str) -> str:
 
 
 def _bare(value: Any) -> Any:
-    """Return a number as Python's own, whatever it was computed with."""
+    """Return a number as Python's own, whatever it was computed with, and an array as one that nobody writes to."""
+    if isinstance(value, np.ndarray):
+        value = value.view()
+        value.flags.writeable = False
     return value.item() if isinstance(value, np.generic) else value
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Say whether two values of a figure are the same, nan as nan."""
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        return np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
+    if isinstance(one, float) and isinstance(other, float) and math.isnan(one):
+        return math.isnan(other)
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        return one.keys() == other.keys() and all(_alike(one[key], other[key]) for key in one)
+    if isinstance(one, list | tuple) and isinstance(other, list | tuple):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    return bool(one == other)
 
 
 def _shown(f: Field[Any]) -> Shown:

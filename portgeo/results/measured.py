@@ -6,7 +6,7 @@ A measure is added here and nowhere else: a field says its key, what computes it
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -145,6 +145,24 @@ class ThroatFound(Result):
 
 
 @dataclass(frozen=True)
+class ShareOfDoubt(Result):
+    """What one source adds to the ± of a figure: one standard uncertainty, in the figure's own unit."""
+
+    source: str = figure(lambda source, u: source)
+    u: float = figure(lambda source, u: u)
+
+
+@dataclass(frozen=True)
+class ReadingToTakeAgain(Result):
+    """The reading that makes most of a figure's ±, and its share of the variance."""
+
+    row: int = figure(lambda station, row, reading, share: row)
+    station_mm: float = figure(lambda station, *_: station)
+    reading: str = figure(lambda station, row, reading, share: reading)
+    share_of_variance: float = figure(lambda station, row, reading, share: share)
+
+
+@dataclass(frozen=True)
 class Measured(Result):
     """A port as it measures. `short_side` is of the bend that is meant; None on a port that does not turn.
 
@@ -168,20 +186,20 @@ class Measured(Result):
     throat: ThroatFound = figure(lambda s, valve: ThroatFound.of(s.throat, valve), page=True)
     length_mm: float = figure(lambda s, valve: s.length, "Length", page=True)
     bends: tuple[OneBend, ...] = figure(lambda s, valve: tuple(OneBend.of(s, bend, bend.short) for bend in s.bends))
-    uncertainty: Mapping[str, Sequence[Mapping[str, Any]]] = figure(lambda s, valve: _budgets(s))
+    uncertainty: Mapping[str, tuple[ShareOfDoubt, ...]] = figure(lambda s, valve: _budgets(s))
     frame: FloatArray = figure(lambda s, valve: s.port.frame)
     noise_mm: float = figure(lambda s, valve: s.port.noise)
-    most_uncertain_reading: Mapping[str, Mapping[str, Any]] | None = figure(lambda s, valve: _blame(s))
+    most_uncertain_reading: Mapping[str, ReadingToTakeAgain] | None = figure(lambda s, valve: _blame(s))
 
 
-def _budgets(survey: Survey) -> dict[str, list[dict[str, Any]]]:
+def _budgets(survey: Survey) -> dict[str, tuple[ShareOfDoubt, ...]]:
     return {
-        quantity: [{"source": share.source, "u": _UNIT_OF[quantity] * share.u} for share in budget]
+        quantity: tuple(ShareOfDoubt.of(share.source, _UNIT_OF[quantity] * share.u) for share in budget)
         for quantity, budget in survey.budget.items()
     }
 
 
-def _blame(survey: Survey) -> dict[str, dict[str, Any]] | None:
+def _blame(survey: Survey) -> dict[str, ReadingToTakeAgain] | None:
     """Return the reading that moves each figure most, None for a scan."""
     blame = survey.blame
     if blame is None:
@@ -189,12 +207,7 @@ def _blame(survey: Survey) -> dict[str, dict[str, Any]] | None:
     readings = {"least_area": blame.least_area, "volume": blame.volume, "short_side": blame.short_side}
     station_of = {reading.row: reading.station for reading in survey.port.readings}
     return {
-        name: {
-            "row": reading[0],
-            "station_mm": station_of[reading[0]],
-            "reading": reading[1],
-            "share_of_variance": reading[2],
-        }
+        name: ReadingToTakeAgain.of(station_of[reading[0]], *reading)
         for name, reading in readings.items()
         if reading is not None
     }

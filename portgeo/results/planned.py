@@ -99,6 +99,14 @@ class WallKept(Result):
 
 
 @dataclass(frozen=True)
+class LimitBeside(Result):
+    """Another limit that holds the same cut back, and what it costs of the area."""
+
+    name: str = figure(lambda name, cost: name)
+    costs_percent: float = figure(lambda name, cost: 100.0 * cost)
+
+
+@dataclass(frozen=True)
 class LimitReached(Result):
     """A limit that the cut comes up against: where, how deep it may go there, and what that costs of the area."""
 
@@ -108,9 +116,7 @@ class LimitReached(Result):
     depth_mm: float = figure(lambda stop: stop.depth)
     area_missed_percent: float = figure(lambda stop: 100.0 * stop.short)
     costs_percent: float = figure(lambda stop: 100.0 * stop.gain)
-    also: Sequence[Mapping[str, Any]] = figure(
-        lambda stop: [{"name": name, "costs_percent": 100.0 * cost} for name, cost in stop.also]
-    )
+    also: tuple[LimitBeside, ...] = figure(lambda stop: tuple(LimitBeside.of(*beside) for beside in stop.also))
     all_round: bool = figure(lambda stop: stop.all_round)
     measured: bool = figure(lambda stop: not stop.unmeasured)
 

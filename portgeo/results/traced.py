@@ -18,6 +18,7 @@ from portgeo.core.units import Display
 from portgeo.photos.slices import Slice
 from portgeo.photos.tracing import Traced
 from portgeo.results.figures import Result, figure, inside
+from portgeo.results.measured import ShareOfDoubt
 from portgeo.results.notices import Remark, remarks
 
 
@@ -38,8 +39,8 @@ class TracedOutline(Result):
         lambda traced, k, piece, file: float(np.degrees(traced.placed.views[_first_seen(piece)].tilt))
     )
     mm_per_pixel: float = figure(lambda traced, k, piece, file: piece.pixel)
-    uncertainty: Sequence[Mapping[str, Any]] = figure(
-        lambda traced, k, piece, file: [{"source": source, "u": u} for source, u in piece.parts.items()]
+    uncertainty: tuple[ShareOfDoubt, ...] = figure(
+        lambda traced, k, piece, file: tuple(ShareOfDoubt.of(*part) for part in piece.parts.items())
     )
 
 

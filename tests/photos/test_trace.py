@@ -40,7 +40,7 @@ def test_an_outline_is_true_within_its_uncertainty(trial):
     off = shapely.distance(shapely.LinearRing(made.outline - middle), shapely.points(outline.points_mm))
     assert off.max() < 1.5 * outline.mm_per_pixel
     assert outline.tilt_deg == pytest.approx(np.degrees(made.tilt), abs=3.0)
-    parts = [share["u"] for share in outline.uncertainty]
+    parts = [share.u for share in outline.uncertainty]
     assert outline.area_u_mm2 == pytest.approx(float(np.linalg.norm(parts)))
 
 

@@ -250,15 +250,15 @@ def next_reading(readings: Readings, measured: Measured | None, built: Built) ->
     advice = survey.advice.get(worst)  # type: ignore[call-overload]
     said = "" if advice is None else advice.message(survey.port.display)
     found: dict[str, Any] = {"row": None, "column": None, "why": f"{TOLD[worst]}: {said}"}
-    one = blame.get(worst)
-    if one is None or (advice is not None and advice.values.get("case") in ("gap", "zero")):
+    again = blame.get(worst)
+    if again is None or (advice is not None and advice.values.get("case") in ("gap", "zero")):
         if advice is not None and "start" in advice.values:
             found["between_mm"] = [advice.values["start"], advice.values["end"]]
         return found
-    k = int(one["row"]) - HEADER_ROWS
+    k = again.row - HEADER_ROWS
     if 0 <= k < len(built.numbers):
         found["row"] = built.numbers[k]
-        found["column"] = readings.columns.get(str(one["reading"]), readings.columns.get("corner"))
+        found["column"] = readings.columns.get(again.reading, readings.columns.get("corner"))
     return found
 
 
