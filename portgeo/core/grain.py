@@ -60,6 +60,11 @@ class Grain:
         """Standard deviation of a point, mm."""
         return float(np.hypot(self.white, self.waves))
 
+    def shorter_than(self, length: float) -> float:
+        """Return the standard deviation of the waves that are shorter than a length, mm."""
+        octaves = [np.clip(np.log(length / band.shortest), 0.0, band.octaves) for band in self.bands]
+        return float(np.sqrt(sum(b.variance * n / b.octaves for b, n in zip(self.bands, octaves, strict=True))))
+
     def along(self, line: float) -> float:
         """Return the standard deviation of the errors' integral along a line of some length, mm2."""
         waves = sum(band.variance * band.length for band in self.bands)

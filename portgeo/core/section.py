@@ -87,7 +87,8 @@ class Reading:
     share, `zero_error` how well that zero is known where it is not as a tool's is;
     `turn_error` is the standard uncertainty of the heading. `points` says where the section lay in a
     side view, from which its station and headings come; `drawn` is then its height as they give it,
-    with its standard uncertainty, and `width_error` that of the width where the plan gave it.
+    with its standard uncertainty, and `width_error` that of the width where the plan gave it. `nose_radius`, of
+    a trunk's last row, is that of the divider's edge: None where it is flat, as it comes.
     """
 
     row: int
@@ -112,6 +113,7 @@ class Reading:
     points: Points | None = None
     drawn: tuple[float, float] | None = None
     width_error: float | None = None
+    nose_radius: float | None = None
 
     @property
     def zero(self) -> float:

@@ -12,9 +12,10 @@ import numpy as np
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.split import Junction, SplitPort
+from portgeo.measuring.divider import Divider, dividers_of
 from portgeo.measuring.scan_uncertainty import facet_area, grain_of
 from portgeo.measuring.schedule import Survey, survey
-from portgeo.measuring.uncertainty import Budget, Share, Source, total
+from portgeo.measuring.uncertainty import Budget, Quantity, Share, Source, total
 
 SHARED_SOURCES: tuple[Source, ...] = ("tool_zero", "scale")  # of one tool: all passages are off the same way
 TOGETHER_STATIONS = 121  # at which the legs' areas are added up
@@ -29,7 +30,8 @@ class SplitSurvey:
     readings. wetted_area : of all walls and the face in the plane of the split.
     split_station, trunk_area, legs_area : where it parts, the trunk's last area and the legs' first together.
     stations, together (n,) : along the legs, as far as all of them go, and their areas added up. least_area,
-    least_station : the least of what the air has, the trunk's area or the legs' together.
+    least_station : the least of what the air has, the trunk's area or the legs' together. dividers : the metal
+    between legs that are next to each other, from left to right.
     """
 
     port: SplitPort
@@ -48,6 +50,7 @@ class SplitSurvey:
     together: FloatArray
     least_area: float
     least_station: float
+    dividers: tuple[Divider, ...]
 
     @property
     def passages(self) -> tuple[tuple[str, Survey], ...]:
@@ -86,6 +89,7 @@ def survey_split(port: SplitPort, *, readings_tried: bool = True) -> SplitSurvey
         together=together,
         least_area=float(area[least]),
         least_station=float(along[least]),
+        dividers=dividers_of(port),
     )
 
 
@@ -130,9 +134,9 @@ def volume_budget(budgets: Sequence[Budget]) -> Budget:
     )
 
 
-def difference_u(one: Survey, other: Survey) -> float:
-    """Return the standard uncertainty of the difference of two passages' volumes: one tool's zero is in both."""
-    first, second = ({share.source: share.u for share in each.budget.get("volume", ())} for each in (one, other))
+def difference_u(one: Survey, other: Survey, quantity: Quantity = "volume") -> float:
+    """Return the standard uncertainty of a quantity's difference of two passages: one tool's zero is in both."""
+    first, second = ({share.source: share.u for share in each.budget.get(quantity, ())} for each in (one, other))
     shared = sum((first.get(source, 0.0) - second.get(source, 0.0)) ** 2 for source in SHARED_SOURCES)
     own = sum(u**2 for each in (first, second) for source, u in each.items() if source not in SHARED_SOURCES)
     return float(np.sqrt(shared + own))

@@ -5,12 +5,16 @@ A SplitSurvey comes in; a MeasuredSplit, which is the JSON of `measure`, goes ou
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.split import TRUNK
+from portgeo.measuring.divider import BEHIND_MM
+from portgeo.measuring.schedule import Survey
+from portgeo.measuring.sides import Bend, like_radii
 from portgeo.measuring.split import SplitSurvey, difference_u
 from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.measured import Measured, Opening
@@ -63,12 +67,75 @@ class LeastTogether(Result):
 
 
 @dataclass(frozen=True)
+class DividerMeasured(Result):
+    """The metal between two legs: where its nose stands, its edge and its width."""
+
+    between: tuple[str, str] = figure(lambda d: d.view.names)
+    nose_mm: FloatArray = figure(lambda d: d.nose)
+    edge: str = figure(lambda d: d.edge)  # "scanned", "read" or "flat"
+    radius_mm: float | None = figure(lambda d: d.radius)
+    radius_u_mm: float | None = figure(lambda d: d.radius_u)
+    off_round_mm: float = figure(lambda d: d.off_round)
+    nose_width_mm: float | None = figure(lambda d: d.nose_width)
+    width_mm: float | None = figure(lambda d: d.width)
+    width_u_mm: float | None = figure(lambda d: d.width_u)
+    width_behind_mm: float = figure(lambda d: BEHIND_MM)
+
+
+@dataclass(frozen=True)
+class BendApart(Result):
+    """How a bend of the second leg differs from the same bend of the first."""
+
+    turn_deg: float = figure(lambda one, other: math.degrees(other.short.turn - one.short.turn))
+    radius_mm: float = figure(lambda one, other: _radius_apart(one, other)[0])
+    radius_u_mm: float = figure(lambda one, other: _radius_apart(one, other)[1])
+
+
+def _radius_apart(one: Bend, other: Bend) -> tuple[float, float]:
+    """Return by how much the radius of the second of two bends' short sides is larger, and how sure that is."""
+    _, radii, doubts = like_radii(one.short, other.short)
+    return radii[1] - radii[0], math.hypot(*doubts)
+
+
+@dataclass(frozen=True)
 class LegsApart(Result):
     """How the second of two legs differs from the first; the ± leaves out what one tool is off in both."""
 
     volume_cc: float = figure(lambda one, other: CC * (other.volume - one.volume))
     volume_u_cc: float = figure(lambda one, other: CC * difference_u(one, other))
     least_area_percent: float = figure(lambda one, other: 100.0 * (other.least_area / one.least_area - 1.0))
+    least_area_mm2: float = figure(lambda one, other: other.least_area - one.least_area)
+    least_area_u_mm2: float = figure(lambda one, other: difference_u(one, other, "least_area"))
+    throat_mm2: float = figure(lambda one, other: other.throat.area - one.throat.area)
+    throat_u_mm2: float = figure(lambda one, other: math.hypot(one.throat.area_u, other.throat.area_u))
+    short_side_mm: float | None = figure(lambda one, other: _short_sides(one, other)[0])
+    short_side_u_mm: float | None = figure(lambda one, other: _short_sides(one, other)[1])
+    bends: tuple[BendApart, ...] | None = figure(lambda one, other: _bends_apart(one, other))
+    differs: tuple[str, ...] = figure(lambda one, other: _surely_apart(one, other))
+
+
+def _short_sides(one: Survey, other: Survey) -> tuple[float, float] | tuple[None, None]:
+    """Return how the short side of the second of two legs differs from the first's, None where one has none."""
+    return (None, None) if one.bend is None or other.bend is None else _radius_apart(one.bend, other.bend)
+
+
+def _bends_apart(one: Survey, other: Survey) -> tuple[BendApart, ...] | None:
+    """Return how bends differ, None where the two legs have not as many."""
+    if len(one.bends) != len(other.bends):
+        return None
+    return tuple(BendApart.of(a, b) for a, b in zip(one.bends, other.bends, strict=True))
+
+
+def _surely_apart(one: Survey, other: Survey) -> tuple[str, ...]:
+    """Return which of volume, least area, throat and short side two legs differ in by more than the ±."""
+    short, short_u = _short_sides(one, other)
+    differences = {
+        "volume": (other.volume - one.volume, difference_u(one, other)),
+        "least_area": (other.least_area - one.least_area, difference_u(one, other, "least_area")),
+        "throat": (other.throat.area - one.throat.area, math.hypot(one.throat.area_u, other.throat.area_u)),
+        "short_side": (short or 0.0, short_u or 0.0),
+    }
+    return tuple(name for name, (size, u) in differences.items() if abs(size) > 2.0 * u)
 
 
 @dataclass(frozen=True)
@@ -92,6 +159,9 @@ class MeasuredSplit(Result):
     split: PlaneOfSplit = figure(lambda s, parts: PlaneOfSplit.of(s))
     trunk: PassageMeasured = figure(lambda s, parts: parts[0])
     legs: tuple[PassageMeasured, ...] = figure(lambda s, parts: parts[1:])
+    dividers: tuple[DividerMeasured, ...] = figure(
+        lambda s, parts: tuple(DividerMeasured.of(divider) for divider in s.dividers)
+    )
     legs_apart: LegsApart | None = figure(lambda s, parts: LegsApart.of(*s.legs) if len(s.legs) == 2 else None)
     legs_together: LegsTogether = figure(lambda s, parts: LegsTogether.of(s))
     stations: Sequence[Mapping[str, Any]] = figure(lambda s, parts: _stations(parts))

@@ -57,6 +57,7 @@ LABELS: Mapping[str, tuple[str, str]] = {
     "tool": ("Tool", "What the row was read with"),
     "mark": ("Mark", "What stands here; several with a space"),
     "leg": ("Leg", "Name of the leg of a port that splits; blank: the trunk"),
+    "nose_radius": ("Nose radius", "Of the divider's edge, by template, in the trunk's last row; blank: it is flat"),
     "note": ("Note", "Any remark"),
     "lift": ("Lift", "Valve lift"),
     "flow": ("Flow", "What the bench read"),

@@ -31,6 +31,7 @@ def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:
     """Tell of legs that do not begin where the trunk ends, or are too short, or stand alone."""
     trunk = passages[TRUNK]
     legs = {name: rows for name, rows in passages.items() if name != TRUNK}
+    _check_nose(passages, at_split=trunk[-1] if legs and trunk else None)
     for name, rows in legs.items():
         first = rows[0]
         if len(trunk) < 2:
@@ -52,6 +53,17 @@ def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:
             if drawn is not None:
                 hint = "Give station, turn_deg and swing_deg instead"
                 row.tell(drawn, "a port that splits cannot be given by places or points", hint)
+
+
+def _check_nose(passages: Mapping[str, Sequence[Row]], at_split: Row | None) -> None:
+    """Tell of a divider's edge that is not read at the split, or is larger than a divider can have."""
+    for row in (row for rows in passages.values() for row in rows if row.given("nose_radius") is not None):
+        if row is not at_split:
+            hint = "Write it in the trunk's last row, the plane of the split; empty: the nose is flat, as it comes"
+            row.tell("nose_radius", "the divider's nose does not stand here", hint)
+        elif row.number_in("nose_radius", 0.0) > row.number_in("width", np.inf) / 2.0:
+            hint = "Write the radius of the divider's edge, by template"
+            row.tell("nose_radius", "the divider's edge is as wide as the port", hint)
 
 
 def begun_at_split(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tuple[Reading, ...]:

@@ -94,6 +94,7 @@ SECTIONS = Layout(
         **{f"{side}_y": Quantity(LENGTH, _signed) for side in ("left", "right")},
         **{name: Quantity(ANGLE, _angle) for name in ("turn", "swing")},
         "turn_error": Quantity(ANGLE, _turn_error),
+        "nose_radius": Quantity(LENGTH, _length),
         "shape": Words(_shape),
         "outline": Words(),
         "tool": Words(_tool),
@@ -106,6 +107,6 @@ SECTIONS = Layout(
     other_kinds={"a bench sheet": ("lift", "flow")},
     names="The first row that is no # comment holds the names of the columns: station, height, width, "
     "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, zero_error, x, y, z, floor_x, "
-    "floor_z, roof_x, roof_z, left_y, right_y (each with _in or _mm), "
+    "floor_z, roof_x, roof_z, left_y, right_y, nose_radius (each with _in or _mm), "
     "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark, leg and note",
 )

@@ -227,6 +227,7 @@ def _reading(row: Row, laid: Laid | None, default_error: float | None, outlines:
         turn_error=row.number_in("turn_error", HEADING_ERROR),
         note=row.text("note"),
         mark=row.given("mark") or (),
+        nose_radius=row.given("nose_radius"),
     )
     if laid is not None:
         reading = _with_lie(row, reading, laid)

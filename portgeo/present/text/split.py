@@ -10,7 +10,10 @@ from collections.abc import Iterator
 from portgeo.core.units import Display
 from portgeo.present.text.bench import STATIONS_NOTE, side_text, table_lines, throat_text
 from portgeo.present.text.notices import notices_lines
-from portgeo.results.split import LegsApart, MeasuredSplit, PassageMeasured
+from portgeo.results.split import DividerMeasured, LegsApart, MeasuredSplit, PassageMeasured
+
+OUT_OF_ROUND = 0.1  # of its radius, that a nose may be off a circle
+TURNS_ALIKE = 2.0  # degrees: what two headings read by hand are off by
 
 
 def split_text(measured: MeasuredSplit, title: str) -> str:
@@ -29,6 +32,8 @@ def split_text(measured: MeasuredSplit, title: str) -> str:
         f"  split       at station {d.length(s.split_station)}: trunk {d.area(s.trunk_area)}, legs together",
         f"{'':<14}{_past_it(measured, d)}",
     ]
+    for divider in measured.dividers:
+        lines += _divider_lines(divider, d, several=len(measured.dividers) > 1)
     for part in measured.passages:
         lines += ["", *_passage_lines(part, d, leg=part is not measured.passages[0])]
     if measured.legs_apart is not None:
@@ -64,14 +69,59 @@ def _passage_lines(part: PassageMeasured, d: Display, *, leg: bool) -> Iterator[
         yield f"  throat      {throat_text(survey, d)}"
 
 
+def _divider_lines(divider: DividerMeasured, d: Display, *, several: bool) -> Iterator[str]:
+    """Yield a divider's edge, and how wide it is behind its nose."""
+    name = f"between {' and '.join(divider.between)}, " if several else ""
+    yield f"  divider     {name}{edge_text(divider, d)}"
+    if divider.width_mm is not None:
+        wide = with_doubt(divider.width_mm, divider.width_u_mm, d)
+        yield f"{'':<14}{wide} wide {d.length(divider.width_behind_mm)} behind the nose"
+
+
+def edge_text(divider: DividerMeasured, d: Display) -> str:
+    """Return what the edge of a divider's nose is: its radius, or flat."""
+    if divider.radius_mm is None or divider.radius_u_mm is None:
+        return f"nose flat, {d.length(divider.nose_width_mm or 0.0)} wide"
+    if divider.radius_mm < 2.0 * divider.radius_u_mm:
+        return f"nose sharp: a radius under {d.length(2.0 * divider.radius_u_mm)}"
+    told = f"nose radius {with_doubt(divider.radius_mm, divider.radius_u_mm, d)}"
+    if divider.off_round_mm > OUT_OF_ROUND * divider.radius_mm:
+        told += f", not round: a circle fits it within {d.length(divider.off_round_mm)} rms"
+    return told
+
+
+def with_doubt(length: float, u: float | None, d: Display) -> str:
+    """Return a length with its ±, twice the standard uncertainty."""
+    return f"{d.length(length, label=False)} ± {d.length(2.0 * (u or 0.0))}"
+
+
 def _legs_lines(measured: MeasuredSplit, apart: LegsApart, d: Display) -> Iterator[str]:
     """Yield how the second of two legs differs from the first."""
     one, other = measured.legs
     yield f"{other.name} against {one.name}"
     change, u = apart.volume_cc, 2.0 * apart.volume_u_cc
-    surely = "" if abs(change) > u else ", within what the readings can show"
-    yield f"  volume      {change:+.2f} ± {u:.2f} cc{surely}"
-    yield f"  min area    {apart.least_area_percent:+.1f}%"
-    if one.short_side and other.short_side:
-        radii = (d.length(leg.short_side.headline.mm) for leg in (other, one))
-        yield f"  short side  {' against '.join(radii)}"
+    yield f"  volume      {change:+.2f} ± {u:.2f} cc{_alike('volume', apart)}"
+    yield f"  min area    {_area(apart.least_area_mm2, apart.least_area_u_mm2, d)}{_alike('least_area', apart)}"
+    yield f"  throat      {_area(apart.throat_mm2, apart.throat_u_mm2, d)}{_alike('throat', apart)}"
+    if apart.short_side_mm is not None and apart.short_side_u_mm is not None:
+        radii = " against ".join(d.length(leg.short_side.headline.mm) for leg in (other, one))
+        yield f"  short side  {radii} ± {d.length(2.0 * apart.short_side_u_mm)}{_alike('short_side', apart)}"
+    for k, bend in enumerate(apart.bends or ()):
+        if len(apart.bends or ()) > 1 or abs(bend.turn_deg) > TURNS_ALIKE:
+            radius = _plus(d.length(bend.radius_mm), bend.radius_mm)
+            yield f"  bend {k + 1}      turns {bend.turn_deg:+.0f}°, radius {radius}"
+    if apart.bends is None:
+        yield "  bends       not as many in the one as in the other"
+
+
+def _alike(name: str, apart: LegsApart) -> str:
+    """Return what to say of a difference within its ±."""
+    return "" if name in apart.differs else ", too small to detect"
+
+
+def _area(change: float, u: float, d: Display) -> str:
+    return f"{_plus(d.area(change, label=False), change)} ± {d.area(2.0 * u)}"
+
+
+def _plus(text: str, value: float) -> str:
+    return f"+{text}" if value > 0.0 else text
