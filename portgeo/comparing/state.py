@@ -45,11 +45,6 @@ def states_of(before: Port, after: Port) -> tuple[State, State, ChangeUncertaint
     return _state(one), _state(other), change_u(one, other)
 
 
-def state_of(port: Port) -> State:
-    """Return the state of a port: the numbers that `measure` gives. Raises GeometryError where a plane cuts no tube."""
-    return _state(survey(port, readings_tried=False))
-
-
 def _state(found: Survey) -> State:
     return State(
         length=found.length,

@@ -12,12 +12,13 @@ from typing import Literal, get_args, overload
 
 import numpy as np
 
+from portgeo.comparing.balance import Layout, flows_of
 from portgeo.comparing.balance import balance as balance_ports
-from portgeo.comparing.balance import flows_of
 from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.comparing.register import Method
 from portgeo.core.errors import InputError, naming
+from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, in_one_frame
 from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
@@ -157,15 +158,31 @@ def balance(
     flows: Sequence[float] | None = None,
     gasket: str | Path | None = None,
     gasket_at: Literal["entry", "exit"] = "entry",
+    spacing_mm: float | Sequence[float] | None = None,
+    one_frame: bool = False,
+    entry_radii_mm: Sequence[float | Sequence[float]] | None = None,
+    sure: bool = True,
 ) -> Balanced:
-    """Return how the runners of a set differ: area by station, volume, openings, and the odd one out.
+    """Return how the runners of a set differ, who is odd, and what to cut on which to bring them together.
+
+    Area by station, volume, length, openings against their mean and the gasket's holes, the edge of each entry by the
+    clock, the dividers between neighbors where it is said how they lie; what is cut to, the least metal first.
 
     Parameters
     ----------
     ports : two or more from `read` or `port_from_rows`, of either hand.
     flows : a bench flow for each, all at one depression.
     gasket, gasket_at : file with the outline of the gasket's hole (dxf, svg, csv), drawn from the line that the
-        sheets are measured from, and the opening it lies on.
+        sheets are measured from, and the opening it lies on. With `one_frame` it is the first runner's, drawn in the
+        manifold's own y and z.
+    spacing_mm : how far each runner lies to the right of the one before, looking in from the plenum: one number for
+        all, or one from each to the next.
+    one_frame : the files' own coordinates are the manifold's, as of scans of one whole casting: x into the entries,
+        y to the left, z to the roof. Without it a sheet stands on the line that it is measured from, a scan on the
+        middle of its entry.
+    entry_radii_mm : of each entry's edge as read with a radius gauge: a number for each runner, or four, at 12, 3, 6
+        and 9 o'clock. Without them the edges are told from the walls.
+    sure : as in `survey`.
 
     Raises
     ------
@@ -181,7 +198,49 @@ def balance(
     ports = ports_given(ports)
     word_given(gasket_at, ("entry", "exit"), "gasket_at")
     line = None if gasket is None or not ports else read_outline(gasket, ports[0].display.unit)
-    return Balanced.of(balance_ports(ports, flows, gasket=line, gasket_end=gasket_at), ports)
+    found = balance_ports(
+        ports, flows, gasket=line, gasket_end=gasket_at, layout=_layout(spacing_mm, one_frame, len(ports)),
+        edge_radii=_edge_radii(entry_radii_mm, len(ports)), readings_tried=sure,
+    )  # fmt: skip
+    return Balanced.of(found, ports)
+
+
+def _layout(spacing: float | Sequence[float] | None, one_frame: bool, count: int) -> Layout:
+    """Return where the runners of a set stand. Raises InputError where the spacings are not as many as it has."""
+    if spacing is None:
+        return Layout(None, one_frame)
+    steps = np.atleast_1d(np.asarray(spacing, float))
+    if len(steps) == 1:
+        steps = np.repeat(steps, max(count - 1, 1))
+    if len(steps) != count - 1 or not np.isfinite(steps).all() or (steps <= 0.0).any():
+        raise InputError(
+            f"{len(steps)} spacings for {count} runners", where="spacing",
+            hint="Give one for all, or one from each runner to the next, each more than nothing",
+        )  # fmt: skip
+    return Layout(steps, one_frame)
+
+
+def _edge_radii(given: Sequence[float | Sequence[float]] | None, count: int) -> FloatArray | None:
+    """Return the radii (k, 4) read with a gauge. Raises InputError where they are not one or four for each runner."""
+    if given is None:
+        return None
+    rows = [np.atleast_1d(np.asarray(each, float)) for each in given]
+    if len(rows) != count or not all(
+        len(row) in (1, 4) and np.isfinite(row).all() and (row >= 0.0).all() for row in rows
+    ):
+        raise InputError(
+            f"these are no entry radii of {count} runners", where="entry_radii",
+            hint="Give one for each runner, or four for each: at 12, 3, 6 and 9 o'clock",
+        )  # fmt: skip
+    return np.array([np.broadcast_to(row, 4) for row in rows])
+
+
+def by_runner(radii: Sequence[float] | None, count: int) -> list[Sequence[float]] | None:
+    """Return radii in one row as `balance` takes them: one a runner, or four a runner, one runner after the other."""
+    if radii is None:
+        return None
+    each = 4 if len(radii) == 4 * count else 1
+    return [radii[k : k + each] for k in range(0, len(radii), each)]
 
 
 def flows_of_set(flows: Sequence[float]) -> FlowsOfSet:

@@ -24,6 +24,8 @@ CURVES = 96  # trials of each source: a standard uncertainty then has 7 % of its
 SEED = 20260  # any number, so that the same sheet gives the same answer
 STATION_ERROR_MM = 25.4 / 64.0 / 2.0 / float(np.sqrt(3.0))  # off a rule in 1/64 in, to half a step: common practice
 LEAST_HEADING = np.radians(0.5)  # that a heading may swing between rows, whatever the rows say
+STEEP, UPRIGHT = np.radians((45.0, 6.0))  # a wall that leans out more at an end is a mouth's, till it leans by less
+OF_BULGE = 0.25  # of how far a loft bulges off the chords of a mouth's rows: what its shape between them is unsure by
 STATION = "station"
 
 
@@ -152,6 +154,20 @@ def _heading_draws(model: Model, draw: np.random.Generator) -> dict[str, tuple[F
     return drawn
 
 
+def _past_mouths(rows: FloatArray, size: FloatArray) -> slice:
+    """Return the rows of the tube itself, without those in a mouth that is rounded out steeply at an end.
+
+    How a size shoots up over a few stations says nothing of how rough it is between rows elsewhere.
+    """
+    lean = np.arctan2(-np.diff(size) / 2.0, np.diff(rows))
+    ends = []
+    for opens in (lean, -lean[::-1]):
+        past = np.flatnonzero(opens < UPRIGHT)
+        ends.append(int(past[0]) if opens[0] >= STEEP and len(past) else 0)
+    first, last = ends[0], len(rows) - ends[1]
+    return slice(first, last) if last - first >= 2 else slice(None)
+
+
 def _of_shape(model: Model, draw: np.random.Generator, headings: dict[str, FloatArray]) -> Errors:
     """Return what the port may be off by between its rows, as rough as the rows show it to be."""
     none = no_errors(model, CURVES)
@@ -163,7 +179,15 @@ def _of_shape(model: Model, draw: np.random.Generator, headings: dict[str, Float
         if known.sum() < 2:
             return none.turn
         draws = draw.standard_normal((CURVES, int(known.sum()) + len(model.stations)))
-        curves = curves_between(model.rows[known], values[known], errors[known], model.stations, size, floor, draws)
+        rows, read = model.rows[known], values[known]
+        tube = _past_mouths(rows, read) if name in ("height", "width") else slice(None)
+        inner, far = rows[tube], errors[known][tube]
+        curves = curves_between(
+            inner, read[tube], far, model.stations, size, floor, draws[:, known.sum() - len(inner) :]
+        )
+        mouth = (model.stations < inner[0]) | (model.stations > inner[-1])
+        bulge = np.abs(model.lofted[name] - np.interp(model.stations, rows, read)) * OF_BULGE
+        curves = np.where(mouth, model.lofted[name] + bulge * draws[:, -len(model.stations) :], curves)
         if name.startswith("corner"):
             fullest = np.maximum(np.minimum(model.lofted["height"], model.lofted["width"]) / 2.0, model.lofted[name])
             curves = np.clip(curves, 0.0, fullest)  # a corner is no rounder than its section

@@ -23,6 +23,7 @@ from portgeo.measuring.bends import BendPlane
 from portgeo.measuring.sides import WallLines, inward_of
 
 COARSE_CHORD_MM = 0.05  # outlines of the trials: only differences between them are used
+ROUNDING = 1e-6  # of the length: stations closer than this are one
 PLANES = 121  # of a trial, the rows' own besides
 NUDGE_MM = 0.01  # that a reading is moved by to see what its outline does
 CORNER_NUDGE_MM = 0.5  # of a corner: its arcs are drawn in chords, and a step far under their error is lost in it
@@ -111,7 +112,10 @@ def model_of(readings: Sequence[Reading]) -> Model:
     count, shape = len(readings), stack.shape[1:]
     spine, nodes = spine_of(readings)
     surface = surface_on(stack[:count], spine, nodes, tuple(rows))
-    stations = np.union1d(np.linspace(nodes[0], nodes[-1], PLANES), nodes)
+    planes = np.linspace(nodes[0], nodes[-1], PLANES)
+    # A plane that is a row's own but for rounding would make a step of nothing, and slopes over it without bounds.
+    beside = np.abs(planes[:, None] - nodes).min(axis=1) > ROUNDING * (nodes[-1] - nodes[0])
+    stations = np.union1d(planes[beside], nodes)
     base = outlines_at(surface, stations)
     by = np.array([m[1] for m in moved]).reshape(len(names), count)
     steps = (stack[count:].reshape(len(names), count, *shape) - surface.outlines) / by[:, :, None, None]

@@ -28,7 +28,7 @@ EXAMPLE = """examples:
   portgeo compare stock.stl ported.stl --alloy iron --json cut.json --depth-mesh cut.ply
   portgeo compare stock.stl ported.stl --align fixed --fixed entry --box 0,-20,30,15,20,45
   portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
-  portgeo compare --set 1.csv 2.csv --gasket hole.dxf
+  portgeo compare --set 1.csv 2.csv --gasket hole.dxf --spacing 1.75
 
 Two sheets are laid as they were measured, from one entry along one centerline (--align none); where
 a mesh is among the two, --align auto lays them together by the wall that was not cut. Densities of
@@ -45,6 +45,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--gasket",
         metavar="OUTLINE",
         help="with --set: the gasket's hole (dxf, svg, csv), drawn from the line the sheets are measured from",
+    )
+    parser.add_argument(
+        "--spacing",
+        type=_numbers,
+        metavar="S1,S2,...",
+        help="with --set: from each runner to the next on its right, looking in from the plenum, or one for all; "
+        "gives the dividers' widths",
+    )
+    parser.add_argument(
+        "--one-frame", action="store_true", help="with --set: the files' own coordinates are the manifold's"
+    )
+    parser.add_argument(
+        "--entry-radii",
+        type=_numbers,
+        metavar="R1,R2,...",
+        help="with --set: radius of each entry's edge by gauge, or four for each, at 12, 3, 6, 9 o'clock",
     )
     parser.add_argument("--gasket-at", choices=("entry", "exit"), default="entry", help="the opening it lies on")
     parser.add_argument("--align", choices=("none", "fixed", "auto"), help="how the two are lined up")
@@ -114,6 +130,8 @@ def run(args: argparse.Namespace) -> None:
         return
     if args.gasket:
         raise InputError("a gasket is compared with the runners of a set", hint="Use --set, or match for one joint")
+    if args.spacing or args.one_frame or args.entry_radii:
+        raise InputError("this is of the runners of a set", hint="Name them after --set, or leave it out")
     if not args.before or not args.after:
         raise InputError("two files are needed", hint="Name BEFORE and AFTER, or the runners of a set after --set")
     _run_pair(args)
@@ -189,12 +207,20 @@ def _write_removed(changed: Changed, args: argparse.Namespace) -> None:
 
 
 def _run_set(args: argparse.Namespace) -> None:
+    from portgeo.core.units import MM_PER
     from portgeo.files.disk import write_json, write_table_csv
-    from portgeo.front.states import balance
+    from portgeo.front.states import balance, by_runner
     from portgeo.present.text.balance import balance_text
 
     runners = load_ports([(path, args) for path in args.set])
-    balanced = balance(runners, flows=args.flow, gasket=args.gasket, gasket_at=args.gasket_at)
+    per = MM_PER[runners[0].display.unit]
+    spacing, radii = (
+        [per * length for length in given] if given else None for given in (args.spacing, args.entry_radii)
+    )
+    balanced = balance(
+        runners, flows=args.flow, gasket=args.gasket, gasket_at=args.gasket_at, spacing_mm=spacing,
+        one_frame=args.one_frame, entry_radii_mm=by_runner(radii, len(runners)),
+    )  # fmt: skip
     if args.json:
         write_json(args.json, balanced.to_dict(), force=args.force)
     if args.csv:

@@ -13,7 +13,15 @@ from portgeo.comparing.balance import Balance
 from portgeo.core.units import Display
 from portgeo.present.text.compare import signed
 from portgeo.present.text.notices import notices_lines
-from portgeo.results.balanced import Balanced, FlowsOfSet
+from portgeo.results.balanced import Balanced, ChoiceOfCut, FlowsOfSet
+
+SHOWN_HOURS = (12, 3, 6, 9)
+LEAST_CC = 0.005
+CUT_TO = {
+    "median": "the middle one",
+    "largest_but_odd": "the largest but for the odd one",
+    "largest": "the largest",
+}
 
 
 def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
@@ -32,6 +40,7 @@ def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
         if found.flows is not None:
             line += f" {found.flows[k]:>8.1f} {found.flows[k] / d.of_area(found.least_areas[k]):>9.2f}"
         lines.append(line)
+    lines += ["", *against_lines(balanced), *edge_lines(balanced), *divider_lines(balanced), *cut_lines(balanced)]
     how = "lined up by their own stations" if found.as_measured else "lined up by their walls"
     if balanced.flows is not None:
         lines += ["", "flows", *("  " + line for line in flows_lines(balanced.flows))]
@@ -68,6 +77,87 @@ def balance_text(balanced: Balanced, names: Sequence[str]) -> str:
         lines.append(f"{d.length(station, label=False):>8} {row} {100 * found.spread[j]:>7.2f}%")
     lines += ["", *(f"runner {k + 1}: {name}" for k, name in enumerate(names))]
     return "\n".join(lines)
+
+
+def against_lines(balanced: Balanced) -> list[str]:
+    """Return how far each runner is off the mean of the others, with what the readings can tell."""
+    d = balanced.display
+    lines = [
+        "against the others' mean, the odd one not counted; inside its ± it may be no difference at all",
+        f"{'runner':>8} {'volume cc':>10} {'±':>6} {f'least {d.area_unit}':>12} {'±':>7} {f'length {d.unit}':>11}",
+    ]
+    for runner in balanced.runners:
+        off = runner.off_others
+        cells = [
+            f"{runner.runner:>8} {signed(f'{off.volume_cc:.2f}'):>10} {2.0 * off.volume_u_cc:>6.2f}",
+            f"{signed(d.area(off.least_area_mm2, label=False)):>12}",
+            f"{d.area(2.0 * off.least_area_u_mm2, label=False):>7} {signed(d.length(off.length_mm, label=False)):>11}",
+        ]
+        lines.append(" ".join(cells))
+    return lines
+
+
+def edge_lines(balanced: Balanced) -> list[str]:
+    """Return the radius of each entry's edge by the clock; nothing where all are square."""
+    d, edges = balanced.display, [(r.runner, r.entry_edge) for r in balanced.runners]
+    if not any(edge for _, edge in edges):
+        return []
+    lines = ["", f"radius of the entry's edge by the clock ({d.unit}; - is square or not read)"]
+    lines.append(f"{'runner':>8} " + " ".join(f"{hour:>8}" for hour in SHOWN_HOURS) + f" {'±':>8} {'sharpest':>14}")
+    for runner, edge in edges:
+        if edge is None:
+            lines.append(f"{runner:>8} " + " ".join(f"{'-':>8}" for _ in SHOWN_HOURS))
+            continue
+        radii = [edge.radius_mm[hour % 12] for hour in SHOWN_HOURS]
+        cells = [f"{d.length(r, label=False) if np.isfinite(r) else '-':>8}" for r in radii]
+        u = float(np.nanmax(edge.radius_u_mm)) if np.isfinite(edge.radius_u_mm).any() else np.nan
+        doubt = d.length(2.0 * u, label=False) if np.isfinite(u) else "-"
+        least = f"{d.length(edge.least_mm, label=False)} at {edge.least_clock}"
+        lines.append(f"{runner:>8} {' '.join(cells)} {doubt:>8} {least:>14}")
+    return lines
+
+
+def divider_lines(balanced: Balanced) -> list[str]:
+    """Return the widths of the dividers between neighbors; nothing where it is not known how they lie."""
+    d = balanced.display
+    if not balanced.dividers:
+        return []
+    lines = ["", f"dividers ({d.unit})"]
+    lines.append(f"{'between':>8} {'at plenum':>10} {'past radius':>12} {'thinnest':>9} {'at station':>11}")
+    for one in balanced.dividers:
+        widths = [None if w is None else d.length(w, label=False) for w in (one.edge_mm, one.past_edge_mm)]
+        between = f"{one.runners[0]}-{one.runners[1]}"
+        lines.append(
+            f"{between:>8} {widths[0] or '-':>10} {widths[1] or '-':>12} {d.length(one.least_mm, label=False):>9} "
+            f"{d.length(one.least_station_mm, label=False):>11}"
+        )
+    return lines
+
+
+def cut_lines(balanced: Balanced) -> list[str]:
+    """Return what to cut on which to bring the runners together, the least metal first."""
+    lines = ["", "to bring them together (cutting only opens; the least metal first)"]
+    for k, choice in enumerate(balanced.choices):
+        mark = "*" if k == balanced.advised else " "
+        lines.append(f" {mark} {choice_text(choice, balanced.display)}")
+    return [*lines, "   * the least metal that leaves them even"]
+
+
+def choice_text(choice: ChoiceOfCut, d: Display) -> str:
+    """Return one choice of what to cut to, in a line: what, on which how much, and how even they are then."""
+    cuts = [
+        f"number {cut.runner} {cut.removed_cc:.2f} cc, up to {d.length(cut.deepest_mm)} deep"
+        for cut in choice.runners
+        if cut.removed_cc >= LEAST_CC
+    ]
+    to = CUT_TO[choice.to] if len(choice.runners) > 2 or choice.to != "median" else "their mean"
+    stays = f"; number {choice.left_out[0]} is larger and stays: do not cut the others to it" if choice.left_out else ""
+    if not cuts:
+        return f"to {to}: nothing to cut that the readings can tell{stays}"
+    return (
+        f"to {to}: {choice.removed_cc:.2f} cc in all ({'; '.join(cuts)}); areas then differ by "
+        f"{choice.spread_percent:.1f}% at most{stays}"
+    )
 
 
 def flows_lines(flows: FlowsOfSet) -> list[str]:
