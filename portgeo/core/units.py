@@ -28,9 +28,10 @@ PA_PER: dict[str, float] = {"in_h2o": WATER_MM * MM_PER_INCH, "mm_h2o": WATER_MM
 def rounded(value: float, decimals: int) -> str:
     """Return a number with so many decimals, the same for two values that differ by an arithmetic's last digits.
 
-    1.5375 in and 39.0525 mm are one reading, and what a result keeps of it has nine digits.
+    1.5375 in and 39.0525 mm are one reading, and what a result keeps of it has nine digits. Nothing has no sign.
     """
-    return f"{round(value, decimals + SAME_DIGITS):.{decimals}f}"
+    text = f"{round(value, decimals + SAME_DIGITS):.{decimals}f}"
+    return text if text.strip("-0.") else text.removeprefix("-")
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from portgeo.files.walls import read_walls
 from portgeo.front.given import density_of, made_by, port_given, word_given
 from portgeo.front.ports import read
 from portgeo.front.states import Alloy
+from portgeo.measuring.schedule import survey
 from portgeo.measuring.sense import turned_away
 from portgeo.reshape.as_read import as_read
 from portgeo.reshape.dams import dams_made
@@ -182,7 +183,20 @@ def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Pa
         found,
         warnings=(*thin_walls(readings, wanted.least_wall), *found.warnings, *dams_made(found)),
         walls_left=walls_left(found.grid, found.depth, readings),
+        radius_u=_radius_u(found),
     )
+
+
+def _radius_u(plan: Plan) -> float:
+    """Return how sure the radius of a cut short side is, one standard deviation, nan where none is cut.
+
+    What is not known of the wall's curvature now is not known of it after a cut of a given depth: 1 / radius has the
+    same error before and after.
+    """
+    if plan.radius_cut is None:
+        return float("nan")
+    now = survey(plan.port).short_side
+    return float("nan") if now is None else now.radius_u * (plan.radius_cut / now.radius) ** 2
 
 
 def check(planned: Planned, now: Port, *, align: Literal["none", "auto"] | None = None) -> Checked:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import sections_at
@@ -24,6 +25,7 @@ HALFWAY = 1e-9  # of a quarter: a place so near to halfway between two walls is 
 TOO_CLOSE_MM = 0.5  # rows nearer than this are one; a step is measured on both its sides, a little apart
 # Steps of the stations between measured ones: a rule has marks there, so that they can be scribed in a port.
 ROUND_STEPS = {"in": (0.125, 0.25, 0.5, 1.0), "mm": (2.0, 5.0, 10.0, 20.0, 50.0)}
+BLENDED_MM = 0.127  # 0.005 in: *common practice, no source*; less is blended with a roll, no burr grinds to it
 ROUND_ROWS = 16  # of one step, at most
 
 
@@ -32,15 +34,18 @@ class CutTable:
     """Rows of a cut sheet, millimetres.
 
     stations (k,). tape (k, 2) : along the roof's and the floor's own line from the entry, as a tape laid in the port
-    has them. depth : (k, 12), at HOURS, square to the wall. area_before, wanted (nan where none
-    is), area (k,). height, width, rise : (k, 2), today and as they should read; rise is of the middle of the height
-    above the centreline, as a section sheet has it. wall_volume : mm3 to come
-    out of each of WALLS; wall_stretch : (4, 2), the stations between which it does, nan for none.
+    has them. depth : (k, 12), at HOURS, square to the wall. wall_unknown : (k, 12), where more than a blend is taken
+    and nothing read says how thick the wall is; unknown_share : of all depth, what is there. area_before, wanted
+    (nan where none is), area (k,). height, width, rise : (k, 2), today and as they should read; rise is of the middle
+    of the height above the centreline, as a section sheet has it. wall_volume : mm3 to come out of each of WALLS;
+    wall_stretch : (4, 2), the stations between which it does, nan for none.
     """
 
     stations: FloatArray
     tape: FloatArray
     depth: FloatArray
+    wall_unknown: NDArray[np.bool_]
+    unknown_share: float
     area_before: FloatArray
     wanted: FloatArray
     area: FloatArray
@@ -61,10 +66,15 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
     # As a survey of either port has them, so that no two tables tell one section with two areas.
     areas = [areas_of(each) + facet_area(p) for p, each in zip(ports, sections, strict=True)]
     volume, stretch = _by_wall(plan)
+    depth = at_stations(grid, at_hours(grid, plan.depth), stations)
+    unknown = at_stations(grid, at_hours(grid, plan.wall_unknown.astype(float)), stations) >= 0.5
+    unknown &= depth >= BLENDED_MM
     return CutTable(
         stations=stations,
         tape=at_stations(grid, _along_walls(grid), stations),
-        depth=at_stations(grid, at_hours(grid, plan.depth), stations),
+        depth=depth,
+        wall_unknown=unknown,
+        unknown_share=float(depth[unknown].sum() / max(np.maximum(depth, 0.0).sum(), 1e-12)),
         area_before=areas[0],
         wanted=wanted_areas(plan.target, stations, plan.throat_area),
         area=areas[1],

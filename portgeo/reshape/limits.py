@@ -20,6 +20,7 @@ from portgeo.reshape.grid import WallGrid, exits
 from portgeo.reshape.target import Target, wanted_areas
 
 WALL_SLOPE = 0.05  # mm a mm: how fast a cast wall may thin away from a reading; *a choice, no source*
+NEAR_MM = 19.05  # 0.75 in: *common practice, no source*; farther than this from every reading nobody knows the wall
 UNSURE_MM = 0.25  # 0.010 in more by interpolation than a reading vouches for: the wall is to be measured there
 GASKET_CARRY_MM = 6.0  # the gasket line holds this far in: a lip behind it would be an undercut
 CLEAR_MM = 1e-4  # a march towards an outer mesh ends this close to its least distance
@@ -52,13 +53,23 @@ class Limit:
     """The greatest depth (n, m) that one thing allows, inf where it says nothing.
 
     name : for messages. chosen : whether it is the user's own choice, and not metal's. unmeasured :
-    (n, m), where it is no thicker for want of a reading, None for limits that are not measured.
+    (n, m), where it is no thicker for want of a reading, None for limits that are not measured. known : (n, m), where
+    it says how much metal there is, None for limits that are of no metal.
     """
 
     name: str
     depth: FloatArray
     chosen: bool = False
     unmeasured: np.ndarray | None = None
+    known: np.ndarray | None = None
+
+
+def wall_unknown(limits: Sequence[Limit], shape: tuple[int, int]) -> np.ndarray:
+    """Return where no limit says how much metal there is (n, m): nobody has measured the wall near there."""
+    unknown = np.ones(shape, dtype=bool)
+    for limit in limits:
+        unknown &= True if limit.known is None else ~limit.known
+    return unknown
 
 
 def together(limits: Sequence[Limit], shape: tuple[int, int]) -> FloatArray:
@@ -110,10 +121,15 @@ def wall_limit(grid: WallGrid, readings: Sequence[WallReading], least_wall: floa
     that any of them vouches for, its own thickness less WALL_SLOPE for each mm away. At a reading
     both are the reading; far from all of them nothing is left and nothing may be cut.
     """
-    between, vouched = _thicknesses(grid, readings)
+    square = _square_distances(grid, readings)
+    between, vouched = _thicknesses(square, readings)
     thickness = np.minimum(between, vouched)
-    unmeasured = _unmeasured(between, vouched, least_wall)
-    return Limit("wall", np.maximum(thickness - least_wall, 0.0) / grid.lean, unmeasured=unmeasured)
+    return Limit(
+        "wall",
+        np.maximum(thickness - least_wall, 0.0) / grid.lean,
+        unmeasured=_unmeasured(between, vouched, least_wall),
+        known=square.min(axis=0) <= NEAR_MM**2,
+    )
 
 
 def _unmeasured(between: FloatArray, vouched: FloatArray, least_wall: float) -> np.ndarray:
@@ -149,18 +165,22 @@ def walls_left(grid: WallGrid, depth: FloatArray, readings: Sequence[WallReading
 
 def wall_thickness(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:
     """Return the thickness of metal (n, m) that readings are taken to mean, nan where none is near enough."""
-    between, vouched = _thicknesses(grid, readings)
+    between, vouched = _thicknesses(_square_distances(grid, readings), readings)
     return np.where(_unmeasured(between, vouched, 0.0), np.nan, np.maximum(np.minimum(between, vouched), 0.0))
 
 
-def _thicknesses(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
-    """Return what readings interpolate to (n, m), and the most that any of them vouches for (n, m)."""
+def _square_distances(grid: WallGrid, readings: Sequence[WallReading]) -> FloatArray:
+    """Return how far along the wall each place is from each of k readings, squared (k, n, m)."""
     rows, columns = _places_of(grid, readings)
     share, girth = grid.share[columns], grid.girth[rows]
     along = grid.stations[None, :, None] - np.array([r.station for r in readings])[:, None, None]
     apart = np.abs(grid.share[None, :] - share[:, None])
     apart = np.minimum(apart, 4.0 - apart) / 4.0 * girth[:, None]
-    square = along**2 + apart[:, None, :] ** 2
+    return np.asarray(along**2 + apart[:, None, :] ** 2)
+
+
+def _thicknesses(square: FloatArray, readings: Sequence[WallReading]) -> tuple[FloatArray, FloatArray]:
+    """Return what readings interpolate to (n, m), and the most that any of them vouches for (n, m)."""
     thickness = np.array([r.thickness for r in readings])[:, None, None]
     weight = 1.0 / np.maximum(square, 1e-12)
     between = (weight * thickness).sum(axis=0) / weight.sum(axis=0)
@@ -206,7 +226,8 @@ def outer_limit(
         over = np.maximum((depth[one] + ends[2]) / 2.0 - march((points[one] + ends[0]) / 2.0, way), 0.0)
         back[one] = np.maximum(back[one], over)
         back[other] = np.maximum(back[other], np.roll(over, aside, axis=1))
-    return Limit(name, np.where((depth >= deepest) & (back == 0.0), NOTHING, np.maximum(depth - back, 0.0)))
+    free = (depth >= deepest) & (back == 0.0)
+    return Limit(name, np.where(free, NOTHING, np.maximum(depth - back, 0.0)), known=~free)
 
 
 def _march(

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
@@ -22,7 +23,7 @@ from portgeo.measuring.throat import throat_of, unmarked
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
-from portgeo.reshape.limits import AT_THROAT_MM, Limit, WallLeft, chosen_limits, throat_kept, together
+from portgeo.reshape.limits import AT_THROAT_MM, Limit, WallLeft, chosen_limits, throat_kept, together, wall_unknown
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, short_side_notices
@@ -55,8 +56,10 @@ class Plan:
     that `travel` may be. wanted : (n,) areas, nan where none is. area_before, area_after : (n,). throat_area : what
     percentages are of.
     after : the port as it will be. removed, added : mm3. volume_before : mm3 today.
-    radius_cut : what the short side will measure, None where it stays as it is. walls_left : where the wall
-    was read, the least first. solution : None where the cut was not found as the smallest for its areas.
+    radius_cut : what the short side will measure, None where it stays as it is; radius_u : how sure, one standard
+    deviation, nan where that was not worked out. walls_left : where the wall
+    was read, the least first. wall_unknown : (n, m), where nothing read says how thick the wall is. solution : None
+    where the cut was not found as the smallest for its areas.
     """
 
     port: Port
@@ -78,7 +81,9 @@ class Plan:
     solution: Solution | None
     stops: tuple[Stop, ...]
     warnings: tuple[Notice, ...]
+    wall_unknown: NDArray[np.bool_]
     walls_left: tuple[WallLeft, ...] = ()
+    radius_u: float = float("nan")
 
 
 def planning_grid(port: Port, target: Target) -> tuple[WallGrid, IntArray]:
@@ -250,6 +255,7 @@ def plan_of(
         solution=solution,
         stops=(),
         warnings=tuple(notices),
+        wall_unknown=wall_unknown(room.limits, travel.shape),
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
@@ -41,6 +42,7 @@ class CutStations(Table):
         page=True,
         group="Take, square to the wall, at o'clock",
     )
+    wall_unknown: NDArray[np.bool_] = figure(lambda t: t.wall_unknown)
     height_before_mm: FloatArray = figure(
         lambda t: t.height[:, 0], "now", csv="height_today_mm", page=True, group="Height"
     )
@@ -84,6 +86,7 @@ class ShortSidePlanned(Result):
 
     wanted_radius_mm: float = figure(lambda plan, cut: plan.target.short_side.radius)
     radius_mm: float = figure(lambda plan, cut: cut.radius if plan.radius_cut is None else plan.radius_cut)
+    radius_u_mm: float = figure(lambda plan, cut: plan.radius_u)
     station_from_mm: float = figure(lambda plan, cut: cut.start)
     station_to_mm: float = figure(lambda plan, cut: cut.end)
 
@@ -169,6 +172,7 @@ class Planned(Result):
     areas: tuple[AreaReached, ...] = figure(lambda m: _areas(m.plan))
     short_side: ShortSidePlanned | None = figure(lambda m: _short_side(m.plan))
     walls_left: tuple[WallKept, ...] = figure(lambda m: tuple(WallKept.of(wall) for wall in m.plan.walls_left))
+    wall_unknown_percent: float = figure(lambda m: 100.0 * m.table.unknown_share)
     limits: tuple[LimitReached, ...] = figure(lambda m: tuple(LimitReached.of(stop) for stop in m.plan.stops))
     clock_hours: FloatArray = figure(lambda m: HOURS)
     stations: CutStations = figure(lambda m: CutStations.of(m.table))

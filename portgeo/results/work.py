@@ -10,7 +10,8 @@ import numpy as np
 from portgeo.core.section import WALLS, wall_name
 from portgeo.core.units import Display
 from portgeo.measuring.bends import inner_wall
-from portgeo.reshape.cut_table import CutTable
+from portgeo.reshape.cut_table import HOURS, CutTable
+from portgeo.reshape.limits import NEAR_MM
 from portgeo.reshape.plan import Plan
 from portgeo.reshape.solve import Solution
 
@@ -19,10 +20,8 @@ ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut
 ROLLS_ONLY_MM = 0.25  # 0.010 in: *common practice, no source*, a cut that needs no burr
 NO_BETTER = 1e-3  # of the cost: what no tool could tell
 CORNERS = "Each corner is split between its two walls."
-NO_WALL = (
-    "No wall was read where this cuts, so nothing here is held back by the wall. Sonic-test it where the cut is "
-    "deepest, on the floor and the side walls, before you cut."
-)
+NO_WALL = "No wall was read. Sonic-test it wherever a depth is marked ?, the deepest first, before you cut there."
+CLOCKS_NAMED = 3  # hours of the clock to sonic-test first
 LITTLE_MM3 = 10.0  # a wall with less to come out is not named in the order of work
 
 
@@ -39,8 +38,8 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         )
     if not walls:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]
-    if not plan.walls_left:
-        steps.append(NO_WALL)
+    if table.wall_unknown.any():
+        steps.append(_sonic_test(plan, table, d) if plan.walls_left else NO_WALL)
     steps.append(
         "Coat the wall with layout dye and scribe the stations of the table. A tape from the entry along the roof and "
         "along the floor gives the two ends of each line."
@@ -81,6 +80,19 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         "plan with --check."
     )
     return steps
+
+
+def _sonic_test(plan: Plan, table: CutTable, d: Display) -> str:
+    """Return where the wall is to be read before it is cut, since no reading is near."""
+    hours = np.flatnonzero(table.wall_unknown.any(axis=0))
+    rows = np.flatnonzero(table.wall_unknown.any(axis=1))
+    deepest = np.where(table.wall_unknown, table.depth, 0.0).max(axis=0)
+    clocks = ", ".join(f"{HOURS[k]:.0f}" for k in sorted(hours, key=lambda k: -deepest[k])[:CLOCKS_NAMED])
+    first, last = table.stations[rows[[0, -1]]]
+    return (
+        f"Do not cut yet where a depth is marked ?: no wall reading within {d.length(NEAR_MM)}. Sonic-test there, "
+        f"stations {d.length(first, label=False)} to {d.length(last)}, first at {clocks} o'clock, and plan again."
+    )
 
 
 def optimum_text(solution: Solution) -> str:

@@ -149,7 +149,8 @@ def test_every_measured_station_is_a_row():
 def test_a_wall_is_done_first_where_it_has_clearly_the_most():
     def first(*shares):
         volume = 1000.0 * np.array(shares)
-        table = SimpleNamespace(wall_volume=volume, wall_stretch=np.tile([20.0, 50.0], (4, 1)))
+        known = np.zeros((1, 12), dtype=bool)
+        table = SimpleNamespace(wall_volume=volume, wall_stretch=np.tile([20.0, 50.0], (4, 1)), wall_unknown=known)
         return cut_sheet._first(
             SimpleNamespace(walls_left=(1,), stops=(), warnings=(), removed=volume.sum()), table, Display("mm")
         )
@@ -306,7 +307,11 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
         removed=1000.0,
         added=0.0,
     )
-    table = SimpleNamespace(wall_volume=np.full(4, 250.0), wall_stretch=np.tile([0.0, 70.0], (4, 1)))
+    table = SimpleNamespace(
+        wall_volume=np.full(4, 250.0),
+        wall_stretch=np.tile([0.0, 70.0], (4, 1)),
+        wall_unknown=np.zeros((1, 12), dtype=bool),
+    )
     (step,) = [s for s in order_of_work(plan, table, Display("mm")) if "short side" in s]
     assert f"from the middle of the {wall} out to {beside}." in step
 

@@ -88,7 +88,7 @@ def _sheet(
     burette = f"{record['volume_before_cc']:.2f} cc now, {record['volume_after_cc']:.2f} cc when finished"
     return [
         el("p", f"Burette: {burette}."),
-        el("p", tied(f"Wall left: {walls_left_text(record['walls_left'], d)}.")),
+        el("p", tied(f"Wall left: {walls_left_text(record, d)}.")),
         *(el("p", "On one sheet of paper: ", el("a", path, href=f"./{path}"), ".") for path in paper),
         el(
             "div",

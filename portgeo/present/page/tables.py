@@ -59,8 +59,7 @@ def cell_text(value: Any, kind: Kind) -> str:
         return NOT_KNOWN
     if isinstance(number, str):
         return number
-    text = rounded(number, kind.decimals)
-    return text.removeprefix("-") if text.strip("-0.") == "" else text.replace("-", "−")
+    return rounded(number, kind.decimals).replace("-", "−")
 
 
 def table_element(

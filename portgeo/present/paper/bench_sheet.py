@@ -12,9 +12,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from portgeo.core.plane import FloatArray, IntArray
+from portgeo.present.paper.bench_drawing import RING, any_beside, draw_clock, draw_port, times_as_deep
 from portgeo.present.paper.sheet import SOFT, Sheet, broken, printed
 from portgeo.present.pictures.charts import INK
-from portgeo.present.text.cut_sheet import SHOWN_MM, answer_lines, stops_texts
+from portgeo.present.text.cut_sheet import BLEND, SHOWN_MM, UNREAD, answer_lines, blend_legend, depth_text, stops_texts
 from portgeo.reshape.cut_table import HOURS, TOO_CLOSE_MM
 from portgeo.results.planned import Planned
 
@@ -24,17 +25,16 @@ NAMES = 0.85  # inches: the column of the answer's names
 ANSWER, DRAWING = 0.54, 0.44  # of the page's width: the answer, and the port beside it
 DRAWN = 2.7  # inches high: the port
 ROW, LEAST_ROW = 0.2, 0.14  # inches: a line of the table, high enough to write in; as low as it can be read
-ACROSS = 10.0  # times: a cut of a hair shows on a port of four inches only where it is drawn deeper than it is
-CUT, RING, SHADE = "#b3541e", "#8a9199", "#e8b48f"
+CLOCK = 1.45  # inches: the section with its hours
+SHADE = "#e8b48f"
 LEAST_SHADE = 0.12  # of the shade: the shallowest cut still shows on a printer
-CELL = 7.6  # points: of the table
+CELL, WORD_CELL = 7.6, 6.4  # points: of the table; of a word or a mark in a column of figures
 HEADS = 2  # lines of the table's head
 TABLE = 0.6  # of what is left of the page: the table, at most, so that the order of work follows it
 FINISHED = "finished"
 TAPE = {"in": 2, "mm": 0}  # decimals: as a tape laid in a port is read
 FILL_IN = "head ______________     port ________     date ______________     by ______________"
 ON_SCREEN = " (portgeo measure shows where the port turns)"  # of an answer: nothing to paper
-BESIDE = 0.16  # of the drawing's height: two figures of wall left nearer than this would lie on each other
 
 
 def bench_sheet(planned: Planned, title: str, metal: str, more: Sequence[tuple[str, str]] = ()) -> bytes:
@@ -74,6 +74,7 @@ def _first(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> Sh
         sheet.write(text.replace(ON_SCREEN, ""), PLAIN, indent=NAMES)
     sheet.room = room
     if len(rows):
+        _clock(sheet, planned)
         below = sheet.down
         sheet.down = top
         _port(sheet, planned, rows)
@@ -111,56 +112,40 @@ def _list(sheet: Sheet, heading: str, texts: Sequence[str]) -> None:
 
 
 def _port(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
-    """Draw the port from its right side: its wall, the cut drawn deeper than it is, the stations to scribe."""
-    d, plan = planned.display, planned.computed
-    grid = plan.grid
-    axes = sheet.axes(1.0 - DRAWING, DRAWING, DRAWN)
-    axes.set_axis_off()
-    axes.set_aspect("equal")
-    half = grid.outlines.shape[1] // 2
-    ends = {}
-    for hour, column in ((12, 0), (6, half)):
-        line = grid.points[:, column][:, [0, 2]]
-        way = grid.directions[:, column][:, [0, 2]]
-        moved = line + way * (ACROSS * plan.depth[:, column] / grid.lean[:, column])[:, None]
-        axes.fill(*np.concatenate([line, moved[::-1]]).T, color=CUT, alpha=0.55, linewidth=0.0)
-        axes.plot(*line.T, color=INK, linewidth=1.4)
-        ends[hour] = np.array([np.interp(planned.rows.stations, grid.stations, line[:, k]) for k in (0, 1)]).T
-    for end in (0, -1):
-        axes.plot(*grid.points[end][[0, half]][:, [0, 2]].T, color=INK, linewidth=1.4)
-    for row in rows:
-        roof, floor = ends[12][row], ends[6][row]
-        axes.plot(*np.array([roof, floor]).T, color=RING, linewidth=0.6)
-        out = (roof - floor) / np.linalg.norm(roof - floor)
-        station = d.length(float(planned.rows.stations[row]), label=False)
-        axes.annotate(
-            station, roof, xytext=9.0 * out, textcoords="offset points", fontsize=7, ha="center", va="center",
-            rotation=np.degrees(np.arctan2(out[1], out[0])), rotation_mode="anchor", color=INK,
-        )  # fmt: skip
-    height = float(np.ptp(grid.points[..., 2]))
-    labeled: list[FloatArray] = []
-    for wall in planned.walls_left:  # thinnest first
-        place = _on_wall(planned, wall.station_mm, wall.clock_hours)
-        axes.plot(*place, marker="o", markersize=3.5, color="white", markeredgecolor=INK, markeredgewidth=0.9)
-        if all(np.linalg.norm(place - other) > BESIDE * height for other in labeled):
-            labeled.append(place)
-            text = d.length(wall.left_mm, label=False)
-            axes.annotate(text, place, xytext=(0, 5), textcoords="offset points", fontsize=7, ha="center")
-    axes.margins(0.06)
-    told = f"From the right side. Colored: the cut, drawn {ACROSS:.0f} times as deep as it is."
+    """Draw the port with the cut and the stations to scribe, and what the drawing means."""
+    size = (DRAWING * sheet.room, DRAWN)
+    draw_port(sheet.axes(1.0 - DRAWING, DRAWING, DRAWN), planned, rows, size)
+    times = times_as_deep(planned)
+    meaning = f"From the right side. Colored: the deepest cut of roof and floor, {times:.0f} times as deep as it is."
     if planned.walls_left:
-        told += " Dots: wall left where it was read."
-    axes.text(0.5, -0.02, "\n".join(broken(told, DRAWING * sheet.room, SMALL, "normal")), transform=axes.transAxes,
-              fontsize=SMALL, color=SOFT, ha="center", va="top")  # fmt: skip
+        meaning += " Dots: wall left where it was read"
+        meaning += ", with the hour where that is not 12 or 6." if any_beside(planned) else "."
+    _small(sheet, meaning, 1.0 - DRAWING / 2.0, DRAWING, DRAWN)
     sheet.down += DRAWN + 0.3
 
 
-def _on_wall(planned: Planned, station: float, clock: float) -> FloatArray:
-    """Return where a place of the wall is in the side view (2,)."""
-    grid = planned.computed.grid
-    row = int(np.argmin(np.abs(grid.stations - station)))
-    off = np.abs((grid.clock[row] - clock + 6.0) % 12.0 - 6.0)
-    return np.asarray(grid.points[row, int(np.argmin(off))][[0, 2]])
+def _small(sheet: Sheet, text: str, middle: float, width: float, below: float) -> None:
+    """Write a drawing's meaning under it. middle, width : of the room; below : inches from here down."""
+    sheet.figure.text(
+        (sheet.margin + middle * sheet.room) / sheet.width, 1.0 - (sheet.down + below) / sheet.height,
+        "\n".join(broken(text, width * sheet.room, SMALL, "normal")), fontsize=SMALL, color=SOFT, ha="center", va="top",
+    )  # fmt: skip
+
+
+def _clock(sheet: Sheet, planned: Planned) -> None:
+    """Draw a section with the hours of the clock under the answer."""
+    axes = sheet.axes(0.0, CLOCK / sheet.room, CLOCK)
+    station = draw_clock(axes, planned, (CLOCK, CLOCK))
+    text = (
+        f"The clock, looking in at the entry: the section at {planned.display.length(station)}, where the cut is "
+        f"deepest. Colored: the cut, {times_as_deep(planned):.0f} times as deep as it is."
+    )
+    lines = broken(text, ANSWER * sheet.room - CLOCK - 0.1, SMALL, "normal")
+    sheet.figure.text(
+        (sheet.margin + CLOCK + 0.05) / sheet.width, 1.0 - (sheet.down + CLOCK / 2.0) / sheet.height, "\n".join(lines),
+        fontsize=SMALL, color=SOFT, va="center",
+    )  # fmt: skip
+    sheet.down += CLOCK
 
 
 @dataclass(frozen=True)
@@ -195,10 +180,11 @@ def _columns(planned: Planned, rows: IntArray, room: float) -> list[_Column]:
             _Column(name, "read", 0.5, [""] * len(rows)),
         ]
     columns.append(_Column("rise", FINISHED, 0.46, lengths(table.rise[:, 1])))
-    depth = np.where(np.abs(table.depth[rows]) >= SHOWN_MM, table.depth[rows], 0.0)
+    depth, unknown = table.depth[rows], table.wall_unknown[rows]
     width = (room - sum(column.width for column in columns)) / len(HOURS)
     for k, hour in enumerate(HOURS):
-        cells = [d.length(float(value), label=False).removeprefix("0") if value else "" for value in depth[:, k]]
+        texts = [depth_text(float(v), bool(u), d) for v, u in zip(depth[:, k], unknown[:, k], strict=True)]
+        cells = [text.removeprefix("0") for text in texts]
         columns.append(
             _Column(f"depth, square to the wall ({d.unit}), by clock", f"{hour:.0f}", width, cells, depth[:, k])
         )
@@ -228,7 +214,8 @@ def _table(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
                 axes.fill_between(across, row, row + 1, color=SHADE, alpha=shade, linewidth=0.0)
             weight = "bold" if column.name in ("station", FINISHED) else "normal"
             ink = SOFT if column.name == "now" and not read[row - HEADS] else INK
-            axes.text(middle, row + 0.52, cell, fontsize=CELL, ha="center", va="center", color=ink, fontweight=weight)
+            size = WORD_CELL if cell.endswith((BLEND, UNREAD)) else CELL
+            axes.text(middle, row + 0.52, cell, fontsize=size, ha="center", va="center", color=ink, fontweight=weight)
     for group in dict.fromkeys(column.group for column in columns if column.group):
         members = [k for k, column in enumerate(columns) if column.group == group]
         start, end = lefts[members[0]], lefts[members[-1] + 1]
@@ -237,5 +224,6 @@ def _table(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
     for row in range(HEADS, lines + 1):
         axes.plot([0.0, sheet.room], [row, row], color=RING, linewidth=0.8 if row in (HEADS, lines) else 0.3)
     sheet.down += height + 0.03
-    if not all(read):
-        sheet.write("Gray: not read, computed between your readings.", SMALL, colour=SOFT)
+    legend = blend_legend(planned.display, bool(planned.rows.wall_unknown[rows].any()))
+    gray = "" if all(read) else " Gray: not read, computed between your readings."
+    sheet.write(f"{legend[:1].upper()}{legend[1:]}.{gray}", SMALL, colour=SOFT)

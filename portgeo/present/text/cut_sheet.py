@@ -10,12 +10,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from portgeo.core.plane import FloatArray
 from portgeo.core.section import WALLS, wall_name
 from portgeo.core.units import Display, clock_text
 from portgeo.present.text.notices import WIDTH, notices_lines
-from portgeo.reshape.cut_table import HOURS, CutTable
+from portgeo.reshape.cut_table import BLENDED_MM, HOURS, CutTable
+from portgeo.reshape.limits import NEAR_MM
 from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.shortside import ShortSideCut
 from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_notice
@@ -24,6 +26,7 @@ from portgeo.results.planned import Planned, deepest_place
 from portgeo.results.work import volume_text, walls_to_cut
 
 WALLS_UNKNOWN = "not known: the wall was not measured"
+BLEND, UNREAD = "blend", "?"  # instead of a depth too small to grind to; after one where the wall is not known
 SHOWN_MM = NOTHING_MM  # less shows as a dot
 STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
 LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
@@ -46,7 +49,7 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
     lines += ["", "order of work"] if stopped else ["order of work"]
     for k, step in enumerate(planned.order_of_work, start=1):
         lines += textwrap.wrap(step, WIDTH, initial_indent=f"  {k}. ", subsequent_indent="     ")
-    lines += ["", *depth_lines(table.stations, table.depth, d, "cut depth, square to the wall")]
+    lines += ["", *depth_lines(table.stations, table.depth, d, "cut depth, square to the wall", table.wall_unknown)]
     lines += ["", *_mic_lines(table, d), "", *caution_lines()]
     return "\n".join(lines)
 
@@ -66,7 +69,7 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
         lines.append(("short side", _short_side(plan, plan.short_side, d.length(plan.target.short_side.radius), d)))
     after = plan.volume_before + plan.removed - plan.added
     lines += [
-        ("wall left", walls_left_text(planned.to_dict()["walls_left"], d)),
+        ("wall left", walls_left_text(planned.to_dict(), d)),
         ("burette", f"{volume_text(plan.volume_before)} now, {volume_text(after)} when finished"),
         ("do first", _first(plan, table, d)),
     ]
@@ -76,9 +79,10 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
 
 def _short_side(plan: Plan, cut: ShortSideCut, wanted: str, d: Display) -> str:
     if plan.radius_cut is not None:
+        doubt = "" if np.isnan(plan.radius_u) else f" ± {d.length(2.0 * plan.radius_u, label=False)}"
         return (
-            f"radius {d.length(plan.radius_cut)} of {wanted} wanted; cut for it from {d.length(cut.start)} to "
-            f"{d.length(cut.end)} (portgeo measure shows where the port turns)"
+            f"radius {d.length(plan.radius_cut, label=False)}{doubt} {d.unit} of {wanted} wanted; cut for it from "
+            f"{d.length(cut.start)} to {d.length(cut.end)} (portgeo measure shows where the port turns)"
         )
     if cut.is_short:
         return f"stays as it is: nothing may be cut towards the {wanted} wanted, see below"
@@ -130,14 +134,18 @@ def stops_texts(
     return found
 
 
-def walls_left_text(walls: Sequence[dict[str, Any]], d: Display) -> str:
-    """Return the least wall that is left where it was read, the record's first, or that nobody read it."""
+def walls_left_text(record: Mapping[str, Any], d: Display) -> str:
+    """Return the minimum wall that a plan's record leaves where it was read, and how much is cut where it was not."""
+    walls, unknown = record["walls_left"], record["wall_unknown_percent"]
     if not walls:
         return WALLS_UNKNOWN
     least = walls[0]
     place = f"station {d.length(least['station_mm'])}, {clock_text(least['clock_hours'])}"
     of = f"the thinnest of {len(walls)} readings; unmeasured between" if len(walls) > 1 else "at the one reading"
-    return f"{d.length(least['left_mm'])} at {place}, {of}"
+    text = f"{d.length(least['left_mm'])} at {place}, {of}"
+    return (
+        f"{text}; {max(unknown, 1.0):.0f}% of the cut is where no reading is near, marked {UNREAD}" if unknown else text
+    )
 
 
 def _areas(plan: Plan, d: Display) -> str:
@@ -169,22 +177,47 @@ def _first(plan: Plan, table: CutTable, d: Display) -> str:
         stopped = plan.warnings or any(stop.short for stop in plan.stops)
         return "nothing: see below what limits it" if stopped else "nothing: the port is as wanted"
     first = walls[0]
+    before = f"sonic-test where marked {UNREAD}, then " if table.wall_unknown.any() else ""
     if len(walls) == len(WALLS) and float(table.wall_volume[first]) < CLEARLY_MOST * plan.removed:
-        return "any wall: all four share the metal evenly"
+        return f"{before}any wall: all four share the metal evenly"
     return (
-        f"{wall_name(WALLS[first])}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
+        f"{before}{wall_name(WALLS[first])}, {d.length(float(table.wall_stretch[first, 0]), label=False)} to "
         f"{d.length(float(table.wall_stretch[first, 1]))}: "
         f"{float(table.wall_volume[first]) / max(plan.removed, 1e-9):.0%} of the metal"
     )
 
 
-def depth_lines(stations: FloatArray, depth: FloatArray, d: Display, heading: str) -> list[str]:
+def depth_text(depth: float, unread: bool, d: Display) -> str:
+    """Return a depth as it is cut: nothing, a blend, or a figure, marked where the wall is not known there."""
+    if abs(depth) < SHOWN_MM:
+        return ""
+    if 0.0 < depth < BLENDED_MM:
+        return BLEND
+    return d.length(depth, label=False) + UNREAD * unread
+
+
+def blend_legend(d: Display, unread: bool) -> str:
+    """Return what stands for a depth too small to grind to, and what marks one where the wall is not known."""
+    legend = f"{BLEND}: under {d.length(BLENDED_MM)}, with a roll"
+    return (
+        f"{legend}; {UNREAD}: no wall reading within {d.length(NEAR_MM)}, sonic-test before you cut"
+        if unread
+        else legend
+    )
+
+
+def depth_lines(
+    stations: FloatArray, depth: FloatArray, d: Display, heading: str, unknown: NDArray[np.bool_] | None = None
+) -> list[str]:
+    """Return a table of depths (k, 12). unknown : where the wall is not known, (k, 12)."""
+    marked = np.zeros(depth.shape, dtype=bool) if unknown is None else unknown
     lines = [
         f"{heading} ({d.unit}), by station and clock; a dot is no cut",
+        blend_legend(d, bool(marked.any())),
         f"{'station':>8} " + "".join(f"{h:>7.0f}" for h in HOURS),
     ]
-    for station, row in zip(stations, depth, strict=True):
-        cells = [d.length(float(v), label=False) if abs(v) >= SHOWN_MM else "." for v in row]
+    for station, row, marks in zip(stations, depth, marked, strict=True):
+        cells = [depth_text(float(v), bool(mark), d) or "." for v, mark in zip(row, marks, strict=True)]
         lines.append(f"{d.length(float(station), label=False):>8} " + "".join(f"{c:>7}" for c in cells))
     return lines
 
