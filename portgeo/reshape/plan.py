@@ -27,7 +27,7 @@ from portgeo.reshape.limits import AT_THROAT_MM, Limit, WallLeft, chosen_limits,
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, short_side_notices
-from portgeo.reshape.target import Target, check_target, wanted_areas, wanted_stations
+from portgeo.reshape.target import Target, check_areas, check_target, wanted_areas, wanted_stations
 
 NODE_MM, MOST_NODES, LEAST_NODES = 2.5, 61, 25  # along the port: unknowns of the cut
 NODES_ROUND = 48
@@ -160,6 +160,7 @@ def plan_cut(
     check_target(target, port, display)
     room = room_for(port, target, limits_of, free_throat=like is not None)
     grid, limit = room.grid, room.limit
+    check_areas(target, grid.stations, grid.areas, grid.girth, room.throat_area, display)
     lowest = np.where(limit > 0.0, -target.fill / grid.lean, 0.0)  # where no cut may go, no epoxy may either
     notices = list(room.notices)
     base = np.zeros(grid.lean.shape)

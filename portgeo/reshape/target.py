@@ -17,6 +17,7 @@ from portgeo.core.section import WALLS
 from portgeo.core.units import Display
 
 BLEND_MM = 8.0  # *common practice, no source*: a cut that fades over less shows as a step to finger and flow
+FAR_OVER = 2.0  # times the area now: a target that is more, and out of reach, is a slip of the pen
 GREATEST_DEPTH_MM = 2.54  # 0.100 in: *common practice, no source*, a large but ordinary cut
 
 
@@ -110,3 +111,27 @@ def check_target(target: Target, port: Port, display: Display) -> None:
                 where=where,
                 hint="Name a station along the centerline, from the entry",
             )
+
+
+def check_areas(
+    target: Target, stations: FloatArray, areas: FloatArray, girth: FloatArray, throat_area: float, display: Display
+) -> None:
+    """Refuse an area wanted that is far over the one now and that no cut of the greatest depth can give.
+
+    stations, areas, girth (n,) : of the port as it is. Grown by a depth all round, a convex section has its area, plus
+    girth times depth, plus a circle of that radius (Steiner's formula); others have less.
+    """
+    deepest = target.greatest_depth
+    for each in target.areas:
+        for station, wanted in ((each.start, each.at_start), (each.end, each.at_end)):
+            asked = wanted * (throat_area if each.of_throat else 1.0)
+            now, around = (float(np.interp(station, stations, values)) for values in (areas, girth))
+            most = now + around * deepest + np.pi * deepest**2
+            if asked > max(FAR_OVER * now, most):
+                raise InputError(
+                    f"the area wanted at station {display.length(station)}, {display.area(asked)}, is "
+                    f"{asked / now:.1f} times the {display.area(now)} there now; a cut {display.length(deepest)} deep "
+                    f"all round makes {display.area(most)} at most",
+                    where=each.where,
+                    hint="Check its decimal point and its unit; if you mean it, raise greatest_depth",
+                )

@@ -1,9 +1,11 @@
 """Target files and wall readings: what is written is what is planned, and every wrong key is named."""
 
+import math
 import re
 
 import pytest
 
+import portgeo as pg
 from portgeo.app.job.blanks import blank_target
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
@@ -126,3 +128,25 @@ def test_a_wall_reading_outside_the_port_is_refused_and_one_at_its_rim_is_not(tm
     assert len(read_walls(_written(tmp_path, text.format(last + 1.5), "wall.csv"), port, Display("mm"))) == 2
     with pytest.raises(InputError, match=r"wall\.csv, row 3, column station_mm: station .* is outside the port"):
         read_walls(_written(tmp_path, text.format(last + 2.5), "wall.csv"), port, Display("mm"))
+
+
+BORE = [{"station": s, "shape": "round", "diameter": 40.0} for s in (0.0, 20.0, 40.0)]
+
+
+@pytest.mark.parametrize("wanted", [{"area": 13000.0}, {"percent": 990.0}])
+def test_an_area_typed_ten_times_too_large_is_an_error_that_says_what_can_be(wanted):
+    """A round section of 40 mm cut 2.54 mm deep all round is one of 45.08 mm: in closed form."""
+    port = pg.port_from_rows(BORE, units="mm")
+    with pytest.raises(InputError, match=r"area wanted at station 20\.00 mm, .* is (10\.3|9\.9) times") as refusal:
+        pg.plan(port, {"units": "mm", "throat_diameter": 40.0, "area": [{"station": 20.0} | wanted]})
+    most = float(re.search(r"makes ([\d.]+) mm² at most", str(refusal.value))[1])
+    assert most == pytest.approx(math.pi / 4.0 * 45.08**2, rel=5e-4)
+    assert "decimal point" in str(refusal.value) and "raise greatest_depth" in str(refusal.value)
+
+
+def test_an_area_that_its_greatest_depth_can_give_is_planned_however_large():
+    port = pg.port_from_rows(BORE, units="mm")
+    taper = {"from": 0.0, "to": 40.0, "area_from": 2700.0, "area_to": 2700.0}
+    planned = pg.plan(port, {"units": "mm", "greatest_depth": 10.0, "taper": [taper]})
+    assert planned.areas[0].after_mm2 == pytest.approx(2700.0, rel=2e-3)
+    assert 2700.0 > 2.0 * planned.areas[0].before_mm2
