@@ -37,16 +37,17 @@ if TYPE_CHECKING:
     from portgeo.results.probed import ProbedAir
     from portgeo.results.reached import Reached
     from portgeo.results.split import MeasuredSplit
+    from portgeo.results.split_air import AirThroughSplit
     from portgeo.results.traced import TracedSlices
     from portgeo.results.traced_mold import TracedMoldSheet
 
 __all__ = [
-    "AirThrough", "Balanced", "Benched", "Beside", "CalmedAir", "Changed", "Checked", "Demanded", "Engine", "Gauged",
-    "GeometryError", "InputError", "Joined", "Measured", "MeasuredSplit", "OutputError", "Planned", "Port",
-    "PortgeoError", "PressureLost", "ProbedAir", "Reached", "Section", "SplitPort", "TracedMoldSheet", "TracedSlices",
-    "Valve", "air_speed", "balance", "bench", "beside", "calm", "check", "compare", "demand", "engine", "gauges",
-    "loft", "loss", "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey", "trace",
-    "trace_mold", "valve", "write",
+    "AirThrough", "AirThroughSplit", "Balanced", "Benched", "Beside", "CalmedAir", "Changed", "Checked", "Demanded",
+    "Engine", "Gauged", "GeometryError", "InputError", "Joined", "Measured", "MeasuredSplit", "OutputError", "Planned",
+    "Port", "PortgeoError", "PressureLost", "ProbedAir", "Reached", "Section", "SplitPort", "TracedMoldSheet",
+    "TracedSlices", "Valve", "air_speed", "balance", "bench", "beside", "calm", "check", "compare", "demand", "engine",
+    "gauges", "loft", "loss", "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey",
+    "trace", "trace_mold", "valve", "write",
 ]  # fmt: skip
 __version__ = "0.2.0"
 
@@ -80,6 +81,7 @@ _WHERE = {
     "results.probed": ("ProbedAir",),
     "results.reached": ("Reached",),
     "results.split": ("MeasuredSplit",),
+    "results.split_air": ("AirThroughSplit",),
     "results.traced": ("TracedSlices",),
     "results.traced_mold": ("TracedMoldSheet",),
 }

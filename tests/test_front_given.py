@@ -77,7 +77,7 @@ def test_what_is_given_wrongly_is_refused_by_its_name(call, said, port, monkeypa
 @pytest.mark.parametrize(
     "call",
     [
-        lambda split: pg.air_speed(split, 100.0),
+        lambda split: pg.calm(split, 100.0),
         lambda split: pg.compare(split, split),
         lambda split: pg.plan(split, areas={10.0: 1300.0}),
         lambda split: pg.reach(split),
@@ -87,6 +87,26 @@ def test_what_is_given_wrongly_is_refused_by_its_name(call, said, port, monkeypa
 def test_of_a_port_that_splits_one_passage_is_asked_for(call, split):
     with pytest.raises(InputError, match=r"one passage .* at a time\. Give one of them: split\.passage\('left'\)"):
         call(split)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"shares": {"middle": 0.5}}, "shares: there is no leg 'middle'. Its legs are left, right"),
+        ({"shares": {"left": 1.0}}, "shares: 1 is no share of leg left"),
+        ({"shares": {}}, "shares: the shares of left and right are not given. Give all but one: left too"),
+        ({"shares": {"left": 0.5, "right": 0.6}}, r"shares: the legs' shares come to 1\.1"),
+        ({"valve_mm": 30.0}, r"valve_mm: this port splits, and this is of one passage.*split\.passage"),
+    ],
+)
+def test_the_air_of_a_port_that_splits_is_asked_for_plainly(given, said, split):
+    with pytest.raises(InputError, match=said):
+        pg.air_speed(split, 100.0, **given)
+
+
+def test_a_port_of_one_passage_has_no_shares(port):
+    with pytest.raises(InputError, match="shares: this port has no legs"):
+        pg.air_speed(port, 100.0, shares={"left": 0.5})
 
 
 @pytest.mark.parametrize("setting", [{"stations": 9}, {"valve_mm": 30.0}, {"sure": False}])

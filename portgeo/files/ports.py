@@ -166,7 +166,8 @@ def _which_passage(legs: Sequence[str]) -> InputError:
     names = [TRUNK, *legs]
     return InputError(
         f"this port splits into legs {_and(legs)}, and one passage is worked on at a time",
-        hint=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure and loft take the whole",
+        hint=f"Name it: --leg {', --leg '.join(names[:-1])} or --leg {names[-1]}; measure, loft and airspeed take the "
+        "whole",
     )
 
 

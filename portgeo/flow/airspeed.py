@@ -6,7 +6,7 @@ through the measured shape of air that thins out with speed, without friction, g
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,20 +19,26 @@ from portgeo.flow.gas import (
     STANDARD,
     Air,
     choke_flow,
-    density_at,
     depression_speed,
     isentropic_speed,
     mach_through,
 )
-from portgeo.flow.path import Path, port_at, sections_along, to_source
+from portgeo.flow.path import Path, port_at, to_source
 from portgeo.flow.places import clock_speeds, hours_of, side_line
 from portgeo.flow.sense import check_flow, flow_notices, refuse_absurd
 from portgeo.flow.separation import Slowing, slowing
 from portgeo.flow.shape_doubt import relative_shape_u
-from portgeo.flow.wall import UNKNOWNS, Size, WallSpeed, coarser, size_for, sizing_of, sizing_stations, wall_solution
+from portgeo.flow.stream import Stream, stream_of, stream_sizing
+from portgeo.flow.wall import (
+    UNKNOWNS,
+    Size,
+    WallSpeed,
+    coarser,
+    size_for,
+    wall_solution,
+)
 from portgeo.measuring.bends import find_bends, meant_bend, port_bends
-from portgeo.measuring.scan_uncertainty import facet_area
-from portgeo.measuring.schedule import FINE_STATIONS, Survey, table_stations
+from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sides import Bend, bend_of
 from portgeo.measuring.throat import Throat, throat_of
 
@@ -44,6 +50,7 @@ WHAT_IT_IS = (
 )
 AT_EXIT_MM = 2.0  # of the exit: air that leaves the wall there has gone through the port
 GRID_U = float(np.sqrt(3.0))  # a grid's doubt is a half width: over this, a standard uncertainty (JCGM 100, 4.3.7)
+SAME_MM = 1e-6  # of stations
 NEAR_TURN = 0.5  # of the section's mean size, before and after the turn, where its peak may lie
 
 
@@ -159,50 +166,50 @@ def air_speed(
 ) -> AirSpeed:
     """Return the air speed through a path.
 
-    flow : m3/s of air at rest. depression : Pa. display : how a refusal shows areas. surveys : of the path's
-    ports, for what their own uncertainties leave in the peaks; without them a peak has no ±. The wall-speed
-    solution is made on two grids; their difference, carried on to cells of no size as if the error went
-    with the cells' size, is the doubt about each peak. Past both openings the tube is taken to go
-    straight on; where it still turns there, the coarser grid is solved once more with the turn kept up.
-    The layer on the wall is taken to begin at the path's entry. Raises InputError for a flow that no air
-    can make (more than chokes the least area), GeometryError where no grid can be laid.
+    flow : m3/s of air at rest. depression : Pa. display : how a refusal shows areas. surveys : as `air_on` has them.
+    The wall-speed solution is made on two grids. Past both openings the tube is taken to go straight on; where it
+    still turns there, the coarser grid is solved once more with the turn kept up. Raises InputError for a flow that no
+    air can make (more than chokes the least area), GeometryError where no grid can be laid.
     """
     check_flow(flow, depression)
-    table = _table_stations(path)
-    close = np.union1d(np.linspace(path.first, path.last, FINE_STATIONS), table)
-    sections = sections_along(path, close)
-    facets = np.array([facet_area(port) for port in path.ports])  # as a survey of each port has its areas
-    net = np.array([area_of(s) for s in sections]) + facets[port_at(path, close)]
-    least = int(np.argmin(net))
-    refuse_absurd(flow, float(net[least]), air, display)
-    last = close >= path.starts[-1]
-    throat = throat_of(path.ports[-1], close[last], net[last])
-    area = net[np.searchsorted(close, table)]
-    mach = mach_through(flow, area * 1e-6, air)
-    mean = flow / (area * 1e-6)
-
-    known = [sections[int(np.argmin(np.abs(close - at)))] for at in sizing_stations(path)]
-    sizing = sizing_of(path, known)
+    stream = stream_of(path, flow, depression, air)
+    refuse_absurd(flow, float(stream.net[stream.least]), air, display)
+    sizing = stream_sizing(stream)
     size = size_for(sizing, unknowns)
     coarse_size = coarser(sizing, size)
 
-    def density(speed: FloatArray) -> FloatArray:
-        return density_at(speed * (flow * 1e6), air)  # of a unit flow in mm
-
     def solved(one: Size, *, turning: bool = False) -> WallSpeed:
-        found = wall_solution(path, one, turning=turning, density=density)
-        # Over the mean of air that thins out as it does: a straight duct reads one at any flow.
-        even = flow / (found.area * 1e-6) / isentropic_mean(found.area)
-        return replace(found, over_mean=found.over_mean * even[:, None])
-
-    def isentropic_mean(area: FloatArray) -> FloatArray:
-        return isentropic_speed(mach_through(flow, area * 1e-6, air), air)
+        return stream.over_means(wall_solution(path, one, turning=turning, density=stream.density))
 
     fine, coarse = solved(size), solved(coarse_size)
-    growth = coarse.cell / fine.cell - 1.0
-    means, coarse_means = (isentropic_mean(np.interp(one.stations, close, net)) for one in (fine, coarse))
+    return air_on(stream, fine, coarse, surveys=surveys, kept_up=lambda: solved(coarse_size, turning=True))
 
-    bend = _bend_of(path, close, sections)
+
+def air_on(
+    stream: Stream,
+    fine: WallSpeed,
+    coarse: WallSpeed,
+    *,
+    surveys: Sequence[Survey] = (),
+    kept_up: Callable[[], WallSpeed] | None = None,
+    before: float = 0.0,
+) -> AirSpeed:
+    """Return the air speed through a path, of its solutions on two grids.
+
+    Their difference, carried on to cells of no size as if the error went with the cells' size, is the doubt about each
+    peak. surveys : of the path's ports, for what their own uncertainties leave in the peaks; without them a peak has no
+    ±. kept_up : makes the coarser solution with the turn kept up past ends that still turn. before : of the layer on
+    the wall, as `slowing` has it; it is taken to begin at the path's entry.
+    """
+    path, flow, air, means_at = stream.path, stream.flow, stream.air, stream.means_at
+    table, area, least = stream.table, stream.table_area, stream.least
+    mach = mach_through(flow, area * 1e-6, air)
+    last = stream.close >= path.starts[-1]
+    throat = throat_of(path.ports[-1], stream.close[last], stream.net[last])
+    growth = coarse.cell / fine.cell - 1.0
+    means, coarse_means = means_at(fine.stations), means_at(coarse.stations)
+
+    bend = _bend_of(path, stream.close, stream.sections)
     short, long = np.full_like(means, np.nan), np.full_like(means, np.nan)
     fall, peak, turning_on, height = None, None, None, 0.0
     if bend is not None:
@@ -216,10 +223,9 @@ def air_speed(
         )
         peak = peak_at(fine, means, short[top], top, short_points[top], gap / growth)
         height = float(np.linalg.norm(long_points[top] - short_points[top]))
-        fall = slowing(along_line(short_points), short * means, top, air.kinematic_viscosity)
-        if any(fine.turns):
-            kept_up = solved(coarse_size, turning=True)
-            kept, _ = side_line(kept_up, bend.plane, inner=True)
+        fall = slowing(along_line(short_points), short * means, top, air.kinematic_viscosity, before)
+        if any(fine.turns) and kept_up is not None:
+            kept, _ = side_line(kept_up(), bend.plane, inner=True)
             line = np.interp(fine.stations, coarse.stations, kept)
             k = int(np.flatnonzero(here)[np.argmax((line * means)[here])])
             doubt = peak.error * coarse.cell / fine.cell
@@ -229,28 +235,32 @@ def air_speed(
     highest = replace(highest, error=abs(highest.speed - rough_top) / growth)
     # A peak of the whole wall that is the short side's own hangs on the turn as that one does.
     on_short_side = peak is not None and abs(peak.station - highest.station) < height / 2.0
-    by_clock = clock_speeds(fine)
-    at_table = [np.interp(table, fine.stations, line) for line in (short, long, fine.over_mean.max(axis=1))]
+
+    def at_table(line: FloatArray) -> FloatArray:
+        # Where a port splits the wall is told from where the divider's sharp edge is no longer felt.
+        here = (table > fine.stations[0] - SAME_MM) & (table < fine.stations[-1] + SAME_MM)
+        return np.where(here, np.interp(table, fine.stations, line), np.nan)
+
     return AirSpeed(
         path=path,
         flow=flow,
-        depression=depression,
+        depression=stream.depression,
         air=air,
         stations=table,
         area=area,
-        mean_speed=mean,
+        mean_speed=flow / (area * 1e-6),
         mean_isentropic=isentropic_speed(mach, air),
         mach=mach,
-        short_over_mean=at_table[0],
-        long_over_mean=at_table[1],
-        highest_over_mean=at_table[2],
-        clock_over_mean=np.column_stack([np.interp(table, fine.stations, line) for line in by_clock.T]),
-        least_station=float(close[least]),
-        least_area=float(net[least]),
-        choke=choke_flow(float(net[least]) * 1e-6, air),
+        short_over_mean=at_table(short),
+        long_over_mean=at_table(long),
+        highest_over_mean=at_table(fine.over_mean.max(axis=1)),
+        clock_over_mean=np.column_stack([at_table(line) for line in clock_speeds(fine).T]),
+        least_station=float(stream.close[least]),
+        least_area=float(stream.net[least]),
+        choke=choke_flow(float(stream.net[least]) * 1e-6, air),
         throat=throat,
         throat_choke=choke_flow(throat.area * 1e-6, air),
-        ideal_speed=depression_speed(depression, air),
+        ideal_speed=depression_speed(stream.depression, air),
         highest=_sure_to(highest, path, surveys, height if on_short_side else None),
         side_peak=None if peak is None else _sure_to(peak, path, surveys, height),
         slowing=fall,
@@ -261,24 +271,16 @@ def air_speed(
         bend=bend,
         warnings=flow_notices(
             path,
-            sections,
+            list(stream.sections),
             flow,
-            depression,
-            float(net[least]),
-            float(close[least]),
+            stream.depression,
+            float(stream.net[least]),
+            float(stream.close[least]),
             mach,
             air,
             (highest.speed, highest.station),
         ),
     )
-
-
-def _table_stations(path: Path) -> FloatArray:
-    pieces = [
-        table_stations(port) - port.centreline.stations[0] + start
-        for port, start in zip(path.ports, path.starts, strict=True)
-    ]
-    return np.unique(np.concatenate(pieces))
 
 
 def _bend_of(path: Path, stations: FloatArray, sections: Sequence[Section]) -> Bend | None:

@@ -16,11 +16,16 @@ from portgeo.measuring.sides import inward_of
 def side_line(solution: WallSpeed, plane: BendPlane, *, inner: bool) -> tuple[FloatArray, FloatArray]:
     """Return speed over mean (n,) and points (n, 3) along the short side, or along the long one.
 
-    That is where the ray from each section's centroid towards the inside of the turn, or away from
-    it, meets the wall; between the nodes beside it both go linearly.
+    That is where the ray from each section's centroid towards the inside of the turn, or away from it, meets the wall.
     """
     frames = np.stack([section.frame for section in solution.sections])
-    towards = inward_of(frames, plane) * (1.0 if inner else -1.0)
+    return line_towards(solution, inward_of(frames, plane) * (1.0 if inner else -1.0))
+
+
+def line_towards(solution: WallSpeed, towards: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return speed over mean (n,) and points (n, 3) where rays from the centroids towards directions (n, 3) meet the
+    wall; between the nodes beside them both go linearly."""
+    frames = np.stack([section.frame for section in solution.sections])
     ray = np.einsum("nij,nj->ni", frames[:, 1:], towards)
     arm = _arms(solution)
     off, ahead = ray[:, None, 0] * arm[..., 1] - ray[:, None, 1] * arm[..., 0], np.einsum("npi,ni->np", arm, ray)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Literal
 
 import numpy as np
 from scipy.sparse import csr_matrix
@@ -68,13 +69,14 @@ def solve(grid: Grid, density: Density | None = None, near: Potential | None = N
     rings, count = grid.nodes.shape[:2]
     thinned = None if near is None or density is None else near.reached.density
     stiffness = stiffness_of(elements, thinned)
-    cycle = _cycle(stiffness, count) if near is None else near.reached.cycle
+    inside = slice(count, stiffness.shape[0] - count)
+    cycle = multigrid(stiffness[inside, inside].tocsr()) if near is None else near.reached.cycle
     values = np.repeat(_way(grid), count) if near is None else near.reached.values
     if density is not None:
         for _ in range(MOST_DENSITIES):
             values = _solved(stiffness, values, count, cycle, ON_THE_WAY)
             flow = float(values @ (stiffness @ values))  # the potential's whole rise is one
-            before, thinned = thinned, density(_speeds(elements, values / flow))
+            before, thinned = thinned, density(speeds_in(elements, values / flow))
             stiffness = stiffness_of(elements, thinned)
             if np.abs(thinned - (1.0 if before is None else before)).max() < SETTLED:
                 break
@@ -84,17 +86,16 @@ def solve(grid: Grid, density: Density | None = None, near: Potential | None = N
     return Potential(values.reshape(rings, count) / flow, through / flow, Reached(values, thinned, cycle))
 
 
-def _cycle(stiffness: csr_matrix, count: int) -> LinearOperator:
-    """Return one multigrid cycle for the nodes inside a grid: past its first `count` and ahead of its last.
+def multigrid(stiffness: csr_matrix) -> LinearOperator:
+    """Return one multigrid cycle for the matrix of the nodes whose potential is sought.
 
     It serves on where the density changes, or nodes move a little: the matrix changes by less than half.
     """
     from pyamg import smoothed_aggregation_solver
 
-    inside = slice(count, stiffness.shape[0] - count)
     # Local weights and Gauss-Seidel need no random vector: the same grid gives the same digits.
     levels = smoothed_aggregation_solver(
-        stiffness[inside, inside].tocsr(),
+        stiffness,
         smooth=("jacobi", {"omega": 4.0 / 3.0, "weighting": "local"}),
         presmoother=("gauss_seidel", {"sweep": "symmetric"}),
         postsmoother=("gauss_seidel", {"sweep": "symmetric"}),
@@ -112,22 +113,29 @@ def _solved(
     inside = slice(count, len(start) - count)
     rows = stiffness[inside]
     load = -(rows @ values)
-    answer, state = cg(rows[:, inside].tocsr(), load, start[inside], rtol=tolerance, maxiter=MOST_STEPS, M=cycle)
+    values[inside] = conjugate_gradients(rows[:, inside].tocsr(), load, start[inside], cycle, tolerance)
+    return values
+
+
+def conjugate_gradients(
+    stiffness: csr_matrix, load: FloatArray, start: FloatArray, cycle: LinearOperator, tolerance: float
+) -> FloatArray:
+    """Return what a matrix takes to a load, from a start (n,). Raises GeometryError where it does not converge."""
+    answer, state = cg(stiffness, load, start, rtol=tolerance, maxiter=MOST_STEPS, M=cycle)
     if state != 0:
         raise GeometryError(
             "the flow through this shape could not be solved",
             hint="Look at the sections for one that is very thin or changes very fast",
         )
-    values[inside] = answer
-    return values
+    return np.asarray(answer)
 
 
 @dataclass(frozen=True)
 class Joined:
-    """How a grid's nodes hang together, whatever places they have.
+    """How nodes hang together, whatever places they have.
 
-    corners (m, 8) of its hexahedra, in the reference one's order. place (m 64,) : where each number of their own
-    matrices is added in the whole one; that one's columns, and where its rows start.
+    corners (m, c) of the elements: of hexahedra 8, in the reference one's order. place (m c c,) : where each number of
+    their own matrices is added in the whole one; that one's columns, and where its rows start.
     """
 
     corners: IntArray
@@ -143,21 +151,25 @@ def joined(rings: int, across: int, down: int, layers: int) -> Joined:
     Kept: putting the matrix in order is most of an assembly's work, and it stays when density changes or nodes move.
     """
     made = pattern(across, down, layers)
-    corners = np.ascontiguousarray(hexahedra(rings, made)[:, REFERENCE_ORDER])
+    return joined_by(np.ascontiguousarray(hexahedra(rings, made)[:, REFERENCE_ORDER]), rings * made.count)
+
+
+def joined_by(corners: IntArray, count: int) -> Joined:
+    """Return how so many nodes hang together by elements with corners (m, c)."""
     row, column = (np.ravel(k) for k in np.broadcast_arrays(corners[:, :, None], corners[:, None, :]))
-    order = _in_order(column, rings * made.count)
-    order = order[_in_order(row[order], rings * made.count)]
+    order = _in_order(column, count)
+    order = order[_in_order(row[order], count)]
     row, column = row[order], column[order]
     fresh = np.r_[True, (np.diff(row) != 0) | (np.diff(column) != 0)]
     place = np.empty(len(order), np.intp)
     place[order] = np.cumsum(fresh) - 1
-    starts = np.searchsorted(row[fresh], np.arange(rings * made.count + 1))
+    starts = np.searchsorted(row[fresh], np.arange(count + 1))
     return Joined(corners, place, column[fresh].astype(np.int32), starts.astype(np.int32))
 
 
 @dataclass(frozen=True)
 class Elements:
-    """A grid's hexahedra: the gradients (m, 8, 3, q) of their shape functions at points inside.
+    """Elements, c corners each: the gradients (m, c, 3, q) of their shape functions at points inside.
 
     part (m, q) : of the volume that each point stands for. nodes : of the grid.
     """
@@ -169,13 +181,13 @@ class Elements:
 
     @property
     def corners(self) -> IntArray:
-        """Their nodes (m, 8)."""
+        """Their nodes (m, c)."""
         return self.joined.corners
 
     @cached_property
     def local(self) -> FloatArray:
-        """The matrices (m, 8, 8) of Laplace's equation: integrals of grad u . grad v over each."""
-        scaled = (self.gradients * np.sqrt(self.part)[:, None, None]).reshape(len(self.corners), 8, -1)
+        """The matrices (m, c, c) of Laplace's equation: integrals of grad u . grad v over each."""
+        scaled = (self.gradients * np.sqrt(self.part)[:, None, None]).reshape(*self.corners.shape, -1)
         return np.asarray(scaled @ scaled.transpose(0, 2, 1))
 
     @cached_property
@@ -207,7 +219,7 @@ def elements_of(grid: Grid) -> Elements:
 
 
 def stiffness_of(elements: Elements, density: FloatArray | None = None) -> csr_matrix:
-    """Return the matrix of div (density grad u) = 0, density (m,) of each hexahedron, one without."""
+    """Return the matrix of div (density grad u) = 0, density (m,) of each element, one without."""
     local = elements.local if density is None else elements.local * density[:, None, None]
     own = elements.joined
     sums = np.bincount(own.place, local.ravel(), len(own.columns))
@@ -220,8 +232,8 @@ def _in_order(keys: np.ndarray, size: int) -> np.ndarray:
     return np.asarray(csr_matrix((np.ones(len(keys), bool), (keys, number)), shape=(size, len(keys))).indices)
 
 
-def _speeds(elements: Elements, values: FloatArray) -> FloatArray:
-    """Return the root mean square (m,) of the gradient of values (n,) in each hexahedron."""
+def speeds_in(elements: Elements, values: FloatArray) -> FloatArray:
+    """Return the root mean square (m,) of the gradient of values (n,) in each element."""
     at = values[elements.corners]
     square = np.einsum("hi,hij,hj->h", at, elements.local, at, optimize=False) / elements.volume
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
@@ -234,14 +246,18 @@ def _way(grid: Grid) -> FloatArray:
     return way / way[-1]
 
 
-def wall_speed(wall: FloatArray, values: FloatArray) -> FloatArray:
+def wall_speed(wall: FloatArray, values: FloatArray, *, ends: Literal[1, 2] = 1) -> FloatArray:
     """Return the speed (n, p) along a wall of points (n, p, 3) with a potential (n, p).
 
     The gradient along the surface from central differences along and round the port, which at the
-    nodes are as good as the potential itself. The first and last ring take one-sided ones.
+    nodes are as good as the potential itself. The first and last ring take one-sided ones, as good
+    where `ends` is 2.
     """
-    along, round_it = np.gradient(wall, axis=0), (np.roll(wall, -1, axis=1) - np.roll(wall, 1, axis=1)) / 2.0
-    rise = np.gradient(values, axis=0)
+    along, round_it = (
+        np.gradient(wall, axis=0, edge_order=ends),
+        (np.roll(wall, -1, axis=1) - np.roll(wall, 1, axis=1)) / 2.0,
+    )
+    rise = np.gradient(values, axis=0, edge_order=ends)
     aside = (np.roll(values, -1, axis=1) - np.roll(values, 1, axis=1)) / 2.0
     aa, bb, ab = (np.einsum("npj,npj->np", x, y) for x, y in ((along, along), (round_it, round_it), (along, round_it)))
     square = (bb * rise**2 - 2.0 * ab * rise * aside + aa * aside**2) / (aa * bb - ab**2)

@@ -84,7 +84,7 @@ def run_on(
     """Return the grid gone on past its entry and its exit, and how many rings stand before the entry.
 
     turning : the tube keeps turning out there as it does at the opening; else it goes straight on. ways : how far
-    past entry and exit rings stand, (m,) each, where not at `distances`.
+    past entry and exit rings stand, (m,) each, where not at `distances`; none past an end that something joins on to.
     """
     there = ways or tuple(distances(end.gap, end.size) for end in ends)
     before, after = (
@@ -95,6 +95,8 @@ def run_on(
 
 def _beyond(grid: Grid, end: End, place: int, way: FloatArray, turning: bool) -> FloatArray:
     """Return the rings (m, k, 3) past an opening, from the first outside on."""
+    if not len(way):
+        return np.zeros((0, *grid.nodes.shape[1:]))
     bend = end.bend if turning else np.zeros(3)
     ahead, slope = (end.ahead, end.slope) if turning else _straight(end)
     steepest = float(np.linalg.norm(slope, axis=1).max())

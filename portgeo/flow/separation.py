@@ -34,17 +34,17 @@ class Slowing:
     parts: bool
 
 
-def slowing(along: FloatArray, speed: FloatArray, peak: int, viscosity: float) -> Slowing:
+def slowing(along: FloatArray, speed: FloatArray, peak: int, viscosity: float, before: float = 0.0) -> Slowing:
     """Return the fall in speed past a peak against Stratford's criterion.
 
-    along (n,) distances in m from where the layer begins, speed (n,) m/s along a wall line, viscosity
-    kinematic. The layer parts where Cp sqrt(x dCp/dx) reaches k (1e-6 Re)^0.1, with Cp = 1 - (u/um)^2,
-    Re = um x / viscosity, and x counted so that the layer ahead of the peak has the thickness it
-    would have at constant speed, int (u/um)^3 dx (B. S. Stratford, J. Fluid Mech. 5, 1959; from
-    memory, checked against the same paper's flow of zero wall friction).
+    along (n,) distances in m from where the layer begins, speed (n,) m/s along a wall line, viscosity kinematic.
+    before : of a layer that begins farther ahead, the integral of speed cubed over the wall it has come along already.
+    The layer parts where Cp sqrt(x dCp/dx) reaches k (1e-6 Re)^0.1, with Cp = 1 - (u/um)^2, Re = um x / viscosity, and
+    x counted so that the layer ahead of the peak has the thickness it would have at constant speed, int (u/um)^3 dx
+    (B. S. Stratford, J. Fluid Mech. 5, 1959; from memory, checked against the same paper's flow of zero wall friction).
     """
     top = float(speed[peak])
-    ahead = np.trapezoid((speed[: peak + 1] / top) ** 3, along[: peak + 1])
+    ahead = np.trapezoid((speed[: peak + 1] / top) ** 3, along[: peak + 1]) + before / top**3
     x = np.maximum(along[peak:] - along[peak] + ahead, 1e-12)
     cp = 1.0 - (speed[peak:] / top) ** 2
     recovered = float(cp.max())

@@ -6,13 +6,15 @@ Ports, flows and bench sheets come in; results go out. An ideal flow: no bench, 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import overload
 
 import numpy as np
 
 from portgeo.core.errors import InputError, naming
 from portgeo.core.port import Port
+from portgeo.core.split import SplitPort
 from portgeo.core.triangles import volume
 from portgeo.core.units import M3_S_PER, PA_PER, Display, LengthUnit
 from portgeo.files.bench import read_bench
@@ -27,18 +29,38 @@ from portgeo.flow.demand import names_exhaust as names_exhaust
 from portgeo.flow.path import Path as AirPath
 from portgeo.flow.path import join, path_of
 from portgeo.flow.sense import check_flow
+from portgeo.flow.split_air import UNKNOWNS as SPLIT_UNKNOWNS
+from portgeo.flow.split_air import split_air
 from portgeo.flow.valve import Valve as Valve
 from portgeo.flow.valve import check_valve, with_port_throat
 from portgeo.flow.wall import UNKNOWNS
-from portgeo.front.given import count_given, number_given, port_given, size_given
+from portgeo.front.given import count_given, number_given, of_one_passage, port_given, size_given
+from portgeo.measuring import Survey
 from portgeo.measuring import survey as survey_port
 from portgeo.results.air import AirThrough, Beside
 from portgeo.results.benched import Benched
 from portgeo.results.demanded import Demanded
 from portgeo.results.measured import Measured
 from portgeo.results.planned import Planned
+from portgeo.results.split_air import AirThroughSplit
+
+SHARES_OFF = 0.005  # from 1 in all: shares are typed with two or three figures
 
 
+@overload
+def air_speed(
+    port: SplitPort,
+    cfm: float | None = None,
+    *,
+    bench: Benched | None = None,
+    run: str | Run | None = None,
+    lift_mm: float | None = None,
+    depression_in_h2o: float = 28.0,
+    shares: Mapping[str, float] | None = None,
+    surveys: Sequence[Measured] | None = None,
+    unknowns: int | None = None,
+) -> AirThroughSplit: ...
+@overload
 def air_speed(
     port: Port,
     cfm: float | None = None,
@@ -52,21 +74,38 @@ def air_speed(
     valve_mm: float | None = None,
     surveys: Sequence[Measured] | None = None,
     unknowns: int | None = None,
-) -> AirThrough:
+) -> AirThrough: ...
+def air_speed(
+    port: Port | SplitPort,
+    cfm: float | None = None,
+    *,
+    bench: Benched | None = None,
+    run: str | Run | None = None,
+    lift_mm: float | None = None,
+    depression_in_h2o: float = 28.0,
+    runner: Port | None = None,
+    one_frame: bool = False,
+    valve_mm: float | None = None,
+    shares: Mapping[str, float] | None = None,
+    surveys: Sequence[Measured] | None = None,
+    unknowns: int | None = None,
+) -> AirThrough | AirThroughSplit:
     """Return where the air must be fast at a flow: an ideal flow, no bench and no full viscous simulation.
 
     Parameters
     ----------
-    port : from `read` or `port_from_rows`.
+    port : from `read` or `port_from_rows`; or from `read_split`, of which all passages are solved together.
     cfm : flow, cubic feet of air at rest a minute; or the flow is that of
     bench, run, lift_mm : a run of what `bench` gives, or its state or set-up, at a lift (its best without one).
     depression_in_h2o : under which it was flowed, or a run is corrected to, inches of water.
     runner, one_frame : a manifold runner bolted to the entry; whether both files share one frame, else the runner's
         centreline goes on in the port's.
     valve_mm : diameter of the head of its one valve, where that is known.
-    surveys : of runner and port, from `survey`, where they are at hand: they tell how sure the shape is. With none,
-        (), of a port that is not cut yet, the peaks have no ±.
-    unknowns : at how many points the flow is solved; more take longer.
+    shares : of a port that splits, how much of the flow goes through each leg, 0 to 1 by name; one may be left out.
+        Without it the legs share the flow as an ideal one does that has one mean potential at all their exits.
+    surveys : of runner and port, or of trunk and legs, from `survey`, where they are at hand: they tell how sure the
+        shape is. With none, (), of a port that is not cut yet, the peaks have no ±.
+    unknowns : at how many points the flow is solved, in each passage; more take longer.
 
     Raises
     ------
@@ -80,8 +119,11 @@ def air_speed(
     >>> round(air.highest.peak_over_mean, 2)
     1.0
     """
-    port = port_given(port)
-    runner = None if runner is None else port_given(runner, "runner")
+    if isinstance(port, SplitPort):
+        of_one_passage({"runner": runner, "one_frame": one_frame or None, "valve_mm": valve_mm}, "pg.air_speed")
+    else:
+        port = port_given(port)
+        runner = None if runner is None else port_given(runner, "runner")
     if cfm is not None:
         number_given(cfm, "cfm")
     count_given(unknowns, 1, "unknowns")
@@ -96,12 +138,50 @@ def air_speed(
             pulled = run if isinstance(run, Run) else bench.run(run)
             flow = flow_through(pulled, lift_mm, depression, port.display)
     check_flow(flow, depression)
-    parts = [port] if runner is None else [runner, port]
+
+    def surveyed(ports: Sequence[Port]) -> list[Survey]:
+        return [survey_port(each) for each in ports] if surveys is None else [each.computed for each in surveys]
+
+    if isinstance(port, SplitPort):
+        through = split_air(
+            port, flow, depression, shares=None if shares is None else _shares_of(port, shares),
+            surveys=surveyed([passage.port for passage in port.passages]), unknowns=unknowns or SPLIT_UNKNOWNS,
+        )  # fmt: skip
+        return AirThroughSplit.of(through, pulled)
+    if shares is not None:
+        raise InputError("this port has no legs to share the flow", where="shares", hint="Leave it out")
     found = air_along(
         _path(runner, port, one_frame), flow, depression, unknowns=unknowns or UNKNOWNS, display=port.display,
-        surveys=[survey_port(part) for part in parts] if surveys is None else [each.computed for each in surveys],
+        surveys=surveyed([port] if runner is None else [runner, port]),
     )  # fmt: skip
     return AirThrough.of(found, port, valve_mm, pulled)
+
+
+def _shares_of(port: SplitPort, given: Mapping[str, float]) -> list[float]:
+    """Return the legs' shares in their order, that of one left out being what the others leave."""
+    names = {leg.name.casefold(): leg.name for leg in port.legs}
+    shares: dict[str, float] = {}
+    for name, share in given.items():
+        number_given(share, "shares")
+        if str(name).casefold() not in names:
+            hint = f"Its legs are {', '.join(names.values())}"
+            raise InputError(f"there is no leg {str(name)[:40]!r}", where="shares", hint=hint)
+        if not 0.0 < share < 1.0:
+            hint = "Give what part of the flow goes through it, such as 0.55"
+            raise InputError(f"{share:g} is no share of leg {name}", where="shares", hint=hint)
+        shares[names[str(name).casefold()]] = float(share)
+    rest = 1.0 - sum(shares.values())
+    missing = [name for name in names.values() if name not in shares]
+    if len(missing) > 1:
+        hint = f"Give all but one: {', '.join(missing[:-1])} too"
+        raise InputError(f"the shares of {' and '.join(missing)} are not given", where="shares", hint=hint)
+    if missing and rest > 0.0:
+        shares[missing[0]] = rest
+    elif missing or abs(rest) > SHARES_OFF:
+        what = f"the legs' shares come to {sum(shares.values()):g}"
+        raise InputError(what, where="shares", hint="Together they are 1: all that goes in comes out")
+    total = sum(shares.values())
+    return [shares[leg.name] / total for leg in port.legs]
 
 
 def _path(runner: Port | None, port: Port, one_frame: bool) -> AirPath:

@@ -6,7 +6,7 @@ Values come in; they go out again as they are, or an InputError that names the p
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from numbers import Integral, Real
 from typing import Any, TypeVar
 
@@ -33,6 +33,16 @@ def port_given(port: object, where: str = "port") -> Port:
             where=where, hint=f"Give one of them: split.passage({name!r})",
         )  # fmt: skip
     return made_by(port, Port, "a port", where)
+
+
+def of_one_passage(settings: Mapping[str, Any], function: str) -> None:
+    """Raise InputError where a setting of one passage is given, not None, for a port that splits."""
+    for name, value in settings.items():
+        if value is not None:
+            raise InputError(
+                "this port splits, and this is of one passage", where=name,
+                hint=f"Leave it out, or take one passage: {function}(split.passage(name), ...)",
+            )  # fmt: skip
 
 
 def ports_given(ports: object, where: str = "ports") -> Sequence[Port]:

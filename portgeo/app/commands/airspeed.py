@@ -12,6 +12,7 @@ from portgeo.app.commands.common import (
     add_scan,
     length_of,
     load_port,
+    load_whole,
     naming,
     number_of,
     png_name,
@@ -29,6 +30,7 @@ EXAMPLE = """examples:
   portgeo airspeed port.csv --cfm 215
   portgeo airspeed port.csv --bench bench.csv --run "as cast" --picture speed.png --chart speed-by-station.png
   portgeo airspeed port.csv --cfm 215 --beside planned.csv
+  portgeo airspeed two-valves.csv --cfm 210 --shares left=0.48
   portgeo airspeed port.csv --cfm 215 --runner runner.csv
   portgeo airspeed port.csv --cfm 215 --probe probe.csv
   portgeo airspeed port.csv --cfm 215 --bore 3.44in --stroke 3.06in --rpm 7800 --cylinders 4 --valve 1.68in
@@ -47,6 +49,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--run", dest="run_name", metavar="NAME", help="which run of the bench sheet, by stage or set-up"
     )
     parser.add_argument("--lift", metavar="LENGTH", help="take the run's flow at this lift (its best)")
+    parser.add_argument(
+        "--shares", metavar="NAME=S,...", help="of a port that splits: a leg's part of the flow, as left=0.48"
+    )
     parser.add_argument("--probe", metavar="FILE", help="sheet of pitot readings in the port, set beside the flow")
     parser.add_argument("--beside", metavar="PLANNED", help="the planned port: does the peak come down")
     parser.add_argument("--runner", metavar="RUNNER", help="manifold runner bolted to the entry: one path through both")
@@ -143,6 +148,8 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
 
 
 def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
+    from portgeo.core.errors import InputError
+    from portgeo.core.port import Port
     from portgeo.files.disk import write_table_csv
     from portgeo.front.air import air_speed, beside, demand, names_exhaust
     from portgeo.front.states import survey
@@ -155,7 +162,16 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
             picked = bench.run(args.run_name)
     cfm = _cfm(args) if picked is None else None
     args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
-    port = load_port(args.port, args)
+    points = None if args.points is None else _points(args.points)
+    port = load_whole(args.port, args) if args.leg is None else load_port(args.port, args)
+    if not isinstance(port, Port):
+        from portgeo.app.commands.airspeed_split import tell_split, through_split
+
+        split = through_split(args, port, cfm, bench, _depression(args))
+        _tell(args, split.to_dict(), tell_split(args, split), bench, port.display)
+        return
+    if args.shares:
+        raise InputError("--shares is of a port that splits", file=args.port, hint="Leave it out")
     display = port.display
     engine, valve = _engine_of(args, display), _valve_of(args, display)
     runner = load_port(args.runner, args) if args.runner else None
@@ -167,7 +183,7 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
             port, cfm, bench=bench, run=args.run_name,
             lift_mm=None if args.lift is None else _length(args, "lift", display),
             depression_in_h2o=_depression(args), runner=runner, one_frame=args.align == "none", valve_mm=head,
-            unknowns=None if args.points is None else _points(args.points),
+            unknowns=points,
         )  # fmt: skip
 
     air = through(port)

@@ -24,6 +24,7 @@ from portgeo.present.pictures.charts import INK, LINE_STYLES, colours, legend_be
 from portgeo.present.pictures.port import draw_painted, render
 
 PEAK = "#c1121f"
+ROOM_ABOVE = 1.15  # of the line of what the depression gives: for what is written over it
 
 
 def speed_picture(
@@ -63,10 +64,11 @@ def draw_speed(
     plotter.add_points(peak[0][None], color=PEAK, point_size=18, render_points_as_spheres=True)
 
 
-def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> Figure:
+def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display, flow: float | None = None) -> Figure:
     """Return a chart of short-side, mean and long-side speed by station for named results.
 
-    A panel is a place in the port, the short side's the large one; a line is a result.
+    A panel is a place in the port, the short side's the large one; a line is a result. flow : m3/s, of all results
+    together, where they are the passages of one port.
     """
     figure = Figure(figsize=(9.0, 9.6), dpi=130, layout="constrained")
     short_axes, mean_axes, long_axes = figure.subplots(3, 1, sharex=True, height_ratios=(3.0, 2.0, 2.0))
@@ -90,9 +92,11 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
         f"{ideal:.0f} {name}: all that {water} gives without loss;\nthe mean stays under it, a wall may pass it",
         (0.01, ideal), (0, 4), xycoords=("axes fraction", "data"), textcoords="offset points", fontsize=8.5, color=INK,
     )  # fmt: skip
-    sides = all(result.side_peak is not None for _, result in results)
+    sides = {result.side_peak is not None for _, result in results}
+    highest = {True: "on the short side", False: "highest on the wall"}
+    on_top = highest[sides.pop()] if len(sides) == 1 else "on the short side; where there is none, highest on the wall"
     mean_of = "mean of the section, of air that thins out with speed"
-    places = ("on the short side" if sides else "highest on the wall", mean_of, "on the long side")
+    places = (on_top, mean_of, "on the long side")
     tidy(short_axes, mean_axes, long_axes)
     for axes, place in zip((short_axes, mean_axes, long_axes), places, strict=True):
         axes.set_title(place, loc="left", fontsize=10, color=INK)
@@ -105,8 +109,10 @@ def speed_figure(results: Sequence[tuple[str, AirSpeed]], display: Display) -> F
     long_axes.set_visible(any(result.side_peak is not None for _, result in results))
     (long_axes if long_axes.get_visible() else mean_axes).set_xlabel(f"station of the port, {display.unit}")
     mean_axes.tick_params(labelbottom=not long_axes.get_visible())
-    short_axes.set_ylim(bottom=0.0)
-    flows = dict.fromkeys(f"{result.flow / M3_S_PER['cfm']:.0f}" for _, result in results)
+    short_axes.set_ylim(bottom=0.0, top=max(short_axes.get_ylim()[1], ROOM_ABOVE * ideal))
+    flows = dict.fromkeys(
+        f"{each / M3_S_PER['cfm']:.0f}" for each in ([flow] if flow else [r.flow for _, r in results])
+    )
     title = f"Air speed at {' and '.join(flows)} cfm, {water}: ideal flow, no friction, no valve"
     figure.suptitle("\n".join([title, "; ".join(marked)]).strip(), color=INK, fontsize=11)
     if len(results) > 1:

@@ -50,16 +50,13 @@ def airspeed_text(air: AirThrough, title: str) -> str:
     lines = [
         f"{title}: computed air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
         "",
-        *_said("short side", _peak_text(result, d)),
-        *_past_ends_lines(result, d),
-        *_said("slowing", _slowing_text(result, d)),
-        *_said("throat", _throat_text(result, d, air.valve)),
-        *_said("min area", _least_text(result, d)),
-        *_said("grid", _grid_text(result, d)),
+        *peak_lines(result, d),
+        *room_lines(result, d, air.valve),
+        *said("grid", _grid_text(result, d)),
         "",
     ]
     lines += notices_lines(air.notices, d)
-    lines += _table(result, d)
+    lines += table_lines(result, d)
     lines += ["", *textwrap.wrap(WHAT_IT_IS, WIDTH)]
     lines += textwrap.wrap(WHAT_MEAN_IS, WIDTH)
     if len(result.path.ports) > 1:
@@ -67,7 +64,27 @@ def airspeed_text(air: AirThrough, title: str) -> str:
     return "\n".join(lines)
 
 
-def _said(heading: str, text: str) -> list[str]:
+def peak_lines(result: AirSpeed, d: Display, *, straight: bool = False) -> list[str]:
+    """Return the peak of the short side and how the air slows past it.
+
+    straight : of a path that may well not turn, its highest speed is then told alone.
+    """
+    if result.bend is None and straight:
+        return said("highest", _at(result, result.highest, d))
+    return [
+        *said("short side", _peak_text(result, d)),
+        *_past_ends_lines(result, d),
+        *said("slowing", _slowing_text(result, d)),
+    ]
+
+
+def room_lines(result: AirSpeed, d: Display, valve: float | None = None) -> list[str]:
+    """Return the throat, against the diameter of its valve's head where that is known, and the minimum area."""
+    return [*said("throat", _throat_text(result, d, valve)), *said("min area", _least_text(result, d))]
+
+
+def said(heading: str, text: str) -> list[str]:
+    """Return a text beside its heading, no wider than a terminal."""
     # A heading longer than its column still stands apart from its text.
     first = f"  {heading} ".ljust(HEADING)
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * HEADING)
@@ -84,7 +101,7 @@ def _peak_text(result: AirSpeed, d: Display) -> str:
 
 def _grid_text(result: AirSpeed, d: Display) -> str:
     peak = result.side_peak or result.highest
-    text = f"{result.wall.unknowns:,} points; they leave {_fine(peak.error, d)} of doubt in the peak"
+    text = f"{result.wall.unknowns:,} points; they leave {speed_difference(peak.error, d)} of doubt in the peak"
     if peak.u is None:
         return text + "; no ± is given: how sure the shape is is not known"
     return text + "; ± is twice the standard uncertainty of shape and points together"
@@ -120,7 +137,7 @@ def _past_ends_lines(result: AirSpeed, d: Display) -> list[str]:
             f"If the turn goes on there, the peak is {bound} {d.speed(on.peak.speed)}, at station "
             f"{d.length(on.peak.station)}: the truth lies between"
         )
-    return _said(where, text)
+    return said(where, text)
 
 
 def _slowing_text(result: AirSpeed, d: Display) -> str:
@@ -172,7 +189,8 @@ def _least_text(result: AirSpeed, d: Display) -> str:
     )
 
 
-def _table(result: AirSpeed, d: Display) -> list[str]:
+def table_lines(result: AirSpeed, d: Display) -> list[str]:
+    """Return the table of stations."""
     feet = d.unit == "in"
     head = f"{'station':>9} {'area':>9} {'flow/area':>9} {'mean':>8} "
     speed = "ft/s" if feet else "m/s"
@@ -184,7 +202,7 @@ def _table(result: AirSpeed, d: Display) -> list[str]:
             f"{d.length(result.stations[k], label=False):>9} {d.area(result.area[k], label=False):>9} "
             f"{over_area:>9} {mean:>8} "
             f"{result.mach[k]:>6.3f} {_ratio(result.short_over_mean[k]):>7} "
-            f"{_ratio(result.long_over_mean[k]):>7} {result.highest_over_mean[k]:>8.2f}"
+            f"{_ratio(result.long_over_mean[k]):>7} {_ratio(result.highest_over_mean[k]):>8}"
         )
     return lines
 
@@ -201,21 +219,22 @@ def beside_text(air: AirThrough, planned_air: AirThrough, beside: Beside, name: 
     doubt = float(np.hypot(before.error, after.error))
     text = (
         f"{name}: the peak goes from {d.speed(before.speed)} to {d.speed(after.speed)}, "
-        f"{'down' if found.peak_drop >= 0 else 'up'} {_fine(abs(found.peak_drop), d)}, for {cc:.2f} cc more volume"
+        f"{'down' if found.peak_drop >= 0 else 'up'} {speed_difference(abs(found.peak_drop), d)}, for {cc:.2f} cc more "
+        "volume"
     )
     if found.drop_per_cc is not None:
-        text += f": {_fine(found.drop_per_cc, d)} for each cc" if found.peak_drop > 0 else ""
+        text += f": {speed_difference(found.drop_per_cc, d)} for each cc" if found.peak_drop > 0 else ""
     if abs(found.peak_drop) < doubt:
-        text += f". The grid leaves {_fine(doubt, d)} of doubt in the difference, more than it is"
+        text += f". The grid leaves {speed_difference(doubt, d)} of doubt in the difference, more than it is"
     if today.slowing is not None and planned.slowing is not None:
         text += (
             f". Of what the air past the peak can follow, the wall asks {_used(today.slowing)} now and "
             f"{_used(planned.slowing)} planned"
         )
-    return "\n".join(_said("beside", text))
+    return "\n".join(said("beside", text))
 
 
-def _fine(speed: float, d: Display) -> str:
+def speed_difference(speed: float, d: Display) -> str:
     """Return a difference of speeds, finer than a speed."""
     return f"{speed / FOOT:.1f} ft/s" if d.unit == "in" else f"{speed:.2f} m/s"
 
@@ -232,10 +251,10 @@ def demand_text(demanded: Demanded, air: AirThrough) -> str:
         f"coefficient of {found.coefficient:.2f} ({source}); it passes {INDEX_LIMIT:g}, where an engine begins to "
         f"starve, at {found.speed_at_limit * 60:.0f} rpm"
     )
-    said = ["\n".join(_said("engine", text))]
+    texts = ["\n".join(said("engine", text))]
     if demanded.power is not None:
-        said.append(_power_text(demanded.power, engine.cylinders))
-    return "\n\n".join(said)
+        texts.append(_power_text(demanded.power, engine.cylinders))
+    return "\n\n".join(texts)
 
 
 def _power_text(power: Power, cylinders: int) -> str:
@@ -249,7 +268,7 @@ def _power_text(power: Power, cylinders: int) -> str:
         "exhaust and fuel decide: prove it on a dynamometer, and leave a margin in rods, valve springs and fuel for "
         "what it does make"
     )
-    return "\n".join(_said("power", text))
+    return "\n".join(said("power", text))
 
 
 def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: Display) -> str:
@@ -268,7 +287,7 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
             says += f"; flat from a lift of {d.length(flat.flat_from)}"
         if flat.falls_from is not None:
             says += f"; flow falls past a lift of {d.length(flat.falls_from)}"
-        lines += _said(f"run {number}", f"{run.name}: {says}")
+        lines += said(f"run {number}", f"{run.name}: {says}")
     for number, run in enumerate(runs, start=1):
         lines += ["", *_run_table(number, run, depression, valve, d)]
         if valve is not None:
@@ -276,12 +295,12 @@ def bench_text(runs: Sequence[Run], depression: float, valve: Valve | None, d: D
             impossible += [f"run {number} at {d.length(float(lift))}" for lift in run.lift[over]]
     if valve is not None:
         size = f"{d.length(valve.throat)}, {of_valve_text(100.0 * valve.throat / valve.head)}"
-        lines += ["", *_said("throat", size)]
+        lines += ["", *said("throat", size)]
         several = WHAT_ON_ALL_IS.format(count=valve.count) if valve.count > 1 else ""
         lines += ["", *textwrap.wrap(WHAT_ON_IS + several, WIDTH)]
     if impossible:
         says = f"on passage over {MOST_ON_PASSAGE:g}, more than it can pass ({', '.join(impossible)})"
-        lines += _said("look at", says + ": check the zero of the lift, the seat's width and angle and the valve")
+        lines += said("look at", says + ": check the zero of the lift, the seat's width and angle and the valve")
     pairs = worth_comparing(runs)
     for later in range(1, len(runs)):
         if not any(later in pair[:2] for pair in pairs):

@@ -1,0 +1,237 @@
+"""Air speed through a port that splits: how its legs share the flow, the speeds in each passage, round the divider.
+
+A SplitPort, a flow and its depression come in, and the legs' shares where they are known; a SplitAir goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import shapely
+
+from portgeo.core.errors import GeometryError, PortgeoError
+from portgeo.core.plane import FloatArray
+from portgeo.core.split import TRUNK, SplitPort
+from portgeo.flow.airspeed import AirSpeed, Peak, air_on
+from portgeo.flow.gas import STANDARD, Air
+from portgeo.flow.parting import Parted, solve_parted
+from portgeo.flow.path import path_of
+from portgeo.flow.places import hours_of, line_towards
+from portgeo.flow.sense import check_flow, refuse_absurd
+from portgeo.flow.stream import Stream, stream_of, stream_sizing
+from portgeo.flow.tube import Tube, between, speeds_on, tube_of
+from portgeo.flow.wall import WallSpeed, coarser, size_for
+from portgeo.measuring.schedule import Survey
+
+UNKNOWNS = 20_000  # in each passage: some 20 cells from wall to wall
+EDGE_FELT = 0.5  # of the width of the step: an ideal flow has no bound at a sharp edge, and is told from there on
+MOST_FELT = 0.5  # of a leg's size
+
+
+@dataclass(frozen=True)
+class Shoulder:
+    """The speed round the divider into one leg.
+
+    peak : on the leg's wall that faces its neighbour. from_edge : how far past the divider's sharp edge, mm, that is.
+    """
+
+    peak: Peak
+    from_edge: float
+
+
+@dataclass(frozen=True)
+class SplitAir:
+    """Air through a port that splits. Stations mm, areas mm2, flow m3/s of air at rest.
+
+    shares (k,) : of the legs; shares_error (k,) : half width of the grid's doubt about them. given : whether they were
+    given. trunk, legs : each passage with what goes through it. shoulders : of each leg. nose (3,) : where the air
+    stands still on the divider, in the port's own coordinates. thickness : of the divider there, None of a scan.
+    """
+
+    port: SplitPort
+    flow: float
+    shares: FloatArray
+    shares_error: FloatArray
+    given: bool
+    trunk: AirSpeed
+    legs: tuple[AirSpeed, ...]
+    shoulders: tuple[Shoulder, ...]
+    nose: FloatArray
+    thickness: float | None
+
+    @property
+    def passages(self) -> tuple[tuple[str, AirSpeed], ...]:
+        """Trunk and legs, by name."""
+        return tuple(zip((p.name for p in self.port.passages), (self.trunk, *self.legs), strict=True))
+
+    @property
+    def fastest_in(self) -> str:
+        """The passage in which the air is fastest."""
+        return max(self.passages, key=lambda passage: passage[1].highest.speed)[0]
+
+    @property
+    def trunk_area(self) -> float:
+        """The trunk's last area."""
+        return float(self.trunk.area[-1])
+
+    @property
+    def legs_area(self) -> float:
+        """The legs' first areas together."""
+        return float(sum(leg.area[0] for leg in self.legs))
+
+    @property
+    def unknowns(self) -> int:
+        """At how many points it is solved."""
+        return sum(air.wall.unknowns for _, air in self.passages)
+
+
+@dataclass(frozen=True)
+class Edges:
+    """The divider in the plane of the split: its nose (3,) and thickness, and how far into each leg its sharp edge, or
+    that of a step in the wall, is felt, mm."""
+
+    nose: FloatArray
+    thickness: float | None
+    felt: tuple[float, ...]
+
+
+def split_air(
+    port: SplitPort,
+    flow: float,
+    depression: float,
+    *,
+    shares: Sequence[float] | None = None,
+    air: Air = STANDARD,
+    unknowns: int = UNKNOWNS,
+    surveys: Sequence[Survey] = (),
+) -> SplitAir:
+    """Return the air speed through a port that splits.
+
+    flow : m3/s of air at rest that comes in. depression : Pa. shares : of the legs, 1 together; without them those of
+    an ideal flow whose legs' openings have one mean potential. unknowns : in each passage. surveys : of trunk and legs,
+    for the peaks' ±. The layer on a leg's wall is taken to come along the trunk's, at the trunk's mean speed. Raises
+    InputError for a flow that no air can make, GeometryError where no grid can be laid.
+    """
+    if port.junction is not None:
+        raise GeometryError(
+            "the junction of a scan cannot be solved with its passages yet",
+            hint="Name a leg and give what flows through it, or fill in a sheet of sections with legs",
+        )
+    check_flow(flow, depression)
+    display = port.display
+    whole = stream_of(path_of(port.trunk), flow, depression, air)
+    with _in_passage(TRUNK):
+        refuse_absurd(flow, float(whole.net[whole.least]), air, display)
+    legs = [stream_of(path_of(leg.port), flow, depression, air) for leg in port.legs]
+    given = None if shares is None else np.asarray(shares, float)
+    fine, tubes = _solved(port, whole, legs, unknowns, given, fine=True)
+    coarse, coarse_tubes = _solved(port, whole, legs, unknowns, given, fine=False)
+    growth = coarse_tubes[0].size.cell / tubes[0].size.cell - 1.0
+    edges = _edges(port, tubes)
+    through = [whole]
+    for leg, name, share in zip(legs, (each.name for each in port.legs), fine.shares, strict=True):
+        own = stream_of(leg.path, flow * float(share), depression, air)
+        with _in_passage(name):
+            refuse_absurd(own.flow, float(own.net[own.least]), air, display)
+        through.append(own)
+    come = float(np.trapezoid(whole.means_through(whole.net) ** 3, whole.close * 1e-3))
+    airs, shoulders = [], []
+    for k, stream in enumerate(through):
+        path, felt = stream.path, edges.felt[k - 1] if k else max(edges.felt)
+        span = (path.first + felt, path.last) if k else (path.first, path.last - felt)
+        walls = [
+            stream.over_means(speeds_on(each[k], found.values[k], found.flux[k]))
+            for each, found in ((tubes, fine), (coarse_tubes, coarse))
+        ]
+        told = (between(wall, *span) for wall in walls)
+        airs.append(air_on(stream, *told, surveys=surveys[k : k + 1], before=come if k else 0.0))
+        if k:
+            shoulders.append(_shoulder(stream, walls, _neighbour(tubes, k), felt))
+    return SplitAir(
+        port=port,
+        flow=flow,
+        shares=fine.shares,
+        shares_error=np.abs(fine.shares - coarse.shares) / growth,
+        given=given is not None,
+        trunk=airs[0],
+        legs=tuple(airs[1:]),
+        shoulders=tuple(shoulders),
+        nose=edges.nose,
+        thickness=edges.thickness,
+    )
+
+
+@contextmanager
+def _in_passage(name: str) -> Iterator[None]:
+    """Name the passage in a refusal."""
+    try:
+        yield
+    except PortgeoError as refusal:
+        place = ", ".join(part for part in (name, refusal.where) if part)
+        raise type(refusal)(refusal.what, hint=refusal.hint, file=refusal.file, where=place) from None
+
+
+def _solved(
+    port: SplitPort, trunk: Stream, legs: Sequence[Stream], unknowns: int, shares: FloatArray | None, *, fine: bool
+) -> tuple[Parted, list[Tube]]:
+    """Return the flow on one set of grids, and these."""
+    tubes = []
+    for k, (passage, stream) in enumerate(zip(port.passages, (trunk, *legs), strict=True)):
+        with _in_passage(passage.name):
+            sizing = stream_sizing(stream)
+            size = size_for(sizing, unknowns)
+            tubes.append(tube_of(stream.path, size if fine else coarser(sizing, size), trunk=k == 0))
+    return solve_parted(tubes[0], tubes[1:], shares, trunk.density), tubes
+
+
+def _edges(port: SplitPort, tubes: Sequence[Tube]) -> Edges:
+    """Return the divider of readings, in the plane of the split."""
+    end = tubes[0].sections[-1]
+    trunk = port.trunk
+
+    def drawn(tube: Tube) -> shapely.Polygon:
+        section = tube.sections[0]
+        there = tube.to_source(section.in_space(section.outline)) @ trunk.frame[:3, :3].T + trunk.frame[:3, 3]
+        return shapely.Polygon((there - end.origin) @ end.frame[1:].T)
+
+    legs = [drawn(tube) for tube in tubes[1:]]
+    around = shapely.Polygon(end.outline).exterior
+    one, other = min(combinations(legs, 2), key=lambda pair: pair[0].distance(pair[1]))
+    across = shapely.LineString([one.centroid, other.centroid])
+    between_them = across.difference(shapely.union(one, other))
+    middle = (across.intersection(one.exterior) if between_them.is_empty else between_them).centroid
+    nose = trunk.to_source(end.in_space(np.array([[middle.x, middle.y]])))[0]
+    felt = []
+    for k, leg in enumerate(legs):
+        others = shapely.union_all([around, *legs[:k], *legs[k + 1 :]])
+        step = float(shapely.distance(shapely.points(np.asarray(leg.exterior.coords)), others).max())
+        felt.append(min(EDGE_FELT * step, MOST_FELT * float(np.sqrt(leg.area))))
+    return Edges(nose, one.distance(other), tuple(felt))
+
+
+def _neighbour(tubes: Sequence[Tube], k: int) -> FloatArray:
+    """Return the direction (3,), in a leg's own frame, from where it begins to where the nearest other leg does."""
+    begins = [tube.to_source(tube.middle[0]) for tube in tubes]
+    others = [begin - begins[k] for j, begin in enumerate(begins) if j not in (0, k)]
+    nearest = min(others, key=lambda way: float(np.linalg.norm(way)))
+    return np.asarray(tubes[k].path.ports[0].frame[:3, :3] @ nearest)
+
+
+def _shoulder(stream: Stream, walls: Sequence[WallSpeed], towards: FloatArray, felt: float) -> Shoulder:
+    """Return the speed so far past the split on a leg's wall towards its neighbour. walls : all of it, on two grids."""
+    station = stream.path.first + felt
+    mean = float(stream.means_at(np.array([station]))[0])
+    over, points = [], []
+    for wall in walls:
+        line, there = line_towards(wall, np.repeat(towards[None], len(wall.stations), axis=0))
+        over.append(float(np.interp(station, wall.stations, line)))
+        points.append(np.array([np.interp(station, wall.stations, axis) for axis in there.T]))
+    fine, coarse = walls
+    error = abs(over[0] - over[1]) * mean / (coarse.cell / fine.cell - 1.0)
+    ring = int(np.searchsorted(fine.stations, station))
+    clock = float(hours_of(fine.sections[ring].frame[1:] @ (points[0] - fine.middle[ring])))
+    return Shoulder(Peak(over[0] * mean, error, over[0], station, clock, points[0]), felt)

@@ -1,0 +1,133 @@
+"""The result of a flow through a port that splits: how its legs share it, and every figure of each passage.
+
+A SplitAir comes in; an AirThroughSplit, which is the JSON of `airspeed` of such a port, goes out. Points are in the
+port's own coordinates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from portgeo.core.notices import Notice, unique
+from portgeo.core.plane import FloatArray
+from portgeo.core.split import TRUNK
+from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, point_in_source
+from portgeo.flow.bench import Run
+from portgeo.flow.split_air import Shoulder, SplitAir
+from portgeo.results.air import SpeedFigures, ThroatAir
+from portgeo.results.figures import Result, figure, inside
+from portgeo.results.notices import Remark, remarks
+
+
+@dataclass(frozen=True)
+class ShoulderSpeed(Result):
+    """The speed round the divider into a leg, on the leg's wall that faces its neighbor."""
+
+    speed_m_s: float = figure(lambda air, shoulder: shoulder.peak.speed)
+    speed_grid_error_m_s: float = figure(lambda air, shoulder: shoulder.peak.error)
+    over_mean: float = figure(lambda air, shoulder: shoulder.peak.over_mean)
+    station_mm: float = figure(lambda air, shoulder: shoulder.peak.station)
+    past_edge_mm: float = figure(lambda air, shoulder: shoulder.from_edge)
+    at_mm: FloatArray = figure(lambda air, shoulder: point_in_source(air.path, shoulder.peak))
+
+
+@dataclass(frozen=True)
+class PassageAir(SpeedFigures):
+    """The air through the trunk or a leg: its name, its share of the flow, and what `airspeed` tells of a port."""
+
+    computed: AirSpeed = inside(lambda air, *_: air)
+    name: str = figure(lambda air, name, *_: name)
+    share: float = figure(lambda air, name, share, *_: share[0])
+    share_grid_error: float = figure(lambda air, name, share, *_: share[1])
+    throat: ThroatAir | None = figure(lambda air, name, *_: None if name == TRUNK else ThroatAir.of(air, None))  # type: ignore[assignment]
+    shoulder: ShoulderSpeed | None = figure(
+        lambda air, name, share, shoulder: None if shoulder is None else ShoulderSpeed.of(air, shoulder)
+    )
+
+
+@dataclass(frozen=True)
+class AirAtSplit(Result):
+    """The plane of the split: areas and mean speeds before and past it, and where the air stands still there."""
+
+    station_mm: float = figure(lambda s: s.trunk.path.last)
+    trunk_area_mm2: float = figure(lambda s: s.trunk_area)
+    legs_area_mm2: float = figure(lambda s: s.legs_area)
+    mean_before_m_s: float = figure(lambda s: s.trunk.mean_through(s.trunk_area))
+    mean_past_m_s: float = figure(lambda s: s.trunk.mean_through(s.legs_area))
+    nose_mm: FloatArray = figure(lambda s: s.nose)
+    divider_mm: float | None = figure(lambda s: s.thickness)
+
+
+@dataclass(frozen=True)
+class AirThroughSplit(Result):
+    """Air through a port that splits, an ideal flow: no bench, and no full viscous simulation.
+
+    Of a SplitAir and the run on the bench whose flow it is, None where there is none. `stations` are every passage's,
+    each with its leg (empty: the trunk).
+    """
+
+    computed: SplitAir = inside(lambda s, run: s)
+    display: Display = inside(lambda s, run: s.port.display)
+    notices: tuple[Notice, ...] = inside(lambda s, run: _notices(s))
+    run: Run | None = inside(lambda s, run: run)
+    schema: str = figure(lambda s, run: "portgeo.airspeed/2")
+    source: Mapping[str, Any] = figure(lambda s, run: s.port.source)
+    warnings: tuple[Remark, ...] = figure(lambda s, run: remarks(_notices(s), s.port.display))
+    what_it_is: str = figure(lambda s, run: WHAT_IT_IS)
+    flow: Mapping[str, Any] = figure(lambda s, run: _flow(s))
+    shares_given: bool = figure(lambda s, run: s.given)
+    fastest_in: str = figure(lambda s, run: s.fastest_in)
+    split: AirAtSplit = figure(lambda s, run: AirAtSplit.of(s))
+    trunk: PassageAir = figure(lambda s, run: _passages(s)[0])
+    legs: tuple[PassageAir, ...] = figure(lambda s, run: _passages(s)[1:])
+    stations: Sequence[Mapping[str, Any]] = figure(lambda s, run: _stations(_passages(s)))
+
+    @property
+    def passages(self) -> tuple[PassageAir, ...]:
+        """Trunk and legs."""
+        return (self.trunk, *self.legs)
+
+    def to_csv(self) -> tuple[list[str], list[list[Any]]]:
+        """Return the head and the rows of the CSV file: every passage's stations, each with its leg first."""
+        head: list[str] = []
+        rows: list[list[Any]] = []
+        for part in self.passages:
+            own, lines = part.stations.to_csv(self.display)
+            head = ["leg", *own]
+            rows += [[_leg(part), *line] for line in lines]
+        return head, rows
+
+
+def _passages(s: SplitAir) -> tuple[PassageAir, ...]:
+    shares = [(1.0, 0.0), *zip(s.shares.tolist(), s.shares_error.tolist(), strict=True)]
+    shoulders: list[Shoulder | None] = [None, *s.shoulders]
+    return tuple(
+        PassageAir.of(air, name, share, shoulder)
+        for (name, air), share, shoulder in zip(s.passages, shares, shoulders, strict=True)
+    )
+
+
+def _stations(parts: Sequence[PassageAir]) -> list[dict[str, Any]]:
+    return [{"leg": _leg(part), **row} for part in parts for row in part.stations.to_rows()]
+
+
+def _leg(part: PassageAir) -> str:
+    return "" if part.name == TRUNK else part.name
+
+
+def _notices(s: SplitAir) -> tuple[Notice, ...]:
+    of_passages = (notice for air in (s.trunk, *s.legs) for notice in (*air.path.ports[0].warnings, *air.warnings))
+    return tuple(unique([*s.port.warnings, *of_passages]))
+
+
+def _flow(s: SplitAir) -> dict[str, Any]:
+    air = s.trunk.air
+    return {
+        "cfm": s.flow / M3_S_PER["cfm"],
+        "depression_in_h2o": s.trunk.depression / PA_PER["in_h2o"],
+        "kg_s": s.flow * air.density,
+        "air": {"density_kg_m3": air.density, "sound_m_s": air.sound},
+    }
