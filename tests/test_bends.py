@@ -14,7 +14,7 @@ from portgeo.core.port import port_from_readings, sections_at
 from portgeo.core.section import Reading
 from portgeo.measuring import survey
 from portgeo.measuring.bends import find_bends, meant_bend, port_bends
-from portgeo.measuring.curvature import fit_circles
+from portgeo.measuring.curvature import bent_lines, fit_circles, quick_radii_of
 from portgeo.measuring.sides import WallLines, inward_of, like_radii, many_radii, side, side_points
 from portgeo.present.text.compare import comparison_text
 from portgeo.results.changed import Changed
@@ -255,3 +255,20 @@ def test_a_straight_line_among_others_has_no_circle():
     straight = np.column_stack([np.linspace(0.0, 20.0, 30), np.zeros(30)])
     _, radii, rms = fit_circles(np.stack([bent, straight]), np.ones((2, 30), dtype=bool))
     assert radii[0] == pytest.approx(20.0) and np.isinf(radii[1]) and rms[1] == 0.0
+
+
+def test_a_kink_in_a_bend_is_not_the_radius_of_the_bend():
+    """Arcs of 40 mm with 12 degrees at 10 mm between them: no 30 degrees of them lie on a circle of 10 mm."""
+    arcs = ((40.0, 28.0), (10.0, 12.0), (40.0, 28.0))
+    step = 0.15
+    curvature = np.concatenate([np.full(round(r * np.radians(turn) / step), 1.0 / r) for r, turn in arcs])
+    heading = np.cumsum(curvature) * step
+    line = np.cumsum(step * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)[None]
+    every = slice(0, line.shape[1])
+    bent = bent_lines(line, 9, every)
+    turned = float(bent.heading[0, bent.last[0]] - bent.heading[0, bent.first[0]])
+    assert np.degrees(turned) >= 30.0
+    assert 15.0 < bent.least_radius[0] <= bent.radius[0] < 40.0
+    assert [float(r[0]) for r in quick_radii_of(line, 9, every)] == pytest.approx(
+        [bent.radius[0], bent.least_radius[0]], rel=0.02
+    )

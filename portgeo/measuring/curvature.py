@@ -45,22 +45,25 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     Anal. Chem. 36, 1964); its curvature is what the line's own is on the average there, weighted by
     (1 - x^2)^2 across the window. The bent part is the stretch about the greatest curvature over
     LEAST_CURVATURE of it: an arc between straight lines comes out at its own ends, whatever the window
-    up to its length. turning : points among which the greatest curvature, and the stretch that turns by
-    LEAST_WINDOW, are looked for: a hump before a bend is no part of it. All circles are geometric least
+    up to its length. It holds LEAST_WINDOW of turning, where the line turns so far. turning : points among
+    which the greatest curvature, and the stretch that turns by LEAST_WINDOW, are looked for: a hump before a
+    bend is no part of it. All circles are geometric least
     squares of the points themselves.
     """
     heading, curvature = headings_and_curvatures(lines, window)
     step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1, keepdims=True)
     a, b = _bent_part(curvature, turning)
-    place = np.arange(lines.shape[1])
-    centre, radius, rms = fit_circles(lines, (place >= a[:, None]) & (place <= b[:, None]))
-    least = radius.copy()
     smear = 2.0 * SMEAR * window * step[:, 0] * curvature[:, turning].max(axis=1)
     own = heading[:, turning]
     more = np.flatnonzero(own.max(axis=1) - own[:, 0] > LEAST_WINDOW + smear)
+    c, d = a.copy(), b.copy()
+    c[more], d[more] = _tightest(own[more]) + turning.start
+    a, b = _no_less(heading, a, b, c, d, more)
+    place = np.arange(lines.shape[1])
+    centre, radius, rms = fit_circles(lines, (place >= a[:, None]) & (place <= b[:, None]))
+    least = radius.copy()
     if len(more):
-        c, d = _tightest(own[more]) + turning.start
-        least[more] = fit_circles(lines[more], (place >= c[:, None]) & (place <= d[:, None]))[1]
+        least[more] = fit_circles(lines[more], (place >= c[more, None]) & (place <= d[more, None]))[1]
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 
@@ -99,14 +102,16 @@ def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[Floa
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, square * x, square * y, square])
     sums = np.concatenate([np.zeros((9, len(lines), 1)), np.cumsum(terms, axis=2)], axis=2)
     a, b = _bent_part(curvature, turning)
-    radius = _algebraic_radii(sums, a, b)
-    least = radius.copy()
     smear = 2.0 * SMEAR * window * step * curvature[:, turning].max(axis=1)
     more = np.flatnonzero(heading.max(axis=1) - heading[:, 0] > LEAST_WINDOW + smear)
+    c, d = a.copy(), b.copy()
+    c[more], d[more] = _tightest(heading[more]) + turning.start
+    a, b = _no_less(whole, a, b, c, d, more)
+    radius = _algebraic_radii(sums, a, b)
+    least = radius.copy()
     if len(more):
-        least[more] = _algebraic_radii(sums[:, more], *(_tightest(heading[more]) + turning.start))
-        turned = np.take_along_axis(whole, b[:, None], 1)[:, 0] - np.take_along_axis(whole, a[:, None], 1)[:, 0]
-        least = np.where(turned >= LEAST_WINDOW, np.minimum(least, radius), least)
+        least[more] = _algebraic_radii(sums[:, more], c[more], d[more])
+        least = np.where(_turned(whole, a, b) >= LEAST_WINDOW, np.minimum(least, radius), least)
     return radius, least
 
 
@@ -161,9 +166,27 @@ def _bent_part(curvature: FloatArray, turning: slice) -> tuple[IntArray, IntArra
     return first, np.where(short, first + LEAST_POINTS - 1, last)
 
 
+def _turned(heading: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
+    """Return what t lines turn by (t,) from their first place to their last."""
+    at_first, at_last = (np.take_along_axis(heading, place[:, None], 1)[:, 0] for place in (first, last))
+    return np.asarray(at_last - at_first)
+
+
+def _no_less(
+    heading: FloatArray, first: IntArray, last: IntArray, tight_first: IntArray, tight_last: IntArray, more: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Return the ends of the bent part, on the lines that turn `more` no less of it than LEAST_WINDOW of turning.
+
+    Where one place is bent twice as much as what is beside it, no circle lies on so short a part that a gauge would.
+    """
+    short = np.zeros(len(heading), dtype=bool)
+    short[more] = _turned(heading, first, last)[more] < LEAST_WINDOW
+    return np.where(short, tight_first, first), np.where(short, tight_last, last)
+
+
 def _tightest(heading: FloatArray) -> IntArray:
     """Return the ends (2, t) of the shortest stretch that turns by LEAST_WINDOW; each line (t, n) turns more."""
-    ends = []
+    ends: list[tuple[int, int]] = []
     place = np.arange(heading.shape[1], dtype=float)
     turned = np.maximum.accumulate(heading, axis=1)
     turns = np.diff(turned, axis=1, prepend=-np.inf) > 0.0
@@ -176,4 +199,4 @@ def _tightest(heading: FloatArray) -> IntArray:
             # Where a line does not turn for a while its turn begins after that.
             start = int(np.argmin(beyond - (np.searchsorted(each, each, side="right") - 1.0)))
         ends.append((start, max(int(np.ceil(beyond[start])), start + LEAST_POINTS - 1)))
-    return np.array(ends).T
+    return np.array(ends, dtype=np.int64).reshape(-1, 2).T
