@@ -270,5 +270,6 @@ def test_a_kink_in_a_bend_is_not_the_radius_of_the_bend():
     assert np.degrees(turned) >= 30.0
     assert 15.0 < bent.least_radius[0] <= bent.radius[0] < 40.0
     assert [float(r[0]) for r in quick_radii_of(line, 9, every)] == pytest.approx(
-        [bent.radius[0], bent.least_radius[0]], rel=0.02
+        [bent.radius[0], bent.least_radius[0]],
+        rel=0.05,  # the algebraic circle of a line that is not one
     )
