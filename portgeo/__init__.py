@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from portgeo.results.benched import Benched
     from portgeo.results.calmed import CalmedAir
     from portgeo.results.changed import Changed
+    from portgeo.results.changed_split import ChangedSplit
     from portgeo.results.checked import Checked
     from portgeo.results.demanded import Demanded
     from portgeo.results.gauged import Gauged
@@ -42,12 +43,12 @@ if TYPE_CHECKING:
     from portgeo.results.traced_mold import TracedMoldSheet
 
 __all__ = [
-    "AirThrough", "AirThroughSplit", "Balanced", "Benched", "Beside", "CalmedAir", "Changed", "Checked", "Demanded",
-    "Engine", "Gauged", "GeometryError", "InputError", "Joined", "Measured", "MeasuredSplit", "OutputError", "Planned",
-    "Port", "PortgeoError", "PressureLost", "ProbedAir", "Reached", "Section", "SplitPort", "TracedMoldSheet",
-    "TracedSlices", "Valve", "air_speed", "balance", "bench", "beside", "calm", "check", "compare", "demand", "engine",
-    "gauges", "loft", "loss", "match", "plan", "port_from_rows", "probe", "reach", "read", "read_split", "survey",
-    "trace", "trace_mold", "valve", "write",
+    "AirThrough", "AirThroughSplit", "Balanced", "Benched", "Beside", "CalmedAir", "Changed", "ChangedSplit",
+    "Checked", "Demanded", "Engine", "Gauged", "GeometryError", "InputError", "Joined", "Measured", "MeasuredSplit",
+    "OutputError", "Planned", "Port", "PortgeoError", "PressureLost", "ProbedAir", "Reached", "Section", "SplitPort",
+    "TracedMoldSheet", "TracedSlices", "Valve", "air_speed", "balance", "bench", "beside", "calm", "check", "compare",
+    "demand", "engine", "gauges", "loft", "loss", "match", "plan", "port_from_rows", "probe", "reach", "read",
+    "read_split", "survey", "trace", "trace_mold", "valve", "write",
 ]  # fmt: skip
 __version__ = "0.2.0"
 
@@ -82,6 +83,7 @@ _WHERE = {
     "results.reached": ("Reached",),
     "results.split": ("MeasuredSplit",),
     "results.split_air": ("AirThroughSplit",),
+    "results.changed_split": ("ChangedSplit",),
     "results.traced": ("TracedSlices",),
     "results.traced_mold": ("TracedMoldSheet",),
 }

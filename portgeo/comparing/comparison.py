@@ -54,8 +54,8 @@ class Comparison:
     removed - added + below_noise is after_volume - before_volume. `removed_u`, `added_u`, `net_u`, `depth_u` :
     standard uncertainties of the removed, the added and the net volume and of the deepest cut. vertices, faces :
     AFTER's mesh, moved. row_depth_u : (n, 4), standard uncertainties of the rows' depths on roof, floor, left and
-    right. after_wedges : its wall, refined, that `depth` is on. change : how sure the change between two sheets'
-    figures is.
+    right. after_wedges : its wall, refined, that `depth` is on. errors : of its map's cells.
+    change : how sure the change between two sheets' figures is.
     """
 
     before: Port
@@ -85,6 +85,7 @@ class Comparison:
     vertices: FloatArray
     faces: IntArray
     after_wedges: Wedges
+    errors: CellErrors
     warnings: tuple[Notice, ...]
 
     @property
@@ -105,10 +106,12 @@ def compare_ports(
     boxes: FloatArray | None = None,
     faces: tuple[str, ...] = (),
     stations: int | None = None,
+    alignment: Alignment | None = None,
 ) -> Comparison:
     """Return the comparison of two states of one port.
 
-    method, boxes, faces : how they are laid together, see register.align. stations : rows of the table.
+    method, boxes, faces : how they are laid together, see register.align; alignment : where that is known. stations :
+    rows of the table.
     Raises GeometryError where they are not two states of one port, or a mesh is open.
     """
     ports = before, after
@@ -118,7 +121,7 @@ def compare_ports(
     with ThreadPoolExecutor(1) as pool:
         surveyed = pool.submit(states_of, before, after)  # while the two are laid together
         wall = wall_of(one)
-        alignment = align(one, other, method, boxes=boxes, faces=faces, wall=wall)
+        alignment = alignment or align(one, other, method, boxes=boxes, faces=faces, wall=wall)
     before_state, after_state, change = surveyed.result()
     own_moved, moved = (alignment.moved(part.port.vertices) for part in (other, fine_other))
     noise = float(np.hypot(before.noise, after.noise))
@@ -203,6 +206,7 @@ def compare_ports(
         vertices=moved,
         faces=after_faces,
         after_wedges=after_wedges,
+        errors=errors,
         warnings=(
             *alignment.warnings,
             *_notices(before, after, alignment, stretch, removed, added),

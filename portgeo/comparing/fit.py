@@ -44,14 +44,14 @@ MIRROR = np.diag([1.0, -1.0, 1.0])
 class AfterPoints:
     """What the fit uses of AFTER, in its port frame.
 
-    wall : (n, 3) points. bulge : (n,) how far the wall stands out over each. openings : points of the
-    two. count : vertices of the wall. around : (n, k) the points round each, itself among them, or
+    wall : (n, 3) points. bulge : (n,) how far the wall stands out over each. openings : points of
+    each. count : vertices of the wall. around : (n, k) the points round each, itself among them, or
     None where each stands for itself. pulls : (n,) which points pull, or None where all do.
     """
 
     wall: FloatArray
     bulge: FloatArray
-    openings: tuple[FloatArray, FloatArray]
+    openings: tuple[FloatArray, ...]
     count: int
     around: IntArray | None = None
     pulls: np.ndarray | None = None
@@ -92,28 +92,28 @@ class System:
 
 def target_of(before: Walled, wall: Wall) -> Target:
     """Return what the fit uses of BEFORE, whose wall is ready to be asked for distances."""
-    port, tube = before.port, before.tube
+    port = before.port
     points = port.vertices
     centre = (points.min(axis=0) + points.max(axis=0)) / 2.0
     size = float(np.sqrt(np.mean(np.sum((points - centre) ** 2, axis=1))))
-    openings = tuple((tube.middles[k], tube.frames[k, 0]) for k in (0, -1))
-    return Target(wall, openings, centre, size, port.frame)
+    return Target(wall, before.openings, centre, size, port.frame)
 
 
 def sampled(after: Walled, normals: FloatArray, count: int, mirrored: bool) -> AfterPoints:
     """Return points of AFTER, evenly over its area, the same each time. normals : of its vertices (n, 3)."""
-    port, tube = after.port, after.tube
+    port = after.port
     hand = MIRROR if mirrored else np.eye(3)
     caps = port.faces[~after.is_wall]
     middle = port.vertices[caps].mean(axis=1)
-    at_entry = np.linalg.norm(middle - tube.middles[0], axis=1) < np.linalg.norm(middle - tube.middles[-1], axis=1)
-    openings = [_evenly(port.vertices, cap, OPENING_POINTS)[0] @ hand for cap in (caps[at_entry], caps[~at_entry])]
+    nearest = np.argmin([np.linalg.norm(middle - place, axis=1) for place, _ in after.openings], axis=0)
+    own = [caps[nearest == k] for k in range(len(after.openings))]
+    openings = tuple(_evenly(port.vertices, cap, OPENING_POINTS)[0] @ hand for cap in own)
     wall = port.faces[after.is_wall]
     used = np.zeros(len(port.vertices), dtype=bool)
     used[wall] = True
     points, face, shares = _evenly(port.vertices, wall, count)
     bulge = bulge_at(edge_bulges(port.vertices, wall[face], normals), shares)
-    return AfterPoints(points @ hand, bulge, (openings[0], openings[1]), int(used.sum()))
+    return AfterPoints(points @ hand, bulge, openings, int(used.sum()))
 
 
 def _evenly(vertices: FloatArray, faces: IntArray, count: int) -> tuple[FloatArray, IntArray, FloatArray]:

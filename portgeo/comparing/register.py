@@ -33,7 +33,7 @@ from portgeo.comparing.fit import (
 )
 from portgeo.comparing.scatter import robust_sigma
 from portgeo.comparing.second_fit import OtherFit, by_openings, held_by, other_fits
-from portgeo.comparing.tube import Walled, places
+from portgeo.comparing.tube import Walled
 from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
@@ -55,7 +55,7 @@ ENOUGH_SHARE = 0.30  # of the wall in agreement: below it a warning
 UNSURE_MM = 0.05  # standard uncertainty of the fit anywhere on the wall: above it a warning
 PLAINLY = 0.9  # of the wall in agreement: the other hand need not be tried
 MIRRORED_BETTER = 1.25  # times the wall in agreement: more than a cut on one side makes of a port that is even
-ENDS = ("entry", "exit")
+ENDS = ("entry", "exit")  # every opening past the first is an exit
 ROLLS = tuple(block_diag(1.0, [[c, -s], [s, c]], 1.0) for c, s in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)))
 
 
@@ -86,6 +86,19 @@ class Alignment:
     def moved(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) of AFTER's port frame in BEFORE's."""
         return points @ self.matrix[:3, :3].T + self.matrix[:3, 3]
+
+    def between(self, before: Port, after: Port, whole: Port) -> Alignment:
+        """Return the same motion as one between two passages of ports that split. whole : whose frame this is in."""
+        turn = before.frame[:3, :3] @ whole.frame[:3, :3].T
+        both = block_diag(turn, turn)
+        return replace(
+            self,
+            matrix=before.frame @ self.to_source @ np.linalg.inv(after.frame),
+            centre=before.frame[:3, :3] @ whole.to_source(self.centre) + before.frame[:3, 3],
+            covariance=both @ self.covariance @ both.T,
+            slides=self.slides @ both.T,
+            warnings=(),
+        )
 
     def pull(self, points: FloatArray, normals: FloatArray) -> FloatArray:
         """Return (n, 6): how the height of points (n, 3) along normals (n, 3) changes with the motion."""
@@ -152,7 +165,7 @@ def align(
     if noise > 0.0:
         fit = _off_the_edges(target, points, fit, kernel, noise)
     fewer = _with_neighbours(sampled(after_walled, normals, SECOND_POINTS, mirrored), noise)
-    others = other_fits(target, fewer, fit, kernel, lambda moved: places(before_walled.tube, moved).wall)
+    others = other_fits(target, fewer, fit, kernel, before_walled.walls_at)
     told: tuple[Notice, ...] = ()
     if others:
         ends_u = float(np.linalg.norm([*before.ends_u, *after.ends_u]))
@@ -166,8 +179,8 @@ def align(
                 "or use --align auto",
             )
         target = replace(target, boxes=np.zeros((0, 2, 3)) if boxes is None else np.sort(boxes, axis=1))
-        named = [cap if end in faces else cap[:0] for end, cap in zip(ENDS, points.openings, strict=True)]
-        points = replace(points, openings=(named[0], named[1]))
+        named = [cap if ENDS[min(k, 1)] in faces else cap[:0] for k, cap in enumerate(points.openings)]
+        points = replace(points, openings=tuple(named))
         near = approach(target, points, fit.motion, kernel)
         fit = settle(target, points, near, kernel, noise, openings=True, free=fit.covariance)
         if fit.share == 0.0:

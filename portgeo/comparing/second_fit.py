@@ -134,7 +134,7 @@ def _by_planes(target: Target, part: AfterPoints, motion: FloatArray, kernel: fl
     system = system_of(target, part, motion, kernel, 0, openings=True)
     ways = held_ways(system)
     stiffness = ways.T @ (system.rows.T @ (system.rows * system.weight[:, None])) @ ways
-    first = len(part.wall) + np.array([0, len(part.openings[0]), sum(map(len, part.openings))])
+    first = len(part.wall) + np.cumsum([0, *map(len, part.openings)])
     pulls = [(system.rows[a:b] * system.weight[a:b, None]).sum(axis=0) for a, b in pairwise(first)]
     moves = np.array([ways @ np.linalg.solve(stiffness, ways.T @ pull) * u for pull in pulls])
     moves /= np.array([target.size] * 3 + [1.0] * 3)

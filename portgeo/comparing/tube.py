@@ -68,11 +68,32 @@ class Places:
 
 @dataclass(frozen=True)
 class Walled:
-    """A port with its tube, and which of its faces (m,) are wall and not one of the two openings."""
+    """A port with its tube, and which of its faces (m,) are wall and not one of the openings.
+
+    legs : the tubes that its own parts into, of all of a port that splits; none of one passage.
+    """
 
     port: Port
     tube: Tube
     is_wall: np.ndarray
+    legs: tuple[Tube, ...] = ()
+
+    @property
+    def openings(self) -> tuple[tuple[FloatArray, FloatArray], ...]:
+        """Middle (3,) and flow (3,) of the entry, then of every exit."""
+        ends = [(self.tube, 0), *((tube, -1) for tube in self.legs or (self.tube,))]
+        return tuple((tube.middles[end], tube.frames[end, 0]) for tube, end in ends)
+
+    def walls_at(self, points: FloatArray) -> IntArray:
+        """Return the index into WALLS (n,) of the wall that points (n, 3) are on, of the passage nearest to each."""
+        tubes = (self.tube, *self.legs)
+        if len(tubes) == 1:
+            return places(self.tube, points).wall
+        nearest = np.argmin([cKDTree(tube.middles).query(points, workers=-1)[0] for tube in tubes], axis=0)
+        wall = np.zeros(len(points), dtype=np.int64)
+        for k, tube in enumerate(tubes):
+            wall[nearest == k] = places(tube, points[nearest == k]).wall
+        return wall
 
 
 def walled(port: Port) -> Walled:
@@ -162,11 +183,11 @@ def _places(tube: Tube, points: FloatArray, near: IntArray) -> Places:
     return Places(station, left, up, np.where(turn >= 1.0, 0.0, turn), clock, feet)
 
 
-def wall_faces(port: Port, tube: Tube) -> np.ndarray:
-    """Return which faces (m,) of a port are wall: those that do not close one of its two openings."""
+def wall_faces(port: Port, tube: Tube, ends: Sequence[int] = (0, -1)) -> np.ndarray:
+    """Return which faces (m,) of a port are wall: those that do not close one of the openings at a tube's ends."""
     wall = np.ones(len(port.faces), dtype=bool)
     tolerance = max(OPENING_TOLERANCE_MM, 4.0 * port.noise)
-    for end in (0, -1):
+    for end in ends:
         arm = port.vertices - tube.middles[end]
         reach = 1.5 * float(np.hypot(*tube.halves[end]))  # another reach of the port may lie in the same plane
         near = (np.abs(arm @ tube.frames[end, 0]) < MOST_TILTED * reach) & (np.einsum("ij,ij->i", arm, arm) < reach**2)

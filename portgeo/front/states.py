@@ -17,6 +17,7 @@ from portgeo.comparing.balance import balance as balance_ports
 from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.joint import match as match_ports
 from portgeo.comparing.register import Method
+from portgeo.comparing.split import compare_splits
 from portgeo.core.errors import InputError, naming
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, in_one_frame
@@ -28,6 +29,7 @@ from portgeo.measuring import survey as survey_port
 from portgeo.measuring.split import survey_split
 from portgeo.results.balanced import Balanced, FlowsOfSet
 from portgeo.results.changed import Changed
+from portgeo.results.changed_split import ChangedSplit, changed_split
 from portgeo.results.figures import without_u
 from portgeo.results.joined import Joined
 from portgeo.results.measured import Measured
@@ -98,6 +100,7 @@ def _check_of_split(stations: int | None, valve_mm: float | None, sure: bool) ->
             )  # fmt: skip
 
 
+@overload
 def compare(
     before: Port,
     after: Port,
@@ -108,12 +111,36 @@ def compare(
     stations: int | None = None,
     alloy: Alloy = "aluminum",
     density_g_cc: float | None = None,
-) -> Changed:
+) -> Changed: ...
+@overload
+def compare(
+    before: SplitPort,
+    after: SplitPort,
+    *,
+    align: Literal["none", "fixed", "auto"] | None = None,
+    fixed: Sequence[Literal["entry", "exit"]] = (),
+    boxes: Sequence[Sequence[float]] = (),
+    stations: int | None = None,
+    alloy: Alloy = "aluminum",
+    density_g_cc: float | None = None,
+) -> ChangedSplit: ...
+def compare(
+    before: Port | SplitPort,
+    after: Port | SplitPort,
+    *,
+    align: Literal["none", "fixed", "auto"] | None = None,
+    fixed: Sequence[Literal["entry", "exit"]] = (),
+    boxes: Sequence[Sequence[float]] = (),
+    stations: int | None = None,
+    alloy: Alloy = "aluminum",
+    density_g_cc: float | None = None,
+) -> Changed | ChangedSplit:
     """Return what two states of one port differ by: metal removed and added, the deepest cut, by wall, by station.
 
     Parameters
     ----------
-    before, after : from `read` or `port_from_rows`.
+    before, after : from `read` or `port_from_rows`; or both from `read_split`, of which all of the one is laid on all
+        of the other, and each passage and the divider between the legs compared.
     align : how they are laid together: "none", as their files have them; "fixed", by what was not machined; "auto",
         by the wall that was not cut. By default two ports from readings are laid as they were measured, a plan's
         port where it was planned, and else "auto".
@@ -134,10 +161,16 @@ def compare(
     >>> cut.removed_cc > 20 * cut.removed_u_cc
     True
     """
-    before, after = port_given(before, "before"), port_given(after, "after")
+    trunks = [port_given(_trunk_of(port), name) for port, name in ((before, "before"), (after, "after"))]
+    if isinstance(before, SplitPort) != isinstance(after, SplitPort):
+        which = "before" if isinstance(before, SplitPort) else "after"
+        raise InputError(
+            "one of the two splits, and the other is one passage", where=which,
+            hint="Compare passage with passage: split.passage(name)",
+        )  # fmt: skip
     count_given(stations, 2, "stations")
     density = density_of(alloy, density_g_cc)
-    method = align or ("none" if in_one_frame(before, after) else "auto")
+    method = align or ("none" if in_one_frame(*trunks) else "auto")
     word_given(method, get_args(Method), "align")
     for end in fixed:
         word_given(end, ("entry", "exit"), "fixed")
@@ -148,8 +181,16 @@ def compare(
     if len(boxes):
         per = MM_PER[before.source["units"]] * before.source["scale"]
         corners = np.array(boxes, float).reshape(-1, 2, 3) * per
-    found = compare_ports(before, after, method, boxes=corners, faces=tuple(fixed), stations=stations)
+    faces = tuple(fixed)
+    if isinstance(before, SplitPort) and isinstance(after, SplitPort):
+        split = compare_splits(before, after, method, boxes=corners, faces=faces, stations=stations)
+        return changed_split(split, density)
+    found = compare_ports(trunks[0], trunks[1], method, boxes=corners, faces=faces, stations=stations)
     return Changed.of(found, density)
+
+
+def _trunk_of(port: Port | SplitPort) -> Port:
+    return port.trunk if isinstance(port, SplitPort) else port
 
 
 def balance(

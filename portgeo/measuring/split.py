@@ -11,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from portgeo.core.plane import FloatArray
-from portgeo.core.split import Junction, SplitPort
+from portgeo.core.port import sections_at
+from portgeo.core.section import area_of
+from portgeo.core.split import Leg, SplitPort
 from portgeo.measuring.divider import Divider, dividers_of
 from portgeo.measuring.scan_uncertainty import facet_area, grain_of
 from portgeo.measuring.schedule import Survey, survey
@@ -63,25 +65,23 @@ def survey_split(port: SplitPort, *, readings_tried: bool = True) -> SplitSurvey
     trunk = survey(port.trunk, readings_tried=readings_tried)
     legs = tuple(survey(leg.port, readings_tried=readings_tried) for leg in port.legs)
     every = (trunk, *legs)
-    between = None if port.junction is None else _between(port.junction, every)
-    budget = volume_budget([each.budget.get("volume", ()) for each in every] + ([between.budget] if between else []))
+    budget = volume_budget([*(each.budget.get("volume", ()) for each in every), junction_budget(port)])
     first, last = (pick(float(leg.fine_stations[k]) for leg in legs) for pick, k in ((max, 0), (min, -1)))
     stations = np.linspace(first, last, TOGETHER_STATIONS)
     together = np.sum([np.interp(stations, leg.fine_stations, leg.fine_area) for leg in legs], axis=0)
     along = np.concatenate([trunk.fine_stations, stations])
     area = np.concatenate([trunk.fine_area, together])
     least = int(np.argmin(area))
-    faces = trunk.area[-1] - sum(leg.area[0] for leg in legs) if between is None else between.wall
     return SplitSurvey(
         port=port,
         trunk=trunk,
         names=tuple(leg.name for leg in port.legs),
         legs=legs,
-        volume=sum(each.volume for each in every) + (between.volume if between else 0.0),
+        volume=sum(each.volume for each in every) + junction_volume(port),
         volume_u=total(budget),
         volume_budget=budget,
-        junction=None if between is None else between.volume,
-        wetted_area=float(sum(each.wetted_area for each in every) + faces),
+        junction=None if port.junction is None else junction_volume(port),
+        wetted_area=float(sum(each.wetted_area for each in every) + junction_wall(port)),
         split_station=float(trunk.stations[-1]),
         trunk_area=float(trunk.area[-1]),
         legs_area=float(sum(leg.area[0] for leg in legs)),
@@ -93,29 +93,36 @@ def survey_split(port: SplitPort, *, readings_tried: bool = True) -> SplitSurvey
     )
 
 
-@dataclass(frozen=True)
-class _Between:
-    """A scan's junction: its volume, what each source adds to that, and its wall's area."""
+def junction_volume(port: SplitPort) -> float:
+    """Return the volume of a scan's junction, mm3; readings have none.
 
-    volume: float
-    budget: Budget
-    wall: float
-
-
-def _between(junction: Junction, every: Sequence[Survey]) -> _Between:
-    """Return a junction's volume and wall, of a port whose trunk and legs are surveyed.
-
-    Flat triangles cut as much off its sections as off the trunk's, over the way from the trunk to the legs. Its wall's
-    noise adds up as a passage's, and its scale is theirs.
+    Flat triangles cut as much off its sections as off the trunk's, over the way from the trunk to the legs.
     """
-    trunk, *legs = every
-    length = float(np.mean([leg.fine_stations[0] for leg in legs]) - trunk.fine_stations[-1])
-    inside = junction.mesh.volume + facet_area(trunk.port) * length
-    wall = float(junction.mesh.area - trunk.area[-1] - sum(leg.area[0] for leg in legs))
-    shares = [Share("scan_noise", grain_of(trunk.port).over(wall))]
-    if trunk.port.scale_error:
-        shares.append(Share("scale", 3.0 * trunk.port.scale_error * inside))
-    return _Between(inside, tuple(shares), wall)
+    if port.junction is None:
+        return 0.0
+    begins = float(np.mean([leg.port.centreline.stations[0] for leg in port.legs]))
+    return port.junction.mesh.volume + facet_area(port.trunk) * (begins - float(port.trunk.centreline.stations[-1]))
+
+
+def junction_wall(port: SplitPort) -> float:
+    """Return the area of wall about a scan's junction, mm2, or of the face in the plane of readings' split."""
+    ends = [area_of(sections_at(each.port, each.port.centreline.stations[[k]])[0]) for each, k in _inner_ends(port)]
+    between = ends[0] - sum(ends[1:])
+    return float(between if port.junction is None else port.junction.mesh.area - sum(ends))
+
+
+def _inner_ends(port: SplitPort) -> list[tuple[Leg, int]]:
+    trunk, *legs = port.passages
+    return [(trunk, -1), *((leg, 0) for leg in legs)]
+
+
+def junction_budget(port: SplitPort) -> Budget:
+    """Return what makes the volume of a scan's junction unsure: its wall's noise, and the scale of all."""
+    if port.junction is None:
+        return ()
+    noise = Share("scan_noise", grain_of(port.trunk).over(junction_wall(port)))
+    error = port.trunk.scale_error
+    return (noise, Share("scale", 3.0 * error * junction_volume(port))) if error else (noise,)
 
 
 def volume_budget(budgets: Sequence[Budget]) -> Budget:

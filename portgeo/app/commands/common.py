@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from portgeo.core.errors import InputError, PortgeoError, naming
 from portgeo.core.units import MM_PER
@@ -16,6 +16,7 @@ from portgeo.core.units import MM_PER
 if TYPE_CHECKING:
     from portgeo.core.port import Port
 
+T = TypeVar("T")
 __all__ = [
     "add_bend",
     "add_common",
@@ -24,6 +25,7 @@ __all__ = [
     "add_stations",
     "in_options",
     "length_of",
+    "load_asked",
     "load_port",
     "load_ports",
     "load_whole",
@@ -32,6 +34,7 @@ __all__ = [
     "png_name",
     "point",
     "progress_bar",
+    "refuse_of_one_passage",
     "refuse_scan_options",
 ]
 SCAN_OPTIONS = ("units_in", "scale", "shrink_percent", "scale_error_percent", "entry", "exit", "up", "with_stem")
@@ -232,6 +235,21 @@ def load_whole(path: str | Path, args: argparse.Namespace) -> Any:
         return read_whole(path, **typed)
 
 
+def load_asked(path: str | Path, args: argparse.Namespace) -> Any:
+    """Return the one passage that --leg names, or without it all that a file holds: a SplitPort where it splits."""
+    return load_whole(path, args) if args.leg is None else load_port(path, args)
+
+
+def refuse_of_one_passage(path: str, args: argparse.Namespace, names: Sequence[str]) -> None:
+    """Refuse, of a port that splits, the first of some options that is given: they are of one passage."""
+    for name in names:
+        if getattr(args, name):
+            raise InputError(
+                "this port splits, and this is of one passage", file=path, where=f"--{name.replace('_', '-')}",
+                hint="Name the passage with --leg, or leave it out",
+            )  # fmt: skip
+
+
 @contextmanager
 def _typed(path: str | Path, args: argparse.Namespace) -> Iterator[dict[str, Any]]:
     """Give what was typed of a port, by the library's own names, and a progress bar's function."""
@@ -259,12 +277,14 @@ def in_options() -> Iterator[None]:
         raise type(refusal)(refusal.what, hint=refusal.hint, file=refusal.file, where=where) from None
 
 
-def load_ports(asked: Sequence[tuple[str, argparse.Namespace]]) -> list[Port]:
-    """Return ports as load_port does, several at once: a scan's time is mostly in libraries, which run side by side."""
+def load_ports(
+    asked: Sequence[tuple[str, argparse.Namespace]], load: Callable[[str, argparse.Namespace], T]
+) -> list[T]:
+    """Return ports as `load` does, several at once: a scan's time is mostly in libraries, which run side by side."""
     from concurrent.futures import ThreadPoolExecutor
 
     with ThreadPoolExecutor(min(len(asked), os.cpu_count() or 1)) as pool:
-        return [one.result() for one in [pool.submit(load_port, path, args) for path, args in asked]]
+        return [one.result() for one in [pool.submit(load, path, args) for path, args in asked]]
 
 
 def refuse_scan_options(path: str, args: argparse.Namespace) -> None:

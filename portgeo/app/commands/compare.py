@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from portgeo.app.commands.common import (
     add_bend,
@@ -12,21 +12,26 @@ from portgeo.app.commands.common import (
     add_metal,
     add_scan,
     add_stations,
+    load_asked,
+    load_port,
     load_ports,
     naming,
     png_name,
     point,
+    refuse_of_one_passage,
 )
 
 if TYPE_CHECKING:
     from portgeo.results.changed import Changed
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
+OF_ONE_PASSAGE = ("depth_mesh", "removed_mesh", "picture", "chart", "bend", "exhaust")
 COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
 EXAMPLE = """examples:
   portgeo compare stock.csv ported.csv
   portgeo compare stock.stl ported.stl --alloy iron --json cut.json --depth-mesh cut.ply
   portgeo compare stock.stl ported.stl --align fixed --fixed entry --box 0,-20,30,15,20,45
+  portgeo compare twin.csv cut.csv           a port that splits: all of it, its divider and each leg
   portgeo compare --set 1.stl 2.stl 3.stl 4.stl --flow 301,299,306,288
   portgeo compare --set 1.csv 2.csv --gasket hole.dxf --spacing 1.75
 
@@ -152,6 +157,7 @@ def _check_meshes(args: argparse.Namespace) -> None:
 
 def _run_pair(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
+    from portgeo.core.port import Port
     from portgeo.files.disk import write_json, write_table_csv
     from portgeo.front.states import compare
     from portgeo.present.text.compare import comparison_text
@@ -159,8 +165,14 @@ def _run_pair(args: argparse.Namespace) -> None:
     if args.align != "fixed" and (args.fixed or args.box):
         option = "--fixed" if args.fixed else "--box"
         raise InputError("this is of another way to lay the two together", where=option, hint="Add --align fixed")
-    before, after = load_ports([(args.before, args), (args.after, _of_after(args))])
-    changed = compare(
+    before, after = load_ports([(args.before, args), (args.after, _of_after(args))], load_asked)
+    if not isinstance(before, Port) and not isinstance(after, Port):
+        _run_split(args, before, after)
+        return
+    for path, port in ((args.before, before), (args.after, after)):
+        if not isinstance(port, Port):
+            raise InputError("this port splits, and the other is one passage", file=path, hint="Name its leg: --leg")
+    changed: Changed = compare(
         before, after, align=args.align, fixed=args.fixed or (), boxes=args.box or (), stations=args.stations,
         alloy=args.alloy, density_g_cc=args.density,
     )  # fmt: skip
@@ -191,6 +203,26 @@ def _run_pair(args: argparse.Namespace) -> None:
         depth_picture(changed.computed, display, title, args.picture, force=args.force)
 
 
+def _run_split(args: argparse.Namespace, before: Any, after: Any) -> None:
+    from portgeo.files.disk import write_json, write_table_csv
+    from portgeo.front.states import compare
+    from portgeo.present.text.compare import split_comparison_text
+
+    refuse_of_one_passage(args.before, args, OF_ONE_PASSAGE)
+    changed = compare(
+        before, after, align=args.align, fixed=args.fixed or (), boxes=args.box or (), stations=args.stations,
+        alloy=args.alloy, density_g_cc=args.density,
+    )  # fmt: skip
+    if args.json:
+        write_json(args.json, changed.to_dict(), force=args.force)
+    if args.csv:
+        head, rows = changed.to_csv()
+        write_table_csv(args.csv, head, rows, force=args.force)
+    if not args.quiet:
+        title = f"{Path(args.before).name} -> {Path(args.after).name}"
+        print(split_comparison_text(changed, title, "metal" if args.density else args.alloy))
+
+
 def _write_removed(changed: Changed, args: argparse.Namespace) -> None:
     from portgeo.core.errors import OutputError
     from portgeo.files.meshes.mesh import write_mesh
@@ -212,7 +244,7 @@ def _run_set(args: argparse.Namespace) -> None:
     from portgeo.front.states import balance, by_runner
     from portgeo.present.text.balance import balance_text
 
-    runners = load_ports([(path, args) for path in args.set])
+    runners = load_ports([(path, args) for path in args.set], load_port)
     per = MM_PER[runners[0].display.unit]
     spacing, radii = (
         [per * length for length in given] if given else None for given in (args.spacing, args.entry_radii)

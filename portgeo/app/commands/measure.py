@@ -11,13 +11,12 @@ from portgeo.app.commands.common import (
     add_common,
     add_scan,
     add_stations,
-    load_port,
-    load_whole,
+    load_asked,
     png_name,
+    refuse_of_one_passage,
     refuse_scan_options,
 )
 from portgeo.app.row_by_row import add_many
-from portgeo.core.errors import InputError
 
 OF_ONE_PASSAGE = ("stations", "picture", "chart", "bend", "exhaust")
 HELP = "measure a port: volume, minimum area, short side, then every station"
@@ -66,7 +65,7 @@ def _measure(args: argparse.Namespace, path: str) -> None:
 
     check_free((args.json, args.csv, args.picture, args.chart), args.force, [path])
     refuse_scan_options(path, args)
-    port = load_whole(path, args) if args.leg is None else load_port(path, args)
+    port = load_asked(path, args)
     if not isinstance(port, Port):
         _measure_split(args, path, port)
         return
@@ -93,12 +92,7 @@ def _measure_split(args: argparse.Namespace, path: str, port: Any) -> None:
     from portgeo.front.states import survey
     from portgeo.present.text.split import split_text
 
-    of_one = next((name for name in OF_ONE_PASSAGE if getattr(args, name)), None)
-    if of_one:
-        raise InputError(
-            "this port splits, and this is of one passage", file=path, where=f"--{of_one}",
-            hint="Name the passage with --leg, or leave it out",
-        )  # fmt: skip
+    refuse_of_one_passage(path, args, OF_ONE_PASSAGE)
     measured = survey(port)
     if args.json:
         write_json(args.json, measured.to_dict(), force=args.force)

@@ -1,20 +1,25 @@
 """A comparison as text for the bench: the answer first, then what to look at, then the stations.
 
-A Comparison comes in; lines of text go out, in the user's unit.
+A Comparison, of one passage or of a port that splits, comes in; lines of text go out, in the user's unit.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from portgeo.comparing.comparison import Comparison
 from portgeo.comparing.depth_map import Spot
+from portgeo.comparing.register import Alignment
+from portgeo.comparing.split import SplitComparison
 from portgeo.core.units import Display, clock_text
 from portgeo.measuring.sides import like_radii
 from portgeo.present.text.notices import notices_lines
+from portgeo.present.text.split import edge_text, with_doubt
 from portgeo.results.changed import Changed
+from portgeo.results.changed_split import ChangedSplit, DividerChanged
 
 MOST_SPOTS = 6  # places listed; the JSON has all
 LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
@@ -23,40 +28,128 @@ LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
 def comparison_text(changed: Changed, title: str, metal: str) -> str:
     """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
     found = changed.computed
+    d = found.before.display
+    lines = [title, *figures_lines(changed, metal), f"  lined up       {lined_up(found.alignment, d)}", ""]
+    lines += notices_lines(found.warnings, d, spots_of(found))
+    told = _is_told(found)
+    table = _table(found, d, told=told)
+    lines += [*_walls(found, d), "", *table, ""]
+    lines += table_notes([table], sheets=bool(found.before.readings and found.after.readings))
+    return "\n".join(lines)
+
+
+def figures_lines(changed: Changed, metal: str) -> list[str]:
+    """Return what changed of a passage, the metal first."""
+    found = changed.computed
     d, one, other = found.before.display, found.before_state, found.after_state
-    error, added_error = found.removed_u / 1000.0, found.added_u / 1000.0
-    removed, added = metal_text(found.removed / 1000.0, error), metal_text(found.added / 1000.0, added_error)
-    grams = f"{changed.removed_g:.1f} g of {metal} at {changed.density_g_cc:g} g/cc (estimate)"
-    none = "none detected, {}".format
-    lines = [
-        title,
-        f"  metal removed  {f'{removed}, {grams}' if removed else none(least_text(error))}",
-        f"  deepest cut    {_deepest(found, d, told=bool(removed))}",
+    return [
+        *removed_lines(found, changed.removed_g, changed.density_g_cc, metal),
+        f"  deepest cut    {_deepest(found, d, told=_is_removed(found))}",
         f"  min area       {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
         f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
         f"  short side     {_radius(found, d)}",
+        *volume_lines(found),
+    ]
+
+
+def removed_lines(found: Comparison | SplitComparison, grams: float, density: float, metal: str) -> list[str]:
+    """Return how much metal was removed."""
+    error = found.removed_u / 1000.0
+    removed = metal_text(found.removed / 1000.0, error)
+    weight = f"{grams:.1f} g of {metal} at {density:g} g/cc (estimate)"
+    return [f"  metal removed  {f'{removed}, {weight}' if removed else none_detected(error)}"]
+
+
+def volume_lines(found: Comparison | SplitComparison) -> list[str]:
+    """Return how the volume changed, and what metal was added."""
+    error = found.added_u / 1000.0
+    return [
         f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
         f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
-        f"  metal added    {added or none(least_text(added_error))}",
+        f"  metal added    {metal_text(found.added / 1000.0, error) or none_detected(error)}",
         *_in_neither(found.below_noise / 1000.0),
-        f"  lined up       {_alignment(found, d)}",
-        "",
     ]
-    spots = [spot_text(spot, d) for spot in found.spots[:MOST_SPOTS]]
+
+
+def none_detected(error: float) -> str:
+    """Return that no metal was detected, and under how much (cc) none is."""
+    return f"none detected, {least_text(error)}"
+
+
+def _is_removed(found: Comparison) -> bool:
+    return bool(metal_text(found.removed / 1000.0, found.removed_u / 1000.0))
+
+
+def _is_told(found: Comparison) -> bool:
+    """Return whether any metal was detected, taken off or put on."""
+    return _is_removed(found) or bool(metal_text(found.added / 1000.0, found.added_u / 1000.0))
+
+
+def spots_of(found: Comparison) -> list[str]:
+    """Return what to look at, the largest first."""
+    spots = [spot_text(spot, found.before.display) for spot in found.spots[:MOST_SPOTS]]
     if len(found.spots) > MOST_SPOTS:
         spots.append(f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON")
-    lines += notices_lines(found.warnings, d, spots)
-    table = _table(found, d, told=bool(removed or added))
-    lines += [*_walls(found, d), "", *table, ""]
-    lines.append("Depths are positive where metal was removed. Stations run along BEFORE's centerline from the entry.")
-    lines.append("Each corner is split between its two walls.")
-    lines.append("In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.")
-    if any("(" in line for line in table[2:]):
+    return spots
+
+
+def table_notes(tables: Sequence[Sequence[str]], *, sheets: bool) -> list[str]:
+    """Return how tables of stations are to be read. sheets : both states are readings."""
+    lines = [
+        "Depths are positive where metal was removed. Stations run along BEFORE's centerline from the entry.",
+        "Each corner is split between its two walls.",
+        "In the table of stations a wall is read at its middle: 12, 3, 6 and 9 o'clock.",
+    ]
+    if any("(" in line for table in tables for line in table[2:]):
         lines.append("A depth in brackets is within the scatter of the two stages: no cut is detected there.")
-    if found.before.readings and found.after.readings:
+    if sheets:
         lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
         lines.append("swing a few thousandths the other way. Take a reading there to know.")
-    return "\n".join(lines)
+    return lines
+
+
+def split_comparison_text(changed: ChangedSplit, title: str, metal: str) -> str:
+    """Return a comparison of a port that splits as text: the whole, its dividers, then each passage."""
+    found = changed.computed
+    d = found.before.display
+    lines = [title, *removed_lines(found, changed.removed_g, changed.density_g_cc, metal), *volume_lines(found)]
+    if abs(changed.between_cc) >= LEAST_CC:
+        lines.append(f"{'':<17}{changed.between_cc:+.2f} cc of the net is at the split, in no passage")
+    for divider in changed.dividers:
+        lines += _divider_lines(divider, d, several=len(changed.dividers) > 1)
+    lines += [f"  lined up       {lined_up(found.alignment, d)}, trunk and legs together", ""]
+    lines += notices_lines(found.warnings, d)
+    tables = []
+    for part in changed.passages:
+        own = part.changed.computed
+        lines += ["", part.name, *figures_lines(part.changed, metal), ""]
+        lines += notices_lines(own.warnings, d, spots_of(own))
+        tables.append(_table(own, d, told=_is_told(own)))
+        lines += [*_walls(own, d), "", *tables[-1]]
+    sheets = bool(found.before.trunk.readings and found.after.trunk.readings)
+    return "\n".join([*lines, "", *table_notes(tables, sheets=sheets)])
+
+
+def _divider_lines(divider: DividerChanged, d: Display, *, several: bool) -> Iterator[str]:
+    """Yield how a divider was set back, and its edge before and after."""
+    name = f"between {' and '.join(divider.between)}, " if several else ""
+    if divider.before is None or divider.after is None or divider.set_back_mm is None:
+        yield f"  divider        {name}not seen in both"
+        return
+    yield f"  divider        {name}{set_back_text(divider.set_back_mm, divider.set_back_u_mm or 0.0, d)}"
+    yield f"{'':<17}{edge_text(divider.before, d)} -> {edge_text(divider.after, d)}"
+    widths = (divider.before.width_mm, divider.after.width_mm)
+    if widths[0] is not None and widths[1] is not None:
+        behind = d.length(divider.before.width_behind_mm)
+        yield f"{'':<17}{d.length(widths[0], label=False)} -> {d.length(widths[1])} wide {behind} behind the nose"
+
+
+def set_back_text(length: float, u: float, d: Display) -> str:
+    """Return how far a divider's nose was set back, or forward."""
+    if abs(length) <= 2.0 * u or length == 0.0:
+        return f"not set back{f', limit {d.length(2.0 * u)}' if u else ''}"
+    way = "set back" if length > 0.0 else "brought forward"
+    return f"{way} {with_doubt(abs(length), u, d)}"
 
 
 def signed(number: str) -> str:
@@ -138,8 +231,8 @@ def _radius(found: Comparison, d: Display) -> str:
     return f"{name} {' -> '.join(ends)} {d.unit}, {told} ± {d.length(sure)}{little}"
 
 
-def _alignment(found: Comparison, d: Display) -> str:
-    fit = found.alignment
+def lined_up(fit: Alignment, d: Display) -> str:
+    """Return how the two were laid together."""
     if fit.method == "none":
         return "by the files' own stations"
     surface = "named surface" if fit.method == "fixed" else "wall"
