@@ -172,8 +172,9 @@ def balance(
     entries, exits = (_from_mean([place[k] for place in places]) for k in (0, 1))
     edges = _edges(surveys, edge_radii)
     spread = np.ptp(areas, axis=0) / areas.mean(axis=0)
-    # Where an entry's edge is rounded its area tells of the edge; the runners are told apart past all of that.
-    tube = stations >= min(max(float(np.nanmax([0.0, *edge.radius])) for edge in edges), stations[-2])
+    # Where an entry's wall is rounded its area tells of the edge; the runners are told apart past all of that.
+    mouth = max(float(np.nanmax([0.0, *found.entry_edge.radius])) for found in surveys)
+    tube = stations >= min(mouth, stations[-2])
     own_u = own_areas_u(surveys, stations)[:, tube]
     off, off_u = _off(areas[:, tube]), _off_u(areas[:, tube], own_u)
     odd = _odd(off)

@@ -17,9 +17,11 @@ from portgeo.comparing.tube import walled
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, sections_at, stations_of
 from portgeo.core.section import Section
+from portgeo.core.slicing import slice_mesh, tube_sections
 from portgeo.measuring.flare import Flare
 
 LEVEL_MM, SQUARE = 3.0, np.radians(10.0)  # two openings farther out of one plane than this share no edge
+DEEPER_MM = 0.05  # at least: so far a scan's opening may stand off the plenum's wall
 SOME, ROUND_ABOUT_MM = 4000, 8.0  # points of a wall looked at first, then all about the nearest of them
 PAST_MM = 1.0  # past the rounding of the edge: there a divider has its full width
 
@@ -28,16 +30,17 @@ PAST_MM = 1.0  # past the rounding of the edge: there a divider has its full wid
 class Divider:
     """The metal between a runner and the next, mm; `one` and `other` are their numbers, from 0.
 
-    edge : its width in the plane of the openings, 0 where they run into each other; None where they lie in no one
-    plane. clock : where it is, seen from `one`, hours. past, past_depth : its width past the rounding of its edge, and
-    how deep that is; None where no edge is rounded. radius : of its edge on either side (one's, other's), nan where
-    square. least, least_station : the thinnest metal between the two anywhere, and its station in `one`; 0 where they
-    run into each other.
+    edge, edge_u : its width in the plane of the openings and the standard uncertainty of that, 0 where they run into
+    each other; None where they lie in no one plane. clock : where it is, seen from `one`, hours. past, past_depth :
+    its width past the rounding of its edge, and how deep that is; None where no edge is rounded. radius : of its edge
+    on either side (one's, other's), nan where square. least, least_station : the thinnest metal between the two
+    anywhere, and its station in `one`; 0 where they run into each other.
     """
 
     one: int
     other: int
     edge: float | None
+    edge_u: float | None
     clock: float
     past: float | None
     past_depth: float
@@ -61,8 +64,23 @@ def _between(
     radius = tuple(float(edge.radius[round(hour) % 12]) for edge, hour in ((edges[k], first), (edges[k + 1], second)))
     deep = max((r for r in radius if np.isfinite(r)), default=0.0) + PAST_MM
     past = _gap(one, other, into, deep) if deep > PAST_MM else None
-    least, station = _thinnest(one, walls[k], walls[k + 1], into)
-    return Divider(k, k + 1, _gap(one, other, into, 0.0), first, past, deep, (radius[0], radius[1]), least, station)
+    edge, thinnest = _gap(one, other, into, 0.0), _thinnest(one, walls[k], walls[k + 1], into)
+    least, station = thinnest if edge is None or edge > thinnest[0] else (edge, 0.0)
+    u = None if edge is None else _edge_u(one, other, into, edge)
+    return Divider(k, k + 1, edge, u, first, past, deep, (radius[0], radius[1]), least, station)
+
+
+def _edge_u(one: Port, other: Port, into: FloatArray, edge: float) -> float:
+    """Return the standard uncertainty of an edge's width.
+
+    A sheet's entry is read across. A scan's rounded mouth runs out flat into the plenum's wall: where it ends there
+    hangs on where the opening's plane stands, so it is told by how much wider the divider is a little deeper.
+    """
+    errors = [port.readings[0].error / 2.0 for port in (one, other) if port.readings]
+    deeper = max(DEEPER_MM, *(2.0 * (port.ends_u[0] + port.noise) for port in (one, other)))
+    scanned = not (one.readings and other.readings)
+    past = _gap(one, other, into, deeper) if scanned else None
+    return float(np.hypot(np.linalg.norm(errors), 0.0 if past is None else max(past - edge, 0.0)))
 
 
 def _towards(way: FloatArray) -> float:
@@ -81,8 +99,13 @@ def _gap(one: Port, other: Port, into: FloatArray, depth: float) -> float | None
 
 
 def _section(port: Port, depth: float) -> Section:
-    first, last = port.centreline.stations[[0, -1]]
-    return sections_at(port, np.array([min(first + depth, last)]))[0]
+    """Return a runner's section in a plane beside its opening's, so far in."""
+    opening = sections_at(port, port.centreline.stations[:1])[0]
+    if depth <= 0.0:
+        return opening
+    origin, frame = (opening.origin + depth * opening.frame[0])[None], opening.frame[None]
+    inside = tube_sections(slice_mesh(port.vertices, port.faces, origin, frame[:, 0]), origin, frame)[0]
+    return opening if inside is None else inside
 
 
 def _thinnest(one: Port, wall: Wall, beside: Wall, into: FloatArray) -> tuple[float, float]:

@@ -14,7 +14,7 @@ import numpy as np
 from portgeo.core.errors import InputError, PortgeoError, naming
 from portgeo.core.port import Port
 from portgeo.core.split import SplitPort
-from portgeo.core.units import LengthUnit
+from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
 from portgeo.files.ports import ScanSettings, is_sheet, load_port, load_whole, meant, port_from_sheet
 from portgeo.files.sheets.sheet import read_sheet, sheet_from
@@ -78,6 +78,13 @@ def read(
         )  # fmt: skip
     of_scan = ScanSettings(units_in, scale, shrink_percent, scale_error_percent, entry, exit, up, with_stem_mm)
     return load_port(str(path), of_scan, name=name, units=units, progress=progress, exhaust=exhaust, bend=bend, leg=leg)
+
+
+def ends_in_file(port: Port) -> tuple[Point, Point]:
+    """Return the middles of a scan's entry and exit as `read` takes them, in the file's own coordinates."""
+    per = MM_PER[port.source["units"]] * port.source["scale"]
+    (a, b, c), (x, y, z) = port.to_source(port.centreline.points[[0, -1]]) / per
+    return (float(a), float(b), float(c)), (float(x), float(y), float(z))
 
 
 def _check_shown_in(units: LengthUnit | None) -> None:

@@ -5,12 +5,14 @@ A Port, or a result with points in its port's own frame, comes in; nets and valu
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from portgeo.comparing.balance import Layout
 from portgeo.comparing.distance import barycentric, closest, signed_distance, wall_from
 from portgeo.comparing.register import wall_of
 from portgeo.comparing.tube import walled
@@ -20,6 +22,7 @@ from portgeo.core.port import Port, stations_of
 from portgeo.core.skin import net
 from portgeo.files.walls import read_walls
 from portgeo.flow.path import join
+from portgeo.front.states import spaced
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.limits import wall_thickness
 from portgeo.results.changed import Changed
@@ -27,6 +30,7 @@ from portgeo.results.reached import Reached
 
 ROWS, ROUND = 84, 88  # 14,608 triangles, about 1.2 mm by 1.7 mm on an ordinary port
 MOST_TRIANGLES = 15_000
+BESIDE = 1.2  # widths from one runner to the next where nobody said how they stand
 OFF_MM = 0.3  # a point of the skin farther than this from the compared wall is past its ends
 WALL_ROWS, WALL_ROUND = 61, 120  # places at which wall readings are spread over the wall
 NEAREST = 4  # of them that tell a point, by the inverse of their distance
@@ -42,32 +46,35 @@ class Skin:
     clocks: FloatArray
 
 
-def skin_of(port: Port) -> Skin:
+def skin_of(port: Port, share: float = 1.0) -> Skin:
     """Return a port's wall as a net of few triangles, open at both ends so that one can look in.
 
-    Its points lie on the wall itself, at even stations and evenly round each section, so that what is
-    painted on them is as fine everywhere. A wall that such a net cannot cover (a section that turns back
-    round its own middle) is thinned by its quadric error instead.
+    share : of the usual number of triangles, of one of several that are shown together.
+
+    Its points lie on the wall itself, at even stations and evenly round each section, so that what is painted on them
+    is as fine everywhere. A wall that such a net cannot cover (a section that turns back round its own middle) is
+    thinned by its quadric error instead.
     """
     first, last = port.centreline.stations[[0, -1]]
+    rows, around = (4 * max(round(count * share**0.5 / 4.0), 3) for count in (ROWS, ROUND))  # four walls, alike
     try:
-        grid = wall_grid(port, np.linspace(first, last, ROWS), ROUND)
+        grid = wall_grid(port, np.linspace(first, last, rows), around)
     except GeometryError:
-        return _thinned(port)
+        return _thinned(port, share)
     return Skin(
         vertices=grid.points.reshape(-1, 3),
-        faces=net(ROWS, ROUND),
-        stations=np.repeat(grid.stations, ROUND),
+        faces=net(rows, around),
+        stations=np.repeat(grid.stations, around),
         clocks=grid.clock.ravel(),
     )
 
 
-def _thinned(port: Port) -> Skin:
+def _thinned(port: Port, most: float) -> Skin:
     import pyvista
 
     faces = port.faces[walled(port).is_wall]
     surface = pyvista.make_tri_mesh(port.vertices, np.asarray(faces, dtype=int))
-    share = 1.0 - MOST_TRIANGLES / max(len(faces), MOST_TRIANGLES)
+    share = 1.0 - most * MOST_TRIANGLES / max(len(faces), most * MOST_TRIANGLES)
     thin = surface.decimate(share, volume_preservation=True) if share > 0.0 else surface
     vertices = np.asarray(thin.points, dtype=float)
     stations, clocks = stations_of(port, vertices)
@@ -101,6 +108,21 @@ def runner_in_port(runner: Port, port: Port) -> FloatArray:
     """Return the (4, 4) that takes a runner's frame into that of the port it is bolted to."""
     pose: FloatArray = join(runner, port).poses[0]
     return pose
+
+
+def runners_laid_out(
+    runners: Sequence[Port], spacing_mm: Sequence[float] | None, one_frame: bool
+) -> tuple[list[FloatArray], bool]:
+    """Return the (4, 4) of each runner of a set into the manifold's frame, and whether that is known.
+
+    Where it is not known they stand side by side.
+    """
+    spacing = spaced(spacing_mm, len(runners))
+    known = Layout(spacing, one_frame).known
+    if not known:
+        widest = max(float(np.ptp(runner.vertices[:, 1])) for runner in runners)
+        spacing = np.full(len(runners) - 1, BESIDE * widest)
+    return Layout(spacing, one_frame).poses(runners), known
 
 
 class WallReadings:

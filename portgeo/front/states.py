@@ -240,16 +240,16 @@ def balance(
     word_given(gasket_at, ("entry", "exit"), "gasket_at")
     line = None if gasket is None or not ports else read_outline(gasket, ports[0].display.unit)
     found = balance_ports(
-        ports, flows, gasket=line, gasket_end=gasket_at, layout=_layout(spacing_mm, one_frame, len(ports)),
+        ports, flows, gasket=line, gasket_end=gasket_at, layout=Layout(spaced(spacing_mm, len(ports)), one_frame),
         edge_radii=_edge_radii(entry_radii_mm, len(ports)), readings_tried=sure,
     )  # fmt: skip
     return Balanced.of(found, ports)
 
 
-def _layout(spacing: float | Sequence[float] | None, one_frame: bool, count: int) -> Layout:
-    """Return where the runners of a set stand. Raises InputError where the spacings are not as many as it has."""
+def spaced(spacing: float | Sequence[float] | None, count: int) -> FloatArray | None:
+    """Return the spacings (k - 1,) of a set's runners. Raises InputError where they are not as many as it has."""
     if spacing is None:
-        return Layout(None, one_frame)
+        return None
     steps = np.atleast_1d(np.asarray(spacing, float))
     if len(steps) == 1:
         steps = np.repeat(steps, max(count - 1, 1))
@@ -258,7 +258,7 @@ def _layout(spacing: float | Sequence[float] | None, one_frame: bool, count: int
             f"{len(steps)} spacings for {count} runners", where="spacing",
             hint="Give one for all, or one from each runner to the next, each more than nothing",
         )  # fmt: skip
-    return Layout(steps, one_frame)
+    return steps
 
 
 def _edge_radii(given: Sequence[float | Sequence[float]] | None, count: int) -> FloatArray | None:

@@ -82,6 +82,7 @@ class DividerOfSet(Result):
 
     runners: tuple[int, int] = figure(lambda one: (one.one + 1, one.other + 1))
     edge_mm: float | None = figure(lambda one: one.edge, "At the plenum", page=True)
+    edge_u_mm: float | None = figure(lambda one: one.edge_u, "±", page=True)
     edge_clock: float = figure(lambda one: one.clock)
     radius_mm: tuple[float, float] = figure(lambda one: one.radius)
     past_edge_mm: float | None = figure(lambda one: one.past, "Past the radius", page=True)

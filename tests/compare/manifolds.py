@@ -93,7 +93,7 @@ class Runner:
 PITCH = 56.0
 EIGHT = (
     Runner(),
-    Runner(edge=4.0),
+    Runner(edge=9.0),
     Runner(shift=(0.8, -0.5)),
     Runner(bore=(20.0, 17.4)),
     Runner(),

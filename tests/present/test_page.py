@@ -468,7 +468,7 @@ def test_a_set_and_a_swirl_have_their_headline(report):
         for k, (left, up) in enumerate([(0.3, 0.4), (-1.2, 0.5)])
     ]
     balance = {"odd_one_out": 2, "greatest_spread_percent": 4.05, "greatest_spread_station_mm": 25.4,
-               "flows": {"spread_percent": 3.66}, "runners": runners}  # fmt: skip
+               "flows": {"spread_percent": 3.66}, "runners": runners, "choices": []}  # fmt: skip
     run = {"state": CUT, "swirl": [0.5, 1.25], "swirl_unit": "rpm"}
     assert set_texts({"balance": balance, "bench": [run]}, INCHES) == [
         "Of the set, number 2 is the odd one out: areas differ by 4.0 % at most, at station 1.000 in, flows by 3.7 %.",

@@ -307,12 +307,17 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # leave = @0.010@  # margin to its line left on purpose
 # as_drawn = false  # true: the drawing's zero is the joint's centerline; else its middle is put there
 
-# The runners of one manifold, to find the odd one out.
+# The runners of one manifold, to find the odd one out and what to cut on which. Without any [[state]] the report is of
+# the manifold alone.
 # [set]
 # files = ["runner-1.csv", "runner-2.csv", "runner-3.csv", "runner-4.csv"]
 # flows = [238.0, 236.5, 237.2, 229.4]  # of each on the bench, all at one depression
 # gasket = "gasket.dxf"  # its hole, drawn from the line that the sheets are measured from: gives core shift
 # gasket_at = "entry"  # the end of the runners that it lies at, or "exit"
+# spacing = [@1.750@]  # from each to the next on its right, looking in from the plenum, or one for all: gives dividers
+# one_frame = false  # true: the files' own coordinates are the manifold's, as of scans of one casting
+# plenum = [-2.4, 0.0, 0.0]  # a point in it, in the scans' coordinates: what opens nearer to it is an entry
+# entry_radii = [@0.250@, @0.250@, @0.190@, @0.250@]  # of each entry's edge by gauge, or four for each, 12, 3, 6, 9
 # [set.scan]  # only where they are scans: the keys of [state.port_scan]
 # units = "mm"
 

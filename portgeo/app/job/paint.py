@@ -13,11 +13,13 @@ import numpy as np
 
 from portgeo.app.job.results import BurrReach, Calm, Compared, Cut, LeftOut, Models, Part, StateAir, StepInputs
 from portgeo.core.plane import FloatArray
-from portgeo.front.skins import WallReadings, depth_outside, runner_in_port
+from portgeo.front.skins import WallReadings, depth_outside, runner_in_port, runners_laid_out, skin_of
 from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
 from portgeo.present.pictures.model import Model, Paint
 from portgeo.results.measured import Measured
 
+ALL_RUNNERS = "all runners"
+MOST_AT_ONCE = 3.0  # times the triangles of one port, of all runners together
 REACH_NAMES = ("neither end", "the entry", "the exit", "both ends")
 
 
@@ -72,6 +74,33 @@ def painted(given: StepInputs) -> Models:
     if isinstance(calm, Calm) and calm.cut is not None:
         found.append(_calm(calm, calm.cut, ports[settings["calmed"]], walls))
     return Models(tuple(found))
+
+
+def runners_painted(given: StepInputs) -> Models:
+    """Return the runners of a manifold as one model, where they stand in it, painted by their areas."""
+    set_of = given.settings
+    record, count = given.needs["balance"].record, len(set_of["names"])
+    runners = [given.needs[f"set {k}"].port for k in range(count)]
+    poses, _ = runners_laid_out(runners, set_of["spacing"], set_of["one_frame"])
+    skins = [skin_of(runner, share=min(1.0, MOST_AT_ONCE / count)) for runner in runners]
+    stations = np.array([row["station_mm"] for row in record["stations"]])
+    areas = np.array([row["area_mm2"] for row in record["stations"]], dtype=float)
+    at = [skin.stations - skin.stations.min() for skin in skins]
+    area = [np.interp(s, stations, areas[:, k]) for k, s in enumerate(at)]
+    mean = [np.interp(s, stations, areas.mean(axis=1)) for s in at]
+    firsts = np.cumsum([0, *(len(skin.vertices) for skin in skins)])
+    paints = (
+        Paint(
+            "against the mean", "area over the set's mean", np.concatenate(area) / np.concatenate(mean), "ratio", False
+        ),
+        Paint("area", "section area", np.concatenate(area), "area", False),
+    )
+    whole = Model(
+        ALL_RUNNERS, "runner", np.concatenate([moved(p, skin.vertices) for p, skin in zip(poses, skins, strict=True)]),
+        np.concatenate([skin.faces + first for skin, first in zip(skins, firsts[:-1], strict=True)]),
+        np.concatenate(at), np.concatenate([skin.clocks for skin in skins]), paints,
+    )  # fmt: skip
+    return Models((whole,))
 
 
 def _calm(calm: Calm, cut: Cut, start: _Placed, walls: _Walls | None) -> Model:

@@ -5,15 +5,18 @@ What each is made of comes in; a result to keep goes out.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from typing import Any
 
 from portgeo.app.job.results import Compared, Part, Recorded, StepInputs
 from portgeo.core.errors import PortgeoError, naming
 from portgeo.core.units import Display
 from portgeo.files.ports import is_sheet
+from portgeo.front.ports import ends_in_file
 from portgeo.front.ports import read as read_port
 from portgeo.front.skins import depth_cut, skin_of
-from portgeo.front.states import balance, compare, match, survey
+from portgeo.front.states import balance, by_runner, compare, match, survey
 from portgeo.results.measured import Measured
 from portgeo.words import in_job_words
 
@@ -27,10 +30,16 @@ def read(given: StepInputs) -> Part:
     try:
         if is_sheet(given.paths["part"]):
             scan = {}  # of the states that are scans
-        port = read_port(
-            given.paths["part"], name=name, units=given.settings["units"], exhaust=given.settings["exhaust"],
-            units_in=scan.pop("units", None), **scan,
-        )  # fmt: skip
+        said: dict[str, Any] = {
+            "name": name, "units": given.settings["units"], "exhaust": given.settings["exhaust"],
+            "units_in": scan.pop("units", None), **scan,
+        }  # fmt: skip
+        port = read_port(given.paths["part"], **said)
+        plenum = given.settings.get("plenum")
+        if plenum is not None and not port.readings:
+            entry, exit = ends_in_file(port)
+            if math.dist(exit, plenum) < math.dist(entry, plenum):
+                port = read_port(given.paths["part"], **said | {"entry": exit, "exit": entry})
         return Part(replace(port, display=replace(port.display, asks="key")), skin_of(port))
     except PortgeoError as refusal:
         what, hint = in_job_words(refusal.what), in_job_words(refusal.hint)
@@ -71,10 +80,12 @@ def balanced(given: StepInputs) -> Recorded:
     from portgeo.present.pictures.charts import png
     from portgeo.present.pictures.depth import balance_figure
 
-    names, display = given.settings["names"], Display(given.settings["units"], "key")
+    settings = given.settings
+    names, display = settings["names"], Display(settings["units"], "key")
     runners = [given.needs[f"runner {k}"].port for k in range(len(names))]
     found = balance(
-        runners, flows=given.settings["flows"], gasket=given.paths.get("gasket"),
-        gasket_at=given.settings.get("gasket_at", "entry"),
+        runners, flows=settings["flows"], gasket=given.paths.get("gasket"),
+        gasket_at=settings.get("gasket_at", "entry"), spacing_mm=settings["spacing"], one_frame=settings["one_frame"],
+        entry_radii_mm=by_runner(settings["entry_radii"], len(runners)),
     )  # fmt: skip
     return Recorded(found.to_dict(), png(balance_figure(found.computed, names, display)))

@@ -62,8 +62,9 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
     if isinstance(lost, PortsLost):
         for name, _, data in lost.pictures:
             yield f"pictures/{name}", data
-    sheets: Sheets = get("templates")
-    yield "templates.pdf", sheets.pdf
+    sheets: Sheets | None = get("templates")
+    if sheets is not None:
+        yield "templates.pdf", sheets.pdf
     tables = results_tables(results, display)
     for name, header, rows in tables:
         yield (
@@ -71,7 +72,8 @@ def files_of(steps: Steps, get: Get) -> Iterator[tuple[str, bytes]]:
             table_text(header, [[_as_text(cell) for cell in row] for row in rows]).encode("utf-8", "replace"),
         )
     yield "tables.xlsx", workbook_of(tables)
-    yield "customer.pdf", customer_pages(results, models.models, display)
+    if results["states"]:
+        yield "customer.pdf", customer_pages(results, models.models, display)
     shown = [(shows, data) for _, shows, data in lost.pictures] if isinstance(lost, PortsLost) else []
     yield "results.json", json_text(results).encode("utf-8", "replace")
     yield "report.html", write_page(results, models.models, display, stills, shown).encode("utf-8", "replace")
@@ -325,6 +327,7 @@ def _files(steps: Steps, get: Get) -> dict[str, str]:
         found["mesh with the cut that calms the air"] = CALM_MESH
         found |= {"its bench sheet": "calm-bench-sheet.pdf", "its cut sheet": "calm-cut-sheet.txt"}
         found["its cut sheet as a table"] = "calm-cut-sheet.csv"
-    found |= {"templates to print at 100 %": "templates.pdf", "two pages for the customer": "customer.pdf"}
+    if states:
+        found |= {"templates to print at 100 %": "templates.pdf", "two pages for the customer": "customer.pdf"}
     found |= {"all figures": "results.json", "all tables": "tables.xlsx", "pictures": "pictures/"}
     return found

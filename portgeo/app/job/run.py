@@ -79,13 +79,18 @@ def run_job(job: JobFile, out: Path, progress: Progress, *, force: bool = False,
         made, written = _make(steps, kept, progress)
         progress("writing the report", 1.0)
         results = _Results(steps, kept)
-        drawn = [(f"pictures/{file}", data) for name in (*DRAWN, STILLS) for file, data in results(name).files]
+        drawn = [(f"pictures/{file}", data) for name in _drawn(steps) for file, data in results(name).files]
         names = ledger.write(whole, [*drawn, *written], force)
         kept.only(step.key for step in steps.by_name.values())
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     models = steps.by_name["models"].key
     count = len({step.key for step in steps.by_name.values()})
     return JobResults(results, names, made + solved, count - made - solved, out, models)
+
+
+def _drawn(steps: Steps) -> list[str]:
+    """Return the steps whose results are pictures: of a manifold's runners alone there are fewer."""
+    return [name for name in (*DRAWN, STILLS) if name in steps.by_name]
 
 
 def _with_loss(steps: Steps, kept: Kept, progress: Progress, wanted: bool) -> int:

@@ -18,7 +18,7 @@ from portgeo.app.job.step import Steps, metal_of, one_valve
 from portgeo.core.errors import InputError
 from portgeo.files.sheets.tables import SHEET_TYPES
 from portgeo.files.toml.job import JobFile
-from portgeo.files.toml.job_tables import Scan
+from portgeo.files.toml.job_tables import Point, Scan
 
 PARTS = ("port", "runner")
 PICTURE_PARTS = 4  # that pictures are drawn in: small enough that all cores end at about the same time
@@ -31,6 +31,8 @@ def steps_of(job: JobFile) -> Steps:
     steps = Steps(job)
     units = job.job.units
     steps.inputs[job.path.name] = (job.sha256, "job")
+    if not job.job.state:
+        return _of_manifold(steps)
     parts = _read(steps)
     for (k, part), name in parts.items():
         state = job.job.state[k].name
@@ -60,6 +62,17 @@ def steps_of(job: JobFile) -> Steps:
     return steps
 
 
+def _of_manifold(steps: Steps) -> Steps:
+    """Return the steps of a job that is of a manifold's runners alone."""
+    units = steps.job.job.units
+    _set(steps)
+    needs: dict[str, str | None] = {name: name for name in steps.by_name}  # the runners and their balance
+    settings = steps.by_name["balance"].settings
+    steps.add("models", "painting the runners", "paint.runners_painted", settings, needs=needs)
+    steps.add(STILLS, "drawing pictures", "drawn.stilled", {"units": units}, needs={"models": "models"})
+    return steps
+
+
 def _of(part: str, state: str) -> str:
     return state if part == "port" else f"{state}'s runner"
 
@@ -80,7 +93,14 @@ def _read(steps: Steps) -> dict[tuple[int, str], str]:
 
 
 def _read_one(
-    steps: Steps, name: str, title: str, file: str, scan: Scan | None, what: str, place: tuple[str, int, str]
+    steps: Steps,
+    name: str,
+    title: str,
+    file: str,
+    scan: Scan | None,
+    what: str,
+    place: tuple[str, int, str],
+    plenum: Point | None = None,
 ) -> str:
     if scan is not None and PurePosixPath(file).suffix.lower() in SHEET_TYPES:
         raise InputError(
@@ -89,7 +109,10 @@ def _read_one(
         )  # fmt: skip
     engine = steps.job.job.engine
     exhaust = engine is not None and engine.port == "exhaust" and place[2] == "port"
-    settings = {"units": steps.job.job.units, "scan": scan.model_dump() if scan else {}, "exhaust": exhaust}
+    settings: dict[str, Any] = {
+        "units": steps.job.job.units, "scan": scan.model_dump() if scan else {}, "exhaust": exhaust,
+    }  # fmt: skip
+    settings |= {} if plenum is None else {"plenum": plenum}
     files = [("part", file, what)]
     outlines = outlines_of_sheet(steps.job.folder, file)
     files += [(f"outline {k}", other, f"outline in {file}") for k, other in enumerate(outlines)]
@@ -151,10 +174,11 @@ def _set(steps: Steps) -> None:
     needs: dict[str, str | None] = {}
     for k, file in enumerate(job.set.files):
         title = f"reading runner {k + 1} of the set"
-        needs[f"runner {k}"] = _read_one(
-            steps, f"set {k}", title, file, job.set.scan, f"runner {k + 1} of the set", ("set", 0, "files")
-        )
+        place = ("set", 0, "files")
+        what = f"runner {k + 1} of the set"
+        needs[f"runner {k}"] = _read_one(steps, f"set {k}", title, file, job.set.scan, what, place, job.set.plenum)
     settings: dict[str, Any] = {"flows": job.set.flows, "names": job.set.files, "units": job.units}
+    settings |= {"spacing": job.set.spacing, "one_frame": job.set.one_frame, "entry_radii": job.set.entry_radii}
     files = []
     if job.set.gasket is not None:
         settings |= {"gasket_at": job.set.gasket_at}

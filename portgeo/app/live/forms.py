@@ -112,6 +112,10 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
             "Drawing of its hole, from the line that the sheets are measured from: core shift is measured from it",
         ),
         "gasket_at": ("It lies at", "The end of the runners that is bolted to it"),
+        "spacing": ("Spacing", "From each runner to the next on its right, looking in from the plenum, or one for all"),
+        "one_frame": ("One frame", "true: the files' own coordinates are the manifold's, as of scans of one casting"),
+        "plenum": ("In the plenum", "A point x, y, z in it: what opens nearer to it is a runner's entry"),
+        "entry_radii": ("Entry radii", "By gauge, one for each runner, or four for each: at 12, 3, 6 and 9 o'clock"),
     },
     "tool": {
         "head": ("Head", "Diameter"),

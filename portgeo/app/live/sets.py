@@ -40,9 +40,9 @@ def set_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     """Return how the runners of the job's set differ, and how far each one's core is shifted. Raises PortgeoError."""
     from portgeo.files.ports import is_sheet
     from portgeo.front.ports import read
-    from portgeo.front.states import balance
-    from portgeo.present.page.contents import set_tables
+    from portgeo.front.states import balance, by_runner
     from portgeo.present.page.live import shown_html
+    from portgeo.present.page.set_tables import set_tables
     from portgeo.present.text.balance import set_lines
 
     job = job_of(asked)
@@ -57,7 +57,10 @@ def set_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         runners.append(read(job.folder / file, name=file, units=asked.units, **({} if is_sheet(file) else scan)))
     progress("setting them side by side", None)
     gasket = None if of.gasket is None else job.folder / of.gasket
-    found = balance(runners, flows=of.flows, gasket=gasket, gasket_at=of.gasket_at)
+    found = balance(
+        runners, flows=of.flows, gasket=gasket, gasket_at=of.gasket_at, spacing_mm=of.spacing, one_frame=of.one_frame,
+        entry_radii_mm=by_runner(of.entry_radii, len(runners)),
+    )  # fmt: skip
     tables = [
         {"caption": table.caption, "columns": [], "rows": [], "html": shown_html(table, found.display)}
         for table in set_tables(found.to_dict())

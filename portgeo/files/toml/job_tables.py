@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -30,6 +31,9 @@ STATE_TOLD = {
     "walls": "in which stage its readings were taken",
     "probe": "in which stage its readings were taken",
 }
+
+# Tables that say nothing of a manifold by itself.
+OF_A_STATE = ("bench", "target", "calm", "loss", "gasket", "tool", "walls", "probe")
 
 
 class Engine(Table):
@@ -80,6 +84,16 @@ class Metal(Table):
         return value
 
 
+def _point(value: Any) -> Any:
+    """Return a point of the file as three numbers."""
+    if value is None:
+        return None
+    numbers = isinstance(value, list) and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
+    if not numbers or len(value) != 3:
+        raise refuse(f"{value!r} is not a point", "Write three numbers: [12.0, 0.0, -3.5]")
+    return tuple(float(v) for v in value)
+
+
 class Scan(Table):
     """What can be said of a mesh, as `portgeo measure` takes it."""
 
@@ -96,12 +110,7 @@ class Scan(Table):
     @field_validator("entry", "exit", "up", mode="before")
     @classmethod
     def _point(cls, value: Any) -> Any:
-        if value is None:
-            return None
-        numbers = isinstance(value, list) and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
-        if not numbers or len(value) != 3:
-            raise refuse(f"{value!r} is not a point", "Write three numbers: [12.0, 0.0, -3.5]")
-        return tuple(float(v) for v in value)
+        return _point(value)
 
     @field_validator("shrink_percent")
     @classmethod
@@ -215,18 +224,54 @@ class Gasket(Table):
 
 
 class RunnerSet(Table):
-    """The runners to be told apart, and the gasket that each opening's core shift is told from."""
+    """The runners of a manifold: their flows, the gasket that core shift is told from, where they stand, their edges.
 
+    spacing : from each to the next, or one for all. plenum : a point in it, in the scans' own coordinates: what opens
+    nearer to it is an entry. entry_radii : of each entry's edge, or four of each.
+    """
+
+    lengths: ClassVar[Limits] = {"spacing": (1.0, 2000.0), "entry_radii": (0.0, 200.0)}
     files: tuple[str, ...] = Field(min_length=2, max_length=MOST_RUNNERS)
     flows: tuple[float, ...] | None = None
     gasket: str | None = None
     gasket_at: Literal["entry", "exit"] = "entry"
+    spacing: tuple[float, ...] | None = None
+    one_frame: bool = False
+    plenum: Point | None = None
+    entry_radii: tuple[float, ...] | None = None
     scan: Scan | None = None
 
     @field_validator("files", "flows", mode="before")
     @classmethod
     def _listed(cls, value: Any) -> Any:
         return tuple(value) if isinstance(value, list) else value
+
+    @field_validator("plenum", mode="before")
+    @classmethod
+    def _place(cls, value: Any) -> Any:
+        return _point(value)
+
+    @field_validator("spacing", "entry_radii", mode="before")
+    @classmethod
+    def _one_listed(cls, value: Any) -> Any:
+        """Return one length, which is meant for all, as a list of it."""
+        one = isinstance(value, Length) and not isinstance(value.value, list)
+        return replace(value, value=[value.value]) if one else value
+
+    @field_validator("spacing", "entry_radii")
+    @classmethod
+    def _as_many(cls, value: tuple[float, ...] | None, info: ValidationInfo) -> tuple[float, ...] | None:
+        files = info.data.get("files")
+        if value is None or files is None:
+            return value
+        count = len(files)
+        if info.field_name == "spacing" and len(value) not in (1, count - 1):
+            said = f"{len(value)} spacings for {count} runners"
+            raise refuse(said, "Give one for all, or one from each runner to the next")
+        if info.field_name == "entry_radii" and len(value) not in (count, 4 * count):
+            said = f"{len(value)} radii for {count} runners"
+            raise refuse(said, "Give one for each runner, or four for each: at 12, 3, 6 and 9 o'clock")
+        return value
 
     @field_validator("flows")
     @classmethod
@@ -303,7 +348,7 @@ class Job(Table):
     customer: Note = ""
     engine: Engine | None = None
     metal: Metal = Metal()
-    state: tuple[State, ...] = Field(min_length=1, max_length=MOST_STATES)
+    state: tuple[State, ...] = Field(default=(), max_length=MOST_STATES)
     bench: Bench | None = None
     target: Planned | None = None
     calm: Calm | None = None
@@ -319,9 +364,22 @@ class Job(Table):
     @field_validator("state", mode="before")
     @classmethod
     def _listed(cls, value: Any) -> Any:
-        if not isinstance(value, list):
+        if not isinstance(value, list | tuple):
             raise refuse("state is not a list of tables", "Write each state under a line [[state]]")
         return tuple(value)
+
+    @model_validator(mode="after")
+    def _of_something(self) -> Self:
+        """Refuse a job of nothing: it is of a port in its states, of a manifold's runners, or of both."""
+        if self.state:
+            return self
+        if self.set is None:
+            raise refuse("state is missing", "Add a line [[state]] and its keys", "state")
+        for table in OF_A_STATE:
+            if getattr(self, table) is not None:
+                said = f"[{table}] is of a port, and there is no [[state]]"
+                raise refuse(said, f"Add a [[state]] with the port, or leave out [{table}]", table)
+        return self
 
     @property
     def said_states(self) -> str:

@@ -193,8 +193,11 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     record = results["balance"]
     if not record:
         return None
-    x = _column(record["stations"], "station_mm", 1.0 / d.of_length(1.0))
-    areas = np.array([row["area_mm2"] for row in record["stations"]], dtype=float) * d.of_area(1.0)
+    # Past the rounded mouths, beside which the differences further in would not be seen.
+    mouth = past_mouths(record)
+    rows = [row for row in record["stations"] if row["station_mm"] >= mouth]
+    x = _column(rows, "station_mm", 1.0 / d.of_length(1.0))
+    areas = np.array([row["area_mm2"] for row in rows], dtype=float) * d.of_area(1.0)
     odd = record["odd_one_out"]
     series = [
         Series(f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}", x, areas[:, k], None, k % STYLES)
@@ -208,6 +211,11 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
         series,
         _reading("station", "length", "area", d),
     )
+
+
+def past_mouths(record: Mapping[str, Any]) -> float:
+    """Return the station, mm, from which on a set's runners are told apart: no entry is rounded there any more."""
+    return float(record["choices"][0]["station_mm"][0])
 
 
 def joint_chart(one: Mapping[str, Any], d: Display) -> Element:

@@ -12,10 +12,10 @@ from typing import Any
 
 from portgeo.core.units import Display, clock_text
 from portgeo.present.page.loss_rows import loss_table
+from portgeo.present.page.set_tables import set_tables
 from portgeo.present.page.tables import Table, columns_of, row_of
 from portgeo.present.text.compare import wall_removed
 from portgeo.results.air import AirStations
-from portgeo.results.balanced import RunnerOfSet, SetStations
 from portgeo.results.changed import StationChanges, WallCut
 from portgeo.results.figures import Column, Result, on_the_page, uncertainty_key
 from portgeo.results.joined import JointStations
@@ -116,7 +116,7 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
             name = part if len(bends) == 1 else f"{part}, bend {k + 1}"
             sides.append((state, name, *row_of(SideOfBend, side, doubts=doubts)))
     columns = (*named, Column("date", "Date", "text"), *columns_of(Measured))
-    found = [Table("states", "Every stage", columns, tuple(rows))]
+    found = [Table("states", "Every stage", columns, tuple(rows))] if rows else []
     side_columns = (*named, *columns_of(SideOfBend))
     if sides:
         found.append(Table("short-side", "The short side of every stage", side_columns, tuple(sides)))
@@ -346,45 +346,6 @@ def _reach(one: Mapping[str, Any]) -> Table:
 def _joint(one: Mapping[str, Any]) -> Table:
     caption = f"One schedule through runner and port, {one['state']}"
     return _of_stations(f"joint-{slug(one['state'])}", caption, JointStations, one["record"])
-
-
-CORE_SHIFT = {
-    "entry": "Core shift at the entry, off the set’s mean",
-    "exit": "Core shift at the exit, off the set’s mean",
-    "gasket": "Core shift off the gasket’s hole",
-}
-
-
-def set_tables(record: Mapping[str, Any]) -> list[Table]:
-    """Return the tables of a set of runners: each against the others, with its core shift, and areas by station."""
-    without = () if any(r["flow"] is not None for r in record["runners"]) else ("flow",)
-    ends = ("entry", "exit") + (("gasket",) if record["runners"][0]["gasket"] else ())
-    ways = ("left_mm", "up_mm")
-    core_shift = tuple(
-        Column(f"{end}_{way}", way.partition("_")[0], "length", CORE_SHIFT[end]) for end in ends for way in ways
-    )
-    columns = (
-        *columns_of(RunnerOfSet, without=without),
-        *core_shift,
-        Column("hand", "Shape", "text"),
-        Column("file", "File", "text"),
-    )
-    rows = tuple(
-        (
-            *row_of(RunnerOfSet, r, without=without),
-            *(r[end][way] for end in ends for way in ways),
-            "mirror of 1" if r["other_hand"] else "like 1",
-            source["file"],
-        )
-        for r, source in zip(record["runners"], record["source"], strict=True)
-    )
-    station, spread = columns_of(SetStations)
-    areas = (Column(f"area_{k + 1}", str(k + 1), "area", "Area of runner") for k in range(len(record["runners"])))
-    stations = tuple((s["station_mm"], *s["area_mm2"], s["spread_percent"]) for s in record["stations"])
-    return [
-        Table("balance", "The set, runner by runner", columns, rows),
-        Table("balance-stations", "Areas of the set by station", (station, *areas, spread), stations),
-    ]
 
 
 def _warnings(results: Mapping[str, Any]) -> Table:

@@ -119,7 +119,7 @@ def cut_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Disp
     stopped = stops_texts(record["areas"], record["limits"], record["warnings"], d)
     if stopped:
         found += [el("h3", "What limits the cut"), el("ul", [el("li", tied(text)) for text in stopped])]
-    return [*found, *_reach(results, tables, d), *_cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
+    return [*found, *_reach(results, tables, d), *cautions((*record["cautions"], USUAL_CAUTIONS[-1]))]
 
 
 def check_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
@@ -135,19 +135,20 @@ def check_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
 
 def bench_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
     """Return what the bench needs where no cut is planned: what to look at first, and the last state's readings."""
-    if results["plan"]:
+    if results["plan"] or not results["states"]:
         return None
     last = named(tables, "schedule-port-")[len(results["states"]) - 1]
     return [
         el("p", tied(next_step(results, d)), class_="first"),
         table_element(last, d),
         *_reach(results, tables, d),
-        *_cautions(USUAL_CAUTIONS),
+        *cautions(USUAL_CAUTIONS),
     ]
 
 
-def _cautions(cautions: Sequence[str]) -> list[Element]:
-    return [el("h3", "Cautions"), el("ul", [el("li", text) for text in cautions], class_="cautions")]
+def cautions(texts: Sequence[str]) -> list[Element]:
+    """Return what to mind where the work can hurt."""
+    return [el("h3", "Cautions"), el("ul", [el("li", text) for text in texts], class_="cautions")]
 
 
 def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:

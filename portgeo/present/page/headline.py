@@ -5,12 +5,12 @@ Results come in; sentences in the user's unit go out. Each ± is twice the stand
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
 from portgeo.core.units import Display
 from portgeo.present.page.contents import compared_flows
+from portgeo.present.page.manifold import set_headlines
 from portgeo.present.page.text import (
     calm_text,
     capital,
@@ -29,7 +29,12 @@ from portgeo.present.text.throat import of_valve_text
 
 
 def answer(results: Mapping[str, Any], d: Display) -> list[str]:
-    """Return the answer in three parts: what comes next, how the port is now, what was done and what it changed."""
+    """Return the answer in three parts: what comes next, how the port is now, what was done and what it changed.
+
+    Of a job without a port there is none.
+    """
+    if not results["states"]:
+        return []
     calm = results.get("calm")
     offered = f" To calm the air: {calm_text(calm['record'], d)}." if calm and calm["record"]["chosen"] else ""
     return [next_step(results, d) + offered, _now(results, d), _done(results, d)]
@@ -63,22 +68,8 @@ def _now(results: Mapping[str, Any], d: Display) -> str:
 
 
 def set_texts(results: Mapping[str, Any], d: Display) -> list[str]:
-    """Return the headlines of what a job may have besides its port: the set's odd one, its core shift, the swirl."""
-    balance, texts = results["balance"], []
-    if balance:
-        odd, flows = balance["odd_one_out"], balance["flows"]
-        text = f"Of the set, {f'number {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
-        text += f"{balance['greatest_spread_percent']:.1f} % at most, at station "
-        text += d.length(balance["greatest_spread_station_mm"])
-        texts.append(text + (f", flows by {flows['spread_percent']:.1f} %." if flows else "."))
-        shifts = [
-            (math.hypot(runner["gasket"]["left_mm"], runner["gasket"]["up_mm"]), runner["runner"])
-            for runner in balance["runners"]
-            if runner["gasket"]
-        ]
-        if shifts:
-            farthest, runner = max(shifts)
-            texts.append(f"Core shift: number {runner} sits farthest off its gasket hole, {d.length(farthest)}.")
+    """Return the headlines of what a job may have besides its port: the set's, the swirl."""
+    texts = set_headlines(results["balance"], d) if results["balance"] else []
     swirls = [(run["state"], run["swirl"][-1], run["swirl_unit"]) for run in results["bench"] or [] if run["swirl"]]
     if swirls:
         state, swirl, unit = swirls[-1]

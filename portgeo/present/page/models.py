@@ -31,7 +31,7 @@ MAPS = {"area": "cividis", "ratio": "viridis", "length": "magma"}
 DIVERGING = "PuOr"
 CLASS_SHADES = ("#d9d4cc", "#5b8db8", "#c98a3d", "#2f4b7c", "#7a9a5b", "#8a5a83")
 DEPTHS = ("depth", "depth to take")  # paints of a cut: made, and planned
-ORDER = (*DEPTHS, "speed", "wall left", "reach", "area")  # of the paints, as a person asks
+ORDER = (*DEPTHS, "against the mean", "speed", "wall left", "reach", "area")  # of the paints, as a person asks
 KIND_OF = {"length": "length", "area": "area", "ratio": "ratio", "class": "count"}
 
 

@@ -48,8 +48,10 @@ def write_page(
         )
     ]
     if models:
-        sections.append(("port", "The port in 3D", "3D", view_section(results, models, stills, display)))
-    sections.append(("figures", "All stages in figures", "figures", _figures(results, tables, display)))
+        heading = "The port in 3D" if results["states"] else "The runners in 3D"
+        sections.append(("port", heading, "3D", view_section(results, models, stills, display)))
+    if results["states"]:
+        sections.append(("figures", "All stages in figures", "figures", _figures(results, tables, display)))
     for key, heading, short, make in SECTIONS:
         inside = make(results, tables, display)
         if inside is not None and key == SECTION and lost:

@@ -15,7 +15,6 @@ from portgeo.flow.bench import REPEATS
 from portgeo.flow.demand import INDEX_LIMIT
 from portgeo.measuring.advice import measure_name
 from portgeo.present.page.charts import (
-    balance_chart,
     flow_chart,
     joint_chart,
     probe_chart,
@@ -25,6 +24,7 @@ from portgeo.present.page.charts import (
 from portgeo.present.page.contents import PLANNED_STATE, best_flows, run_names, speeds_of, surveys_of
 from portgeo.present.page.cutting import bench_section, calm_section, check_section, cut_section
 from portgeo.present.page.losing import loss_section
+from portgeo.present.page.manifold import manifold_section
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, fold, folds, named, table_element
 from portgeo.present.page.text import peak_text, power_text, probe_texts, tied, volume_text
@@ -32,8 +32,10 @@ from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.present.text.speed import WHAT_MEAN_IS
 
 
-def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element]:
+def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
     """Return the area schedules of all states."""
+    if not results["states"]:
+        return None
     found = []
     for part in ("port", "runner"):
         chart = schedule_chart(results, part, d)
@@ -150,7 +152,7 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
 
 
 def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
-    """Return the joints between runner and port, and the balance of a set."""
+    """Return the joints between runner and port."""
     found: list[Element] = []
     for one, table in zip(results["match"], named(tables, "joint-"), strict=True):
         found += [
@@ -159,35 +161,7 @@ def joint_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
             joint_chart(one, d),
             fold(table.caption, table_element(table, d)),
         ]
-    balance = results["balance"]
-    if balance:
-        odd = balance["odd_one_out"]
-        found += [
-            el("h3", "Balance of the set"),
-            el(
-                "p",
-                f"{len(balance['runners'])} runners: "
-                f"{f'number {odd} is the odd one out' if odd else 'none stands out'}; areas differ by "
-                f"{balance['greatest_spread_percent']:.1f} % at most, at station "
-                f"{d.length(balance['greatest_spread_station_mm'])}.",
-            ),
-            *_flows(balance["flows"]),
-            balance_chart(results, d),
-            table_element(tables["balance"], d),
-            fold(tables["balance-stations"].caption, table_element(tables["balance-stations"], d)),
-        ]
     return found or None
-
-
-def _flows(flows: Mapping[str, Any] | None) -> list[Element]:
-    if flows is None:
-        return []
-    odd = flows["odd_one_out"]
-    text = (
-        f"Flows: mean {flows['mean_flow']:.1f}, {flows['spread_percent']:.1f} % between the best and the worst; "
-        f"{f'cylinder {odd} is the odd one out' if odd else 'none stands out'}."
-    )
-    return [el("p", text)]
 
 
 def _joint(record: Mapping[str, Any], d: Display) -> list[str]:
@@ -301,7 +275,8 @@ SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
     ("bench", "At the bench: the cut sheet", "cut sheet", cut_section),
     ("bench", "At the bench", "at the bench", bench_section),
     ("loss", "Pressure lost", "pressure lost", loss_section),
-    ("joint", "Balance and match", "balance and match", joint_section),
+    ("joint", "Where runner and port meet", "the joint", joint_section),
+    ("set", "The manifold’s runners", "the runners", manifold_section),
     ("look", "What to look at", "look at", warnings_section),
     ("how", "How it was measured", "how it was measured", measured_section),
 )

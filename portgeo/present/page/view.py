@@ -33,6 +33,8 @@ def still_shown(models: Sequence[Model], scales: Scales) -> list[tuple[int, str]
     The port as it is now, as it was before, and as it will be; for print and for a page without its script.
     """
     first = first_shown(models)
+    if not has_port(models):  # of a manifold's runners, as far as they are off the mean
+        return [(first, paints_of(models[first], scales)[0])]
     computed = [k for k, m in enumerate(models) if m.part == "port" and m.computed]
     before = [k for k, m in enumerate(models) if m.part == "port" and not m.computed and k != first]
     shown = []
@@ -60,6 +62,11 @@ def _words(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> E
     return el("div", said, id="view-words")
 
 
+def has_port(models: Sequence[Model]) -> bool:
+    """Return whether any model is a port's, and not all of them a manifold's runners."""
+    return any(model.part == "port" for model in models)
+
+
 def _still(models: Sequence[Model], stills: Sequence[bytes], d: Display) -> Element:
     scales = scales_of(models, d)
     figures = []
@@ -74,4 +81,4 @@ def _still(models: Sequence[Model], stills: Sequence[bytes], d: Display) -> Elem
                 el("figcaption", says),
             )
         )
-    return el("div", figures, class_="still")
+    return el("div", figures, class_="still" if has_port(models) else "still small")

@@ -16,7 +16,7 @@ from portgeo.present.text.notices import notices_lines
 from portgeo.results.balanced import Balanced, ChoiceOfCut, FlowsOfSet
 
 SHOWN_HOURS = (12, 3, 6, 9)
-LEAST_CC = 0.005
+LEAST_CC = 0.1  # of a runner: less is not worth a cut by itself
 CUT_TO = {
     "median": "the middle one",
     "largest_but_odd": "the largest but for the odd one",
@@ -123,12 +123,14 @@ def divider_lines(balanced: Balanced) -> list[str]:
     if not balanced.dividers:
         return []
     lines = ["", f"dividers ({d.unit})"]
-    lines.append(f"{'between':>8} {'at plenum':>10} {'past radius':>12} {'thinnest':>9} {'at station':>11}")
+    lines.append(f"{'between':>8} {'at plenum':>10} {'±':>6} {'past radius':>12} {'thinnest':>9} {'at station':>11}")
     for one in balanced.dividers:
-        widths = [None if w is None else d.length(w, label=False) for w in (one.edge_mm, one.past_edge_mm)]
+        doubt = None if one.edge_u_mm is None else 2.0 * one.edge_u_mm
+        widths = [None if w is None else d.length(w, label=False) for w in (one.edge_mm, doubt, one.past_edge_mm)]
         between = f"{one.runners[0]}-{one.runners[1]}"
         lines.append(
-            f"{between:>8} {widths[0] or '-':>10} {widths[1] or '-':>12} {d.length(one.least_mm, label=False):>9} "
+            f"{between:>8} {widths[0] or '-':>10} {widths[1] or '-':>6} {widths[2] or '-':>12} "
+            f"{d.length(one.least_mm, label=False):>9} "
             f"{d.length(one.least_station_mm, label=False):>11}"
         )
     return lines
