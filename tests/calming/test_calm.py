@@ -74,6 +74,7 @@ def test_a_peak_asked_for_takes_the_least_metal_that_gets_there(of_metal):
         assert _chosen(of_metal.choices, of_metal.knee, None, peak - 1e-6) == min(k + 1, len(peaks) - 1)
 
 
+@pytest.mark.nightly
 def test_a_peak_out_of_reach_is_said_to_be(calmed):
     found = calmed(Target(symmetric=True, blend=16.0, greatest_depth=0.2), peak=100.0)
     assert found.chosen == len(found.choices) - 1
@@ -82,6 +83,7 @@ def test_a_peak_out_of_reach_is_said_to_be(calmed):
     assert found.choices[-1].held_by[0].name == "greatest depth"
 
 
+@pytest.mark.nightly
 def test_more_metal_than_there_is_is_said_to_be(calmed):
     found = calmed(Target(symmetric=True, blend=16.0, walls=("roof", "floor"), greatest_depth=0.2), metal=1e5)
     assert found.chosen == len(found.choices) - 1

@@ -76,6 +76,7 @@ def test_patterns_are_spread_in_order(sheets):
     assert many.spread(["nothing*.stl", "a.csv"]) == ["nothing*.stl", "a.csv"]  # refused by that name
 
 
+@pytest.mark.nightly
 def test_two_halves_of_one_mold_are_refused_with_what_to_do(tmp_path, capsys):
     """Neither is a port, and a table of the two would be two rows of nothing; two runners are no halves."""
     whole = make.tube(odd_molds.HEAD, 2.0)

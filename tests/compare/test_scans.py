@@ -111,6 +111,7 @@ def test_filled_and_cut_port_on_scans():
     assert abs(found.depth.deepest - deepest(SHAPE, depths)) < min(0.1, 2.5 * found.depth_u)
 
 
+@pytest.mark.nightly
 def test_metal_where_a_boss_is_in_the_way():
     """A guide boss let into both scans is in neither's cut."""
     one, took = make.with_boss(make.tube(SHAPE, 1.5), SHAPE, 13.0, 7.0, 1.5)
@@ -123,6 +124,7 @@ def test_metal_where_a_boss_is_in_the_way():
     assert found.depth.deepest == pytest.approx(deepest(SHAPE, hollow), abs=0.1)
 
 
+@pytest.mark.nightly
 def test_port_that_turns_back_on_itself():
     bend = molds.Mold(
         legs=(35.0, 30.0),
@@ -165,6 +167,7 @@ def test_joint_of_scans_by_frame_and_by_line():
     assert lined.lip.area == pytest.approx(float(upper.area(0.0) - lower.area(0.0)), rel=0.02)
 
 
+@pytest.mark.nightly
 def test_set_of_scans_with_one_of_the_other_hand():
     swung = molds.Mold(
         legs=(35.0, 40.0), radius=60.0, turn=np.radians(40.0), height=(40.0, 34.0), middle=(33.0, 37.0, 3.0)

@@ -69,6 +69,7 @@ def errors_of(found: Comparison, floor: float, roof: float) -> tuple[np.ndarray,
     return np.abs(off), np.abs(by_row)
 
 
+@pytest.mark.nightly
 def test_a_straight_port_does_not_tell_floor_from_roof(alike):
     off, by_row = errors_of(alike, 0.5, 0.5)
     assert off[:4].max() < 2.0 and off[4] < 3.0
@@ -117,6 +118,7 @@ def test_wall_that_nobody_cut_settles_it(stock):
         assert np.abs(getattr(framed.rows, name) - 0.5).max() < 0.1
 
 
+@pytest.mark.nightly
 def test_a_naming_that_holds_nothing_settles_nothing(stock):
     """The entry's plane holds a straight port along its length and no other way."""
     found = compare_ports(stock, straight(0.5, 0.5, 2, 1.5), "fixed", faces=("entry",))

@@ -161,6 +161,7 @@ def test_a_set_is_set_side_by_side_with_the_core_shift_of_each_off_the_gasket(tm
     assert "Off the gasket" in shifts and ">0.60<" in shifts and ">0.40<" in shifts
 
 
+@pytest.mark.nightly
 def test_a_straight_port_has_nothing_to_calm_and_says_so(job):
     with served(job) as browser, browser.events() as events:
         refused = answered(browser, events, kind="calm", stage="as cast")

@@ -17,6 +17,7 @@ PAPERS = 4
 CORNER = 0.04  # pixels, one sigma: what corners in a photograph are off by
 
 
+@pytest.mark.nightly
 def test_bars_read_a_little_wrong_do_not_move_the_camera():
     """Held square over the page, where a camera stood to a side shows in how the print is stretched and little else.
 
@@ -77,6 +78,7 @@ def heights_off(fit, cameras, plane):
     return (own - true) / np.linalg.norm(steps, axis=0)
 
 
+@pytest.mark.nightly
 def test_waves_in_the_paper_do_not_move_the_camera():
     """A paper bulged by smooth waves up to 1 mm high and as short as half the page: each camera within its ±.
 

@@ -158,6 +158,7 @@ def test_another_runner_is_copied_from_scans_in_any_pose_and_the_work_checked(sc
     assert min(deep[0]["clock_hours"], 12.0 - deep[0]["clock_hours"]) < 0.4
 
 
+@pytest.mark.nightly
 def test_work_that_is_all_done_has_nothing_left_though_both_are_scans(scans, monkeypatch):
     monkeypatch.chdir(scans)
     clean = make.tube(SHAPE, 1.5)
