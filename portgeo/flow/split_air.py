@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 import shapely
 
-from portgeo.core.errors import GeometryError, PortgeoError
+from portgeo.core.errors import PortgeoError
 from portgeo.core.plane import FloatArray
 from portgeo.core.split import TRUNK, SplitPort
 from portgeo.flow.airspeed import AirSpeed, Peak, air_on
@@ -21,22 +21,26 @@ from portgeo.flow.gas import STANDARD, Air
 from portgeo.flow.parting import Parted, solve_parted
 from portgeo.flow.path import path_of
 from portgeo.flow.places import hours_of, line_towards
+from portgeo.flow.room import Room, room_of
 from portgeo.flow.sense import check_flow, refuse_absurd
 from portgeo.flow.stream import Stream, stream_of, stream_sizing
-from portgeo.flow.tube import Tube, between, speeds_on, tube_of
+from portgeo.flow.tube import Tube, between, speeds_on, tube_of, tube_to_junction
 from portgeo.flow.wall import WallSpeed, coarser, size_for
 from portgeo.measuring.schedule import Survey
 
 UNKNOWNS = 20_000  # in each passage: some 20 cells from wall to wall
 EDGE_FELT = 0.5  # of the width of the step: an ideal flow has no bound at a sharp edge, and is told from there on
 MOST_FELT = 0.5  # of a leg's size
+ROOM = 0.7  # of the passages' least cell: the edges of a junction's tetrahedra, whose speeds are even in each
+ROUND = 0.5  # of a leg's size, from the nose: a scan's divider has its shoulders there
 
 
 @dataclass(frozen=True)
 class Shoulder:
     """The speed round the divider into one leg.
 
-    peak : on the leg's wall that faces its neighbour. from_edge : how far past the divider's sharp edge, mm, that is.
+    peak : on the wall that faces the leg's neighbour, of a scan on the divider near its nose; the mean that it is over
+    is the leg's first. from_edge : how far past a sheet's divider, whose edge is sharp, that is, mm.
     """
 
     peak: Peak
@@ -116,11 +120,6 @@ def split_air(
     for the peaks' ±. The layer on a leg's wall is taken to come along the trunk's, at the trunk's mean speed. Raises
     InputError for a flow that no air can make, GeometryError where no grid can be laid.
     """
-    if port.junction is not None:
-        raise GeometryError(
-            "the junction of a scan cannot be solved with its passages yet",
-            hint="Name a leg and give what flows through it, or fill in a sheet of sections with legs",
-        )
     check_flow(flow, depression)
     display = port.display
     whole = stream_of(path_of(port.trunk), flow, depression, air)
@@ -128,8 +127,10 @@ def split_air(
         refuse_absurd(flow, float(whole.net[whole.least]), air, display)
     legs = [stream_of(path_of(leg.port), flow, depression, air) for leg in port.legs]
     given = None if shares is None else np.asarray(shares, float)
-    fine, tubes = _solved(port, whole, legs, unknowns, given, fine=True)
-    coarse, coarse_tubes = _solved(port, whole, legs, unknowns, given, fine=False)
+    grids = [_laid(port, [whole, *legs], unknowns, fine=fine) for fine in (True, False)]
+    tubes, coarse_tubes = (grid.tubes for grid in grids)
+    found = [solve_parted(grid.tubes[0], grid.tubes[1:], given, whole.density, grid.room) for grid in grids]
+    fine, coarse = found
     growth = coarse_tubes[0].size.cell / tubes[0].size.cell - 1.0
     edges = _edges(port, tubes)
     through = [whole]
@@ -144,12 +145,14 @@ def split_air(
         path, felt = stream.path, edges.felt[k - 1] if k else max(edges.felt)
         span = (path.first + felt, path.last) if k else (path.first, path.last - felt)
         walls = [
-            stream.over_means(speeds_on(each[k], found.values[k], found.flux[k]))
-            for each, found in ((tubes, fine), (coarse_tubes, coarse))
+            stream.over_means(speeds_on(grid.tubes[k], parted.values[k], parted.flux[k]))
+            for grid, parted in zip(grids, found, strict=True)
         ]
         told = (between(wall, *span) for wall in walls)
         airs.append(air_on(stream, *told, surveys=surveys[k : k + 1], before=come if k else 0.0))
-        if k:
+        if k and edges.thickness is None:
+            shoulders.append(_in_room(stream, grids, found, edges.nose, k, flow))
+        elif k:
             shoulders.append(_shoulder(stream, walls, _neighbour(tubes, k), felt))
     return SplitAir(
         port=port,
@@ -175,21 +178,34 @@ def _in_passage(name: str) -> Iterator[None]:
         raise type(refusal)(refusal.what, hint=refusal.hint, file=refusal.file, where=place) from None
 
 
-def _solved(
-    port: SplitPort, trunk: Stream, legs: Sequence[Stream], unknowns: int, shares: FloatArray | None, *, fine: bool
-) -> tuple[Parted, list[Tube]]:
-    """Return the flow on one set of grids, and these."""
+@dataclass(frozen=True)
+class Grids:
+    """The grids of trunk and legs, and of a scan's junction."""
+
+    tubes: list[Tube]
+    room: Room | None
+
+
+def _laid(port: SplitPort, streams: Sequence[Stream], unknowns: int, *, fine: bool) -> Grids:
+    """Return the grids, or such as have cells twice as large."""
     tubes = []
-    for k, (passage, stream) in enumerate(zip(port.passages, (trunk, *legs), strict=True)):
+    for k, (passage, stream) in enumerate(zip(port.passages, streams, strict=True)):
         with _in_passage(passage.name):
             sizing = stream_sizing(stream)
             size = size_for(sizing, unknowns)
-            tubes.append(tube_of(stream.path, size if fine else coarser(sizing, size), trunk=k == 0))
-    return solve_parted(tubes[0], tubes[1:], shares, trunk.density), tubes
+            size = size if fine else coarser(sizing, size)
+            lay = tube_of if port.junction is None else tube_to_junction
+            tubes.append(lay(stream.path, size, trunk=k == 0))
+    if port.junction is None:
+        return Grids(tubes, None)
+    spacing = ROOM * min(tube.size.cell for tube in tubes)
+    return Grids(tubes, room_of(port.mesh, port.junction.nose, tubes[0], tubes[1:], spacing))
 
 
 def _edges(port: SplitPort, tubes: Sequence[Tube]) -> Edges:
-    """Return the divider of readings, in the plane of the split."""
+    """Return the divider, of readings in the plane of the split."""
+    if port.junction is not None:
+        return Edges(port.junction.nose, None, (0.0,) * (len(tubes) - 1))
     end = tubes[0].sections[-1]
     trunk = port.trunk
 
@@ -235,3 +251,29 @@ def _shoulder(stream: Stream, walls: Sequence[WallSpeed], towards: FloatArray, f
     ring = int(np.searchsorted(fine.stations, station))
     clock = float(hours_of(fine.sections[ring].frame[1:] @ (points[0] - fine.middle[ring])))
     return Shoulder(Peak(over[0] * mean, error, over[0], station, clock, points[0]), felt)
+
+
+def _in_room(
+    stream: Stream, grids: Sequence[Grids], found: Sequence[Parted], nose: FloatArray, k: int, flow: float
+) -> Shoulder:
+    """Return the fastest place on a scan's divider near its nose, on the side of leg k, from 1. On two grids."""
+    tubes = grids[0].tubes
+    begins = [tube.to_source(tube.middle[0]) for tube in tubes[1:]]
+    side = begins[k - 1] - np.mean(begins, axis=0)
+    reach = ROUND * float(np.sqrt(tubes[k].area[0]))
+    speeds, places = [], []
+    for grid, parted in zip(grids, found, strict=True):
+        assert grid.room is not None and parted.in_room is not None
+        off = grid.room.mesh.points[grid.room.wall] - nose
+        near = grid.room.wall[(np.linalg.norm(off, axis=1) < reach) & (off @ side > 0.0)]
+        speed = grid.room.speeds(parted.in_room, near) * (flow * 1e6)
+        top = int(np.argmax(speed))
+        speeds.append(float(speed[top]))
+        places.append(grid.room.mesh.points[near[top]])
+    station = float(tubes[k].size.rings[0])
+    point = tubes[k].from_source(places[0])
+    mean = float(stream.means_at(np.array([station]))[0])
+    section = tubes[k].sections[0]
+    clock = float(hours_of(section.frame[1:] @ (point - tubes[k].middle[0])))
+    error = abs(speeds[0] - speeds[1]) / (grids[1].tubes[k].size.cell / tubes[k].size.cell - 1.0)
+    return Shoulder(Peak(speeds[0], error, speeds[0] / mean, station, clock, point), 0.0)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.section import Section
 from portgeo.flow.grid import Grid, sweep
@@ -19,6 +20,7 @@ from portgeo.flow.wall import Size, WallSpeed
 from portgeo.flow.within import Within
 
 SAME_MM = 1e-6  # of stations
+LEFT_OUT = (0.0, 0.08, 0.16, 0.24, 0.32, 0.4, 0.5)  # of a scan's passage, next to its junction, as they are tried
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,11 @@ class Tube:
         """Return points (n, 3) of its frame in the port's own coordinates."""
         return self.path.ports[0].to_source(points)
 
+    def from_source(self, points: FloatArray) -> FloatArray:
+        """Return points (n, 3) of the port's own coordinates in its frame."""
+        frame = self.path.ports[0].frame
+        return np.asarray(points @ frame[:3, :3].T + frame[:3, 3])
+
     def mean_at(self, place: int, values: FloatArray) -> FloatArray:
         """Return the mean (...) over a ring's area of values (n, ...) at all nodes."""
         quads = self.grid.pattern.quads
@@ -86,6 +93,26 @@ def tube_of(path: Path, size: Size, *, trunk: bool) -> Tube:
         middle=np.stack([s.in_space(f.centroid[None])[0] for s, f in zip(sections, figures, strict=True)]),
         meshed=np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)]),
     )
+
+
+def tube_to_junction(path: Path, size: Size, *, trunk: bool) -> Tube:
+    """Return the grid of a scan's passage, up to as near to the junction as one can be laid.
+
+    Just before a divider a trunk's section may have a waist that hides part of its wall. Raises GeometryError where
+    none can be laid in half of the passage.
+    """
+    for left_out in LEFT_OUT:
+        far = left_out * path.length
+        rings = size.rings
+        if left_out:
+            rings = rings[rings < path.last - far - size.cell] if trunk else rings[rings > path.first + far + size.cell]
+            rings = np.append(rings, path.last - far) if trunk else np.append(path.first + far, rings)
+        try:
+            return tube_of(path, replace(size, rings=rings), trunk=trunk)
+        except GeometryError:
+            if left_out == LEFT_OUT[-1]:
+                raise
+    raise AssertionError
 
 
 def speeds_on(tube: Tube, values: FloatArray, flux: FloatArray) -> WallSpeed:

@@ -87,6 +87,9 @@ class PlaneFork:
     def speed(self, place, station, across):
         """The speed along a leg's wall at a station past the split."""
         step = 0.05
-        two = np.stack([place(np.array(station + k * step), np.array(across)) for k in (-1, 1)])
+        return self.slope(np.stack([place(np.array(station + k * step), np.array(across)) for k in (-1, 1)]))
+
+    def slope(self, two):
+        """The rise of the potential from one point (2,) to another, for each mm."""
         low, high = self.at(self.values, two)
         return (high - low) / np.linalg.norm(two[1] - two[0])

@@ -90,14 +90,13 @@ def _divider_text(air: AirThroughSplit, d: Display) -> str:
         speed, over = leg.shoulder.speed_m_s, leg.shoulder.over_mean
         rounds.append(f"{d.speed(speed)} into {leg.name}, {over:.2f} times its mean")
     past = max(leg.shoulder.past_edge_mm for leg in air.legs if leg.shoulder)
+    doubt = speed_difference(max(leg.shoulder.speed_grid_error_m_s for leg in air.legs if leg.shoulder), d)
     if past > SHARP_MM:
-        doubt = max(leg.shoulder.speed_grid_error_m_s for leg in air.legs if leg.shoulder)
         return (
-            f"{text}. {d.length(past)} past its edge the air goes {', '.join(rounds)} (the grid leaves "
-            f"{speed_difference(doubt, d)}). At the sharp edge itself an ideal flow has no bound, and real air leaves "
-            "the wall: round it"
+            f"{text}. {d.length(past)} past its edge the air goes {', '.join(rounds)} (the grid leaves {doubt}). At "
+            "the sharp edge itself an ideal flow has no bound, and real air leaves the wall: round it"
         )
-    return f"{text}. Past it the air goes {', '.join(rounds)}"
+    return f"{text}. Round it the air goes {', '.join(rounds)} (the grid leaves {doubt})"
 
 
 def _grid_doubt(part: PassageAir, d: Display) -> str:
