@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import igl
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 
 from portgeo.comparing.tube import walled
 from portgeo.core.plane import FloatArray, IntArray, resample
@@ -76,15 +75,6 @@ class Reach:
     def share(self, which: int) -> float:
         """Return the share of the wall with `reached` equal to `which`."""
         return float(self.area[self.reached == which].sum() / self.area.sum())
-
-    def farthest_missed(self) -> tuple[int, int]:
-        """Return the place (row, column) that is not reached and is farthest from any that is."""
-        points, missed = self.grid.points.reshape(-1, 3), (self.reached == 0).ravel()
-        if missed.all():
-            return len(self.grid.stations) // 2, 0
-        away, _ = cKDTree(points[~missed]).query(points)
-        row, column = divmod(int(np.argmax(np.where(missed, away, -1.0))), self.grid.lean.shape[1])
-        return row, column
 
     def deepest(self, at_exit: bool = False) -> tuple[float, float]:
         """Return how far in (mm from that opening) the wall is reached all round, and at any place.

@@ -15,6 +15,7 @@ from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.units import Display
 from portgeo.reshape.cut_table import HOURS, at_hours
+from portgeo.reshape.missed import missed
 from portgeo.reshape.reach import Reach
 from portgeo.results.figures import Result, Table, figure, inside
 from portgeo.results.notices import Remark, remarks
@@ -48,6 +49,18 @@ class ShareOfWall(Result):
 
 
 @dataclass(frozen=True)
+class MissedStretch(Result):
+    """A stretch of a wall that the burr does not reach from either end, why, and the free length that would."""
+
+    wall: str = figure(lambda m: m.wall)
+    station_from_mm: float = figure(lambda m: m.start)
+    station_to_mm: float = figure(lambda m: m.end)
+    cause: str = figure(lambda m: m.cause)
+    free_length_mm: float = figure(lambda m: m.free_length)
+    from_: str | None = figure(lambda m: None if np.isnan(m.free_length) else "exit" if m.from_exit else "entry")
+
+
+@dataclass(frozen=True)
 class FreeLengths(Table):
     """The free length that a tool needs to each place, by station and clock hour; nan where none gets there."""
 
@@ -72,6 +85,7 @@ class Reached(Result):
     warnings: tuple[Remark, ...] = figure(lambda r, port: remarks(port.warnings, port.display))
     tool: ToolTried = figure(lambda r, port: ToolTried.of(r.tool))
     share_of_wall: ShareOfWall = figure(lambda r, port: ShareOfWall.of(r))
+    missed: tuple[MissedStretch, ...] = figure(lambda r, port: tuple(MissedStretch.of(m) for m in missed(r)))
     depth_from_entry_mm: Mapping[str, float] = figure(lambda r, port: _depth(r, from_exit=False))
     depth_from_exit_mm: Mapping[str, float] = figure(lambda r, port: _depth(r, from_exit=True))
     free_length_for_all_mm: float = figure(lambda r, port: everything(r)[0])

@@ -13,6 +13,7 @@ import pytest
 import svgelements
 import trimesh
 
+import portgeo as pg
 from portgeo.app.commands.common import length_of
 from portgeo.core.errors import InputError, OutputError, PortgeoError
 from portgeo.core.port import port_from_readings
@@ -23,6 +24,7 @@ from portgeo.measuring.bends import meant_bend, port_bends
 from portgeo.present.paper.template_pages import one_sheet
 from portgeo.present.paper.templates import dxf, svg
 from portgeo.present.text import cut_sheet
+from portgeo.present.text.reach import reach_text
 from portgeo.reshape.cut_table import MOST_ROWS, at_stations, table_stations
 from portgeo.reshape.gauges import along_inside, gauges
 from portgeo.reshape.target import AreaWanted
@@ -343,3 +345,29 @@ def test_nothing_is_overwritten_or_half_written(bench):
     assert "wanted.toml" in str(refusal.value) and "line 3" in str(refusal.value)
     assert "station 25.000 in is outside the port, which runs from 0.000 to " in str(refusal.value)
     assert (bench / "cut.csv").read_bytes() == before
+
+
+def test_what_a_burr_misses_is_told_by_wall_and_station_and_what_would_get_there():
+    """A straight bore of 120 mm: a ball of 10 mm on 50 mm reaches 45 mm in from each end; its middle needs 65."""
+    tube = pg.port_from_rows([{"station": s, "shape": "round", "diameter": 40.0} for s in (0.0, 60.0, 120.0)])
+    found = pg.reach(tube, head_mm=10.0, shank_mm=5.0, collet_mm=15.0, free_length_mm=50.0)
+    assert [each.wall for each in found.missed] == ["roof", "right", "floor", "left"]
+    for each in found.missed:
+        assert (each.station_from_mm, each.station_to_mm) == pytest.approx((45.0, 75.0), abs=3.1)
+        assert each.cause == "length" and each.free_length_mm == pytest.approx(65.0, abs=2.0)
+    text = " ".join(reach_text(found, "tube").split())
+    assert re.search(r"not reached roof from 4\d\.\d\d to 7\d\.\d\d mm: needs 6\d\.\d\d mm of free length", text)
+    wide = pg.reach(tube, head_mm=45.0, head_length_mm=45.0, shank_mm=5.0, collet_mm=15.0, free_length_mm=150.0)
+    assert {each.cause for each in wide.missed} == {"head"} and "too large to lie there" in reach_text(wide, "tube")
+    assert not pg.reach(tube, head_mm=10.0, shank_mm=5.0, collet_mm=15.0, free_length_mm=120.0).missed
+
+
+def test_a_wall_round_a_bend_is_out_of_sight_of_every_straight_burr():
+    turn = np.radians(90.0) * 20.0
+    rows = [{"station": s, "turn_deg": 0.0} for s in (0.0, 40.0)]
+    rows += [{"station": 40.0 + share * turn, "turn_deg": 90.0 * share} for share in (0.5, 1.0)]
+    rows += [{"station": 80.0 + turn, "turn_deg": 90.0}]
+    bent = pg.port_from_rows([row | {"shape": "round", "diameter": 16.0} for row in rows])
+    missed = pg.reach(bent, head_mm=11.0, shank_mm=7.0, collet_mm=9.0, free_length_mm=400.0).missed
+    assert "bend" in {each.cause for each in missed}
+    assert all(20.0 < each.station_from_mm < 60.0 + turn for each in missed if each.cause == "bend")

@@ -18,6 +18,7 @@ from portgeo.present.page.text import calm_text, capital, next_step, tied
 from portgeo.present.text.calm import held_texts
 from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
 from portgeo.present.text.hours import pace_text
+from portgeo.present.text.reach import missed_texts
 
 BENCH_SHEETS = {"cut": "bench-sheet.pdf", "calm-cut": "calm-bench-sheet.pdf"}  # beside the page, by their tables
 TINTS = 4  # of the cut sheet's cells, by share of the deepest
@@ -156,6 +157,7 @@ def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) 
     if not results["reach"]:
         return []
     record, tool = results["reach"]["record"], results["reach"]["record"]["tool"]
+    missed = [tied(text) for text in missed_texts(record, d)]
     return [
         el("h3", "Does the burr get there?"),
         el(
@@ -165,6 +167,7 @@ def _reach(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) 
             f"{d.length(record['depth_from_entry_mm']['all_round'])}, from the exit "
             f"{d.length(record['depth_from_exit_mm']['all_round'])}.",
         ),
+        *([el("p", "Not reached from either end:"), el("ul", [el("li", text) for text in missed])] if missed else []),
         table_element(tables["reach"], d),
     ]
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
-from portgeo.core.units import Display, clock_text
+from portgeo.core.section import wall_name
+from portgeo.core.units import Display
 from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.reshape.cut_table import HOURS
 from portgeo.reshape.reach import Reach
@@ -22,7 +25,6 @@ def reach_text(reached: Reached, title: str) -> str:
     tool = found.tool
     length, share = everything(found)
     ends = [f"  from {name:<6} {_deep(*found.deepest(k == 1), d)}" for k, name in enumerate(("entry", "exit"))]
-    too_big = float(found.area[~found.head_fits].sum() / found.area.sum())
     lines = [
         title,
         f"  tool        head {d.length(tool.head)} by {d.length(tool.head_length)}, shank {d.length(tool.shank)}, "
@@ -31,19 +33,14 @@ def reach_text(reached: Reached, title: str) -> str:
         f"  of the wall {found.share(3):.0%} from both ends, {found.share(1):.0%} from the entry only, "
         f"{found.share(2):.0%} from the exit only, {found.share(0):.0%} from neither",
     ]
-    if found.share(0) > 0.005:
-        row, column = found.farthest_missed()
-        place = f"{d.length(float(found.grid.stations[row]))}, {clock_text(float(found.grid.clock[row, column]))}"
-        lines.append(f"  missed      farthest from any wall it reaches: station {place}")
+    for k, text in enumerate(missed_texts(reached.to_dict(), d)):
+        name = "" if k else "not reached"
+        lines += textwrap.wrap(text, WIDTH, initial_indent=f"  {name:<12}", subsequent_indent=" " * 14)
     if share > 0.0:
         lines.append(
             f"  length      {d.length(length)} free, from the nearer end, reaches all that a straight tool can: "
             f"{share:.0%} of the wall"
         )
-    if too_big > 0.005:
-        lines.append(f"  head        too large to lie on {too_big:.0%} of the wall: take a smaller one there")
-    if share < 0.995 - too_big:
-        lines.append(f"  no line     {1.0 - share - too_big:.0%} of the wall is round a corner for any straight tool")
     lines.append("")
     lines += notices_lines(reached.notices, d)
     lines += [
@@ -57,6 +54,24 @@ def reach_text(reached: Reached, title: str) -> str:
     for caution in CAUTIONS:
         lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return "\n".join(lines)
+
+
+def missed_texts(record: Mapping[str, Any], d: Display) -> list[str]:
+    """Return what a burr does not reach, out of its record: which wall between which stations, and what gets there."""
+    return [
+        f"{wall_name(each['wall'])} from {d.length(each['station_from_mm'], label=False)} to "
+        f"{d.length(each['station_to_mm'])}: {_instead(each, d)}"
+        for each in record["missed"]
+    ]
+
+
+def _instead(each: Mapping[str, Any], d: Display) -> str:
+    """Return what would get to a stretch that is not reached."""
+    if each["cause"] == "head":
+        return "this head is too large to lie there; take a smaller one"
+    if each["cause"] == "bend":
+        return "out of sight of any straight burr from either end; use a bent or flexible shaft, or rolls"
+    return f"needs {d.length(each['free_length_mm'])} of free length, from the {each['from']}"
 
 
 def _deep(whole: float, places: float, d: Display) -> str:
