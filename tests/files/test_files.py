@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from portgeo.app.cli import main
 from portgeo.core.errors import InputError, OutputError
 from portgeo.files.disk import atomic_write, check_free, read_bounded, sha256_of, write_json, write_table_csv
+from portgeo.files.own_folder import is_own, note_own
 from portgeo.files.sheets.workbooks import workbook_of
 from tests.conftest import DEMO
 
@@ -172,3 +173,23 @@ def test_files_say_what_made_them_and_nobodys_name(tmp_path, monkeypatch):
     drawings = sorted(tmp_path.glob("a*.dxf"))
     assert drawings and all(b"$LASTSAVEDBY\n  1\nportgeo\n" in path.read_bytes() for path in drawings)
     assert not any(b"a-persons-account" in path.read_bytes() for path in tmp_path.iterdir())
+
+
+def test_a_folder_is_a_commands_own_while_every_file_in_it_is_as_it_wrote_it(tmp_path):
+    names, port = ("sheet.pdf", "cut.csv"), tmp_path / "port.csv"
+    assert not is_own(tmp_path, names, "reshape", port)
+    (tmp_path / "sheet.pdf").write_bytes(b"what somebody keeps there")
+    assert not is_own(tmp_path, names, "reshape", port)
+    (tmp_path / "cut.csv").write_bytes(b"1,2\n")
+    note_own(tmp_path, names, "reshape", port)
+    assert is_own(tmp_path, names, "reshape", port)
+    assert not is_own(tmp_path, names, "calm", port) and not is_own(tmp_path, names, "reshape", tmp_path / "b.csv")
+    (tmp_path / "cut.csv").unlink()
+    assert is_own(tmp_path, names, "reshape", port)
+    (tmp_path / "cut.csv").mkdir()
+    assert not is_own(tmp_path, names, "reshape", port)
+    (tmp_path / "cut.csv").rmdir()
+    (tmp_path / "sheet.pdf").write_bytes(b"a note added")
+    assert not is_own(tmp_path, names, "reshape", port)
+    (tmp_path / ".written.json").write_text("[]")
+    assert not is_own(tmp_path, names, "reshape", port)

@@ -371,3 +371,27 @@ def test_a_wall_round_a_bend_is_out_of_sight_of_every_straight_burr():
     missed = pg.reach(bent, head_mm=11.0, shank_mm=7.0, collet_mm=9.0, free_length_mm=400.0).missed
     assert "bend" in {each.cause for each in missed}
     assert all(20.0 < each.station_from_mm < 60.0 + turn for each in missed if each.cause == "bend")
+
+
+@pytest.mark.nightly
+def test_a_plan_made_again_replaces_its_own_files_and_nobody_elses(bench, capsys):
+    """A sheet that somebody wrote notes into, and another port's plan, stay unless --force says otherwise."""
+    (bench / "small.toml").write_text('units = "in"\n[[area]]\nstation = 1.0\narea = 1.85\n', encoding="utf-8")
+    words = ("reshape", "port.csv", "small.toml", "--out", "plan", "-q")
+    _run(*words)
+    (bench / "small.toml").write_text('units = "in"\n[[area]]\nstation = 1.0\narea = 1.9\n', encoding="utf-8")
+    before = (bench / "plan" / "plan.json").read_bytes()
+    _run(*words)
+    assert (bench / "plan" / "plan.json").read_bytes() != before
+    with pytest.raises(PortgeoError, match="there already"):
+        _run("reshape", "now.csv", "small.toml", "--out", "plan", "-q")
+    sheet = bench / "plan" / "cut-sheet.txt"
+    sheet.write_text(sheet.read_text(encoding="utf-8") + "roof done\n", encoding="utf-8")
+    with pytest.raises(PortgeoError, match="there already"):
+        _run(*words)
+    assert sheet.read_text(encoding="utf-8").endswith("roof done\n")
+    (bench / "mine").mkdir()
+    (bench / "mine" / "plan.json").write_text("{}", encoding="utf-8")
+    with pytest.raises(PortgeoError, match="there already"):
+        _run("reshape", "port.csv", "small.toml", "--out", "mine", "-q")
+    assert (bench / "mine" / "plan.json").read_text(encoding="utf-8") == "{}"

@@ -73,6 +73,7 @@ def run(args: argparse.Namespace) -> None:
     """Look for the cut, and print."""
     from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, make_folder
+    from portgeo.files.own_folder import is_own
     from portgeo.front.calming import calm
     from portgeo.results.kinds import kind_of
 
@@ -82,8 +83,11 @@ def run(args: argparse.Namespace) -> None:
     asked = {name: number_of(args, name) for name in numbers if getattr(args, name) is not None}
     if args.out:
         make_folder(args.out)
+        args.replace = args.force or is_own(args.out, FILES, "calm", args.port)
     written = [Path(args.out) / name for name in FILES] if args.out else []
-    check_free([*written, args.json, args.csv], args.force, (args.port, args.limits))
+    check_free([*written, args.json, args.csv], True, (args.port, args.limits))
+    check_free(written, bool(args.out) and args.replace)
+    check_free([args.json, args.csv], args.force)
     port = load_port(args.port, args)
     per = kind_of("speed", port.display).per
     speeds = {name: asked[name] * per for name in ("peak", "least_speed") if name in asked}
@@ -119,6 +123,7 @@ def _give(args: argparse.Namespace, found: CalmedAir, chosen_by: str) -> None:
 def _write(args: argparse.Namespace, found: CalmedAir, table: tuple[list[str], list[list[float]]]) -> None:
     """Write the choices, the chosen cut's sheet and the port as it will be."""
     from portgeo.files.disk import atomic_write, write_json, write_table_csv
+    from portgeo.files.own_folder import note_own
     from portgeo.front.ports import write
     from portgeo.present.paper.bench_sheet import bench_sheet
     from portgeo.present.pictures.charts import save
@@ -129,10 +134,11 @@ def _write(args: argparse.Namespace, found: CalmedAir, table: tuple[list[str], l
     folder, plan = Path(args.out), found.planned
     title, metal = f"{args.port}, calmed", "metal" if args.density else args.alloy
     text = plan_text(plan, title, metal)
-    write_table_csv(folder / "choices.csv", *table, force=args.force)
-    save(choices_figure(found), str(folder / "choices.png"), force=args.force)
-    atomic_write(folder / "bench-sheet.pdf", bench_sheet(plan, title, metal), force=args.force)
-    atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
-    write_table_csv(folder / "cut-sheet.csv", *plan.stations.to_csv(plan.display), force=args.force)
-    write_json(folder / "plan.json", plan.to_dict(), force=args.force)
-    write(plan.port, folder / "planned.stl", force=args.force)
+    write_table_csv(folder / "choices.csv", *table, force=args.replace)
+    save(choices_figure(found), str(folder / "choices.png"), force=args.replace)
+    atomic_write(folder / "bench-sheet.pdf", bench_sheet(plan, title, metal), force=args.replace)
+    atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.replace)
+    write_table_csv(folder / "cut-sheet.csv", *plan.stations.to_csv(plan.display), force=args.replace)
+    write_json(folder / "plan.json", plan.to_dict(), force=args.replace)
+    write(plan.port, folder / "planned.stl", force=args.replace)
+    note_own(folder, FILES, "calm", args.port)

@@ -22,7 +22,8 @@ EXAMPLE = """examples:
   portgeo reshape port.csv wanted-*.toml --csv plans.csv    one row a target, on all cores; stopped, it goes on
 
 PORT is the port before any cutting, with --check too. --out writes the bench sheet to print (bench-sheet.pdf),
-the cut sheet, the port as it will be (target.stl), its survey and its comparison with the port now."""
+the cut sheet, the port as it will be (target.stl), its survey and its comparison with the port now. Planned again,
+it replaces what it wrote there for the same port; a file that you changed needs --force."""
 FILES = (
     "bench-sheet.pdf", "cut-sheet.txt", "cut-sheet.csv", "plan.json", "target.stl", "target-survey.json",
     "compare.json",
@@ -66,14 +67,18 @@ def run(args: argparse.Namespace) -> None:
 def _run_one(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
     from portgeo.files.disk import check_free, make_folder
+    from portgeo.files.own_folder import is_own
     from portgeo.front.cuts import check_target, plan
 
     if args.check and args.out:
         raise InputError("--check writes no plan", hint="Use --json and --csv for its result, without --out")
     if args.out:
         make_folder(args.out)
+        args.replace = args.force or is_own(args.out, FILES, "reshape", args.port)
     written = [Path(args.out) / name for name in FILES] if args.out else []
-    check_free((*written, args.json, args.csv), args.force, (args.port, args.target, args.check))
+    check_free((*written, args.json, args.csv), True, (args.port, args.target, args.check))
+    check_free(written, bool(args.out) and args.replace)
+    check_free((args.json, args.csv), args.force)
     if Path(args.port).suffix.lower() == ".toml" != Path(args.target).suffix.lower():
         hint = f"Write `portgeo reshape {args.target} {args.port}`"
         raise InputError("the port goes first, then the target", hint=hint)
@@ -100,14 +105,16 @@ def _plan(args: argparse.Namespace, planned: Planned) -> None:
     if args.csv:
         write_table_csv(args.csv, *table, force=args.force)
     if args.out:
+        from portgeo.files.own_folder import note_own
         from portgeo.present.paper.bench_sheet import bench_sheet
 
         folder = Path(args.out)
-        atomic_write(folder / "bench-sheet.pdf", bench_sheet(planned, title, metal), force=args.force)
-        atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.force)
-        write_table_csv(folder / "cut-sheet.csv", *table, force=args.force)
-        write_json(folder / "plan.json", planned.to_dict(), force=args.force)
-        _write_target(folder, planned, args.force)
+        atomic_write(folder / "bench-sheet.pdf", bench_sheet(planned, title, metal), force=args.replace)
+        atomic_write(folder / "cut-sheet.txt", (text + "\n").encode("utf-8"), force=args.replace)
+        write_table_csv(folder / "cut-sheet.csv", *table, force=args.replace)
+        write_json(folder / "plan.json", planned.to_dict(), force=args.replace)
+        _write_target(folder, planned, args.replace)
+        note_own(folder, FILES, "reshape", args.port)
     if not args.quiet:
         print(text)
 
