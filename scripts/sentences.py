@@ -1,14 +1,18 @@
-"""Print every notice's sentence with example values, in inches and in millimetres, to be read as a person reads it.
+"""Print every sentence that the program can print, to be read as a person reads it.
 
-python scripts/sentences.py            all of them
+python scripts/sentences.py            every notice's sentence, with example values in inches and in millimeters
 python scripts/sentences.py dam pinch  those of these codes
+python scripts/sentences.py --code     all others, by file and line: pages, paper, commands, errors and their hints
 """
 
 from __future__ import annotations
 
+import ast
 import string
 import sys
 import textwrap
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -81,8 +85,60 @@ def _value(name: str, spec: str) -> Any:
     return OF_NAME[name]
 
 
+LEAST_LETTERS = 5  # of a text with a space in it: less is a separator
+FIELD = 30  # letters of what stands in a sentence's field
+
+
+def texts_in(source: str) -> Iterator[tuple[int, str]]:
+    """Yield line and text of each text in a module that may be a sentence: one with a space, docstrings left out."""
+    tree = ast.parse(source)
+    docstrings = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef)
+        and node.body
+        and isinstance(node.body[0], ast.Expr)
+    }
+
+    def visit(node: ast.AST) -> Iterator[tuple[int, str]]:
+        text = None if id(node) in docstrings else _text(node)
+        if text is not None and " " in text.strip() and sum(map(str.isalpha, text)) >= LEAST_LETTERS:
+            yield node.lineno, " ".join(text.split())  # type: ignore[attr-defined]  # a text has a line
+        if text is None or isinstance(node, ast.JoinedStr):
+            inside = [part.value for part in node.values if isinstance(part, ast.FormattedValue)] if text else None
+            for child in inside or ([] if text else ast.iter_child_nodes(node)):
+                yield from visit(child)
+
+    return visit(tree)
+
+
+def _text(node: ast.AST) -> str | None:
+    """Return the text that an expression is, its fields in braces; None where it is none."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    if isinstance(node, ast.JoinedStr):
+        parts = [
+            str(part.value) if isinstance(part, ast.Constant) else "{" + ast.unparse(part.value)[:FIELD] + "}"
+            for part in node.values
+        ]
+        return "".join(parts)
+    return None
+
+
+def in_code() -> None:
+    """Print the texts of every module but the notices' own."""
+    package = Path(__file__).resolve().parent.parent / "portgeo"
+    for path in sorted(package.rglob("*.py")):
+        found = [] if path.name == "words.py" else list(texts_in(path.read_text("utf-8")))
+        for line, text in found:
+            print(textwrap.fill(f"{path.relative_to(package)}:{line}: {text}", WIDTH, subsequent_indent="    "))
+
+
 def main(codes: list[str]) -> None:
     """Print the sentences of these codes, of all where none is given."""
+    if codes == ["--code"]:
+        in_code()
+        return
     for code in codes or SENTENCES:
         for case in sentences_of(code):
             print(f"{code}{f' ({case})' if case else ''}")

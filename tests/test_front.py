@@ -164,7 +164,7 @@ def test_a_plan_from_plain_wants_is_that_of_a_targets_file(tmp_path):
 @pytest.mark.parametrize(
     ("wants", "told"),
     [
-        ({}, "the target wants nothing"),
+        ({}, "the target asks for nothing"),
         ({"areas": {500.0: 1300.0}}, r"area\] station: station 500.00 mm is outside the port"),
         ({"areas": {60.0: "large"}}, r"area\] area: 'large' is not a number"),
         ({"tapers": [(80.0, 20.0, 1300.0, 1400.0)]}, "the taper ends before it begins"),

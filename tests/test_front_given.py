@@ -93,10 +93,10 @@ def test_of_a_port_that_splits_one_passage_is_asked_for(call, split):
     ("given", "said"),
     [
         ({"shares": {"middle": 0.5}}, "shares: there is no leg 'middle'. Its legs are left, right"),
-        ({"shares": {"left": 1.0}}, "shares: 1 is no share of leg left"),
+        ({"shares": {"left": 1.0}}, "shares: 1 is not a share for leg left"),
         ({"shares": {}}, "shares: the shares of left and right are not given. Give all but one: left too"),
         ({"shares": {"left": 0.5, "right": 0.6}}, r"shares: the legs' shares come to 1\.1"),
-        ({"valve_mm": 30.0}, r"valve_mm: this port splits, and this is of one passage.*split\.passage"),
+        ({"valve_mm": 30.0}, r"valve_mm: this port splits, and this is for one passage.*split\.passage"),
     ],
 )
 def test_the_air_of_a_port_that_splits_is_asked_for_plainly(given, said, split):

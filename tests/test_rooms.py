@@ -48,7 +48,7 @@ def test_a_room_imports_only_from_those_before_it():
 # by name alone; a job also reads and writes them. Types hold what the front gave.
 OF_COMMANDS = (
     "portgeo.app", "portgeo.front", "portgeo.results", "portgeo.present", "portgeo.core.errors", "portgeo.core.units",
-    "portgeo.core.interrupts", "portgeo.files.disk", "portgeo.files.sheets.numbers",
+    "portgeo.core.interrupts", "portgeo.files.disk", "portgeo.files.own_folder", "portgeo.files.sheets.numbers",
 )  # fmt: skip
 OF_JOBS = (*OF_COMMANDS, "portgeo.files", "portgeo.core.notices", "portgeo.words")
 BY_NAME = {"is_sheet", "SHEET_TYPES", "write_mesh", "Port", "JobFile", "read_job"}  # which files they are

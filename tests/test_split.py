@@ -196,7 +196,7 @@ def test_loft_writes_the_whole(sheet, capsys):
         ("6,14,", "6,25,", "stands 8.00 mm out of the trunk's outline"),
         ("6,14,", "6,2,", "lie on each other in the plane of the split"),
         ("80,left,38,26,6,0,30", "80,left,38,26,6,-26,30", "run into each other"),
-        (",left,", ",trunk,", "is no name of a leg"),
+        (",left,", ",trunk,", "is not the name of a leg"),
         ("0,,40,60,6,0,0\n", "", "its trunk has no two rows"),
     ],
 )

@@ -159,5 +159,5 @@ def test_marks_are_read_and_a_word_that_is_none_is_refused(tmp_path):
     with pytest.raises(InputError, match="row 3 is marked throat too"):
         load_port(str(path))
     path.write_text(SHEET.format("gide", ""))
-    with pytest.raises(InputError, match="'gide' is no mark"):
+    with pytest.raises(InputError, match="'gide' is not a mark"):
         load_port(str(path))

@@ -1,6 +1,7 @@
 """The words: each code that is made has its sentence, each sentence its code, and no sentence stands anywhere else."""
 
 import ast
+import re
 import string
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import portgeo
 from portgeo.core.notices import KINDS, Notice, unique
 from portgeo.core.units import Display
 from portgeo.words import SENTENCES, sentences_of
-from scripts.sentences import example
+from scripts.sentences import example, texts_in
 
 PACKAGE = Path(portgeo.__file__).parent
 INCHES, MM = Display("in"), Display("mm")
@@ -145,3 +146,32 @@ def test_in_a_job_a_sentence_names_the_keys_of_its_file_and_not_a_command_s_opti
     notice = Notice("entry_unsure")
     assert notice.message(MM).endswith("pass --entry X,Y,Z if it is the other")
     assert notice.message(Display("mm", "key")).endswith("give entry = [X, Y, Z] if it is the other")
+
+
+# As British English has them, and words of a court for a slip in a file.
+NOT_PRINTED = re.compile(
+    r"\b(\w*colour|grey|mould|\w*metre(s|d)?|centreline|aluminium|refus\w+|programme|whilst)\b", re.I
+)
+
+
+def test_what_is_printed_is_in_american_english():
+    """Errors and hints, pages, paper, what commands print; not the code in their fields."""
+    found = []
+    for room in ("app/commands", "app/job", "present", "files", "front", "words.py"):
+        for module in sorted((PACKAGE / room).rglob("*.py")) or [PACKAGE / room]:
+            texts = texts_in(module.read_text(encoding="utf-8"))
+            plain = ((line, re.sub(r"{[^}]*}", "", text)) for line, text in texts)
+            found += [f"{module.name}:{line} {text}" for line, text in plain if NOT_PRINTED.search(text)]
+    assert not found
+
+
+def test_every_text_of_a_module_is_listed_with_its_fields():
+    source = """def f(x):
+    'A docstring is not read.'
+    return f"take {x} off", g("and " f"leave {h('the rest of it')}")
+"""
+    assert [text for _, text in texts_in(source)] == [
+        "take {x} off",
+        "and leave {h('the rest of it')}",
+        "the rest of it",
+    ]

@@ -211,7 +211,7 @@ def settle(
 
 
 def approach(target: Target, points: AfterPoints, start: FloatArray, kernel: float) -> FloatArray:
-    """Return the motion that lays a named surface on its like from some millimetres away."""
+    """Return the motion that lays a named surface on its like from some millimeters away."""
     motion, width = start, WIDEST_KERNEL_MM
     while width > kernel:
         motion, _ = step_of(target, points, motion, width, 0, openings=True)

@@ -110,7 +110,7 @@ class Port:
         tube.
         """
         if isinstance(station, bool) or not isinstance(station, Real):
-            raise InputError(f"station {station!r} is not a number", hint="Give it in millimetres, such as 25.4")
+            raise InputError(f"station {station!r} is not a number", hint="Give it in millimeters, such as 25.4")
         first, last = self.centreline.stations[[0, -1]]
         off = STATION_ROUNDING * (last - first)
         if not first - off <= station <= last + off:

@@ -46,12 +46,12 @@ class Display:
     asks: Literal["option", "key"] = "option"
 
     def length(self, mm: float, *, label: bool = True) -> str:
-        """Return a length: inches to three decimals or millimetres to two."""
+        """Return a length: inches to three decimals or millimeters to two."""
         value = rounded(mm / MM_PER_INCH, 3) if self.unit == "in" else rounded(mm, 2)
         return f"{value} {self.unit}" if label else value
 
     def area(self, mm2: float, *, label: bool = True) -> str:
-        """Return an area: square inches to three decimals or square millimetres to one."""
+        """Return an area: square inches to three decimals or square millimeters to one."""
         value = rounded(mm2 / MM_PER_INCH**2, 3) if self.unit == "in" else rounded(mm2, 1)
         return f"{value} {self.area_unit}" if label else value
 

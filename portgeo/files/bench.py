@@ -55,7 +55,7 @@ def _one_of(name: str, units: Mapping[str, float]) -> str:
 
 def _short(cell: Cell) -> str:
     if len(cell.text) > LONGEST_UNIT:
-        raise InputError("this is no unit of swirl", hint="Write what its dial says, such as rpm or ratio")
+        raise InputError("this is not a unit of swirl", hint="Write what its dial says, such as rpm or ratio")
     return cell.text
 
 

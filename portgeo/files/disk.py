@@ -108,11 +108,15 @@ def check_free(paths: Iterable[str | Path | None], force: bool, inputs: Iterable
             real = os.path.normcase(os.path.abspath(path))
             folder_there, there, ordinary = path.parent.is_dir(), os.path.lexists(path), path.is_file()
         except (OSError, ValueError) as error:
-            raise OutputError(f"this is no name for a file ({error})", file=name, hint="Choose another") from error
+            raise OutputError(
+                f"this cannot be the name of a file ({error})", file=name, hint="Choose another"
+            ) from error
         if "\0" in name:
-            raise OutputError("this is no name for a file", file=name.replace("\0", "?"), hint="Choose another")
+            raise OutputError("this cannot be the name of a file", file=name.replace("\0", "?"), hint="Choose another")
         if real in read:
-            raise OutputError("this file is read, and a result would replace it", file=name, hint="Choose another name")
+            raise OutputError(
+                "this file is an input, and a result would replace it", file=name, hint="Choose another name"
+            )
         if real in seen:
             raise OutputError("two results would go to this one file", file=name, hint="Name two files")
         seen.add(real)

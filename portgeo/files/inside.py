@@ -22,7 +22,7 @@ def kept_inside(folder: Path, name: str) -> Path:
         raise InputError(f"'{name[:SHOWN]}...' is too long for a file's name", hint="Give the file a shorter name")
     windows = PureWindowsPath(name)
     if not name.strip() or any(ord(letter) < 32 for letter in name):
-        raise InputError(f"{name!r} is no name of a file", hint="Write the file's name, such as port.csv")
+        raise InputError(f"{name!r} is not the name of a file", hint="Write the file's name, such as port.csv")
     if windows.drive or windows.root or PurePosixPath(name).is_absolute():
         raise InputError(f"'{name}' is not relative to this file's folder", hint="Copy the file there and name it")
     if ".." in windows.parts:
@@ -35,7 +35,7 @@ def kept_inside(folder: Path, name: str) -> Path:
             raise InputError(f"'{name}' is a link out of this file's folder", hint="Copy the file itself there")
         there, ordinary = path.exists(), path.is_file()
     except (OSError, ValueError, RuntimeError):
-        raise InputError(f"'{name}' cannot be looked at", hint="Check the name, and that you may read it") from None
+        raise InputError(f"'{name}' cannot be opened", hint="Check the name, and that you may read it") from None
     if not there:
         raise InputError(f"there is no file '{name}' beside this one", hint="Check the name and the folder")
     if not ordinary:

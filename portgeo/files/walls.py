@@ -53,7 +53,9 @@ def read_clock(cell: Cell) -> float:
     else:
         clock = read_number(cell.text, unit="", decimal_comma=cell.decimal_comma)
     if not 0.0 <= clock <= 12.99:
-        raise InputError(f"'{cell.text}' is no clock position", hint="Write hours from 0 to 12, such as 6, 4.5 or 4:30")
+        raise InputError(
+            f"'{cell.text}' is not a clock position", hint="Write hours from 0 to 12, such as 6, 4.5 or 4:30"
+        )
     return clock % 12.0
 
 

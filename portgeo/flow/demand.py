@@ -111,7 +111,7 @@ def check_engine(engine: Engine) -> None:
     ):
         if not low <= value <= high:
             raise InputError(
-                f"a {name} of {value:.4g} {unit}".rstrip() + " is no engine's",
+                f"a {name} of {value:.4g} {unit}".rstrip() + " is not possible for an engine",
                 hint="Check the number and its unit",
             )
     if engine.valve > engine.bore:

@@ -216,7 +216,7 @@ def _kernel_centre(wall: FloatArray, place: str) -> FloatArray:
     answer = linprog([0.0, 0.0, -1.0], A_ub=system, b_ub=(outward * wall).sum(axis=1), bounds=(None, None))
     if not answer.success or answer.x[2] <= INWARD * float(np.sqrt(np.ptp(wall, axis=0).prod())):
         raise GeometryError(
-            "the section winds so far that no one point in it sees its whole wall, and no flow grid can be laid in it",
+            "the section winds so far that no single point in it sees its whole wall: no flow grid fits in it",
             where=place,
             hint="Measure it without the bulge that hides part of the wall, or trace it again",
         )

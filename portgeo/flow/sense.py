@@ -24,7 +24,7 @@ def check_flow(flow: float, depression: float) -> None:
     """Raise InputError where a flow (m3/s) or a depression (Pa) is none."""
     cfm, water = flow / M3_S_PER["cfm"], depression / PA_PER["in_h2o"]
     if not np.isfinite(cfm) or cfm <= 0.0:
-        raise InputError(f"a flow of {cfm:.6g} cfm is no flow", hint="Give what the bench read, more than zero")
+        raise InputError(f"a flow of {cfm:.6g} cfm cannot be measured", hint="Give what the bench read, more than zero")
     if not DEPRESSIONS[0] <= water <= DEPRESSIONS[1]:
         raise InputError(
             f"a depression of {water:.6g} inH2O is outside what a flow bench pulls",

@@ -58,7 +58,8 @@ def check_valve(valve: Valve) -> None:
         )
     if not 1 <= valve.count <= MOST_VALVES:
         raise InputError(
-            f"{valve.count} valves are no cylinder's", hint=f"Give how many of them open together, 1 to {MOST_VALVES}"
+            f"{valve.count} valves are not possible for one cylinder",
+            hint=f"Give how many of them open together, 1 to {MOST_VALVES}",
         )
     if not 0.0 < valve.seat_width < valve.head / 4.0:
         raise InputError(

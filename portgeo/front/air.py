@@ -168,7 +168,7 @@ def _shares_of(port: SplitPort, given: Mapping[str, float]) -> list[float]:
             raise InputError(f"there is no leg {str(name)[:40]!r}", where="shares", hint=hint)
         if not 0.0 < share < 1.0:
             hint = "Give what part of the flow goes through it, such as 0.55"
-            raise InputError(f"{share:g} is no share of leg {name}", where="shares", hint=hint)
+            raise InputError(f"{share:g} is not a share for leg {name}", where="shares", hint=hint)
         shares[names[str(name).casefold()]] = float(share)
     rest = 1.0 - sum(shares.values())
     missing = [name for name in names.values() if name not in shares]

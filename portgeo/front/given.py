@@ -40,7 +40,7 @@ def of_one_passage(settings: Mapping[str, Any], function: str) -> None:
     for name, value in settings.items():
         if value is not None:
             raise InputError(
-                "this port splits, and this is of one passage", where=name,
+                "this port splits, and this is for one passage", where=name,
                 hint=f"Leave it out, or take one passage: {function}(split.passage(name), ...)",
             )  # fmt: skip
 

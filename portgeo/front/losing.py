@@ -78,7 +78,7 @@ def loss(
     >>> port = pg.port_from_rows(bore)
     >>> pg.loss(port, cfm=-1)
     Traceback (most recent call last):
-    portgeo.core.errors.InputError: a flow of -1 cfm is no flow. Give what the bench read, more than zero.
+    portgeo.core.errors.InputError: a flow of -1 cfm cannot be measured. Give what the bench read, more than zero.
     """
     ports = list(ports_given(port, "port")) if isinstance(port, list | tuple) else [port_given(port)]
     number_given(cfm, "cfm")

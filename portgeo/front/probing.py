@@ -54,7 +54,7 @@ def probe(
     array([0.98, 0.98])
     """
     if isinstance(run, str) and bench is None:
-        raise InputError(f"the run '{run[:40]}' is of no bench sheet", hint="Give bench, from pg.bench")
+        raise InputError(f"the run '{run[:40]}' has no bench sheet to be in", hint="Give bench, from pg.bench")
     found = air.computed
     port = found.path.ports[-1]
     pulled = run if isinstance(run, Run) or bench is None else bench.run(run)

@@ -95,7 +95,7 @@ def _check_of_split(stations: int | None, valve_mm: float | None, sure: bool) ->
     for name, given in (("stations", stations is not None), ("valve_mm", valve_mm is not None), ("sure", not sure)):
         if given:
             raise InputError(
-                "this port splits, and this is of one passage", where=name,
+                "this port splits, and this is for one passage", where=name,
                 hint="Leave it out, or survey one passage: pg.survey(split.passage(name), ...)",
             )  # fmt: skip
 
@@ -176,7 +176,7 @@ def compare(
         word_given(end, ("entry", "exit"), "fixed")
     if method != "fixed" and (len(fixed) or len(boxes)):
         where = "fixed" if len(fixed) else "boxes"
-        raise InputError("this is of another way to lay them together", where=where, hint='Give align="fixed" too')
+        raise InputError("this goes with another way to line them up", where=where, hint='Give align="fixed" too')
     corners = None
     if len(boxes):
         per = MM_PER[before.source["units"]] * before.source["scale"]

@@ -74,7 +74,9 @@ def look(
             marks.append(find_marks(grey, cv2.LUT(grey, table)))
             frames.append(frame_in(marks[-1]))
     if len({frame.paper for frame in frames}) > 1:
-        raise InputError("photographs of one thing are on two papers", hint="Photograph it again on one")
+        raise InputError(
+            "the photographs of one thing are on frames of two paper sizes", hint="Photograph it again on one"
+        )
     blocks = any(int(n) in BLOCK_IDS for m in marks for n in m.numbers)
     known = 0.0 if thick is None and not blocks else thick
     sizes = [(photo.levels.shape[1], photo.levels.shape[0]) for photo in photos]

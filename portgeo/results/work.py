@@ -34,7 +34,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         station, place = unmeasured[0]
         steps.append(
             f"Sonic-test the wall round station {d.length(station)}, {place} first, add the readings to the wall "
-            "sheet and plan again: how thick it is there is not known."
+            "sheet and plan again: nobody knows how thick it is there."
         )
     if not walls:
         return [*steps, "There is no metal to take: measure again after other work, with --check."]

@@ -99,8 +99,8 @@ def _cut_short(name: str, at: Approach, why: str) -> GeometryError:
     return GeometryError(
         f"the mold splits, but too little of {name} is left to be measured: {why}",
         where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*at.point),
-        hint="Trim the mold farther out when you scan it; a split needs a trunk and legs that are at least as long as "
-        "half their width",
+        hint="Trim the mold farther out before you scan it; a split needs a trunk and legs at least as long as half "
+        "their width",
     )
 
 

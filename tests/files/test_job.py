@@ -230,7 +230,7 @@ CALM = TWO.replace('file = "target.toml"', FIRST_CUT) + READ + 'state = "first c
 @pytest.mark.parametrize(
     ("keys", "says"),
     [
-        ('state = "third cut"', "[calm] names the state 'third cut', and there is none"),
+        ('state = "third cut"', "[calm] names the stage 'third cut', and there is none"),
         ('state = "as cast"', "[calm] starts from 'as cast', and what limits it, the target, is of 'first cut'"),
         ('limits = "../target.toml"', "leads out of"),
         ("metal_cc = 0", "0 is not more than 0"),

@@ -247,8 +247,8 @@ SQUARE = [(0, 0), (20, 0), (20, 20), (0, 20), (0, 0)]
         ([(0, 0), (20, 0), (0, 0)], "no area"),
         ([(1, 1)] * 5, "no area"),
         ([(0, 0), (1, 1)], "2 points"),
-        ([(100 * x, 100 * y) for x, y in SQUARE], "no port's size"),
-        ([(x / 100, y / 100) for x, y in SQUARE], "no port's size"),
+        ([(100 * x, 100 * y) for x, y in SQUARE], "not the size of a port"),
+        ([(x / 100, y / 100) for x, y in SQUARE], "not the size of a port"),
     ],
 )
 def test_traces_that_are_no_outline_are_refused(tmp_path, points, reason):
@@ -291,7 +291,7 @@ def test_drawings_with_more_or_less_than_one_outline_are_refused(tmp_path):
     ):
         with pytest.raises(PortgeoError, match=reason):
             read_outline(svg(tmp_path, body), "mm")
-    with pytest.raises(InputError, match="no length"):
+    with pytest.raises(InputError, match="not a length"):
         read_outline(svg(tmp_path, CIRCLE, 'width="50%" height="50%" viewBox="0 0 100 100"'), "mm")
 
 

@@ -229,7 +229,7 @@ BAD_ROWS = [
     ("40,1 5/8,30,5", "row 4, column height_mm", "fraction"),
     ("40,1.6 in,30,5", "row 4, column height_mm", "inches"),
     ("40,8-May,30,5", "row 4, column height_mm", "date"),
-    ("40,40,30,5,square", "row 4, column shape", "no shape"),
+    ("40,40,30,5,square", "row 4, column shape", "not a shape"),
     ("40,40,30,5,round", "row 4, column corner_mm", "has no corner"),
     ("40,40,30,,round", "row 4, column height_mm", "round"),
     ("40,40,30,5,,140", "rows 3 and 4", "130 degrees"),
@@ -462,7 +462,7 @@ def test_tool_and_turn_error_are_read(tmp_path):
     assert [r.tool for r in sheet.readings] == ["caliper", "rule"] and codes(sheet) == []
     assert [r.error for r in sheet.readings] == [TOOLS["caliper"][0], TOOLS["rule"][0]]
     assert [r.turn_error for r in sheet.readings] == pytest.approx(np.radians([1.0, 0.5]))
-    with pytest.raises(InputError, match="'laser' is no tool"):
+    with pytest.raises(InputError, match="'laser' is not a tool"):
         read_sheet(save(tmp_path, text.replace("rule", "laser")))
     with pytest.raises(InputError, match="a heading known to -1 degrees"):
         read_sheet(save(tmp_path, text.replace("0.5", "-1")))

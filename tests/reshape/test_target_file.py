@@ -33,7 +33,7 @@ def test_a_blank_target_reads_once_its_keys_are_taken_out_of_comments(tmp_path):
 
 
 def test_a_blank_target_as_it_is_wants_nothing_and_says_so(tmp_path):
-    with pytest.raises(InputError, match="wants nothing"):
+    with pytest.raises(InputError, match="asks for nothing"):
         read_target(_written(tmp_path, blank_target()))
 
 

@@ -38,7 +38,7 @@ def no_solver(monkeypatch):
     ("words", "said"),
     [
         ("--cfm 100 --vtu", "--vtu needs a folder"),
-        ("--cfm 0", "no flow"),
+        ("--cfm 0", "cannot be measured"),
         ("--cfm 9000", "chokes the minimum area"),
         ("--cfm 100 --roughness 5", "is not one of a port's wall"),
         ("--cfm 100 --cores 1.5", "not a number of cores"),

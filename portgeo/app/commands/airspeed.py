@@ -144,7 +144,7 @@ def _refuse_idle_options(args: argparse.Namespace) -> None:
         ("seat_width", valve, "--valve and --throat"),
     ):
         if getattr(args, name) is not None and not there:
-            raise InputError(f"--{name.replace('_', '-')} says nothing alone", hint=f"Give {needs} too")
+            raise InputError(f"--{name.replace('_', '-')} does nothing by itself", hint=f"Give {needs} too")
 
 
 def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
@@ -171,7 +171,7 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         _tell(args, split.to_dict(), tell_split(args, split), bench, port.display)
         return
     if args.shares:
-        raise InputError("--shares is of a port that splits", file=args.port, hint="Leave it out")
+        raise InputError("--shares is for a port that splits", file=args.port, hint="Leave it out")
     display = port.display
     engine, valve = _engine_of(args, display), _valve_of(args, display)
     runner = load_port(args.runner, args) if args.runner else None
@@ -317,7 +317,7 @@ def _over_port(args: argparse.Namespace, air: AirThrough, display: Display) -> V
         return None
     valve = _valve_over(args, display, air=air)
     if valve is None and args.bore is None:
-        what = f"the port's throat of {display.length(air.throat.diameter_mm)} is not that of such a valve"
+        what = f"the port's throat of {display.length(air.throat.diameter_mm)} does not go with this valve"
         raise InputError(what, where="--valve", hint="Give the valve's with --throat, or check the valve and stem")
     return valve
 
@@ -343,5 +343,5 @@ def _points(count: int) -> int:
     from portgeo.core.errors import InputError
 
     if not 1000 <= count <= 2_000_000:
-        raise InputError(f"--points {count} is no useful number", hint="Give a number from 1000 to 2000000")
+        raise InputError(f"--points {count} is out of range", hint="Give a number from 1000 to 2000000")
     return count

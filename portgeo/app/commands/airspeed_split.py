@@ -46,7 +46,7 @@ def through_split(
     for name in OF_ONE_PASSAGE:
         if getattr(args, name, None):
             raise InputError(
-                "this port splits, and this is of one passage", file=args.port, where=f"--{name.replace('_', '-')}",
+                "this port splits, and this is for one passage", file=args.port, where=f"--{name.replace('_', '-')}",
                 hint="Name the passage with --leg, and what flows through it with --cfm; or leave this out",
             )  # fmt: skip
     lift = None if args.lift is None else length_of(args.lift, port.display.unit, "--lift")

@@ -81,7 +81,7 @@ def _density(text: str) -> float:
     except ValueError:
         value = 0.0
     if not 0.0 < value < 25.0:
-        raise argparse.ArgumentTypeError(f"'{text}' is no density of a metal in grams per cc")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a density in grams per cc")
     return value
 
 
@@ -104,7 +104,7 @@ def add_bend(parser: argparse.ArgumentParser, *, exhaust: bool = True) -> None:
 def _count_from_one(text: str) -> int:
     value = int(text) if text.isascii() and text.isdigit() and len(text) < 5 else 0
     if value < 1:
-        raise argparse.ArgumentTypeError(f"'{text}' is no number of a bend")
+        raise argparse.ArgumentTypeError(f"'{text}' is not the number of a bend: 1, 2, ...")
     return value
 
 
@@ -245,7 +245,7 @@ def refuse_of_one_passage(path: str, args: argparse.Namespace, names: Sequence[s
     for name in names:
         if getattr(args, name):
             raise InputError(
-                "this port splits, and this is of one passage", file=path, where=f"--{name.replace('_', '-')}",
+                "this port splits, and this is for one passage", file=path, where=f"--{name.replace('_', '-')}",
                 hint="Name the passage with --leg, or leave it out",
             )  # fmt: skip
 
@@ -294,7 +294,7 @@ def refuse_scan_options(path: str, args: argparse.Namespace) -> None:
     given = [f"--{name.replace('_', '-')}" for name in SCAN_OPTIONS if getattr(args, name) is not None]
     if given and is_sheet(path):
         raise InputError(
-            f"{given[0]} says something of a mesh, and this is a section sheet", file=path, hint=f"Leave out {given[0]}"
+            f"{given[0]} is for a mesh, and this is a section sheet", file=path, hint=f"Leave out {given[0]}"
         )
 
 

@@ -136,7 +136,7 @@ def run(args: argparse.Namespace) -> None:
     if args.gasket:
         raise InputError("a gasket is compared with the runners of a set", hint="Use --set, or match for one joint")
     if args.spacing or args.one_frame or args.entry_radii:
-        raise InputError("this is of the runners of a set", hint="Name them after --set, or leave it out")
+        raise InputError("this is for the runners of a set", hint="Name them after --set, or leave it out")
     if not args.before or not args.after:
         raise InputError("two files are needed", hint="Name BEFORE and AFTER, or the runners of a set after --set")
     _run_pair(args)
@@ -164,7 +164,7 @@ def _run_pair(args: argparse.Namespace) -> None:
 
     if args.align != "fixed" and (args.fixed or args.box):
         option = "--fixed" if args.fixed else "--box"
-        raise InputError("this is of another way to lay the two together", where=option, hint="Add --align fixed")
+        raise InputError("this goes with another way to line the two up", where=option, hint="Add --align fixed")
     before, after = load_ports([(args.before, args), (args.after, _of_after(args))], load_asked)
     if not isinstance(before, Port) and not isinstance(after, Port):
         _run_split(args, before, after)

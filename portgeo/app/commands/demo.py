@@ -153,7 +153,7 @@ def _written(out: Path, unwritten: str) -> str:
         f"written to {out}",
         "  report/report.html      the page: open it in a browser, it needs no network",
         "  report/bench-sheet.pdf  one printed side: what to take, and what the micrometer should read",
-        "  report/customer.pdf     two pages for the one whose engine it is",
+        "  report/customer.pdf     two pages for the customer",
         "  report/templates.pdf    gauges for the planned cut, to print at 100 %",
         "  report/cut-sheet.txt    the same as text, every station",
         "  report/                 meshes, pictures and every table",

@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> None:
     parted = splits(args.sheet)
     if parted and args.stations is not None:
         hint = "Leave it out: rings stand as close as the wall asks for"
-        raise InputError("this port splits, and this is of one passage", where="--stations", hint=hint)
+        raise InputError("this port splits, and this is for one passage", where="--stations", hint=hint)
     port = read_split(args.sheet) if parted else loft(args.sheet, args.stations)
     write(port, args.output, force=args.force)
     if not args.quiet:

@@ -47,7 +47,7 @@ def measure_many(args: argparse.Namespace, names: list[str]) -> None:
     if len(names) == 2:
         _refuse_halves(*names)
     if args.json or args.picture or args.chart:
-        raise InputError("--json, --picture and --chart are of one port", hint="Name one file, or leave them out")
+        raise InputError("--json, --picture and --chart are for one port", hint="Name one file, or leave them out")
     fill(Rows(MEASURED, measured_row, sha256_of, "measure", "ports"), names, args)
 
 
@@ -83,7 +83,7 @@ def measured_row(path: str, args: argparse.Namespace) -> list[str]:
 def plan_many(args: argparse.Namespace, names: list[str]) -> None:
     """Plan a cut of one port to each of many targets into one table. Raises InputError at the end for bad files."""
     if args.json or args.out or args.check:
-        raise InputError("--json, --out and --check are of one target", hint="Name one target, or leave them out")
+        raise InputError("--json, --out and --check are for one target", hint="Name one target, or leave them out")
     args.port = os.path.abspath(args.port)  # the workers stand elsewhere
     load_port(args.port, args)  # an error of the port's is said once, not in every row
     fill(Rows(PLANNED, planned_row, Contents(args.port), "reshape", "targets"), names, args)

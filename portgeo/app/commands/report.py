@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from portgeo.files.toml.job import JobFile
 
-HELP = "do all that a job file has, and write one page, tables, meshes, pictures and templates"
+HELP = "run a whole job file: one page, tables, meshes, pictures and templates"
 EXAMPLE = """examples:
   portgeo new my-port
   portgeo report my-port/job.toml --out my-port/report

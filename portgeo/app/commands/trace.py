@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> None:
     whole = [args.side, args.top]
     if any(whole) and (None in whole or args.photos or args.thick):
         raise InputError(
-            "a whole mold is traced of two photographs and nothing else", hint="Give --side and --top, or slices"
+            "a whole mold is traced from two photographs and nothing else", hint="Give --side and --top, or slices"
         )
     if not any(whole) and (not args.photos or args.corner):
         raise InputError("there is no photograph to trace", hint="Give one of slices, or --side and --top of a mold")

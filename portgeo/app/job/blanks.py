@@ -44,7 +44,7 @@ WALLS = ((0.8, 6, 0.220), (1.6, 6, 0.190), (2.4, 6, 0.170), (3.0, 6, 0.180), (1.
 
 
 def length(inches: float, unit: LengthUnit) -> str:
-    """Return a length of the example: inches to three decimals, millimetres to two."""
+    """Return a length of the example: inches to three decimals, millimeters to two."""
     return f"{inches:.3f}" if unit == "in" else f"{inches * MM_PER_INCH:.2f}"
 
 

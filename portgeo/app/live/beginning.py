@@ -76,7 +76,7 @@ def _count(said: Any) -> int:
     """Return how many stations are wanted. Raises InputError where that is no such number."""
     text = str(STATIONS if said in (None, "") else said).strip()
     if not (text.isascii() and text.isdigit() and 2 <= int(text) <= MOST_STATIONS):
-        raise InputError(f"{text[:40]!r} is no count of stations", hint=f"Give one from 2 to {MOST_STATIONS}")
+        raise InputError(f"{text[:40]!r} is not a number of stations", hint=f"Give one from 2 to {MOST_STATIONS}")
     return int(text)
 
 

@@ -331,7 +331,9 @@ class Desk:
         if not path.resolve().is_relative_to(self.folder):
             raise OutputError("this would be written outside the job's folder", file=name, hint="Choose another name")
         if name not in self.open and path.exists() and (not path.is_file() or path.read_bytes() != data):
-            raise OutputError(f"{name} is there already, and is another", file=name, hint="Rename that file first")
+            raise OutputError(
+                f"{name} is there already, and is a different file", file=name, hint="Rename that file first"
+            )
 
     def _kept(self) -> dict[str, str]:
         return {name: self.versions.keep(one.data) for name, one in self.open.items()}

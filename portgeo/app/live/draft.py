@@ -103,7 +103,7 @@ class Draft:
         sheet = self._sheets[name]
         if isinstance(sheet, ReadSheet):
             raise InputError(
-                f"{name} is of a kind that is read and not written",
+                f"{name} can be read but not written",
                 hint=f"Save it beside as {PurePosixPath(name).with_suffix('.csv')}, and type into that",
                 file=name,
             )
@@ -232,7 +232,7 @@ class Draft:
         if form == "state" and edit.get("remove"):
             return self.unstage({"stage": self.stages()[int(index or 0)].name})
         if not form.startswith(BEFORE) or table not in MANY:
-            raise InputError("there is one of these at the most", hint=AGAIN)
+            raise InputError("there can be only one of these", hint=AGAIN)
         file = self._target()
         if edit.get("remove"):
             number = int(index or 0)

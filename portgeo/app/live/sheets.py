@@ -18,7 +18,7 @@ class ReadSheet:
     """A workbook of a kind that is read and not written: its rows, and a refusal of every edit."""
 
     can_write = False
-    notes = ("This kind of workbook is read and not written: typing begins with saving it beside as .csv",)
+    notes = ("This kind of workbook can be read but not written: save it beside as .csv to type into it",)
 
     def __init__(self, data: bytes, file: str) -> None:
         """Read a file's bytes. Raises InputError, naming the file, where they are no table."""

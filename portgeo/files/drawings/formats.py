@@ -30,7 +30,7 @@ CURVE_POINTS = 100_000  # of one curve
 
 @dataclass(frozen=True)
 class Drawing:
-    """Chains of points (n, 2), in the drawing's axes but in millimetres; scale: mm per unit of it."""
+    """Chains of points (n, 2), in the drawing's axes but in millimeters; scale: mm per unit of it."""
 
     chains: tuple[FloatArray, ...]
     scale: float
@@ -56,7 +56,7 @@ def read_svg(data: bytes, file: str) -> Drawing:
         raise InputError("the SVG cannot be read", file=file, hint="Save it again as a plain SVG") from error
     if any("%" in size and size.strip() != "100%" for size in sizes):
         raise InputError(
-            f"the drawing's size is {' by '.join(sizes)}, which is no length",
+            f"the drawing's size is {' by '.join(sizes)}, which is not a length",
             file=file,
             hint='Give the svg element a width and height such as width="100mm"',
         )
@@ -68,7 +68,7 @@ def read_svg(data: bytes, file: str) -> Drawing:
 
 
 def _svg_chains(path: Iterable[Any], file: str) -> Iterator[FloatArray]:
-    """Return the subpaths of one path, in millimetres."""
+    """Return the subpaths of one path, in millimeters."""
     import svgelements
 
     points: list[FloatArray] = []
@@ -151,7 +151,7 @@ def read_dxf(data: bytes, file: str, unit: str) -> Drawing:
 
 
 def _mm_per(declared: int) -> float:
-    """Return what the unit that $INSUNITS numbers is in millimetres."""
+    """Return what the unit that $INSUNITS numbers is in millimeters."""
     from ezdxf.units import InsertUnits, conversion_factor
 
     return float(conversion_factor(InsertUnits(declared), InsertUnits.Millimeters))
@@ -183,7 +183,7 @@ def _dxf_entities(space: Any) -> Iterator[Any]:
 
 
 def _dxf_chain(entity: Any, scale: float, file: str) -> FloatArray | None:
-    """Return one entity's points (n, 3) in millimetres; None for what draws no line (text, points)."""
+    """Return one entity's points (n, 3) in millimeters; None for what draws no line (text, points)."""
     kind, dxf = entity.dxftype(), entity.dxf
     if kind == "LINE":
         return _rows([dxf.start, dxf.end]) * scale

@@ -242,7 +242,7 @@ def _checked(loop: FloatArray, scale: float, file: str) -> FloatArray:
         raise GeometryError("the outline encloses no area", file=file, hint="Trace the section all the way round")
     if not (SIZES_MM[0] <= extent.max() <= SIZES_MM[1]):
         raise GeometryError(
-            f"the outline is {extent[0]:.4g} mm wide and {extent[1]:.4g} mm high, no port's size "
+            f"the outline is {extent[0]:.4g} mm wide and {extent[1]:.4g} mm high, not the size of a port "
             f"(a unit of the drawing is {scale:.6g} mm)",
             file=file,
             hint="Set the drawing's unit and scale",

@@ -68,7 +68,7 @@ def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
     """
     file = str(path)
     if unit is not None and unit not in MM_PER:
-        raise InputError(f"{unit!r} is no unit of length", hint=f"Give one of {', '.join(MM_PER)}")
+        raise InputError(f"{unit!r} is not a unit of length", hint=f"Give one of {', '.join(MM_PER)}")
     suffix = Path(path).suffix.lower()
     if suffix not in READ:
         size_of(path)  # a name with a slip in its ending is mostly of no file

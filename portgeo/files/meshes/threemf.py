@@ -44,7 +44,7 @@ EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can say, so that the same me
 
 
 def write_3mf(vertices: FloatArray, faces: IntArray) -> bytes:
-    """Return a 3MF file that declares millimetres."""
+    """Return a 3MF file that declares millimeters."""
     points = "".join(f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>\n' for x, y, z in vertices.tolist())
     triangles = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in faces.tolist())
     model = (

@@ -164,7 +164,7 @@ def named_columns(
         if not written:
             filled = next((row for row, cells in body if index < len(cells) and cells[index]), None)
             if filled is not None:
-                tell(f"the column has no name but row {filled} has something in it", "Name the column, or empty it")
+                tell(f"the column has no name but row {filled} has something in it", "Name the column, or clear it")
             continue
         plain = layout.alike.get(plain_name(written), plain_name(written))
         if plain not in known:

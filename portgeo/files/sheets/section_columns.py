@@ -53,14 +53,14 @@ def _shape(cell: Cell) -> Shape:
     for shape in SHAPES:
         if ALSO_CALLED.get(word, word) == shape:
             return shape
-    raise InputError(f"{cell.shown} is no shape", hint="Write rect, round, oval or outline")
+    raise InputError(f"{cell.shown} is not a shape", hint="Write rect, round, oval or outline")
 
 
 def _tool(cell: Cell) -> Tool:
     for tool in TOOLS:
         if cell.text.lower() == tool:
             return tool
-    raise InputError(f"{cell.shown} is no tool", hint=f"Write {', '.join([*TOOLS][:-1])} or {[*TOOLS][-1]}")
+    raise InputError(f"{cell.shown} is not a tool", hint=f"Write {', '.join([*TOOLS][:-1])} or {[*TOOLS][-1]}")
 
 
 def _marks(cell: Cell) -> tuple[Mark, ...]:
@@ -69,7 +69,7 @@ def _marks(cell: Cell) -> tuple[Mark, ...]:
     for word in words:
         if word not in MARKS:
             hint = f"Write {', '.join(MARKS)}, or several with a space"
-            raise InputError(f"{word[:40]!r} is no mark", hint=hint)
+            raise InputError(f"{word[:40]!r} is not a mark", hint=hint)
     return tuple(mark for mark in MARKS if mark in words)
 
 
@@ -77,7 +77,7 @@ def _leg(cell: Cell) -> str:
     name = " ".join(cell.text.split())
     if len(name) > LONGEST_NAME or name.casefold() == TRUNK:
         hint = f"Write a short name such as left or right, of {LONGEST_NAME} letters at the most; leave it empty for "
-        raise InputError(f"{cell.shown[:60]} is no name of a leg", hint=hint + "the trunk")
+        raise InputError(f"{cell.shown[:60]} is not the name of a leg", hint=hint + "the trunk")
     return name
 
 
@@ -105,7 +105,7 @@ SECTIONS = Layout(
     needed={"station": "Add station_in or station_mm, the distance along the centerline from the entry"},
     instead={"station": "floor_x"},
     other_kinds={"a bench sheet": ("lift", "flow")},
-    names="The first row that is no # comment holds the names of the columns: station, height, width, "
+    names="The first row that is not a # comment holds the names of the columns: station, height, width, "
     "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, zero_error, x, y, z, floor_x, "
     "floor_z, roof_x, roof_z, left_y, right_y, nose_radius (each with _in or _mm), "
     "turn_deg, swing_deg, turn_error_deg, shape, outline, tool, mark, leg and note",

@@ -186,21 +186,21 @@ def state_slips(content: dict[str, Any]) -> Iterator[tuple[str, int, str | None,
     folded = [name.strip().casefold() for name in names]
     for k, name in enumerate(folded):
         if name in folded[:k]:
-            yield "state", k, "name", f"two states are named '{names[k]}'", "Give each its own name"
+            yield "state", k, "name", f"two stages are named '{names[k]}'", "Give each its own name"
         for computed, table, of in COMPUTED:
             if name == computed and table in content:
-                what = f"a state is named '{computed}', which is what {of} is called"
+                what = f"a stage is named '{computed}', which is what {of} is called"
                 yield "state", k, "name", what, "Name it otherwise"
     for table in ("target", "calm", "tool", "walls", "probe"):
         state = _table(content, table).get("state")
         if isinstance(state, str) and state.strip() and state.strip().casefold() not in folded:
-            what = f"[{table}] names the state '{state}', and there is none"
+            what = f"[{table}] names the stage '{state}', and there is none"
             yield table, 0, "state", what, f"Name one of {', '.join(names)}"
     yield from _calm_slips(content, names)
     yield from _loss_slips(content, names)
     for table, of in STATE_TOLD.items():
         if _table(content, table) and "state" not in content[table] and len(names) > 1:
-            what = f"[{table}] does not say {of}, and there are {len(names)} states"
+            what = f"[{table}] does not say {of}, and there are {len(names)} stages"
             yield table, 0, None, what, f"Write under [{table}] one of: {said_states(names)}"
 
 
@@ -227,4 +227,4 @@ def _calm_slips(content: dict[str, Any], names: Sequence[str]) -> Iterator[tuple
         return
     if start.strip().casefold() != limited.strip().casefold():
         what = f"[calm] starts from '{start}', and what limits it, the target, is of '{limited}'"
-        yield "calm", 0, "state", what, 'Name the target\'s state, or give limits of its own: limits = "limits.toml"'
+        yield "calm", 0, "state", what, 'Name the target\'s stage, or give limits of its own: limits = "limits.toml"'

@@ -119,7 +119,7 @@ def _said(line: str, complaint: str) -> Slip:
             mended = f"{colon[1]} = {colon[2]}"
             hint = f"Write  {colon[1]} = {short(colon[2])}  in its place"
             return Slip(None, "there is a colon where = belongs", hint, mended)
-        what = f"the line '{short(line)}' is no key and no table"
+        what = f"the line '{short(line)}' is neither a key nor a table"
         return Slip(None, what, "Write  key = value , or # before a remark", "")
     value = value if value.startswith(('"', "'")) else value.partition("#")[0].strip()
     return _of_value(key, value) or Slip(None, f"this is not TOML: {complaint}", USUAL, f'{key} = ""')

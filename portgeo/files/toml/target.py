@@ -126,7 +126,7 @@ def _target(
     top.finish()
     if not (problems or limits_only) and not target.areas and target.short_side is None and copy is None:
         hint = "Fill in an [[area]], a [[taper]], [short_side] or [copy]"
-        problems.add(InputError("the target wants nothing", hint=hint))
+        problems.add(InputError("the target asks for nothing", hint=hint))
     return found
 
 

@@ -6,6 +6,7 @@ Results come in; figures go out, or None where the job has nothing for one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -51,14 +52,16 @@ def schedule_chart(results: Mapping[str, Any], part: str, d: Display) -> Element
     if not surveys:
         return None
     length, area, styles = 1.0 / d.of_length(1.0), 1.0 / d.of_area(1.0), styles_of(results)
-    series = []
+    series: list[Series] = []
     for state, record in surveys:
         rows = record["stations"]
         band = 2.0 * _column(rows, "area_u_mm2", area)
-        y = _column(rows, "area_mm2", area)
-        series.append(
-            Series(state, _column(rows, "station_mm", length), y, band if band.any() else None, *styles[state])
-        )
+        x, y = _column(rows, "station_mm", length), _column(rows, "area_mm2", area)
+        alike = [k for k, other in enumerate(series) if np.array_equal(other.x, x) and np.array_equal(other.y, y)]
+        if alike:  # one line, of one sheet: it has both names
+            series[alike[0]] = replace(series[alike[0]], name=f"{series[alike[0]].name} and {state}")
+        else:
+            series.append(Series(state, x, y, band if band.any() else None, *styles[state]))
     spans = []
     if part == "port":
         if results["plan"]:
@@ -107,7 +110,7 @@ def probe_chart(record: Mapping[str, Any], d: Display) -> Element:
     """Return measured over computed speed by station, a series a wall, from the record of a ProbedAir."""
     places = [place for place in record["places"] if place["ratio"] is not None and not place["in_layer"]]
     length = 1.0 / d.of_length(1.0)
-    series = []
+    series: list[Series] = []
     for k, wall in enumerate(WALLS):
         here = [place for place in places if wall_at(place["clock"]) == wall]
         if here:

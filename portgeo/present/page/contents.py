@@ -214,7 +214,14 @@ def _bench(runs: Sequence[Mapping[str, Any]]) -> Table:
             values.append(by_lift(change["lift_mm"], change["change_percent"]))
     for name, run in zip(names, runs, strict=True):
         if run.get("on_curtain"):
-            columns.append(Column(f"{slug(name)}_on_curtain", name, "ratio", "Coefficient on the valve's curtain"))
+            columns.append(
+                Column(
+                    f"{slug(name)}_on_curtain",
+                    name,
+                    "ratio",
+                    "Share of what the curtain could pass",
+                )
+            )
             values.append(by_lift(run["lift_mm"], run["on_curtain"]))
     for name, run in zip(names, runs, strict=True):
         if run.get("swirl"):

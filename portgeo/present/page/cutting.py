@@ -25,7 +25,7 @@ TINTS = 4  # of the cut sheet's cells, by share of the deepest
 USUAL_CAUTIONS = (
     "Wall readings are samples and castings shift: section a scrap casting, or sonic-test, before deep cuts.",
     "Wear eye and ear protection and a mask for fine metal dust; clamp the work; run burrs within their maker’s speed.",
-    "A port that flows more can make an engine rev and load past what its parts stand: keep to the makers’ limits.",
+    "A port that flows more can make an engine rev and load past what its parts can take: keep to the makers’ limits.",
 )  # *common practice, no source*
 
 

@@ -14,11 +14,12 @@ from portgeo.present.page.tables import Table
 from portgeo.results.figures import Column
 
 WATER = PA_PER["in_h2o"]
+HEADS = "In velocity heads of the throat"
 COLUMNS = (
     Column("port", "Port", "text"), Column("lost_in_h2o", "inH2O", "ratio", "Pressure lost"),
     Column("lost_u_in_h2o", "±", "ratio", "Pressure lost"), Column("change", "change", "percent", "Against the first"),
-    Column("change_u", "±", "percent", "Against the first"), Column("coefficient", "lost", "mach", "Throat’s heads"),
-    Column("coefficient_u", "±", "mach", "Throat’s heads"), Column("flow_at_28", "flow", "flow", "At 28 inH2O"),
+    Column("change_u", "±", "percent", "Against the first"), Column("coefficient", "lost", "mach", HEADS),
+    Column("coefficient_u", "±", "mach", HEADS), Column("flow_at_28", "flow", "flow", "At 28 inH2O"),
     Column("flow_at_28_u", "±", "flow", "At 28 inH2O"), Column("leaves_at", "Air leaves the wall at", "length"),
     Column("leaves_wall", "Wall", "text"), Column("unfilled", "Throat not filled", "percent"),
 )  # fmt: skip

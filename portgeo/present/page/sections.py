@@ -31,6 +31,11 @@ from portgeo.present.page.text import peak_text, power_text, probe_texts, tied, 
 from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.present.text.speed import WHAT_MEAN_IS
 
+CURTAIN = (
+    "Curtain: the valve's circumference times its lift. What it could pass: the flow through that area at the test "
+    "pressure without loss."
+)
+
 
 def area_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
     """Return the area schedules of all states."""
@@ -100,7 +105,7 @@ def probe_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
         el(
             "p",
             f"{state}: measured is what the probe read; computed is the ideal flow at that place. "
-            "A place by the wall is in the air that the wall slows, which an ideal flow has not.",
+            "Close to the wall real air is slowed by it; an ideal flow is not.",
             class_="note",
         ),
     ]
@@ -135,15 +140,18 @@ def flow_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         found += [el("ul", items), chart, table_element(tables["flow"], d)]
         if len(setups) == 1:
             found.append(el("p", f"Bench set-up: {setups.pop()}.", class_="note"))
+        if any(run.get("on_curtain") for run in runs):
+            found.append(el("p", CURTAIN, class_="note"))
     demand = results["demand"]
     if demand:
         found += [
             el("h3", "What the engine asks"),
             el(
                 "p",
-                f"Mean piston speed {d.speed(demand['mean_piston_speed_m_s'])}. Inlet Mach index "
-                f"{demand['mach_index']:.2f} with a mean flow coefficient of {demand['mean_flow_coefficient']:.2f}; it "
-                f"passes {INDEX_LIMIT:g}, where an engine begins to starve, at {demand['rpm_at_index_limit']:.0f} rpm.",
+                f"Mean piston speed {d.speed(demand['mean_piston_speed_m_s'])}. Air goes past the valve at Mach "
+                f"{demand['mach_index']:.2f} in the mean (the inlet Mach index, with a flow coefficient of "
+                f"{demand['mean_flow_coefficient']:.2f} over the lift). Past {INDEX_LIMIT:g} an engine begins to "
+                f"starve: that is at {demand['rpm_at_index_limit']:.0f} rpm.",
             ),
         ]
         if demand["power_estimate_hp"]:
@@ -222,9 +230,8 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         if again:
             least = again["least_area"]
             text += (
-                f"; the reading most worth taking again is the {measure_name(least['reading'])} at "
-                f"{d.length(least['station_mm'])} ({least['share_of_variance']:.0%} of what the readings one by one "
-                "leave in doubt of the minimum area)"
+                f"; read the {measure_name(least['reading'])} at {d.length(least['station_mm'])} again first: it makes "
+                f"{least['share_of_variance']:.0%} of what single readings leave in doubt of the minimum area"
             )
         items.append(text + ".")
     for one in results["compare"]:

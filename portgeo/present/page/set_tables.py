@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from portgeo.present.page.tables import Table, columns_of, row_of
+from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.results.balanced import AgainstOthers, DividerOfSet, RunnerOfSet, SetStations
 from portgeo.results.figures import Column
 
@@ -75,9 +76,15 @@ def _edges(record: Mapping[str, Any]) -> Table | None:
     return Table("balance-edges", "The edge of each entry, by the clock", columns, tuple(rows))
 
 
-def _core_shift(record: Mapping[str, Any]) -> Table:
-    ends = ("entry", "exit") + (("gasket",) if record["runners"][0]["gasket"] else ())
+def _core_shift(record: Mapping[str, Any]) -> Table | None:
     ways = ("left_mm", "up_mm")
+    ends = [
+        end
+        for end in ("entry", "exit", *(("gasket",) if record["runners"][0]["gasket"] else ()))
+        if any(abs(r[end][way]) >= SHOWN_MM for r in record["runners"] for way in ways)
+    ]
+    if not ends:
+        return None  # of sheets that have each a frame of its own
     columns = (
         _RUNNER,
         *(Column(f"{end}_{way}", way.partition("_")[0], "length", CORE_SHIFT[end]) for end in ends for way in ways),

@@ -51,14 +51,14 @@ LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0
 PLANNED_STYLE = ("#a8430c", ":")
 VAGUE = 0.4  # of a short side's radius: a ± that is more leaves no figure to state
 CUT_CAUTION = (
-    "A port that flows more can make an engine rev and load past what its parts stand. Keep to the makers’ limits and "
-    "your local rules, and have safety-critical work checked by someone licensed for it."
+    "A port that flows more can make an engine rev and load past what its parts can take. Keep to the makers’ limits "
+    "and your local rules, and have safety-critical work checked by someone licensed for it."
 )  # *common practice, no source*, as those that follow
 FUEL_CAUTION = (
     "Fuel and ignition must be set again for the air it now takes: a lean mixture under load destroys pistons."
 )
 CASTING_CAUTION = (
-    "Castings shift: a wall that was measured where it could be is not known everywhere. Pressure-test the casting "
+    "Castings shift: walls were measured only where the tester could reach. Pressure-test the casting "
     "before it goes back on."
 )
 

@@ -108,7 +108,7 @@ def _closed(points: np.ndarray) -> np.ndarray:
 
 
 def svg(page: Page) -> bytes:
-    """Return a sheet as SVG in millimetres, a group for each kind of line."""
+    """Return a sheet as SVG in millimeters, a group for each kind of line."""
     out = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{page.width:.3f}mm" height="{page.height:.3f}mm" '
@@ -133,7 +133,7 @@ def _svg_words(words: Words, height: float) -> str:
 
 
 def dxf(page: Page) -> bytes:
-    """Return a sheet as DXF in millimetres, a layer for each kind of line."""
+    """Return a sheet as DXF in millimeters, a layer for each kind of line."""
     import ezdxf
 
     before = ezdxf.options.write_fixed_meta_data_for_testing

@@ -103,7 +103,7 @@ def _grid_text(result: AirSpeed, d: Display) -> str:
     peak = result.side_peak or result.highest
     text = f"{result.wall.unknowns:,} points; they leave {speed_difference(peak.error, d)} of doubt in the peak"
     if peak.u is None:
-        return text + "; no ± is given: how sure the shape is is not known"
+        return text + "; no ± is given: the ± of the shape is not known"
     return text + "; ± is twice the standard uncertainty of shape and points together"
 
 
@@ -156,7 +156,7 @@ def _slowing_text(result: AirSpeed, d: Display) -> str:
         asked += "; judged up to the exit, where the air is still slowing"
     if fall.parts:
         return f"too quick: expect the air to leave the wall {'only at' if at_exit else 'from about'} {place} ({asked})"
-    return f"the wall should hold its air; nearest to parting at {place} ({asked})"
+    return f"the wall should hold its air; closest to leaving it at {place} ({asked})"
 
 
 def _used(fall: Slowing) -> str:
@@ -247,9 +247,9 @@ def demand_text(demanded: Demanded, air: AirThrough) -> str:
     text = (
         f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder needs "
         f"{d.speed(through[0])} through the minimum area in the mean and {d.speed(through[1])} at the peak "
-        f"(flow over area; sound goes {d.speed(sound)}). Inlet Mach index {found.mach_index:.2f} with a mean flow "
-        f"coefficient of {found.coefficient:.2f} ({source}); it passes {INDEX_LIMIT:g}, where an engine begins to "
-        f"starve, at {found.speed_at_limit * 60:.0f} rpm"
+        f"(flow over area; sound goes {d.speed(sound)}). Past the valve the air goes at Mach {found.mach_index:.2f} in "
+        f"the mean (the inlet Mach index, with a mean flow coefficient of {found.coefficient:.2f}, {source}); past "
+        f"{INDEX_LIMIT:g} an engine begins to starve: that is at {found.speed_at_limit * 60:.0f} rpm"
     )
     texts = ["\n".join(said("engine", text))]
     if demanded.power is not None:
