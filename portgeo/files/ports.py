@@ -81,7 +81,7 @@ def load_port(
         if Path(path).suffix.lower() == TOML:
             raise no_port(path)
         whole = _from_mesh(path, name or path, settings, units, progress)
-        return meant(_one_passage(whole, leg), exhaust, bend)
+        return one_passage(whole, leg, exhaust, bend)
 
 
 def load_whole(
@@ -118,7 +118,7 @@ def port_from_sheet(
     where the port splits and no passage is named.
     """
     if sheet.legs or leg is not None:
-        return _passage(sheet, name, units, leg)
+        return _passage_of(sheet, name, units, leg)
     port = port_from_readings(sheet.readings, stations=stations)
     return replace(
         port, source=_source(sheet, name, port.mesh.face_count), display=Display(units or sheet.unit),
@@ -136,26 +136,28 @@ def split_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> Split
     return replace(own, source=source, display=display, warnings=sheet.warnings)
 
 
-def _passage(sheet: Sheet, name: str, units: LengthUnit | None, leg: str | None) -> Port:
+def _passage_of(sheet: Sheet, name: str, units: LengthUnit | None, leg: str | None) -> Port:
     """Return one passage of a sheet whose port splits. Raises InputError where none is named, or another."""
     if not sheet.legs:
         raise _no_leg(leg)
     if leg is None:
         raise _which_passage(list(sheet.legs))
-    port = split_from_sheet(sheet, name, units).passage(leg)
-    return replace(port, warnings=(*sheet.warnings, *port.warnings))
+    return one_passage(split_from_sheet(sheet, name, units), leg)
 
 
-def _one_passage(whole: Port | SplitPort, leg: str | None) -> Port:
-    """Return a scan's one passage, or the one that is named of a port that splits. Raises InputError as _passage."""
+def one_passage(whole: Port | SplitPort, leg: str | None, exhaust: bool = False, bend: int | None = None) -> Port:
+    """Return a file's one passage, or the one that is named of a port that splits, exhaust and bend as in load_port.
+
+    Raises InputError where the port splits and none is named, or another.
+    """
     if isinstance(whole, Port):
         if leg is not None:
             raise _no_leg(leg)
-        return whole
+        return meant(whole, exhaust, bend)
     if leg is None:
         raise _which_passage([each.name for each in whole.legs])
     port = whole.passage(leg)
-    return replace(port, warnings=(*whole.warnings, *port.warnings))
+    return meant(replace(port, warnings=(*whole.warnings, *port.warnings)), exhaust, bend)
 
 
 def _no_leg(leg: str | None) -> InputError:

@@ -17,7 +17,7 @@ from portgeo.core.notices import Notice
 from portgeo.core.port import Port
 from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.sense import check_flow
-from portgeo.front.cuts import limits_in, target_in
+from portgeo.front.cuts import limits_in, neighbours, target_in
 from portgeo.front.given import density_of, number_given, port_given
 from portgeo.front.losing import loss
 from portgeo.front.states import Alloy
@@ -106,7 +106,7 @@ def calm(
         raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="try_loss", hint=NONE)
     wants = {"units": "mm"} if limits is None else limits
     file, wanted = target_in(wants, name, limits=True)
-    made, readings = limits_in(wanted, port)
+    made, readings = limits_in(wanted, port, neighbours(wanted))
     with naming(file):
         found = calm_air(
             port, flow, depression, wanted.target, made, slowing=slowing_share,

@@ -6,12 +6,14 @@ Ports and targets come in; results go out. Lengths are millimeters.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from portgeo.core.errors import InputError, naming
+from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port
+from portgeo.core.split import SplitPort
 from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.meshes.mesh import read_mesh
@@ -27,7 +29,7 @@ from portgeo.reshape.dams import dams_made
 from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
 from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import Limit, WallReading, thin_walls, wall_limit, walls_left
+from portgeo.reshape.limits import Limit, Shared, WallReading, metal_between, thin_walls, wall_limit, walls_left
 from portgeo.reshape.placing import gasket, in_frame, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
 from portgeo.reshape.reach import Tool
@@ -53,6 +55,7 @@ def plan(
     density_g_cc: float | None = None,
     name: str | None = None,
     load: Callable[[Path], Port] = read,
+    within: SplitPort | None = None,
 ) -> Planned:
     """Return the next cut: the smallest that gives a port what is wanted, within its limits.
 
@@ -68,6 +71,8 @@ def plan(
     alloy, density_g_cc : the metal, or its density, for what it weighs.
     name : of the target in records and refusals, where it is not its path.
     load : reads the port that a target's `[copy]` names; `read` by default.
+    within : the port that splits of which this is one leg: of the metal to each other leg a share is left for that
+        leg's own cut (`least_between` and `beside_percent` of the target's `[limits]`).
 
     Raises
     ------
@@ -91,7 +96,7 @@ def plan(
     else:
         target = _wants(areas or {}, tapers, short_side_radius_mm, greatest_depth_mm)
     file, wanted = target_in(target, name)
-    found = _within_limits(port, wanted, file, load)
+    found = _within_limits(port, wanted, file, load, _legs_beside(port, within))
     notices = (*port.warnings, *turned_away(port, found.grid.bend), *found.warnings)
     record = {"file": file, "sha256": wanted.sha256}
     return planned(found, record, density, notices, port.display)
@@ -117,13 +122,25 @@ def _check_alone(
             )
 
 
+def _legs_beside(port: Port, within: SplitPort | None) -> list[tuple[str, Port]]:
+    """Return the other legs of the port that splits of which a port is a leg; none where it is the trunk."""
+    if within is None or not any(_same_passage(leg.port, port) for leg in within.legs):
+        return []
+    return [(f"the {leg.name} leg", leg.port) for leg in within.legs if not _same_passage(leg.port, port)]
+
+
+def _same_passage(one: Port, other: Port) -> bool:
+    """Return whether two ports are one passage: what is told of its bend and valve may differ."""
+    return one.mesh is other.mesh
+
+
 def check_target(path: str | Path, *, limits: bool = False) -> tuple[Path, ...]:
     """Return the files that a target names, before a port is read. Raises InputError where it is no target.
 
     limits : only its limits count.
     """
     wanted = read_target(path, limits=limits)
-    named = (wanted.wall_readings, *wanted.outer_meshes, wanted.gasket, wanted.copy)
+    named = (wanted.wall_readings, *wanted.outer_meshes, *wanted.beside, wanted.gasket, wanted.copy)
     return tuple(file for file in named if file is not None)
 
 
@@ -153,8 +170,13 @@ def _wants(
     return wants | ({} if depth is None else {"greatest_depth": depth})
 
 
-def limits_in(wanted: TargetFile, port: Port) -> tuple[list[Callable[[WallGrid], Limit]], tuple[WallReading, ...]]:
-    """Return the limits of the walls, meshes and gasket that a target names, and the walls' readings."""
+def limits_in(
+    wanted: TargetFile, port: Port, beside: Sequence[Neighbour] = ()
+) -> tuple[list[Callable[[WallGrid], Limit]], tuple[WallReading, ...]]:
+    """Return the limits of the walls, meshes and gasket that a target names, and the walls' readings.
+
+    beside : other passages that are cut too.
+    """
     limits: list[Callable[[WallGrid], Limit]] = []
     readings = (
         () if wanted.wall_readings is None else tuple(read_walls(wanted.wall_readings, port, Display(wanted.unit)))
@@ -165,15 +187,41 @@ def limits_in(wanted: TargetFile, port: Port) -> tuple[list[Callable[[WallGrid],
         mesh = read_mesh(path, unit=wanted.outer_unit)
         deepest = wanted.target.greatest_depth * MARCHED
         limits.append(outer_mesh(port, mesh.vertices, mesh.faces, wanted.least_wall, deepest, path.name))
+    deepest = wanted.target.greatest_depth
+    shared = Shared(wanted.beside_share, deepest)
+    for other in beside:
+        near = (wanted.least_between, deepest * MARCHED, other.name, shared)
+        limits.append(outer_mesh(port, other.vertices, other.faces, *near))
     if wanted.gasket is not None:
         outline = read_outline(wanted.gasket, wanted.gasket_unit)
         limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
     return limits, readings
 
 
-def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port]) -> Plan:
+@dataclass(frozen=True)
+class Neighbour:
+    """Another passage beside a port: what the metal to it is called, its mesh in the port's source's coordinates."""
+
+    name: str
+    vertices: FloatArray
+    faces: IntArray
+
+
+def neighbours(wanted: TargetFile, beside: Sequence[tuple[str, Port]] = ()) -> list[Neighbour]:
+    """Return the passages that lie beside a port: those given, by name, and those that a target names."""
+    found = [Neighbour(f"metal to {name}", each.to_source(each.vertices), each.faces) for name, each in beside]
+    for path in wanted.beside:
+        mesh = read_mesh(path, unit=wanted.outer_unit)
+        found.append(Neighbour(f"metal to {path.name}", mesh.vertices, mesh.faces))
+    return found
+
+
+def _within_limits(
+    port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port], beside: Sequence[tuple[str, Port]]
+) -> Plan:
     """Return the plan for a target, within its limits."""
-    limits, readings = limits_in(wanted, port)
+    others = neighbours(wanted, beside)
+    limits, readings = limits_in(wanted, port, others)
     like = None
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))
@@ -183,6 +231,12 @@ def _within_limits(port: Port, wanted: TargetFile, file: str, load: Callable[[Pa
         found,
         warnings=(*thin_walls(readings, wanted.least_wall), *found.warnings, *dams_made(found)),
         walls_left=walls_left(found.grid, found.depth, readings),
+        between=tuple(
+            metal_between(
+                found.grid, found.travel, in_frame(port, other.vertices), other.faces, wanted.least_between, other.name
+            )
+            for other in others
+        ),
         radius_u=_radius_u(found),
     )
 

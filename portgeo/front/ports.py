@@ -16,7 +16,7 @@ from portgeo.core.port import Port
 from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
-from portgeo.files.ports import ScanSettings, is_sheet, load_port, load_whole, meant, port_from_sheet
+from portgeo.files.ports import ScanSettings, is_sheet, load_port, load_whole, meant, one_passage, port_from_sheet
 from portgeo.files.sheets.sheet import read_sheet, sheet_from
 from portgeo.front.given import count_given, port_given, shown, word_given
 
@@ -173,6 +173,14 @@ def read_whole(
         return port
     with naming(str(path)):
         return meant(port, exhaust, bend)
+
+
+def passage_of(
+    whole: Port | SplitPort, leg: str | None, *, path: str | Path, exhaust: bool = False, bend: int | None = None
+) -> Port:
+    """Return the one passage that is meant of what `read_whole` read from a path, as `read` would with a leg."""
+    with naming(str(path)):
+        return one_passage(whole, leg, exhaust, bend)
 
 
 def splits(path: str | Path) -> bool:

@@ -17,6 +17,7 @@ LEAST_POINTS = 6.0  # of the usual step between points, either way: fewer tell n
 ROUNDS, AGREED = 5, 0.02  # of window and fit; a radius that changes by a smaller share is settled
 FEWEST = 7  # points in a window
 STEEPEST = np.radians(80.0)  # half angle between the flanks: a blunter nose has none to tell
+LEAST_SPREAD_MM = 1e-3  # of points off a wedge: a clean mesh has no less
 STARTS = (0.05, 0.3)  # of a leg's radius: the edge's, that fits begin from
 
 
@@ -58,7 +59,7 @@ def fit_edge(points: FloatArray, tip: int, size: float) -> EdgeFit | None:
             begins += [np.array([*points[tip], 0.0, 0.6, share * size]) for share in STARTS]
         fits = [_least_squares(points[own], np.sqrt(stands_for[own]), begin, size) for begin in begins]
         best = min(fits, key=lambda each: each[0])
-        before, found = found, _told(points[own], np.sqrt(stands_for[own]), best[1])
+        before, found = found, _told(points[own], np.sqrt(stands_for[own]), best[1], size)
         # The first window may hold no flank: what it finds only says where to look.
         if turn > 1 and before is not None and abs(found.radius - before.radius) < AGREED * before.radius:
             return found
@@ -93,7 +94,7 @@ def _least_squares(points: FloatArray, weight: FloatArray, begin: FloatArray, si
     return float(fit.cost), fit.x
 
 
-def _told(points: FloatArray, weight: FloatArray, values: FloatArray) -> EdgeFit:
+def _told(points: FloatArray, weight: FloatArray, values: FloatArray, size: float) -> EdgeFit:
     """Return a fit with what the points' scatter leaves unsure of it (first order, JCGM 102)."""
     off = _off(values, points)
     step = 1e-5
@@ -101,7 +102,9 @@ def _told(points: FloatArray, weight: FloatArray, values: FloatArray) -> EdgeFit
     rms = float(np.sqrt(np.average(off**2, weights=weight**2)))
     spread = rms**2 * len(points) / max(len(points) - 5, 1)
     rows = slopes * weight[:, None]
-    inverse = np.linalg.pinv(rows.T @ rows)
+    # No fit is less sure than what is known before it is made: where no flank shows, nothing else holds its angles.
+    known = np.diag([1.0 / size, 1.0 / size, 1.0, 1.0, 1.0 / size]) ** 2
+    inverse = np.linalg.inv(rows.T @ rows + max(spread, LEAST_SPREAD_MM**2) * known)
     covariance = inverse @ (rows.T @ (rows * (weight**2)[:, None])) @ inverse * spread
     tip = values[:2]
     return EdgeFit(

@@ -195,14 +195,38 @@ def _places_of(grid: WallGrid, readings: Sequence[WallReading]) -> tuple[IntArra
     return rows, np.argmin(off, axis=1)
 
 
+@dataclass(frozen=True)
+class Shared:
+    """How metal is shared with another passage that is cut too: `share` of it is this side's, and the other's own cut
+    is nowhere deeper than `deepest`."""
+
+    share: float
+    deepest: float
+
+
+ALL_OURS = Shared(1.0, 0.0)  # what lies outside is not cut
+
+
 def outer_limit(
-    grid: WallGrid, vertices: FloatArray, faces: IntArray, least_wall: float, deepest: float, name: str
+    grid: WallGrid,
+    vertices: FloatArray,
+    faces: IntArray,
+    least_wall: float,
+    deepest: float,
+    name: str,
+    shared: Shared = ALL_OURS,
 ) -> Limit:
     """Return the limit that an outer mesh (a water jacket, a pushrod passage) and the least wall set.
 
     Each place goes outward until the mesh is `least_wall` away in whatever direction, by marching
     forward the free distance there is (Hart, "Sphere tracing", The Visual Computer 12, 1996), up to
     `deepest`. vertices (k, 3) in the port frame.
+
+    Where the mesh is another passage that is cut too, a depth d is allowed while s u - (1 - s) d >= s least, with u
+    the distance to the mesh as it is and s the share of this side; or while the other's deepest cut would leave the
+    least. Two sides that keep to that, with shares that come to one, leave it: f = s u - (1 - s) t, t the distance to
+    this side's wall as it is, is at least s least on this side's cut wall, no more than -(1 - s) least on the other's,
+    and from place to place it changes by no more than the way between them.
     """
     faces = np.ascontiguousarray(faces, dtype=np.int64)
     vertices = np.ascontiguousarray(vertices, dtype=np.float64)
@@ -210,7 +234,7 @@ def outer_limit(
     tree.init(vertices, faces)
 
     def march(origins: FloatArray, directions: FloatArray) -> FloatArray:
-        return _march(tree, vertices, faces, origins, directions, least_wall, deepest)
+        return _march(tree, vertices, faces, origins, directions, least_wall, deepest, shared)
 
     # The wall between places is a chord, and what it must clear may bulge between them: where the
     # middle of a chord would pass its own limit, both its ends stay back by as much.
@@ -238,21 +262,56 @@ def _march(
     directions: FloatArray,
     least: float,
     deepest: float,
+    shared: Shared,
 ) -> FloatArray:
-    """Return how far (n, m) points can go before a mesh is `least` away, no more than `deepest`."""
+    """Return how far (n, m) points can go before a mesh is `least` away, no more than `deepest`; see outer_limit."""
     start, way = origins.reshape(-1, 3), directions.reshape(-1, 3)
     depth = np.full(len(start), deepest)
-    low, high = vertices.min(axis=0) - least - deepest, vertices.max(axis=0) + least + deepest
+    reach = least + deepest + shared.deepest
+    low, high = vertices.min(axis=0) - reach, vertices.max(axis=0) + reach
     going = np.flatnonzero(((start >= low) & (start <= high)).all(axis=1))
     depth[going] = 0.0
     for _ in range(MARCH_STEPS):
         if len(going) == 0:
             break
         square, _, _ = tree.squared_distance(vertices, faces, start[going] + depth[going, None] * way[going])
-        free = np.sqrt(np.atleast_1d(square)) - least
+        over = np.sqrt(np.atleast_1d(square)) - least
+        free = np.maximum(shared.share * over - (1.0 - shared.share) * depth[going], over - shared.deepest)
         depth[going] += np.maximum(free, 0.0)
         going = going[(free > CLEAR_MM) & (depth[going] < deepest)]
     return np.minimum(depth, deepest).reshape(origins.shape[:2])
+
+
+@dataclass(frozen=True)
+class MetalBetween:
+    """The least metal between a port and another passage, mm: now, after this one's cut, and where that is.
+
+    least : what is to be kept.
+    """
+
+    name: str
+    now: float
+    after: float
+    least: float
+    station: float
+    clock: float
+
+
+def metal_between(
+    grid: WallGrid, travel: FloatArray, vertices: FloatArray, faces: IntArray, least: float, name: str
+) -> MetalBetween:
+    """Return how much metal a cut (n, m) leaves to another passage, whose mesh's vertices are in the port frame."""
+    tree = igl.AABB()
+    tree.init(vertices, faces)
+    left = []
+    for depth in (0.0, travel[..., None]):
+        points = (grid.points + depth * grid.directions).reshape(-1, 3)
+        left.append(np.sqrt(tree.squared_distance(vertices, faces, points)[0]).reshape(travel.shape))
+    row, column = np.unravel_index(int(np.argmin(left[1])), travel.shape)
+    return MetalBetween(
+        name, float(left[0].min()), float(left[1].min()), least, float(grid.stations[row]),
+        float(grid.clock[row, column]),
+    )  # fmt: skip
 
 
 def gasket_limit(grid: WallGrid, outline: FloatArray, at_exit: bool = False) -> Limit:

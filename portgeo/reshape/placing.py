@@ -17,7 +17,7 @@ from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, in_one_frame, sections_at
 from portgeo.core.triangles import Triangles
 from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import Limit, gasket_limit, outer_limit
+from portgeo.reshape.limits import ALL_OURS, Limit, Shared, gasket_limit, outer_limit
 
 
 def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = None) -> tuple[Port, list[Notice]]:
@@ -42,11 +42,20 @@ def in_frame(port: Port, points: FloatArray) -> FloatArray:
 
 
 def outer_mesh(
-    port: Port, vertices: FloatArray, faces: IntArray, least_wall: float, deepest: float, name: str
+    port: Port,
+    vertices: FloatArray,
+    faces: IntArray,
+    least_wall: float,
+    deepest: float,
+    name: str,
+    shared: Shared = ALL_OURS,
 ) -> Callable[[WallGrid], Limit]:
-    """Return the limit that a mesh (vertices (k, 3) in the source's coordinates) and a least wall set."""
+    """Return the limit that a mesh (vertices (k, 3) in the source's coordinates) and a least wall set.
+
+    shared : with another passage that is cut too, see outer_limit.
+    """
     placed = in_frame(port, vertices)
-    return lambda grid: outer_limit(grid, placed, faces, least_wall, deepest, name)
+    return lambda grid: outer_limit(grid, placed, faces, least_wall, deepest, name, shared)
 
 
 def gasket(port: Port, outline: FloatArray, move: tuple[float, float], at_exit: bool) -> Callable[[WallGrid], Limit]:

@@ -23,7 +23,16 @@ from portgeo.measuring.throat import throat_of, unmarked
 from portgeo.reshape.apart import quieted, sure_cut, wall_positions
 from portgeo.reshape.boss import opened
 from portgeo.reshape.grid import WallGrid, areas_after, moved, port_after, volume_after, wall_grid
-from portgeo.reshape.limits import AT_THROAT_MM, Limit, WallLeft, chosen_limits, throat_kept, together, wall_unknown
+from portgeo.reshape.limits import (
+    AT_THROAT_MM,
+    Limit,
+    MetalBetween,
+    WallLeft,
+    chosen_limits,
+    throat_kept,
+    together,
+    wall_unknown,
+)
 from portgeo.reshape.shortside import BEND_SLACK, RADIUS_STEP, ShortSideCut, fairness, rounded_again, short_side_cut
 from portgeo.reshape.solve import Fairness, Solution, blend_of, solve
 from portgeo.reshape.stops import Stop, area_notices, find_stops, short_side_notices
@@ -83,6 +92,7 @@ class Plan:
     warnings: tuple[Notice, ...]
     wall_unknown: NDArray[np.bool_]
     walls_left: tuple[WallLeft, ...] = ()
+    between: tuple[MetalBetween, ...] = ()
     radius_u: float = float("nan")
 
 

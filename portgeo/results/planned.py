@@ -102,6 +102,18 @@ class WallKept(Result):
 
 
 @dataclass(frozen=True)
+class BetweenKept(Result):
+    """The least metal between this port and another passage that is cut too: now, and when this cut is made."""
+
+    name: str = figure(lambda between: between.name)
+    now_mm: float = figure(lambda between: between.now)
+    left_mm: float = figure(lambda between: between.after)
+    least_mm: float = figure(lambda between: between.least)
+    station_mm: float = figure(lambda between: between.station)
+    clock_hours: float = figure(lambda between: between.clock)
+
+
+@dataclass(frozen=True)
 class LimitBeside(Result):
     """Another limit that holds the same cut back, and what it costs of the area."""
 
@@ -172,6 +184,9 @@ class Planned(Result):
     areas: tuple[AreaReached, ...] = figure(lambda m: _areas(m.plan))
     short_side: ShortSidePlanned | None = figure(lambda m: _short_side(m.plan))
     walls_left: tuple[WallKept, ...] = figure(lambda m: tuple(WallKept.of(wall) for wall in m.plan.walls_left))
+    metal_between: tuple[BetweenKept, ...] = figure(
+        lambda m: tuple(BetweenKept.of(between) for between in m.plan.between)
+    )
     wall_unknown_percent: float = figure(lambda m: 100.0 * m.table.unknown_share)
     limits: tuple[LimitReached, ...] = figure(lambda m: tuple(LimitReached.of(stop) for stop in m.plan.stops))
     clock_hours: FloatArray = figure(lambda m: HOURS)

@@ -118,7 +118,7 @@ def test_what_cannot_be_compared_is_one_clear_message(folder, capsys):
 def test_scans_in_any_pose_tell_the_divider_and_the_metal(seed):
     """Set back and rounded between two noisy scans; the truth is of manifold3d's solids and closed form."""
     rng = np.random.default_rng(seed)
-    back, radii = rng.uniform(2.0, 6.0), rng.uniform(1.2, 3.0, 2)
+    back, radii = rng.uniform(2.0, 6.0), rng.uniform(2.0, 3.5, 2)
     shapes = Divided(radius=radii[0]), Divided(radius=radii[1], nose=4.0 + back)
     ports = []
     for shape in shapes:

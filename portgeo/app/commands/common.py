@@ -29,6 +29,7 @@ __all__ = [
     "load_port",
     "load_ports",
     "load_whole",
+    "load_within",
     "naming",
     "number_of",
     "png_name",
@@ -238,6 +239,20 @@ def load_whole(path: str | Path, args: argparse.Namespace) -> Any:
 def load_asked(path: str | Path, args: argparse.Namespace) -> Any:
     """Return the one passage that --leg names, or without it all that a file holds: a SplitPort where it splits."""
     return load_whole(path, args) if args.leg is None else load_port(path, args)
+
+
+def load_within(path: str | Path, args: argparse.Namespace) -> tuple[Port, Any]:
+    """Return the one passage that is meant, and the port that splits of which it is one, None of a port that does not.
+
+    Raises as load_port.
+    """
+    from portgeo.core.port import Port
+    from portgeo.front.ports import passage_of
+
+    whole = load_whole(path, args)
+    meant = {name: getattr(args, name, None) for name in ("exhaust", "bend")}
+    port = passage_of(whole, args.leg, path=path, exhaust=bool(meant["exhaust"]), bend=meant["bend"])
+    return port, None if isinstance(whole, Port) else whole
 
 
 def refuse_of_one_passage(path: str, args: argparse.Namespace, names: Sequence[str]) -> None:

@@ -12,7 +12,7 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import load_port
+from portgeo.app.commands.common import load_port, load_within
 from portgeo.app.row_by_row import Rows, fill
 from portgeo.core.errors import InputError
 
@@ -108,8 +108,10 @@ def planned_row(path: str, args: argparse.Namespace) -> list[str]:
     from portgeo.front.cuts import plan
 
     contents = Contents(args.port)(path)
-    port = load_port(args.port, args)
-    cut = plan(port, path, alloy=args.alloy, density_g_cc=args.density, load=lambda other: load_port(other, args))
+    port, whole = load_within(args.port, args)
+    cut = plan(
+        port, path, alloy=args.alloy, density_g_cc=args.density, load=lambda other: load_port(other, args), within=whole
+    )
     side = cut.short_side
     numbers = [
         *(cut.removed_cc, cut.volume_after_cc, cut.deepest.depth_mm, cut.deepest.station_mm, cut.deepest.clock_hours),

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, load_port
+from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, load_port, load_within
 from portgeo.app.row_by_row import add_many
 
 if TYPE_CHECKING:
@@ -83,10 +83,11 @@ def _run_one(args: argparse.Namespace) -> None:
         hint = f"Write `portgeo reshape {args.target} {args.port}`"
         raise InputError("the port goes first, then the target", hint=hint)
     check_target(args.target)  # before a scan is read
-    port = load_port(args.port, args)
+    port, whole = load_within(args.port, args)
     planned = plan(
-        port, args.target, alloy=args.alloy, density_g_cc=args.density, load=lambda path: load_port(path, args)
-    )
+        port, args.target, alloy=args.alloy, density_g_cc=args.density, load=lambda path: load_port(path, args),
+        within=whole,
+    )  # fmt: skip
     if args.check:
         _check(args, planned)
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from os.path import basename
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, in_options, length_of, load_port
+from portgeo.app.commands.common import add_bend, add_common, add_scan, in_options, length_of, load_port, load_within
 
 HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
 EXAMPLE = """examples:
@@ -43,14 +43,14 @@ def run(args: argparse.Namespace) -> None:
         raise InputError(
             "--side is the port from its side as it is, with no --at and no --target", hint="Write two commands"
         )
-    port = load_port(args.port, args)
+    port, whole = load_within(args.port, args)
     display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
     title = f"{basename(args.port)}, {'target' if args.target else 'as it is'}"
     with in_options():
         found = gauges(port, asked, side=args.side)  # a station outside the port is refused before the plan is made
     if args.target:
-        planned = plan(port, args.target, load=lambda path: load_port(path, args))
+        planned = plan(port, args.target, load=lambda path: load_port(path, args), within=whole)
         found = gauges(port, asked, planned=planned)
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
     count = write_templates(args.out, found.computed, display, title, paper=paper, force=args.force)

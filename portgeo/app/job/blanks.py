@@ -175,6 +175,9 @@ units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
   # columns station_in (or _mm), clock, thickness_in (or _mm)
 # outer_mesh = ["water.stl"]  # what lies outside (water jacket, pushrod passage), placed as the port is
 # outer_mesh_units = "mm"  # of meshes that do not say
+# beside = ["right-leg.stl"]  # other legs or runners that are cut too, placed as the port is
+# least_between = @0.100@  # metal to leave between them when both are cut; least_wall without it
+# beside_percent = 50  # of the metal over that, what this port may take; the other has the rest
 # gasket = "gasket.dxf"  # the opening in the gasket: the port stays inside it (DXF, SVG or CSV)
 # gasket_units = "@u@"  # of a drawing that does not say
 # gasket_at = "entry"  # or "exit"

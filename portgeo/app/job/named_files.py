@@ -54,7 +54,8 @@ def files_of_target(folder: Path, file: str) -> Iterator[tuple[str, str]]:
         return  # its reader will say what is wrong with it
     keys = (
         ("limits", "wall_readings", WALL_READINGS), ("limits", "outer_mesh", "what lies outside the wall"),
-        ("limits", "gasket", "gasket's opening"), ("copy", "port", "port to copy"),
+        ("limits", "beside", "passage beside it"), ("limits", "gasket", "gasket's opening"),
+        ("copy", "port", "port to copy"),
     )  # fmt: skip
     for table, key, what in keys:
         named = content.get(table)

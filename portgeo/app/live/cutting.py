@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from portgeo.results.planned import Planned
 
 HELD = "held by:"  # begins a line of what holds a cut back
-NAMED = ("wall_readings", "outer_mesh", "gasket")  # keys of a target's limits that name files
+NAMED = ("wall_readings", "outer_mesh", "beside", "gasket")  # keys of a target's limits that name files
 
 
 def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:

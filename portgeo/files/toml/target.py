@@ -43,8 +43,10 @@ class TargetFile:
     """A target with the files it names, as paths beside it.
 
     wall_readings, outer_meshes, gasket, copy : files, where named. outer_unit, gasket_unit : of
-    those that do not say. gasket_at_exit, gasket_move (2,) : where the gasket lies, left and up of
-    the opening's middle. unit : of the file. sha256 : of the file.
+    those that do not say. beside : meshes of other passages that are cut too, least_between : metal
+    to leave to them, beside_share : of what is over it, that this port may take. gasket_at_exit,
+    gasket_move (2,) : where the gasket lies, left and up of the opening's middle. unit : of the file.
+    sha256 : of the file.
     """
 
     target: Target
@@ -54,6 +56,9 @@ class TargetFile:
     wall_readings: Path | None = None
     outer_meshes: tuple[Path, ...] = ()
     outer_unit: str | None = None
+    beside: tuple[Path, ...] = ()
+    least_between: float = LEAST_WALL_MM
+    beside_share: float = 0.5
     gasket: Path | None = None
     gasket_unit: LengthUnit = "mm"
     gasket_at_exit: bool = False
@@ -195,9 +200,13 @@ def _keep(table: TomlTable) -> Keep:
 def _with_limits(file: TargetFile, table: TomlTable | None, folder: Path) -> TargetFile:
     if table is None:
         return file
+    least_wall = _given(table.length("least_wall", LEAST_WALL_MM, most=DEEPEST_MM))
     found = replace(
         file,
-        least_wall=_given(table.length("least_wall", LEAST_WALL_MM, most=DEEPEST_MM)),
+        least_wall=least_wall,
+        beside=table.files("beside", folder),
+        least_between=_given(table.length("least_between", least_wall, most=DEEPEST_MM)),
+        beside_share=_given(table.number("beside_percent", 50.0, least=0.0, most=100.0)) / 100.0,
         wall_readings=table.file("wall_readings", folder),
         outer_meshes=table.files("outer_mesh", folder),
         outer_unit=table.choice("outer_mesh_units", ("in", "mm", "cm", "m")),

@@ -22,7 +22,7 @@ from portgeo.reshape.plan import CAUTIONS, Plan
 from portgeo.reshape.shortside import ShortSideCut
 from portgeo.reshape.stops import NOTHING_MM, OVER, SHORT, stop_notice
 from portgeo.reshape.target import wanted_stations
-from portgeo.results.planned import Planned, deepest_place
+from portgeo.results.planned import BetweenKept, Planned, deepest_place
 from portgeo.results.work import volume_text, walls_to_cut
 
 WALLS_UNKNOWN = "not known: the wall was not measured"
@@ -70,11 +70,21 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
     after = plan.volume_before + plan.removed - plan.added
     lines += [
         ("wall left", walls_left_text(planned.to_dict(), d)),
+        *((between.name, between_text(between, d)) for between in planned.metal_between),
         ("burette", f"{volume_text(plan.volume_before)} now, {volume_text(after)} when finished"),
         ("do first", _first(plan, table, d)),
     ]
     missed = any(notice.code in STOPPED for notice in planned.notices)
     return lines if planned.optimum is None or missed else [*lines, ("smallest", planned.optimum.says)]
+
+
+def between_text(between: BetweenKept, d: Display) -> str:
+    """Return the least metal to another passage, now and when this port is cut, and what is to be kept of it."""
+    return (
+        f"{d.length(between.now_mm, label=False)} now, {d.length(between.left_mm)} when this port is cut, at station "
+        f"{d.length(between.station_mm)}, {clock_text(between.clock_hours)}; {d.length(between.least_mm)} to be kept "
+        "when both are cut"
+    )
 
 
 def _short_side(plan: Plan, cut: ShortSideCut, wanted: str, d: Display) -> str:
