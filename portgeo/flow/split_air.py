@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache, partial
 from itertools import combinations
 
 import numpy as np
@@ -16,13 +17,14 @@ import shapely
 from portgeo.core.errors import PortgeoError
 from portgeo.core.plane import FloatArray
 from portgeo.core.split import TRUNK, SplitPort
-from portgeo.flow.airspeed import AirSpeed, Peak, air_on
+from portgeo.flow.airspeed import GRID_U, AirSpeed, Peak, air_on
 from portgeo.flow.gas import STANDARD, Air
 from portgeo.flow.parting import Parted, solve_parted
 from portgeo.flow.path import path_of
 from portgeo.flow.places import hours_of, line_towards
 from portgeo.flow.room import Room, room_of
 from portgeo.flow.sense import check_flow, refuse_absurd
+from portgeo.flow.share_doubt import shares_u
 from portgeo.flow.stream import Stream, stream_of, stream_sizing
 from portgeo.flow.tube import Tube, between, speeds_on, tube_of, tube_to_junction
 from portgeo.flow.wall import WallSpeed, coarser, size_for
@@ -51,15 +53,17 @@ class Shoulder:
 class SplitAir:
     """Air through a port that splits. Stations mm, areas mm2, flow m3/s of air at rest.
 
-    shares (k,) : of the legs; shares_error (k,) : half width of the grid's doubt about them. given : whether they were
-    given. trunk, legs : each passage with what goes through it. shoulders : of each leg. nose (3,) : where the air
-    stands still on the divider, in the port's own coordinates. thickness : of the divider there, None of a scan.
+    shares (k,) : of the legs; shares_error (k,) : half width of the grid's doubt about them; shares_u (k,) : standard
+    uncertainties, of shape and grid, None where nobody said how sure the shape is. given : whether they were given.
+    trunk, legs : each passage with what goes through it. shoulders : of each leg. nose (3,) : where the air stands
+    still on the divider, in the port's own coordinates. thickness : of the divider there, None of a scan.
     """
 
     port: SplitPort
     flow: float
     shares: FloatArray
     shares_error: FloatArray
+    shares_u: FloatArray | None
     given: bool
     trunk: AirSpeed
     legs: tuple[AirSpeed, ...]
@@ -117,48 +121,60 @@ def split_air(
 
     flow : m3/s of air at rest that comes in. depression : Pa. shares : of the legs, 1 together; without them those of
     an ideal flow whose legs' openings have one mean potential. unknowns : in each passage. surveys : of trunk and legs,
-    for the peaks' ±. The layer on a leg's wall is taken to come along the trunk's, at the trunk's mean speed. Raises
-    InputError for a flow that no air can make, GeometryError where no grid can be laid.
+    for the ±. The layer on a leg's wall is taken to come along the trunk's, at the trunk's mean speed. Past a leg that
+    still turns at its exit the coarser grids are solved once more with the turn kept up. Raises InputError for a flow
+    that no air can make, GeometryError where no grid can be laid.
     """
     check_flow(flow, depression)
-    display = port.display
-    whole = stream_of(path_of(port.trunk), flow, depression, air)
+    whole, *legs = (stream_of(path_of(passage.port), flow, depression, air) for passage in port.passages)
     with _in_passage(TRUNK):
-        refuse_absurd(flow, float(whole.net[whole.least]), air, display)
-    legs = [stream_of(path_of(leg.port), flow, depression, air) for leg in port.legs]
+        refuse_absurd(flow, float(whole.net[whole.least]), air, port.display)
     given = None if shares is None else np.asarray(shares, float)
+    if given is not None:
+        _shared(port, legs, given)  # before it is solved
     grids = [_laid(port, [whole, *legs], unknowns, fine=fine) for fine in (True, False)]
     tubes, coarse_tubes = (grid.tubes for grid in grids)
     found = [solve_parted(grid.tubes[0], grid.tubes[1:], given, whole.density, grid.room) for grid in grids]
     fine, coarse = found
     growth = coarse_tubes[0].size.cell / tubes[0].size.cell - 1.0
     edges = _edges(port, tubes)
-    through = [whole]
-    for leg, name, share in zip(legs, (each.name for each in port.legs), fine.shares, strict=True):
-        own = stream_of(leg.path, flow * float(share), depression, air)
-        with _in_passage(name):
-            refuse_absurd(own.flow, float(own.net[own.least]), air, display)
-        through.append(own)
+    through = [whole, *_shared(port, legs, fine.shares)]
+    shares_error = np.abs(fine.shares - coarse.shares) / growth
+    of_shape = shares_u(fine.shares, surveys[1:]) if surveys and given is None else None
+    spans = [(s.path.first, s.path.last - max(edges.felt)) for s in through[:1]]
+    spans += [(s.path.first + felt, s.path.last) for s, felt in zip(through[1:], edges.felt, strict=True)]
+
+    @cache
+    def turned() -> list[WallSpeed]:
+        on = _laid(port, through, unknowns, fine=False, turning=True)
+        flow_on = solve_parted(on.tubes[0], on.tubes[1:], fine.shares, whole.density, on.room)
+        return [between(wall, *span) for wall, span in zip(_walls(through, on, flow_on), spans, strict=True)]
+
+    def turned_on(k: int) -> WallSpeed:
+        return turned()[k]
+
+    walls = [_walls(through, grid, parted) for grid, parted in zip(grids, found, strict=True)]
     come = float(np.trapezoid(whole.means_through(whole.net) ** 3, whole.close * 1e-3))
-    airs, shoulders = [], []
-    for k, stream in enumerate(through):
-        path, felt = stream.path, edges.felt[k - 1] if k else max(edges.felt)
-        span = (path.first + felt, path.last) if k else (path.first, path.last - felt)
-        walls = [
-            stream.over_means(speeds_on(grid.tubes[k], parted.values[k], parted.flux[k]))
-            for grid, parted in zip(grids, found, strict=True)
+    airs = [
+        air_on(
+            stream, between(walls[0][k], *spans[k]), between(walls[1][k], *spans[k]),
+            surveys=surveys[k : k + 1], kept_up=partial(turned_on, k), before=come if k else 0.0,
+        )
+        for k, stream in enumerate(through)
+    ]  # fmt: skip
+    if edges.thickness is None:
+        shoulders = [_in_room(through[k], grids, found, edges.nose, k, flow) for k in range(1, len(through))]
+    else:
+        shoulders = [
+            _shoulder(through[k], [wall[k] for wall in walls], _neighbour(tubes, k), edges.felt[k - 1])
+            for k in range(1, len(through))
         ]
-        told = (between(wall, *span) for wall in walls)
-        airs.append(air_on(stream, *told, surveys=surveys[k : k + 1], before=come if k else 0.0))
-        if k and edges.thickness is None:
-            shoulders.append(_in_room(stream, grids, found, edges.nose, k, flow))
-        elif k:
-            shoulders.append(_shoulder(stream, walls, _neighbour(tubes, k), felt))
     return SplitAir(
         port=port,
         flow=flow,
         shares=fine.shares,
-        shares_error=np.abs(fine.shares - coarse.shares) / growth,
+        shares_error=shares_error,
+        shares_u=None if of_shape is None else np.hypot(of_shape, shares_error / GRID_U),
         given=given is not None,
         trunk=airs[0],
         legs=tuple(airs[1:]),
@@ -166,6 +182,17 @@ def split_air(
         nose=edges.nose,
         thickness=edges.thickness,
     )
+
+
+def _shared(port: SplitPort, legs: Sequence[Stream], shares: FloatArray) -> list[Stream]:
+    """Return legs' streams with their shares. Raises InputError for a leg through which no air can make so much."""
+    streams = []
+    for leg, stream, share in zip(port.legs, legs, shares, strict=True):
+        own = replace(stream, flow=stream.flow * float(share))
+        with _in_passage(leg.name):
+            refuse_absurd(own.flow, float(own.net[own.least]), own.air, port.display)
+        streams.append(own)
+    return streams
 
 
 @contextmanager
@@ -178,6 +205,12 @@ def _in_passage(name: str) -> Iterator[None]:
         raise type(refusal)(refusal.what, hint=refusal.hint, file=refusal.file, where=place) from None
 
 
+def _walls(streams: Sequence[Stream], grids: Grids, found: Parted) -> list[WallSpeed]:
+    """Return the speeds on the wall of trunk and legs."""
+    each = zip(streams, grids.tubes, found.values, found.flux, strict=True)
+    return [stream.over_means(speeds_on(tube, values, flux)) for stream, tube, values, flux in each]
+
+
 @dataclass(frozen=True)
 class Grids:
     """The grids of trunk and legs, and of a scan's junction."""
@@ -186,8 +219,8 @@ class Grids:
     room: Room | None
 
 
-def _laid(port: SplitPort, streams: Sequence[Stream], unknowns: int, *, fine: bool) -> Grids:
-    """Return the grids, or such as have cells twice as large."""
+def _laid(port: SplitPort, streams: Sequence[Stream], unknowns: int, *, fine: bool, turning: bool = False) -> Grids:
+    """Return the grids, or such as have cells twice as large. turning : past the openings, as `run_on` has it."""
     tubes = []
     for k, (passage, stream) in enumerate(zip(port.passages, streams, strict=True)):
         with _in_passage(passage.name):
@@ -195,7 +228,7 @@ def _laid(port: SplitPort, streams: Sequence[Stream], unknowns: int, *, fine: bo
             size = size_for(sizing, unknowns)
             size = size if fine else coarser(sizing, size)
             lay = tube_of if port.junction is None else tube_to_junction
-            tubes.append(lay(stream.path, size, trunk=k == 0))
+            tubes.append(lay(stream.path, size, trunk=k == 0, turning=turning))
     if port.junction is None:
         return Grids(tubes, None)
     spacing = ROOM * min(tube.size.cell for tube in tubes)

@@ -29,6 +29,7 @@ class Tube:
 
     grid : gone on past its opening, a trunk's before its entry and a leg's past its exit. inside : its rings in the
     passage. sections, area (n,), middle (n, 3) : as WallSpeed has them. meshed (n,) : areas of the grid's own rings.
+    turns : whether the passage still turns at its opening, first for a trunk's, then for a leg's.
     """
 
     path: Path
@@ -39,6 +40,7 @@ class Tube:
     area: FloatArray
     middle: FloatArray
     meshed: FloatArray
+    turns: tuple[bool, bool]
 
     @property
     def true_speed(self) -> float:
@@ -74,14 +76,15 @@ class Tube:
         return np.asarray(weight @ values[self.ring(place)] / weight.sum())
 
 
-def tube_of(path: Path, size: Size, *, trunk: bool) -> Tube:
-    """Return the grid of a passage. Raises GeometryError where none can be laid."""
+def tube_of(path: Path, size: Size, *, trunk: bool, turning: bool = False) -> Tube:
+    """Return the grid of a passage. turning : past its opening, as `run_on` has it. Raises GeometryError where none can
+    be laid."""
     sections = sections_along(path, size.rings)
     grid = sweep(sections, size.pattern, size.rings)
     ends = (end_of(grid, sections, size.rings, exit=False), end_of(grid, sections, size.rings, exit=True))
     before, after = (distances(end.gap, end.size) for end in ends)
     none = np.zeros(0)
-    whole, ahead = run_on(grid, ends, ways=(before, none) if trunk else (none, after))
+    whole, ahead = run_on(grid, ends, turning=turning, ways=(before, none) if trunk else (none, after))
     figures = [moments(s.outline) for s in sections]
     return Tube(
         path=path,
@@ -92,10 +95,11 @@ def tube_of(path: Path, size: Size, *, trunk: bool) -> Tube:
         area=np.array([f.area for f in figures]),
         middle=np.stack([s.in_space(f.centroid[None])[0] for s, f in zip(sections, figures, strict=True)]),
         meshed=np.array([moments(ring @ s.frame[1:].T).area for ring, s in zip(grid.wall, sections, strict=True)]),
+        turns=(trunk and ends[0].turns, not trunk and ends[1].turns),
     )
 
 
-def tube_to_junction(path: Path, size: Size, *, trunk: bool) -> Tube:
+def tube_to_junction(path: Path, size: Size, *, trunk: bool, turning: bool = False) -> Tube:
     """Return the grid of a scan's passage, up to as near to the junction as one can be laid.
 
     Just before a divider a trunk's section may have a waist that hides part of its wall. Raises GeometryError where
@@ -108,7 +112,7 @@ def tube_to_junction(path: Path, size: Size, *, trunk: bool) -> Tube:
             rings = rings[rings < path.last - far - size.cell] if trunk else rings[rings > path.first + far + size.cell]
             rings = np.append(rings, path.last - far) if trunk else np.append(path.first + far, rings)
         try:
-            return tube_of(path, replace(size, rings=rings), trunk=trunk)
+            return tube_of(path, replace(size, rings=rings), trunk=trunk, turning=turning)
         except GeometryError:
             if left_out == LEFT_OUT[-1]:
                 raise
@@ -129,7 +133,7 @@ def speeds_on(tube: Tube, values: FloatArray, flux: FloatArray) -> WallSpeed:
         flux=flux / share,
         unknowns=tube.count,
         cell=tube.size.cell,
-        turns=(False, False),
+        turns=tube.turns,
         within=Within(tube.grid, values * (tube.true_speed / share)),
     )
 

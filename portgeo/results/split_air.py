@@ -41,7 +41,8 @@ class PassageAir(SpeedFigures):
     computed: AirSpeed = inside(lambda air, *_: air)
     name: str = figure(lambda air, name, *_: name)
     share: float = figure(lambda air, name, share, *_: share[0])
-    share_grid_error: float = figure(lambda air, name, share, *_: share[1])
+    share_u: float | None = figure(lambda air, name, share, *_: share[1])
+    share_grid_error: float = figure(lambda air, name, share, *_: share[2])
     throat: ThroatAir | None = figure(lambda air, name, *_: None if name == TRUNK else ThroatAir.of(air, None))  # type: ignore[assignment]
     shoulder: ShoulderSpeed | None = figure(
         lambda air, name, share, shoulder: None if shoulder is None else ShoulderSpeed.of(air, shoulder)
@@ -102,7 +103,8 @@ class AirThroughSplit(Result):
 
 
 def _passages(s: SplitAir) -> tuple[PassageAir, ...]:
-    shares = [(1.0, 0.0), *zip(s.shares.tolist(), s.shares_error.tolist(), strict=True)]
+    unsure = [None] * len(s.legs) if s.shares_u is None else s.shares_u.tolist()
+    shares = [(1.0, None, 0.0), *zip(s.shares.tolist(), unsure, s.shares_error.tolist(), strict=True)]
     shoulders: list[Shoulder | None] = [None, *s.shoulders]
     return tuple(
         PassageAir.of(air, name, share, shoulder)

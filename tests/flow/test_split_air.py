@@ -16,8 +16,10 @@ from portgeo.core.section import Reading
 from portgeo.core.split import split_port
 from portgeo.flow.parting import solve_parted
 from portgeo.flow.path import path_of
+from portgeo.flow.share_doubt import shares_u
 from portgeo.flow.tube import speeds_on, tube_of
 from portgeo.flow.wall import size_for, sizing_of, wall_solution
+from portgeo.measuring.uncertainty import Share
 from tests.flow.plane_fork import PlaneFork
 
 HEIGHT = 40.0
@@ -131,9 +133,27 @@ def test_a_result_of_it_tells_every_passage():
     left = air.legs[0]
     assert left.shoulder.past_edge_mm == pytest.approx(1.5)  # half the outer step of 3 mm, more than the divider's
     assert np.isnan(left.stations.highest_over_mean[0]) and np.isfinite(left.stations.highest_over_mean[3:]).all()
+    on = left.past_the_ends["if_it_keeps_turning"]
+    assert (on["at_entry"], on["at_exit"]) == (False, True)
+    assert on["short_side"].peak_m_s == pytest.approx(left.short_side.peak_m_s, rel=0.03)  # in the middle of the turn
+    assert left.share_u is None
     record = air.to_dict()
     assert record["stations"][0]["leg"] == "" and record["stations"][-1]["leg"] == "right"
     assert record["fastest_in"] == "left" and record["shares_given"] is True
+
+
+def test_the_doubt_about_shares_is_that_of_shapes_thrown_at_random():
+    """Conductances off by what readings (each leg by itself) and one tool (both the same way) leave open."""
+    own, tool, volume = np.array([0.02, 0.03, 0.01]), np.array([0.02, 0.05, 0.03]), np.array([40e3, 60e3, 50e3])
+    shares = np.array([0.5, 0.2, 0.3])
+    legs = [
+        SimpleNamespace(volume=v, budget={"volume": (Share("readings", r * v), Share("tool_zero", t * v))})
+        for r, t, v in zip(own, tool, volume, strict=True)
+    ]
+    rng = np.random.default_rng(1)
+    tries = shares * np.exp(rng.normal(size=(40_000, 3)) * own + rng.normal(size=(40_000, 1)) * tool)
+    tries /= tries.sum(axis=1, keepdims=True)
+    assert shares_u(shares, legs) == pytest.approx(tries.std(axis=0), rel=0.03)
 
 
 def test_a_leg_that_chokes_is_named():

@@ -55,11 +55,13 @@ def split_airspeed_text(air: AirThroughSplit, title: str) -> str:
 
 
 def _shares_text(air: AirThroughSplit, cfm: float) -> str:
-    parts = [f"{leg.name} {leg.share:.1%} ({leg.share * cfm:.1f} cfm)" for leg in air.legs]
+    parts = []
+    for leg in air.legs:
+        doubt = "" if leg.share_u is None else f" ± {max(200.0 * leg.share_u, 0.1):.1f}"
+        parts.append(f"{leg.name} {100.0 * leg.share:.1f}{doubt}% ({leg.share * cfm:.1f} cfm)")
     if air.shares_given:
         return ", ".join(parts) + "; as given"
-    doubt = max(leg.share_grid_error for leg in air.legs)
-    return ", ".join(parts) + f"; as an ideal flow has it, to {max(doubt, 0.0005):.2%} of the flow by the grid"
+    return ", ".join(parts) + "; as an ideal flow has it"
 
 
 def _fastest_text(air: AirThroughSplit, d: Display) -> str:
