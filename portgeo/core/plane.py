@@ -54,6 +54,17 @@ def moments(outline: FloatArray) -> Moments:
     return Moments(float(area), centroid + start, second, _length(p, q))
 
 
+def area_and_centroid(outline: FloatArray) -> tuple[float, FloatArray]:
+    """Return a closed polygon's signed area and centroid (2,), as its moments have them, without the rest of them."""
+    p = outline - outline[0]
+    q = np.concatenate([p[1:], p[:1]])
+    cross = p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]
+    area = cross.sum() / 2.0
+    if area == 0.0:
+        return 0.0, outline.mean(axis=0)
+    return float(area), cross @ (p + q) / (6.0 * area) + outline[0]
+
+
 def _length(p: FloatArray, q: FloatArray) -> float:
     return float(np.linalg.norm(q - p, axis=1).sum())
 

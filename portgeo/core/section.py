@@ -20,6 +20,7 @@ from portgeo.core.plane import (
     FloatArray,
     Moments,
     arc_points,
+    area_and_centroid,
     areas,
     chord,
     fit_circles,
@@ -221,7 +222,7 @@ def walls_across(outline: FloatArray, middle: FloatArray) -> FloatArray:
 
 def area_of(section: Section) -> float:
     """Return a section's area, islands off."""
-    return sum(moments(part).area for part in (section.outline, *section.islands))
+    return sum(area_and_centroid(part)[0] for part in (section.outline, *section.islands))
 
 
 def areas_of(sections: Sequence[Section]) -> FloatArray:

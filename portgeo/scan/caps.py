@@ -15,6 +15,7 @@ from portgeo.core.plane import BoolArray, FloatArray, IntArray, moments
 from portgeo.core.slicing import slice_mesh
 from portgeo.core.triangles import face_areas
 from portgeo.scan.course import plane_frame
+from portgeo.scan.repair import bodies
 
 PLANES = 160  # that are tried on the mesh
 SAMPLES = 2000  # faces that each is tried on
@@ -55,9 +56,10 @@ def caps_of(vertices: FloatArray, faces: IntArray, rims: list[FloatArray]) -> li
         if patch is None or area[patch].sum() < LEAST * total:
             break
         left &= ~patch
-        cap = _end_at(vertices, faces, middles, normals, area, patch, near)
-        if cap is not None:
-            found.append(cap)
+        for part in _parts(faces, area, patch, LEAST * total):
+            cap = _end_at(vertices, faces, middles, normals, area, part, near)
+            if cap is not None:
+                found.append(cap)
     found.sort(key=lambda cap: -cap.area)
     return [cap for k, cap in enumerate(found) if k < 2 or cap.area > THIRD * found[1].area]
 
@@ -89,6 +91,22 @@ def _flattest(
     return patch
 
 
+def _parts(faces: IntArray, area: FloatArray, patch: BoolArray, least: float) -> list[BoolArray]:
+    """Return a flat patch (m,) of faces, in its parts where more than one is as large as an end.
+
+    Two legs may end in one plane.
+    """
+    at = np.flatnonzero(patch)
+    label = bodies(faces[at], int(faces[at].max()) + 1)[faces[at, 0]]
+    large = np.flatnonzero(np.bincount(label, area[at]) > least)
+    if len(large) < 2:
+        return [patch]
+    parts = np.zeros((len(large), len(faces)), dtype=bool)
+    for part, number in zip(parts, large, strict=True):
+        part[at[label == number]] = True
+    return list(parts)
+
+
 def _end_at(
     vertices: FloatArray,
     faces: IntArray,
@@ -103,7 +121,8 @@ def _end_at(
     normal /= np.linalg.norm(normal)
     origin = np.average(middles[patch], axis=0, weights=area[patch])
     # What faces the other way is counted off: the folds of a coarse mesh would else count twice.
-    on = np.abs((middles - origin) @ normal) < near
+    off = np.linalg.norm(middles - origin, axis=1)
+    on = (np.abs((middles - origin) @ normal) < near) & (off <= off[patch].max())
     size = float(area[on] @ (normals[on] @ normal))
     if size <= 0.0:
         return None

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.plane import FloatArray, IntArray, area_and_centroid
 from portgeo.core.section import area_of
 from portgeo.core.slicing import slice_mesh, tube_sections
 from portgeo.scan.course import plane_frame
@@ -139,7 +139,7 @@ def run_in(
     frames = np.repeat(plane_frame(normal)[None], len(depth), axis=0)
     sections = tube_sections(slice_mesh(vertices, faces, origins, frames[:, 0]), origins, frames)
     area = np.array([np.nan if s is None else area_of(s) for s in sections])  # a trough of the face is an island
-    middle = np.array([np.full(2, np.nan) if s is None else moments(s.outline).centroid for s in sections])
+    middle = np.array([np.full(2, np.nan) if s is None else area_and_centroid(s.outline)[1] for s in sections])
     sure = np.isfinite(area) & (depth >= first + SURE * radius)
     if sure.sum() < 8:
         return RunIn(first)

@@ -9,17 +9,19 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse.csgraph import dijkstra
 
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.scan.branches import LARGE
 from portgeo.scan.caps import Cap
 from portgeo.scan.course import ENDS_LEFT, Course, follow
-from portgeo.scan.way import Inside, clear_tree, farthest, nearest, path_to
+from portgeo.scan.way import Inside, clear_graph, clear_tree, nearest, path_to
 
 # Lengths are in the greatest inside radius of the mold, where nothing else is said.
-REACH = 0.5  # a leaf that reaches so far beyond where it meets the others is an end of its own
+REACH = 0.35  # a leaf that reaches so far beyond where it meets the others is an end of its own
+DIPS = 0.2  # of the line between two leaves, that what is between corners of one end is less far off by
+BETWEEN = 20  # places on that line
 MOST_LEAVES = 10  # that are looked at: corners of a slab, stems, legs
 OWN_PART, USUAL_DEPTH = 0.85, 75  # share of a leaf's own way, and percent of its depths, that tell how thick it is
 ON_CAP = 1.3  # from a leaf to the flat face or rim that it ends in
@@ -52,63 +54,117 @@ class Leaves:
     is_tube: np.ndarray
 
 
-def leaves_of(inside: Inside) -> Leaves:
+def leaves_of(inside: Inside, caps: list[Cap]) -> Leaves:
     """Return the ends that a mold has: tips of its tube, of legs, and of branches.
 
     A leaf's own way runs from its tip to where the ways of the others begin; a branch with less than LARGE of the
     section of the second thickest leaf is none of a port's own.
     """
     radius = float(inside.depth.max())
-    first = farthest(inside, 0)
-    reach = dijkstra(inside.graph, directed=False, indices=first)
-    found = _peaks(inside, np.where(np.isfinite(reach), reach, 0.0), REACH * radius)
-    tips = _ends_of(inside, [first, *found])
-    if len(tips) < 3:
+    # How far the farthest place is: in a tree that is one of the two ends which are farthest apart.
+    one = _reach(inside, int(np.argmax(_reach(inside, 0))))
+    height = np.maximum(one, _reach(inside, int(np.argmax(one))))
+    tips = _ends_of(inside, _peaks(inside, height, REACH * radius), height, caps)
+    while len(tips) > 2:
+        thick = _thickness(inside, tips)
+        corner = _thin_corner(inside, tips, thick)
+        if corner is None:
+            break
+        tips.pop(corner)
+    else:
         return Leaves(np.array(tips), np.zeros(len(tips)), np.ones(len(tips), dtype=bool))
-    thick = _thickness(inside, tips)
     is_tube = thick**2 >= LARGE * np.sort(thick**2)[-2]
     return Leaves(np.array(tips), thick, is_tube)
+
+
+def _reach(inside: Inside, place: int) -> FloatArray:
+    """Return how far each place (n,) is, through the mold, from one."""
+    return np.asarray(dijkstra(inside.graph, directed=False, indices=place))
 
 
 def _peaks(inside: Inside, height: FloatArray, least: float) -> list[int]:
     """Return the places where a height (n,) is greatest in what is about them, highest first.
 
     Each rises by `least` over the level at which what is about it meets what is about a higher one (its persistence:
-    Edelsbrunner, Letscher and Zomorodian, Discrete Comput. Geom. 28, 2002).
+    Edelsbrunner, Letscher and Zomorodian, Discrete Comput. Geom. 28, 2002). What is about a place is all from where
+    the steepest way leads up to it.
     """
-    step = 2.0 * inside.step
-    peaks: list[int] = []
-    alive: list[int] = []
-    for level in np.arange(height.max() - step, -step, -step):
-        places = np.flatnonzero(height >= level)
-        part = connected_components(inside.graph[places][:, places], directed=False)[1]
-        order = np.lexsort((-height[places], part))
-        tops = places[order[np.unique(part[order], return_index=True)[1]]].tolist()
-        peaks += [tip for tip in alive if tip not in tops and height[tip] - level > least]
-        alive = tops
-    peaks += [tip for tip in alive if height[tip] > least]
-    return sorted(peaks, key=lambda tip: -height[tip])[:MOST_LEAVES]
+    about = (inside.graph + inside.graph.T).tocsr()
+    count = np.diff(about.indptr)
+    beside = height[about.indices]
+    highest = np.repeat(np.maximum.reduceat(beside, about.indptr[:-1]), count) if count.all() else beside
+    row = np.repeat(np.arange(len(height)), count)
+    steepest = np.flatnonzero((beside == highest) & (beside > height[row]))
+    up = np.arange(len(height))
+    up[row[steepest]] = about.indices[steepest]
+    while (up[up] != up).any():
+        up = up[up]
+    edges = inside.graph.tocoo()
+    across = up[edges.row] != up[edges.col]
+    one, other = edges.row[across], edges.col[across]
+    low, high = np.minimum(up[one], up[other]), np.maximum(up[one], up[other])
+    level = np.minimum(height[one], height[other])
+    passes = np.argsort(-level, kind="stable")
+    top = {int(peak): int(peak) for peak in np.unique(up)}
+
+    def top_of(peak: int) -> int:
+        while top[peak] != peak:
+            peak = top[peak]
+        return peak
+
+    peaks = []
+    for k in passes:
+        upper, lower = sorted((top_of(int(low[k])), top_of(int(high[k]))), key=lambda peak: (-height[peak], peak))
+        if upper != lower:
+            top[lower] = upper
+            if height[lower] - level[k] > least:
+                peaks.append(lower)
+    peaks += [peak for peak, above in top.items() if peak == above]
+    return sorted(peaks, key=lambda peak: (-height[peak], peak))[:MOST_LEAVES]
 
 
-def _ends_of(inside: Inside, tips: list[int]) -> list[int]:
-    """Return tips with one for each end: of three or more that all see each other one is kept.
+def _ends_of(inside: Inside, tips: list[int], height: FloatArray, caps: list[Cap]) -> list[int]:
+    """Return tips with one for each end: the first of those that are corners of one.
 
-    So do the corners of a slab of silicone over a flange. A trunk's end may see a leg's, but between two legs stands
-    their divider.
+    Corners see each other; between two legs stands their divider. A trunk's end may see a leg's: then they do not lie
+    on one face or rim, and where neither lies on any, what is halfway is less far off than both. height (n,) : how far.
+    Of three or more that all see each other, as corners of a slab of silicone over a flange do, one is kept.
     """
-    left, kept = list(tips), []
+    on = [_cap_at(caps, inside.points[tip], ON_CAP * float(inside.depth.max())) for tip in tips]
+
+    def sees(one: int, other: int) -> bool:
+        return inside.sees(inside.points[tips[one]], inside.points[tips[other]])
+
+    def are_corners(one: int, other: int) -> bool:
+        a, b = inside.points[tips[one]], inside.points[tips[other]]
+        if on[one] is not None or on[other] is not None:
+            return on[one] is on[other]
+        line = a + np.linspace(0.0, 1.0, BETWEEN)[:, None] * (b - a)
+        least = float(height[nearest(inside, line)].min())
+        return min(height[tips[one]], height[tips[other]]) - least < DIPS * float(np.linalg.norm(b - a))
+
+    left, kept = list(range(len(tips))), []
     while left:
-        tip = left.pop(0)
-        kept.append(tip)
-        seen = [other for other in left if inside.sees(inside.points[tip], inside.points[other])]
-        corners = {
-            place
-            for one, other in combinations(seen, 2)
-            if inside.sees(inside.points[one], inside.points[other])
-            for place in (one, other)
-        }
-        left = [other for other in left if other not in corners]
-    return kept
+        first = left.pop(0)
+        kept.append(first)
+        left = [k for k in left if not (sees(first, k) and are_corners(first, k))]
+    left, kept = kept, []
+    while left:
+        first = left.pop(0)
+        kept.append(first)
+        seen = [k for k in left if sees(first, k)]
+        corners = {k for pair in combinations(seen, 2) if sees(*pair) for k in pair}
+        left = [k for k in left if k not in corners]
+    return [tips[k] for k in kept]
+
+
+def _thin_corner(inside: Inside, tips: list[int], thick: FloatArray) -> int | None:
+    """Return which of the leaves is thin and sees another thin one: both are corners of a slab. None where none is."""
+    thin = np.flatnonzero(thick**2 < LARGE * thick.max() ** 2)
+    for one, other in combinations(thin.tolist(), 2):
+        if inside.sees(inside.points[tips[one]], inside.points[tips[other]]):
+            return int(other)
+    return None
 
 
 def _thickness(inside: Inside, tips: list[int]) -> FloatArray:
@@ -125,8 +181,12 @@ def _thickness(inside: Inside, tips: list[int]) -> FloatArray:
 
 
 def _median(inside: Inside, ends: list[IntArray]) -> int:
-    """Return the place from which the ways to all ends (places of each) are shortest together: where they meet."""
-    reach = sum(dijkstra(inside.graph, directed=False, indices=end, min_only=True) for end in ends)
+    """Return the place from which the ways to all ends (places of each) are shortest together: where they meet.
+
+    They keep clear of the walls: straight ones from a short trunk's end to its legs would part at that end.
+    """
+    graph = clear_graph(inside)
+    reach = sum(dijkstra(graph, directed=False, indices=end, min_only=True) for end in ends)
     return int(np.argmin(reach))
 
 
@@ -136,7 +196,7 @@ def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside
     ends, sure = [], []
     for tip in leaves.places:
         cap = _cap_at(caps, inside.points[tip], ON_CAP * radius)
-        ends.append(np.array([tip]) if cap is None else nearest(inside, cap.points))
+        ends.append(np.array([tip]) if cap is None else _places_on(inside, cap, int(tip)))
         sure.append(cap is not None)
     middle = _median(inside, ends)
     before = clear_tree(inside, middle)
@@ -147,6 +207,13 @@ def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside
         line, own = _arm_line(inside, reach, path, float(reach[middle]))
         arms.append(Arm(follow(*coarse, line, own, SURE_ENDS_LEFT if is_sure else ENDS_LEFT), own))
     return tuple(arms)
+
+
+def _places_on(inside: Inside, cap: Cap, tip: int) -> IntArray:
+    """Return the places at a face or rim, seen from a tip at it: beyond a thin divider may be another leg's."""
+    places = nearest(inside, cap.points)
+    seen = [inside.sees(inside.points[tip], inside.points[place]) for place in places]
+    return np.union1d(places[seen], [tip])
 
 
 def _cap_at(caps: list[Cap], tip: FloatArray, within: float) -> Cap | None:

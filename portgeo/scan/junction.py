@@ -5,14 +5,14 @@ A mesh and the lines of trunk and legs come in; planes, and the divider's nose, 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from portgeo.core.errors import GeometryError
-from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.plane import FloatArray, IntArray, area_and_centroid
 from portgeo.core.section import Section, area_of
 from portgeo.core.slicing import slice_mesh
 from portgeo.scan.course import plane_frame
@@ -20,11 +20,13 @@ from portgeo.scan.spine import sections_of
 
 # Lengths are in radii of the passage's own section.
 AHEAD = 4.0  # so far beyond where a passage is known for whole its end is looked for
-STEP, FINER = 0.05, 24  # between planes, and how many between two of them where it ends; twice over
+STEP, FINER = 0.05, 12  # between planes, and how many between two of them where it ends; twice over
+AT_ONCE = 12  # planes that are cut in one pass
 SPREAD = 1.5  # beyond a trunk's section, that the middles of its parts may lie where it has parted
 PART = 0.1  # of a trunk's section: a smaller loop is a scrap
-JUMP = 0.15  # change of a leg's area from plane to plane that is the other leg's, whose section it has joined
+JUMP = 0.15  # change of a leg's area over OVER that is the other leg's, whose section it has joined
 GROWTH, OVER = 0.1, 0.3  # growth of a passage's section a radius, and over what length: with more it is no tube
+LAG = round(OVER / STEP)
 CLEAR, NOISES, EDGES = 0.03, 3.0, 0.75  # how far planes stand off the nose: in radii, noises and edges of the mesh
 LEAST_LEG = 0.8  # length that must be left of a passage beyond its plane
 
@@ -73,21 +75,29 @@ def planes_at(mesh: Mesh, trunk: Approach, legs: Sequence[Approach], roughness: 
     for k, (leg, end) in enumerate(zip(legs, ends, strict=True)):
         t = _clear_from(mesh, leg, _before_it_widens(mesh, leg, end - clear_of(leg, roughness)), beyond, trunk.heading)
         if t is None or t + leg.room < LEAST_LEG * leg.radius:
-            raise _cut_short(f"leg {k + 1}", leg, "it is cut short inside the junction")
+            raise _cut_short(
+                f"leg {k + 1}", leg, "no plane across it is clear of the trunk, of the divider and of all other legs"
+            )
         begins.append(leg.point + t * leg.heading)
     return Planes(plane, tuple(begins), nose)
 
 
 def _before_it_widens(mesh: Mesh, at: Approach, last: float) -> float:
     """Return the height, `last` or less, up to which a passage's section grows by no more than a tube's."""
-    step = STEP * at.radius
-    heights = np.arange(last, -at.room, -step)
-    area = np.array([np.nan if s is None else area_of(s) for s in _sections(mesh, at, heights)])
-    lag = round(OVER / STEP)
-    for k in range(len(heights) - lag):
-        if area[k] / area[k + lag] - 1.0 <= GROWTH * OVER:
-            return float(heights[k])
+    area: list[float] = []
+    over = np.nan
+    for height, section in _backward(mesh, at, last):
+        area.append(np.nan if section is None else area_of(section))
+        if len(area) > LAG:
+            before, over = over, area[-1 - LAG] / area[-1] - 1.0 - GROWTH * OVER
+            if over <= 0.0:
+                return height + (LAG + _since(before, over)) * STEP * at.radius
     return -at.room
+
+
+def _since(before: float, now: float) -> float:
+    """Return how much of the step between two values has gone by since they passed 0; 0 where there is none before."""
+    return now / (now - before) if np.isfinite(before) else 0.0
 
 
 def clear_of(approach: Approach, roughness: float) -> float:
@@ -100,7 +110,7 @@ def _cut_short(name: str, at: Approach, why: str) -> GeometryError:
         f"the mold splits, but too little of {name} is left to be measured: {why}",
         where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*at.point),
         hint="Trim the mold farther out before you scan it; a split needs a trunk and legs at least as long as half "
-        "their width",
+        "their width. If it is long enough, look for a hole or a fin that joins two legs there, and close it",
     )
 
 
@@ -113,16 +123,24 @@ def _nose(mesh: Mesh, trunk: Approach) -> tuple[float, FloatArray]:
     least = PART * area_of(base)
 
     def parts_in(loops: list[FloatArray]) -> list[FloatArray]:
-        return [o for o in loops if moments(o).area > least and about.contains(shapely.Point(o.mean(axis=0)))]
+        return [o for o in loops if area_and_centroid(o)[0] > least and about.contains(shapely.Point(o.mean(axis=0)))]
 
-    def parted(heights: FloatArray, first: bool) -> int | None:
-        many = np.array([len(parts_in(loops)) > 1 for loops in _loops_in(mesh, trunk, heights)])
+    def parted(heights: FloatArray) -> list[bool]:
+        return [len(parts_in(loops)) > 1 for loops in _loops_in(mesh, trunk, heights)]
+
+    many: list[bool] = []
+    for heights in _forward(trunk):
+        many += parted(heights)
         # A plane along a step in the wall is cut up by chance: the next one is not.
-        sure = many & np.append(many[1:], True) if first else many
-        return int(np.argmax(sure)) if sure.any() else None
-
-    low, high = _bracket(parted, trunk)
+        sure = [k for k in range(len(many) - 1) if many[k] and many[k + 1]]
+        if sure:
+            break
+    else:
+        raise _not_found(trunk)
+    low, high = _bracket(trunk, sure[0], parted)
     parts = [shapely.Polygon(o) for o in parts_in(_loops_in(mesh, trunk, np.array([high]))[0])]
+    if len(parts) < 2:
+        raise _not_found(trunk)
     one, other = shapely.shortest_line(parts[0], shapely.union_all(parts[1:])).coords
     place = (np.array(one) + np.array(other)) / 2.0
     frame = plane_frame(trunk.heading)
@@ -132,34 +150,47 @@ def _nose(mesh: Mesh, trunk: Approach) -> tuple[float, FloatArray]:
 def _own_until(mesh: Mesh, leg: Approach) -> float:
     """Return how far beyond its approach a leg's section is still its own."""
 
-    whole: list[float] = []
+    def areas(heights: FloatArray) -> list[float]:
+        return [np.nan if s is None else area_of(s) for s in _sections(mesh, leg, heights)]
 
-    def joined(heights: FloatArray, first: bool) -> int | None:
-        area = np.array([np.nan if s is None else area_of(s) for s in _sections(mesh, leg, heights)])
-        # From plane to plane it may flare; then it is told from the last one before the change.
-        before = np.concatenate([area[:1], area[:-1]]) if first else whole[0]
-        at = np.flatnonzero(~(np.abs(area / before - 1.0) < JUMP))
-        if first and len(at):
-            whole.append(float(area[max(at[0] - 1, 0)]))
-        return int(at[0]) if len(at) else None
+    def joined(before: float) -> Callable[[FloatArray], list[bool]]:
+        return lambda heights: [not abs(area / before - 1.0) < JUMP for area in areas(heights)]
 
-    return _bracket(joined, leg)[0]
+    area: list[float] = []
+    for heights in _forward(leg):
+        area += areas(heights)
+        for k in range(len(area)):
+            if not abs(area[k] / area[max(k - LAG, 0)] - 1.0) < JUMP:
+                return _bracket(leg, k, joined(area[max(k - LAG, 0)]))[0]
+    raise _not_found(leg)
 
 
-def _bracket(ended: Callable[[FloatArray, bool], int | None], at: Approach) -> tuple[float, float]:
+def _forward(at: Approach) -> Iterator[FloatArray]:
+    """Yield heights from an approach on, STEP apart, some at once."""
+    heights = np.arange(0.0, AHEAD, STEP) * at.radius
+    yield from np.array_split(heights, -(-len(heights) // AT_ONCE))
+
+
+def _backward(mesh: Mesh, at: Approach, last: float) -> Iterator[tuple[float, Section | None]]:
+    """Yield heights from `last` back, STEP apart, as far as the passage has room, and the sections there."""
+    heights = np.arange(last, -at.room, -STEP * at.radius)
+    for some in np.array_split(heights, max(-(-len(heights) // AT_ONCE), 1)):
+        yield from zip(some.tolist(), _sections(mesh, at, some), strict=True)
+
+
+def _bracket(at: Approach, k: int, ended: Callable[[FloatArray], list[bool]]) -> tuple[float, float]:
     """Return the heights between which a passage ends: the last at which it has not and the first at which it has.
 
-    ended : the first of some heights at which it has, and whether this is the first time that it is asked.
+    k : which of the heights that go forward is the first at which it has. ended : at which of some it has.
     """
-    heights = np.arange(0.0, AHEAD, STEP) * at.radius
-    for turn in range(3):
-        k = ended(heights, turn == 0)
-        if k is None and turn > 0:
-            k = len(heights) - 1  # at a plane through a point of the mesh rounding tells which side it is on
-        if k is None or k == 0:
-            raise _not_found(at)
-        low, high = float(heights[k - 1]), float(heights[k])
+    if k == 0:
+        raise _not_found(at)
+    low, high = (k - 1) * STEP * at.radius, k * STEP * at.radius
+    for _ in range(2):
         heights = np.linspace(low, high, FINER)
+        # At a plane through a point of the mesh rounding tells which side it is on.
+        at_end = next((j for j, has in enumerate(ended(heights[1:-1]), start=1) if has), len(heights) - 1)
+        low, high = float(heights[at_end - 1]), float(heights[at_end])
     return low, high
 
 
@@ -173,10 +204,13 @@ def _not_found(at: Approach) -> GeometryError:
 
 def _clear_from(mesh: Mesh, leg: Approach, last: float, plane: FloatArray, normal: FloatArray) -> float | None:
     """Return the height, `last` or less, up to which a leg's sections lie wholly beyond a plane; None where none do."""
-    heights = np.arange(last, -leg.room, -STEP * leg.radius)
-    for height, section in zip(heights, _sections(mesh, leg, heights), strict=True):
-        if section is not None and ((section.in_space(section.outline) - plane) @ normal).min() > 0.0:
-            return float(height)
+    least = np.nan
+    for height, section in _backward(mesh, leg, last):
+        before, least = least, np.nan
+        if section is not None:
+            least = float(((section.in_space(section.outline) - plane) @ normal).min())
+            if least >= 0.0:
+                return height + _since(before, least) * STEP * leg.radius
     return None
 
 

@@ -17,6 +17,7 @@ SPACINGS = 9.0  # radius of a place, in mean spacings of the points
 NEIGHBOURS = 24  # points of each local surface: four times its six terms
 PER_PATCH = 80  # residuals taken from one place
 REACHES = np.array([1.5, 2.2, 3.2, 4.6, 6.5])  # mm, of the places that a scanner's waves are looked for in
+LEAST_REACHES, MOST_WIDER = 3, 1.6  # that tell waves apart, and how much wider a coarse mesh has them
 # mm of wave, equal power per octave in each: a scanner's own, and what comes of laying views together, which is as
 # long as a view is wide. A wave that meets a flat wall aslant is longer still on it.
 BANDS = (1.5, 4.0), (4.0, 60.0)
@@ -24,6 +25,7 @@ WAVE_PLACES = 80
 MOST_POINTS = 150_000  # of the mesh that waves are looked for in: bounds the work
 MOST_IN_PLACE = 500
 PLACE_TERMS = 13  # of _terms
+ENOUGH = 2  # times as many points, that a place is fitted to
 DISC = 400  # points of the disc on which it is worked out what a fit leaves of a wave
 MEDIAN_TO_SIGMA = 0.67449  # median of a standard normal's size
 
@@ -82,16 +84,23 @@ def scan_grain(vertices: FloatArray, noise: float, edge: float) -> Grain:
         return Grain(0.0, edge)
     points = vertices[:: max(len(vertices) // MOST_POINTS, 1)]
     seeds = points[np.linspace(0, len(points) - 1, WAVE_PLACES).astype(int)]
-    rows = np.array([_place_variances(points, seed) for seed in seeds])
+    reaches = REACHES * _wider(points, seeds)
+    rows = np.array([_place_variances(points, seed, reaches) for seed in seeds])
     enough = np.isfinite(rows).sum(axis=0) > WAVE_PLACES // 2
-    if enough.sum() < 3:
+    if enough.sum() < LEAST_REACHES:
         return Grain(noise, edge)
-    left = np.nanmedian(rows[:, enough], axis=0)
+    left, reaches = np.nanmedian(rows[:, enough], axis=0), reaches[enough]
     columns = np.column_stack(
-        [np.ones(enough.sum()), *(np.mean([_left_of(w, REACHES[enough]) for w in _octaves(b)], axis=0) for b in BANDS)]
+        [np.ones(len(left)), *(np.mean([_left_of(w, reaches) for w in _octaves(b)], axis=0) for b in BANDS)]
     )
     white, *bands = nnls(columns / left[:, None], np.ones(len(left)))[0]
     return Grain(float(np.sqrt(white)), edge, tuple(Band(float(v), *b) for v, b in zip(bands, BANDS, strict=True)))
+
+
+def _wider(points: FloatArray, seeds: FloatArray) -> float:
+    """Return by how much places must be wider than REACHES, that LEAST_REACHES of them hold points enough of a mesh."""
+    enough = cKDTree(points).query(seeds, k=[ENOUGH * PLACE_TERMS])[0] if len(points) > ENOUGH * PLACE_TERMS else np.inf
+    return float(np.clip(np.percentile(enough, 75) / REACHES[-LEAST_REACHES], 1.0, MOST_WIDER))
 
 
 def _octaves(band: tuple[float, float]) -> FloatArray:
@@ -105,13 +114,13 @@ def _terms(flat: FloatArray) -> FloatArray:
     return np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y, *more])
 
 
-def _place_variances(points: FloatArray, seed: FloatArray) -> FloatArray:
+def _place_variances(points: FloatArray, seed: FloatArray, reaches: FloatArray) -> FloatArray:
     """Return the variances (k,) of what surfaces fitted to the points within each reach of a seed leave."""
-    near = points[np.abs(points[:, 0] - seed[0]) < REACHES[-1]]
+    near = points[np.abs(points[:, 0] - seed[0]) < reaches[-1]]
     distance = np.linalg.norm(near - seed, axis=1)
-    found = np.full(len(REACHES), np.nan)
-    middle = _thinned(near[distance < REACHES[len(REACHES) // 2]])
-    if len(middle) < 2 * PLACE_TERMS:
+    found = np.full(len(reaches), np.nan)
+    middle = _thinned(near[distance < reaches[-LEAST_REACHES]])
+    if len(middle) < ENOUGH * PLACE_TERMS:
         return found
     arm = middle - middle.mean(axis=0)
     axes = np.linalg.eigh(arm.T @ arm)[1]
@@ -119,9 +128,9 @@ def _place_variances(points: FloatArray, seed: FloatArray) -> FloatArray:
     bend = np.linalg.lstsq(_terms(local[:, 1:])[:, :6], local[:, 0], rcond=None)[0]
     size, turned = np.linalg.eigh(np.array([[2.0 * bend[3], bend[4]], [bend[4], 2.0 * bend[5]]]))
     axes[:, 1:] = axes[:, 1:] @ turned[:, np.argsort(np.abs(size))]
-    for k, reach in enumerate(REACHES):
+    for k, reach in enumerate(reaches):
         place = _thinned(near[distance < reach])
-        if len(place) < 2 * PLACE_TERMS:
+        if len(place) < ENOUGH * PLACE_TERMS:
             continue
         local = (place - seed) @ axes
         terms, height = _terms(local[:, 1:] / reach), local[:, 0]

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.plane import FloatArray, IntArray, area_and_centroid, moments
 from portgeo.core.section import Section
 from portgeo.core.slicing import slice_mesh, tube_sections
 from portgeo.scan.course import plane_frame
@@ -165,7 +165,7 @@ def _profile(region: Region, point: FloatArray, normal: FloatArray, heights: Flo
     frames = np.repeat(plane_frame(normal)[None], len(heights), axis=0)
     loops = slice_mesh(region.vertices, region.faces, origins, frames[:, 0])
     sections = tube_sections(loops, origins, frames)
-    area = [moments(s.outline).area if s is not None else np.nan for s in sections]
+    area = [area_and_centroid(s.outline)[0] if s is not None else np.nan for s in sections]
     return np.sqrt(np.maximum(area, 0.0) / np.pi)
 
 

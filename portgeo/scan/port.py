@@ -22,7 +22,7 @@ from portgeo.scan.options import Progress, ScanOptions
 from portgeo.scan.passage import branches_told, cut_branch, passage_of, rough_of
 from portgeo.scan.pose import entry_first, roof_direction
 from portgeo.scan.repair import coarse_copy, surface_area, tube_body
-from portgeo.scan.split import split_of, splits
+from portgeo.scan.split import ends_of, split_of
 from portgeo.scan.stem import without_stem
 from portgeo.scan.tube import Tube, ends_told, laid_out, openings_of, tube_and_curve
 
@@ -72,8 +72,9 @@ def read_scan(
     made: list[Patch] = []
     body = patched(body, small_holes(body), made)  # two in one section would leave only a part of it
     rough = rough_of(body)
-    if splits(rough):
-        return split_of(body, rough, roughness, made, notices, options, tell)
+    seen = ends_of(rough)
+    if seen.split:
+        return split_of(body, rough, seen, roughness, made, notices, options, tell)
     branches: list[Branch] = []
     while True:
         body, course, cut = passage_of(body, (ends[0], ends[1]), rough)
@@ -82,8 +83,8 @@ def read_scan(
         tell("finding the openings", 0.3)
         openings = openings_of(body, course, noise, (ends[0], ends[1]))
         tell("finding the centerline", 0.5)
-        tube = tube_and_curve(body, course, openings)
         radius = float(np.sqrt(np.median(course.areas) / np.pi))
+        tube = tube_and_curve(body, course.points, radius, openings)
         tip = branch_tip(coarse_copy(*tube.mesh)[0], tube.settled.curve, radius)
         if tip is None:
             break

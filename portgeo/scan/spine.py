@@ -13,7 +13,7 @@ from scipy.interpolate import BSpline
 from portgeo.core.centreline import Centreline, through
 from portgeo.core.errors import GeometryError
 from portgeo.core.notices import Notice
-from portgeo.core.plane import FloatArray, IntArray, moments
+from portgeo.core.plane import FloatArray, IntArray, area_and_centroid
 from portgeo.core.section import Section
 from portgeo.core.slicing import slice_mesh, tube_sections
 
@@ -140,10 +140,31 @@ class Settled:
         return [Notice("planes_relaxed", case="crossing" if self.crossing else "eased", start=start, end=end)]
 
 
+_End = tuple[FloatArray, FloatArray | None]
+Ends = tuple[_End, _End]
+
+
+def _begun(ends: Ends, course: FloatArray, radius: float) -> tuple[_End, _End, Curve, int]:
+    """Return where and how a curve begins and ends, a curve about its course, and of how many pieces it shall be."""
+    (first, out), end = ends
+    start = (first, None if out is None else -out)
+    points = np.vstack([first, course, end[0]])
+    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    pieces = int(np.clip(np.ceil(s[-1] / (KNOT * radius)), 4, MOST_KNOTS))
+    curve = fit_curve(s, points, start, end, max(pieces // 2, 4), np.zeros(max(pieces // 2, 4)))
+    return start, end, curve, pieces
+
+
+def first_curve(mesh: tuple[FloatArray, IntArray], ends: Ends, course: FloatArray, radius: float) -> Curve:
+    """Return the curve as settle has it, but for what that does about planes that cross: to see where a tube leads."""
+    start, end, curve, pieces = _begun(ends, course, radius)
+    return _rounds(mesh, curve, np.zeros(pieces), start, end, radius, RELAX_ROUNDS).curve
+
+
 def settle(
     coarse: tuple[FloatArray, IntArray],
     full: tuple[FloatArray, IntArray],
-    ends: tuple[tuple[FloatArray, FloatArray | None], tuple[FloatArray, FloatArray | None]],
+    ends: Ends,
     course: FloatArray,
     radius: float,
 ) -> Settled:
@@ -154,12 +175,7 @@ def settle(
     course : (n, 3) rough middles between them. Where the tube turns so tightly that neighbouring
     planes would cross inside it, the curve is stiffened there until they do not.
     """
-    (first, out), end = ends
-    start = (first, None if out is None else -out)
-    points = np.vstack([first, course, end[0]])
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    pieces = int(np.clip(np.ceil(s[-1] / (KNOT * radius)), 4, MOST_KNOTS))
-    curve = fit_curve(s, points, start, end, max(pieces // 2, 4), np.zeros(max(pieces // 2, 4)))
+    start, end, curve, pieces = _begun(ends, course, radius)
     stiffness = np.zeros(pieces)
     relaxed = np.zeros(pieces, dtype=bool)
     for again in range(MOST_RELAXED + 1):
@@ -170,7 +186,8 @@ def settle(
         # A turn too tight for its height is spread evenly over a stretch that grows into its legs.
         relaxed = np.convolve((relaxed | state.tight).astype(float), np.ones(3), mode="same") > 0
         stiffness[relaxed] = np.maximum(stiffness[relaxed] * RELAX, FIRST_STIFF)
-    state = _rounds(full, curve, stiffness, start, end, radius, FULL_ROUNDS)
+    if full[1] is not coarse[1] or state.shift >= STEADY_MM:
+        state = _rounds(full, curve, stiffness, start, end, radius, FULL_ROUNDS)
     if state.missing:
         raise GeometryError(
             f"{state.missing} planes along the tube cut no closed section of it",
@@ -238,10 +255,10 @@ def middles(sections: list[Section | None], radius: float) -> FloatArray:
     at = [k for k, s in enumerate(sections) if s is not None]
     outlines = [s.outline for s in sections if s is not None]
     shapes = np.array([shapely.Polygon(o) for o in outlines])
-    area = np.array([moments(o).area for o in outlines])
-    hollow = shapely.area(shapely.convex_hull(shapes)) > HOLLOW * area
-    for k, outline, shape, is_hollow in zip(at, outlines, shapes, hollow, strict=True):
-        found[k] = moments(outline).centroid
+    measured = [area_and_centroid(o) for o in outlines]
+    hollow = shapely.area(shapely.convex_hull(shapes)) > HOLLOW * np.array([area for area, _ in measured])
+    for k, (_, centroid), shape, is_hollow in zip(at, measured, shapes, hollow, strict=True):
+        found[k] = centroid
         if is_hollow:
             # One that crosses itself is so rough that its fine points say nothing and cost much.
             if not shape.is_valid:

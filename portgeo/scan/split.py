@@ -20,10 +20,10 @@ from portgeo.core.section import centroid_of
 from portgeo.core.split import Junction, Leg, SplitPort
 from portgeo.core.triangles import Triangles, mesh_edge, volume
 from portgeo.scan.branches import Branch, branch_tip
-from portgeo.scan.course import Course, plane_frame
+from portgeo.scan.course import plane_frame
 from portgeo.scan.cut import cut_end
 from portgeo.scan.face import angle_between
-from portgeo.scan.fork import Arm, arms_at, entry_of, leaves_of
+from portgeo.scan.fork import Arm, Leaves, arms_at, entry_of, leaves_of
 from portgeo.scan.holes import holes_beside, holes_told, patched
 from portgeo.scan.junction import EDGES, NOISES, Approach, Planes, planes_at
 from portgeo.scan.openings import Opening
@@ -31,13 +31,14 @@ from portgeo.scan.options import Progress, ScanOptions
 from portgeo.scan.passage import Rough, branches_told, cut_branch, place_of, rough_of
 from portgeo.scan.pose import LEAST_TURN, outside_of, square_to, swept_by
 from portgeo.scan.repair import Body, bodies, coarse_copy, compact
-from portgeo.scan.spine import sections_of, settle
+from portgeo.scan.spine import Curve, first_curve, sections_of
 from portgeo.scan.stem import without_stem
-from portgeo.scan.tube import Mesh, Tube, ends_told, laid_out, opening_at, tube_and_curve
-from portgeo.scan.way import inside_of
+from portgeo.scan.tube import LINE, Mesh, Tube, ends_told, laid_out, opening_at, tube_and_curve
+from portgeo.scan.way import Inside, inside_of
 
 MOST_LEAVES_OFF = 6  # branches that are cut off a mold before its legs are looked at
-AGREED = np.radians(0.3)  # of an approach's heading with the centreline, at which the planes stay
+AGREED = np.radians([0.5, 1.5])  # of trunk's and legs' headings with those before, at which the planes stay: a leg's
+# plane is turned square to its line again
 MOST_ROUNDS = 4
 BACK = 0.6  # radii inside its end that an approach is taken from a centreline
 LED, SHARE_OF_SHORT = (0.6, 0.8), 0.3  # radii that a trunk's heading is led on over, and that its bend is told from
@@ -50,14 +51,29 @@ SAME_VOLUME = 1e-4  # that trunk, legs and junction come to the whole by: their 
 SIDE_BY_SIDE = 1.0  # of how far one leg is above the other, that it must be beside it, to be left or right
 
 
-def splits(rough: Rough) -> bool:
-    """Return whether a mold shows a trunk and legs: more than two ends that are a port's own."""
-    return int(leaves_of(inside_of(rough.voxels, filled=False)).is_tube.sum()) > 2
+@dataclass(frozen=True)
+class Ends:
+    """What is inside a mold, a divider however thin left out, and the ends that it has."""
+
+    inside: Inside
+    leaves: Leaves
+
+    @property
+    def split(self) -> bool:
+        """Whether they are a trunk's and legs': more than two are a port's own."""
+        return int(self.leaves.is_tube.sum()) > 2
+
+
+def ends_of(rough: Rough) -> Ends:
+    """Return the ends that a mold has."""
+    inside = inside_of(rough.voxels, filled=False)
+    return Ends(inside, leaves_of(inside, rough.caps))
 
 
 def split_of(
     body: Body,
     rough: Rough,
+    ends: Ends,
     roughness: tuple[float, Grain],
     made: list[Patch],
     notices: list[Notice],
@@ -76,7 +92,7 @@ def split_of(
         )
     branches: list[Branch] = []
     while True:
-        body, rough, arms = _arms_of(body, rough, branches)
+        body, rough, arms = _arms_of(body, rough, ends, branches)
         body = patched(body, holes_beside(body, [arm.course.end(0) for arm in arms]), made)
         tell("finding the openings", 0.3)
         openings = [_opening(body, arm, roughness[0]) for arm in arms]
@@ -89,6 +105,7 @@ def split_of(
             break
         branches.append(off)
         rough = rough_of(body)
+        ends = ends_of(rough)
     notices += [*branches_told(branches), *holes_told(body, made)]
     made += [patch for branch in branches for patch in branch.patches]
     tell("setting the port upright", 0.9)
@@ -98,11 +115,10 @@ def split_of(
     return port
 
 
-def _arms_of(body: Body, rough: Rough, branches: list[Branch]) -> tuple[Body, Rough, tuple[Arm, ...]]:
+def _arms_of(body: Body, rough: Rough, ends: Ends, branches: list[Branch]) -> tuple[Body, Rough, tuple[Arm, ...]]:
     """Return the body with branches that show at once cut off, and its arms. What is cut is added to `branches`."""
     while True:
-        inside = inside_of(rough.voxels, filled=False)
-        leaves = leaves_of(inside)
+        inside, leaves = ends.inside, ends.leaves
         thin = np.flatnonzero(~leaves.is_tube)
         if len(thin) == 0:
             break
@@ -118,6 +134,7 @@ def _arms_of(body: Body, rough: Rough, branches: list[Branch]) -> tuple[Body, Ro
             )
         branches.append(branch)
         rough = rough_of(body)
+        ends = ends_of(rough)
     return body, rough, arms_at(rough.coarse, rough.caps, inside, leaves)
 
 
@@ -151,37 +168,37 @@ def _passages(body: Body, arms: Sequence[Arm], openings: Sequence[Opening], nois
     mesh = (body.vertices, body.faces)
     coarse = coarse_copy(*mesh)
     approaches = [_rough_approach(arm) for arm in arms]
+    lines = [arm.course.points for arm in arms]
     for _ in range(MOST_ROUNDS):
         planes = planes_at(coarse, approaches[0], approaches[1:], mesh_edge(*coarse))
-        now = [
-            _approach(coarse, arm, opening, approach, plane, widens=k == 0)
-            for k, (arm, opening, approach, plane) in enumerate(
-                zip(arms, openings, approaches, (planes.trunk, *planes.legs), strict=True)
-            )
-        ]
-        off = [angle_between(a.heading, b.heading) for a, b in zip(now, approaches, strict=True)]
-        approaches = now
-        if max(off) < AGREED:
+        before, approaches = approaches, list(approaches)
+        for k, plane in enumerate((planes.trunk, *planes.legs)):
+            curve = _curve(coarse, lines[k], arms[k].radius, openings[k], before[k].heading, plane)
+            lines[k] = curve.at(np.linspace(0.0, curve.length, LINE))
+            approaches[k] = _approach(curve, before[k], widens=k == 0)
+        off = [angle_between(a.heading, b.heading) for a, b in zip(approaches, before, strict=True)]
+        if off[0] < AGREED[0] and max(off[1:]) < AGREED[1]:
             break
     rough = max(NOISES * noise, EDGES * mesh_edge(*mesh))
     for further in STAND_OFF[:-1]:
         try:
-            return _parted(body, arms, openings, approaches, further * rough)
+            return _parted(body, lines, openings, approaches, further * rough)
         except GeometryError:
             continue  # a plane that was turned square to its line has touched the nose: it has to stand off by more
-    return _parted(body, arms, openings, approaches, STAND_OFF[-1] * rough)
+    return _parted(body, lines, openings, approaches, STAND_OFF[-1] * rough)
 
 
 def _parted(
-    body: Body, arms: Sequence[Arm], openings: Sequence[Opening], approaches: Sequence[Approach], rough: float
+    body: Body, lines: Sequence[FloatArray], openings: Sequence[Opening], approaches: Sequence[Approach], rough: float
 ) -> _Parts:
     """Return the passages of a body cut at planes that stand at least `rough` off its divider's nose.
 
-    Raises GeometryError where trunk, legs and junction are not the whole.
+    lines : points (n, 3) along each one's middle, from its opening on. Raises
+    GeometryError where trunk, legs and junction are not the whole.
     """
     mesh = (body.vertices, body.faces)
     planes = planes_at(_about(mesh, approaches), approaches[0], approaches[1:], rough)
-    tubes = _tubes(body, arms, openings, approaches, planes)
+    tubes = _tubes(body, lines, openings, approaches, planes)
     inner = [tube.openings[-1 if k == 0 else 0] for k, tube in enumerate(tubes)]
     outer = [tube.openings[0 if k == 0 else -1] for k, tube in enumerate(tubes)]
     whole = _cut_off(mesh, outer)
@@ -208,29 +225,45 @@ def _rough_approach(arm: Arm) -> Approach:
     return Approach(course.points[k], course.headings[k], float(np.sqrt(arm.area / np.pi)), room)
 
 
-def _approach(
-    coarse: Mesh, arm: Arm, opening: Opening, before: Approach, plane: FloatArray, *, widens: bool
-) -> Approach:
-    """Return how a passage comes to the junction by its centreline on a coarse mesh, up to a plane across it.
+def _curve(
+    coarse: Mesh,
+    line: FloatArray,
+    radius: float,
+    opening: Opening,
+    heading: FloatArray,
+    plane: FloatArray,
+) -> Curve:
+    """Return a passage's centreline on a coarse mesh, from its opening up to a plane across it.
 
-    widens : it is the trunk, whose heading there is that of its line LED radii farther out, led on as it bends before
-    that: where it widens into the legs, a plane that leans a little has its middle moved so that it would lean more.
+    line (n, 3) : about where it runs. heading, plane (3,) : square to the plane, and a point in it.
     """
-    course = _up_to(arm.course, Opening(plane, before.heading, "split"))
-    sections = sections_of(coarse, plane[None], plane_frame(before.heading)[None])
+    inner = _up_to(line, Opening(plane, heading, "split"))
+    sections = sections_of(coarse, plane[None], plane_frame(heading)[None])
     if sections[0] is not None:
         plane = sections[0].in_space(centroid_of(sections[0])[None])[0]
     outward = opening.normal if opening.square else None
-    far = course.points[0] + ((opening.origin - course.points[0]) @ opening.normal) * opening.normal
-    clear = np.linalg.norm(course.points - far, axis=1) > CLEAR_OF_END * arm.radius
-    curve = settle(coarse, coarse, ((far, outward), (plane, None)), course.points[clear], arm.radius).curve
-    led, over = (min(radii * arm.radius, SHARE_OF_SHORT * curve.length) for radii in LED) if widens else (0.0, 1.0)
+    far = inner[0] + ((opening.origin - inner[0]) @ opening.normal) * opening.normal
+    clear = np.linalg.norm(inner - far, axis=1) > CLEAR_OF_END * radius
+    return first_curve(coarse, ((far, outward), (plane, None)), inner[clear], radius)
+
+
+def _approach(curve: Curve, before: Approach, *, widens: bool) -> Approach:
+    """Return how a passage comes to the junction by its centreline. before : how it did by the one before.
+
+    widens : it is the trunk, whose heading there is that of its line LED radii farther out, led on as it bends before
+    that: where it widens into the legs, a plane that leans a little has its middle moved so that it would lean more.
+    Where they are not alike, it would lean to and fro from try to try: half of what it leant before stays.
+    """
+    radius = before.radius
+    led, over = (min(radii * radius, SHARE_OF_SHORT * curve.length) for radii in LED) if widens else (0.0, 1.0)
     tangents = curve.at(curve.length - np.array([led, led + over]), 1)
     tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
     heading = tangents[0] + led / over * (tangents[0] - tangents[1])
     heading = heading / np.linalg.norm(heading)
-    back = min(BACK * arm.radius, 0.5 * curve.length)
-    return Approach(plane - back * heading, heading, arm.radius, curve.length - back)
+    if widens:
+        heading = (heading + before.heading) / np.linalg.norm(heading + before.heading)
+    back = min(BACK * radius, 0.5 * curve.length)
+    return Approach(curve.at(np.array([curve.length]))[0] - back * heading, heading, radius, curve.length - back)
 
 
 def _about(mesh: Mesh, approaches: Sequence[Approach]) -> Mesh:
@@ -244,29 +277,27 @@ def _about(mesh: Mesh, approaches: Sequence[Approach]) -> Mesh:
 
 def _tubes(
     body: Body,
-    arms: Sequence[Arm],
+    lines: Sequence[FloatArray],
     openings: Sequence[Opening],
     approaches: Sequence[Approach],
     planes: Planes,
 ) -> tuple[Tube, ...]:
     """Return the passages between their openings and the planes at the junction, each run with the flow."""
     tubes = []
-    for k, (arm, opening, approach) in enumerate(zip(arms, openings, approaches, strict=True)):
+    for k, (line, opening, approach) in enumerate(zip(lines, openings, approaches, strict=True)):
         # The trunk's keeps to its plane; a leg's is turned square to its line, as that at a ragged end.
         plane = Opening((planes.trunk, *planes.legs)[k], approach.heading, "split" if k == 0 else "trimmed")
-        tube = tube_and_curve(body, _up_to(arm.course, plane), (opening, plane))
+        tube = tube_and_curve(body, _up_to(line, plane), approach.radius, (opening, plane))
         tubes.append(tube if k == 0 else tube.turned())
     return tuple(tubes)
 
 
-def _up_to(course: Course, plane: Opening) -> Course:
-    """Return the part of an arm's course before the plane at the junction."""
-    off = (course.points - plane.origin) @ plane.normal
-    last = int(np.argmin(np.linalg.norm(course.points - plane.origin, axis=1)))
-    keep = [k for k in range(len(off)) if k <= last and (off[k] < 0.0 or k < 2)]
-    return Course(
-        course.points[keep], course.headings[keep], course.areas[keep], tuple(course.sections[k] for k in keep)
-    )
+def _up_to(line: FloatArray, plane: Opening) -> FloatArray:
+    """Return the points of a line (n, 3) before the plane at the junction."""
+    before = (line - plane.origin) @ plane.normal < 0.0
+    before[:2] = True
+    before[int(np.argmin(np.linalg.norm(line - plane.origin, axis=1))) + 1 :] = False
+    return line[before]
 
 
 def _cut_off(mesh: Mesh, openings: Sequence[Opening]) -> Mesh:

@@ -40,6 +40,7 @@ from portgeo.scan.spine import Settled, centreline_of, sections_of, settle
 ASKED_ELSEWHERE = 0.75  # radii: a named point farther inside than this is cut at, not the end found
 TURNED = np.radians(0.2)  # a plane square to the tube is cut again where the centreline says so
 AT_PLANE = 0.01  # of the inset: so near to an opening its section is read
+LINE = 100  # points of a curve that another is begun from
 TANGENTS = 400  # headings that a turn is summed up from
 MOST_LOST = 0.6  # radii that a ragged cut takes off an end: what loses more was never cut there
 
@@ -119,13 +120,12 @@ def openings_of(
     return first, last
 
 
-def tube_and_curve(body: Body, course: Course, openings: tuple[Opening, Opening]) -> Tube:
-    """Return the tube cut at both openings and its centre curve, in the order of the course.
+def tube_and_curve(body: Body, line: FloatArray, radius: float, openings: tuple[Opening, Opening]) -> Tube:
+    """Return the tube cut at both openings and its centre curve, in the order of the line.
 
-    A plane that is only square to the tube (at a seat, a ragged end) is turned square to the curve
-    once that is known.
+    line (n, 3), radius : about where its middle runs, and of its usual section. A plane that is only square to the
+    tube (at a seat, a ragged end) is turned square to the curve once that is known.
     """
-    radius = float(np.sqrt(np.median(course.areas) / np.pi))
     ends_at = list(openings)
     tube = between(body, ends_at)
     free = [not o.square for o in ends_at]
@@ -133,7 +133,7 @@ def tube_and_curve(body: Body, course: Course, openings: tuple[Opening, Opening]
         coarse = coarse_copy(*tube)
         sections = [end_section(tube, o) for o in ends_at]
         centroids = tuple(s.in_space(moments(s.outline).centroid[None])[0] for s in sections)
-        inner = _inner_points(course, ends_at, radius)
+        inner = _inner_points(line, ends_at, radius)
         headings = tuple(None if free[k] else o.normal for k, o in enumerate(ends_at))
         ends = ((centroids[0], headings[0]), (centroids[1], headings[1]))
         settled = settle(coarse, tube, ends, inner, radius)
@@ -149,22 +149,22 @@ def tube_and_curve(body: Body, course: Course, openings: tuple[Opening, Opening]
             free[k] = bool(np.linalg.norm(np.cross(tangent, o.normal)) > TURNED) and turn == 0
             ends_at[k] = replace(o, origin=centroids[k], normal=tangent)
         tube = between(body, ends_at)
+        line = settled.curve.at(np.linspace(0.0, settled.curve.length, LINE))
     first, last = ends_at
     return Tube(tube, settled, (first, last), (end_section(tube, first), end_section(tube, last)))
 
 
-def _inner_points(course: Course, openings: Sequence[Opening], radius: float) -> FloatArray:
-    """Return the course's points between the openings, clear of them."""
+def _inner_points(line: FloatArray, openings: Sequence[Opening], radius: float) -> FloatArray:
+    """Return the points of a line (n, 3) between the openings, clear of them."""
     clear = 0.15 * radius
-    keep = np.ones(len(course.points), dtype=bool)
+    keep = np.ones(len(line), dtype=bool)
     for o in openings:
-        arm = course.points - o.origin
+        arm = line - o.origin
         near = np.linalg.norm(arm, axis=1) < 2.0 * radius
         keep &= ~(near & (arm @ o.normal > -clear))
     at = np.flatnonzero(keep)
-    first = int(np.argmin(np.linalg.norm(course.points - openings[0].origin, axis=1)))
-    last = int(np.argmin(np.linalg.norm(course.points - openings[1].origin, axis=1)))
-    return course.points[at[(at >= first) & (at <= last)]]
+    first, last = (int(np.argmin(np.linalg.norm(line - o.origin, axis=1))) for o in openings)
+    return line[at[(at >= first) & (at <= last)]]
 
 
 def between(body: Body, openings: Sequence[Opening]) -> Mesh:

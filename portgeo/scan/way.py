@@ -235,12 +235,16 @@ def _deepest(inside: Inside, places: IntArray) -> int:
 def clear_tree(inside: Inside, root: int) -> IntArray:
     """Return for each place (n,) the one before it on the path from the root that keeps clear of the walls.
 
-    A step costs more, the less deep it is. The root's own is negative.
+    The root's own is negative.
     """
+    return np.asarray(dijkstra(clear_graph(inside), directed=False, indices=root, return_predecessors=True)[1])
+
+
+def clear_graph(inside: Inside) -> csr_matrix:
+    """Return the graph of places in which a step costs more, the less deep it is."""
     edges = inside.graph.tocoo()
     depth = np.minimum(inside.depth[edges.row], inside.depth[edges.col]) / inside.depth.max()
-    cost = coo_matrix((edges.data / depth**3, (edges.row, edges.col)), shape=edges.shape).tocsr()
-    return np.asarray(dijkstra(cost, directed=False, indices=root, return_predecessors=True)[1])
+    return coo_matrix((edges.data / depth**3, (edges.row, edges.col)), shape=edges.shape).tocsr()
 
 
 def path_to(before: IntArray, place: int) -> list[int]:

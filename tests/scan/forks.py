@@ -49,30 +49,37 @@ class Run:
         aside /= np.linalg.norm(aside)
         return along, aside, self.start + self.straight * along + self.bend * aside
 
+    def axis(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Points (n, 3) at lengths past the straight part, and directions away from the arc's centre."""
+        along, aside, centre = self.frames()
+        turned = np.maximum(s, 0.0)[:, None] / max(self.bend, 1e-9)
+        out = np.sin(turned) * along - np.cos(turned) * aside
+        return centre + self.bend * out + np.minimum(s, 0.0)[:, None] * along, out
+
     def tip(self) -> tuple[FloatArray, FloatArray]:
         """Middle and heading of its end."""
-        along, aside, centre = self.frames()
-        if self.turn == 0.0:
-            return centre - self.bend * aside, along
-        return centre + self.bend * (np.sin(self.turn) * along - np.cos(self.turn) * aside), np.cos(
-            self.turn
-        ) * along + np.sin(self.turn) * aside
+        along, aside, _ = self.frames()
+        middle = self.axis(np.array([self.bend * self.turn]))[0][0]
+        return middle, np.cos(self.turn) * along + np.sin(self.turn) * aside
 
     def mesh(self, around: int, step: float) -> manifold3d.Manifold:
-        along, aside, centre = self.frames()
-        up = np.cross(along, aside)
-        axes = np.column_stack([aside, up, along, self.start])
-        if np.linalg.det(axes[:, :3]) < 0.0:
-            axes[:, 1] *= -1.0
-        solid = manifold3d.Manifold.cylinder(self.straight, self.radius, self.radius, around).transform(axes)
-        if self.turn:
-            ring = manifold3d.CrossSection.circle(self.radius, around).translate((self.bend, 0.0))
-            count = round(2.0 * np.pi / self.turn * max(self.bend * self.turn / step, 12))
-            arc = manifold3d.Manifold.revolve(ring, count, np.degrees(self.turn))
-            # Revolved about z from x: x is away from the centre, y along.
-            place = np.column_stack([-aside, along, np.cross(-aside, along), centre])
-            solid = solid + arc.transform(place)
-        return solid
+        """Rings of `around` points, `step` apart, and flat ends."""
+        along, aside, _ = self.frames()
+        arc = self.bend * self.turn
+        s = np.linspace(-self.straight, 0.0, round(self.straight / step) + 1)
+        if arc:
+            s = np.append(s, np.linspace(0.0, arc, max(round(arc / step), 12) + 1)[1:])
+        axis, out = self.axis(s)
+        angle = 2.0 * np.pi * np.arange(around) / around
+        ring = np.cos(angle)[:, None] * out[:, None] + np.sin(angle)[:, None] * np.cross(aside, along)
+        points = np.vstack([(axis[:, None] + self.radius * ring).reshape(-1, 3), axis[[0, -1]]])
+        here = np.arange(len(s) * around).reshape(len(s), around)
+        nigh = np.roll(here, -1, axis=1)
+        a, b, c, d = (part.ravel() for part in (here[:-1], nigh[:-1], here[1:], nigh[1:]))
+        start, end = (np.full(around, len(points) - k) for k in (2, 1))
+        faces = [[a, b, d], [a, d, c], [start, nigh[0], here[0]], [end, here[-1], nigh[-1]]]
+        faces = np.concatenate([np.column_stack(corners) for corners in faces])
+        return manifold3d.Manifold(manifold3d.Mesh64(points, faces.astype(np.uint64)))
 
     def on_wall(self, points: FloatArray) -> FloatArray:
         """Points (n, 3) that are near its wall, put on it."""
@@ -119,7 +126,7 @@ class Stadium:
         ball = manifold3d.CrossSection.circle(self.radius, around)
         shape = ball.translate((self.apart, 0.0)) + ball.translate((-self.apart, 0.0))
         shape = shape + manifold3d.CrossSection.square((2.0 * self.apart, 2.0 * self.radius), True)
-        solid = manifold3d.Manifold.extrude(shape, -self.start)
+        solid = manifold3d.Manifold.extrude(shape, -self.start, round(-self.start / step))
         return solid.transform([[0, 0, 1, self.start], [1, 0, 0, 0], [0, 1, 0, 0]])
 
     def on_wall(self, points: FloatArray) -> FloatArray:
