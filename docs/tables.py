@@ -116,9 +116,11 @@ def _walls(_: str) -> Made:
 def _job(which: str) -> Made:
     from portgeo.files.toml.job_tables import Job
     from portgeo.files.toml.job_words import TABLES as NAMED
+    from portgeo.files.toml.slips import STAGE, STAGES
 
     table = NAMED[which] if which else Job
     rows = []
+    written = STAGE | STAGES
     for key, field in table.model_fields.items():
         span = table.lengths.get(key)
         kind = "length" if span else _kind(field.annotation)
@@ -127,7 +129,8 @@ def _job(which: str) -> Made:
             limits = " to ".join(f"{s:g}" for s in span if s is not None) if None not in span else ""
         else:
             limits = f"{span[0]:g} to {span[1]:g} mm"
-        rows.append((key, (kind, limits, _without(field, key in table.lengths))))
+        named = next((word for word, known in written.items() if known == key), key)
+        rows.append((named, (kind, limits, _without(field, key in table.lengths))))
     return ("key", "kind", "limits", "without it"), rows
 
 

@@ -177,8 +177,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "mach_local": "on the wall at {station:length} this flow would pass the speed of sound ({speed:speed}; Mach 1 "
     "there is {sonic:speed}): real air shocks and leaves the wall, so do not trust the speeds near there",
     "exhaust": "engine demand and power are worked out for intake ports only",
-    "bench_state_unknown": "rows {first} to {last} are of a stage '{name}', and no [[state]] has that name: they are "
-    'not counted for any stage of the port. Give both one name, or write  bench_run = "{name}"  in the [[state]] '
+    "bench_state_unknown": "rows {first} to {last} are of a stage '{name}', and no [[stage]] has that name: they are "
+    'not counted for any stage of the port. Give both one name, or write  bench_run = "{name}"  in the [[stage]] '
     "that they are of",
     "loss_mach": "{name}: Mach {mach:.2f} at the minimum area. Past Mach {limit:.2f} air thins out by more than 5%. "
     "That is left out here, so the loss shown is too low. Compare ports with it; do not trust the figure itself",

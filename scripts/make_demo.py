@@ -124,7 +124,7 @@ def bench(random: np.random.Generator) -> str:
     """Return the bench sheet: at low lift the seat holds the flow back in both states, at high lift the port."""
     lines = [
         "# Flow bench, the same invented port. All values are invented.",
-        "lift_in,flow_cfm,depression_in_h2o,state,setup",
+        "lift_in,flow_cfm,depression_in_h2o,stage,setup",
     ]
     for state, port in PORT_FLOW.items():
         for lift in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7):
@@ -201,13 +201,13 @@ max_lift = 0.480
 [metal]
 alloy = "aluminum"
 
-[[state]]
+[[stage]]
 name = "as cast"
 date = 2026-02-14
 port = "demo-as-cast.csv"
 runner = "demo-runner-1.csv"
 
-[[state]]
+[[stage]]
 name = "first cut"
 date = 2026-02-28
 note = "dam and pinch at 1.0 in taken down; the throat left alone"
@@ -220,13 +220,13 @@ depression_in_h2o = 28
 
 [target]
 file = "demo-target.toml"
-state = "first cut"
+stage = "first cut"
 
 # [calm]  # without the first # of this line: the cut that slows the air where it is fastest; half a minute
 
 [walls]
 file = "demo-walls.csv"
-state = "first cut"
+stage = "first cut"
 
 [gasket]
 file = "demo-gasket.csv"

@@ -69,10 +69,10 @@ BENCH = Layout(
         ),
         "swirl": Quantity(PLAIN, beside=UNITS_WRITTEN),
         "swirl_unit": Words(_short),
-        **{name: Words() for name in ("state", "setup", "note")},
+        **{name: Words() for name in ("stage", "state", "setup", "note")},
     },
     needed={name: _one_of(name, units) for name, units in READ.items()},
-    names="A bench sheet has lift, flow and depression, each with its unit, and perhaps state, setup, swirl, "
+    names="A bench sheet has lift, flow and depression, each with its unit, and perhaps stage, setup, swirl, "
     "swirl_unit and note",
     alike={
         "flow_m3/h": "flow_m3_h", "flow_l/s": "flow_l_s", "set_up": "setup",
@@ -110,7 +110,8 @@ def _runs(rows: Sequence[Row]) -> tuple[Run, ...]:
     groups: dict[tuple[str, str], list[Row]] = {}
     key = ("", "")
     for row in rows:
-        key = (row.text("state") or key[0], row.text("setup") or ("" if row.text("state") else key[1]))
+        stage = row.text("stage") or row.text("state")  # the second is the word that was before
+        key = (stage or key[0], row.text("setup") or ("" if stage else key[1]))
         groups.setdefault(key, []).append(row)
     return tuple(_run(state, setup, group) for (state, setup), group in groups.items())
 
@@ -146,7 +147,7 @@ def _tell_fallen_lift(rows: Sequence[Row]) -> None:
                 "lift",
                 f"the lift, {row[0].text('lift')}, does not rise above that of row {before[0].number}, "
                 f"{before[0].text('lift')}",
-                "Put a run's rows in the order of lift; say in state or setup where another run begins",
+                "Put a run's rows in the order of lift; say in stage or setup where another run begins",
             )
 
 

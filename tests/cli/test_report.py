@@ -662,6 +662,6 @@ file = "bench.csv"
     folder = write_job(tmp_path / "job", job)
     assert main(words_of(folder, "-q")) == 0
     told = [each["message"] for each in results_of(folder)["warnings"] if each["code"] == "bench_state_unknown"]
-    assert told[0].startswith("rows 2 to 3 are of a stage 'as cast', and no [[state]] has that name")
+    assert told[0].startswith("rows 2 to 3 are of a stage 'as cast', and no [[stage]] has that name")
     assert 'bench_run = "as cast"' in told[0] and 'bench_run = "bored"' in told[1]
-    assert "no [[state]] has that name" in (folder / "report" / "report.html").read_text(encoding="utf-8")
+    assert "no [[stage]] has that name" in (folder / "report" / "report.html").read_text(encoding="utf-8")

@@ -68,7 +68,7 @@ def test_the_page_begins_with_the_odd_one_and_what_to_cut(made):
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        (JOB[JOB.index("[set]") :], "", "state is missing"),
+        (JOB[JOB.index("[set]") :], "", "stage is missing"),
         ("spacing = 56.0", "spacing = [56.0, 56.0, 56.0]", "3 spacings for 3 runners"),
         ("entry_radii = [6.0, 5.0, 6.0]", "entry_radii = [6.0, 5.0]", "2 radii for 3 runners"),
         ("[set]", "[bench]\nflow_cfm = 200.0\n[set]", "[bench] is of a port"),

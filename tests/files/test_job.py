@@ -15,9 +15,12 @@ from portgeo.app.job.blanks import blank_job
 from portgeo.app.job.check import check_job
 from portgeo.app.job.folder import folder_files
 from portgeo.app.job.steps import steps_of
+from portgeo.app.live.job_text import raw_texts, with_entry, with_key, without_entry
 from portgeo.core.errors import InputError
 from portgeo.files.sheets.sheet import read_sheet
 from portgeo.files.toml.job import job_from, read_job
+from portgeo.files.toml.slips import content_of
+from portgeo.files.toml.tables import place_of
 from portgeo.files.toml.target import read_target, target_from
 from tests.new_job import filled_in
 
@@ -31,7 +34,7 @@ WRONG = (
 )  # fmt: skip
 LINES = (
     "[state]", "[[engine]]", "[engine]", "[unknown]", "unknown_key = 1", "= 3", "[", "]]", "title = 1", "units = 'cm'",
-    "[[state]]", '[[state]]\nname = "as cast"\nport = "as-cast.csv"', "[target]\nfile = 3", "\x00", "[set]\nfiles = []",
+    "[[stage]]", '[[stage]]\nname = "as cast"\nport = "as-cast.csv"', "[target]\nfile = 3", "\x00", "[set]\nfiles = []",
     "[tool]\nhead = 0.1\nshank = 0.5\nlength = 6", '[walls]\nfile = "walls.csv"\nstate = "never"', "state = []",
 )  # fmt: skip
 
@@ -102,8 +105,8 @@ def test_a_broken_job_file_is_refused_with_one_message_and_nothing_is_written(fo
         ("valve = 1.560", "valve = 1.6\nvalve_mm = 40.6", "[engine] valve_mm", "given twice"),
         ('units = "in"', 'units = "cm"', "units", 'Write  units = "in"'),
         ('units = "in"', 'unitz = "in"', "unitz", "Did you mean units?"),
-        ('name = "as cast"', 'nmae = "as cast"', "[state] nmae", "Did you mean name"),
-        ('port = "as-cast.csv"', 'port = "ascast.csv"', "[state] port", "there is no file 'ascast.csv'"),
+        ('name = "as cast"', 'nmae = "as cast"', "[stage] nmae", "Did you mean name"),
+        ('port = "as-cast.csv"', 'port = "ascast.csv"', "[stage] port", "there is no file 'ascast.csv'"),
         ('alloy = "aluminum"', 'alloy = "tin"', "[metal] alloy", 'Write one of "aluminum" or "iron"'),
         ("depression_in_h2o = 28", "depression_in_h2o = true", "depression_in_h2o", "is not a number"),
         ("at = [0.800, 1.600, 2.400]", 'at = "all"', "[templates] at", "is not a number"),
@@ -130,7 +133,7 @@ def test_a_path_that_leaves_the_folder_is_refused(folder, name):
     (folder.parent / "outside.csv").write_text("station_in,height_in\n0,1\n1,1\n")
     job = folder / "out.toml"
     job.write_text(EXAMPLE.replace('port = "as-cast.csv"', f"port = '{name}'"), encoding="utf-8")
-    with pytest.raises(InputError, match=r"\[state\] port"):
+    with pytest.raises(InputError, match=r"\[stage\] port"):
         read_job(job)
 
 
@@ -181,7 +184,7 @@ def test_markup_and_formulas_in_names_are_text(folder):
     assert read_job(job).job.state[0].name == name
 
 
-TWO = EXAMPLE.replace("[bench]", '[[state]]\nname = "first cut"\nport = "as-cast.csv"\n\n[bench]', 1)
+TWO = EXAMPLE.replace("[bench]", '[[stage]]\nname = "first cut"\nport = "as-cast.csv"\n\n[bench]', 1)
 FIRST_CUT = 'file = "target.toml"\nstate = "first cut"'
 READ = '\n[walls]\nfile = "walls.csv"\n'
 
@@ -479,3 +482,28 @@ def test_aluminium_is_aluminum(folder):
     job = folder / "job.toml"
     job.write_text(EXAMPLE.replace('alloy = "aluminum"', 'alloy = "aluminium"'), encoding="utf-8")
     assert read_job(job).job.metal.alloy == "aluminum"
+
+
+def test_a_job_that_says_state_for_stage_is_read_as_before():
+    """Files of earlier versions: the table, the keys that name one, and the list of the loss."""
+    newer = 'title = "t"\nunits = "mm"\n[[stage]]\nname = "as cast"\nport = "a.csv"\n[target]\nfile = "t.toml"\n'
+    newer += 'stage = "as cast"\n[loss]\nstages = ["as cast"]\n'
+    older = newer.replace("[[stage]]", "[[state]]").replace("stage =", "state =").replace("stages =", "states =")
+    (content, _), (before, _) = content_of(newer), content_of(older)
+    assert content == before and content["state"][0]["name"] == "as cast" and content["target"]["state"] == "as cast"
+    for text, word in ((newer, "stage"), (older, "state")):
+        assert place_of(text, "state", 0, "port") == (f"line 5, [{word}] port", 5)
+        assert place_of(text, "target", 0, "state") == (f"line 8, [target] {word}", 8)
+        assert place_of(text, "loss", 0, "states")[1] == 10
+
+
+@pytest.mark.parametrize("word", ["state", "stage"])
+def test_the_page_writes_into_a_job_in_the_words_that_its_file_has(word):
+    text = f'title = "t"\nunits = "mm"\n[[{word}]]\nname = "as cast"\nport = "a.csv"\n[target]\nfile = "t.toml"\n'
+    more = with_entry(text, "state", {"name": '"first cut"', "port": '"b.csv"'})
+    assert more.count(f"[[{word}]]") == 2
+    named = with_key(more, "target", 0, "state", '"first cut"')
+    assert f'{word} = "first cut"' in named
+    assert 'name = "cut"' in with_key(named, "state", 1, "name", '"cut"')
+    assert without_entry(named, "state", 1).count(f"[[{word}]]") == 1
+    assert raw_texts(named)("state", 0, "name") == '"as cast"'

@@ -134,11 +134,11 @@ def test_a_key_is_written_where_its_remark_shows_it_and_everything_else_stays(tm
     lines = list(zip(before.split("\n"), after.split("\n"), strict=True))
     assert [new for old, new in lines if new != old] == [
         "[bench]",
-        'file = "bench.csv"            # lift, flow and depression, a run for each state',
+        'file = "bench.csv"            # lift, flow and depression, a run for each stage',
     ]
     more = with_entry(after, "state", {"name": '"first cut"', "port": '"as-cast.csv"'})
     assert len(more.split("\n")) == len(after.split("\n")) + 4
-    assert without_entry(more, "state", 1).count("[[state]]") == before.count("[[state]]")
+    assert without_entry(more, "state", 1).count("[[stage]]") == before.count("[[stage]]")
     gone = with_key(with_key(more, "bench", 0, "lift", "0.4"), "bench", 0, "file", None)
     assert "lift = 0.4" in gone and 'file = "bench.csv"' not in gone.split("[bench]")[1].split("# [target]")[0]
 

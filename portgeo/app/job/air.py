@@ -120,7 +120,7 @@ def sped(given: StepInputs) -> StateAir | LeftOut:
         run = run_of(sheet, settings["run"], settings["state"], runner is not None)
     if run is None and settings["flow_cfm"] is None:
         why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
-        return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[state]]")
+        return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[stage]]")
     with naming(part.port.source["file"]):
         air = air_speed(
             part.port, settings["flow_cfm"] if run is None else None, bench=None if run is None else sheet, run=run,

@@ -97,7 +97,7 @@ def bench_sheet(unit: LengthUnit) -> str:
         [length(lift, unit), f"{flow:.1f}", "28", *(("as cast", "clay entry; no manifold") if k == 0 else ("", ""))]
         for k, (lift, flow) in enumerate(BENCH)
     ]
-    return _table([f"lift_{unit}", "flow_cfm", "depression_in_h2o", "state", "setup"], rows)
+    return _table([f"lift_{unit}", "flow_cfm", "depression_in_h2o", "stage", "setup"], rows)
 
 
 def wall_sheet(unit: LengthUnit) -> str:
@@ -171,7 +171,7 @@ units = "@u@"  # of every length here, "in" or "mm"; areas are in its square.
 # What stops a cut. Each limit is hard; the plan says what each one costs.
 # [limits]
 # least_wall = @0.100@  # metal to leave, to the readings or the meshes below; @0.098@ without it
-# wall_readings = "walls.csv"  # sonic tester, the port as it is before this cut, not an earlier state:
+# wall_readings = "walls.csv"  # sonic tester, the port as it is before this cut, not an earlier stage:
   # columns station_in (or _mm), clock, thickness_in (or _mm)
 # outer_mesh = ["water.stl"]  # what lies outside (water jacket, pushrod passage), placed as the port is
 # outer_mesh_units = "mm"  # of meshes that do not say
@@ -214,7 +214,7 @@ units = "@u@"  # of every length here, and of all that is printed: "in" or "mm".
 [engine]
 # name = "hill-climb four"
 # port = "exhaust"  # "intake" without it. Stations run with the flow: an exhaust's station 0 is at the valve
-  # (for a scan of one, say where with entry and exit under [state.port_scan]).
+  # (for a scan of one, say where with entry and exit under [stage.port_scan]).
   # What an engine asks of a port and the estimate of power are rules for intakes: an exhaust gets neither
 # cylinders = 4
 # bore = @3.260@
@@ -233,8 +233,8 @@ units = "@u@"  # of every length here, and of all that is printed: "in" or "mm".
 # alloy = "aluminum"  # or "iron": the mass of what was cut is an estimate from a usual density; aluminum without it
 # density_g_cc = 2.68  # or its density, in place of the alloy
 
-# A block for each state of the port, in order: as cast, first cut, ...
-[[state]]
+# A block for each stage of the port, in order: as cast, first cut, ...
+[[stage]]
 name = "as cast"  # as the bench sheet calls it too
 # date = 2026-01-31
 # note = "molded before any cut"
@@ -243,8 +243,8 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # runner = "runner.csv"  # the manifold's runner before it: a sheet or a scan, plenum to flange
 # bench_run = "as cast"  # its run in the bench sheet, where that is called otherwise
 # hours = 2.5  # how long the cut to it took: sets the pace by which the next cut is reckoned
-# align = "auto"  # how it is lined up with the state before: "none" as measured (sheets), "auto" by the wall (scans)
-# [state.port_scan]  # only where port is a scan; [state.runner_scan] says the same of a runner's
+# align = "auto"  # how it is lined up with the stage before: "none" as measured (sheets), "auto" by the wall (scans)
+# [stage.port_scan]  # only where port is a scan; [stage.runner_scan] says the same of a runner's
 # units = "mm"  # of the scan's numbers, where its file does not say
 # scale = 1.0  # its lengths are multiplied by this; or
 # shrink_percent = 0.4  # the mold shrank by so much
@@ -254,32 +254,32 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # up = [0.0, 0.0, 1.0]  # the roof's direction, where the port is straight
 # with_stem_mm = 7.0  # take off a valve stem of this diameter that the mold lacks
 
-# The next state, once it is cut and measured again: copy as-cast.@kind@, and change what the micrometer says.
+# The next stage, once it is cut and measured again: copy as-cast.@kind@, and change what the micrometer says.
 # Where floor or roof alone was cut the middle moved too: a floor dropped by 0.080 makes height 0.080 more
 # and rise 0.040 less (a roof raised, 0.040 more).
-# [[state]]
+# [[stage]]
 # name = "first cut"
 # date = 2026-02-14
 # port = "first-cut.@kind@"
 
 # [bench]
-# file = "bench.csv"  # lift, flow and depression, a run for each state
+# file = "bench.csv"  # lift, flow and depression, a run for each stage
 # depression_in_h2o = 28  # all runs are brought to this one; 28 without it
 # lift = @0.400@  # air speed at the flow of this lift; without it at the best flow
-# flow_cfm = 200  # for a state without a run, or in place of the sheet
+# flow_cfm = 200  # for a stage without a run, or in place of the sheet
 
 # The next cut: what is wanted, and the metal to leave.
 # [target]
 # file = "target.toml"
-# state = "as cast"  # the state it starts from; to be named once there are several
+# stage = "as cast"  # the stage it starts from; to be named once there are several
 
 # The cut that slows the air where it is too fast: for each amount of metal the one that does most. It takes half a
-# minute, and needs a flow under [bench]. Its limits are the target's, and its state the target's.
+# minute, and needs a flow under [bench]. Its limits are the target's, and its stage the target's.
 # [calm]
 # metal_cc = 0.60  # the cut to choose; without it that past which more metal buys little
 # hold_throat = true  # the throat keeps its area
 # limits = "limits.toml"  # a target's file, for how deep and where it may go, in place of the target's
-# state = "as cast"  # whose air is too fast; without it the target's, or the last where there is no target
+# stage = "as cast"  # whose air is too fast; without it the target's, or the last where there is no target
 
 # The pressure that the port loses, before, after and planned: a viscous solution in OpenFOAM, to be installed apart.
 # It takes minutes, so it runs only when it is asked for: portgeo report job.toml --out report --loss
@@ -288,20 +288,20 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # grid = "usual"  # or "quick", "fine"
 # roughness = @0.000@  # of the wall, as the height of even sand grains
 # cores = 2  # that solve it together
-# states = ["as cast", "first cut", "planned"]  # without it the first, the last, planned and calm cut
+# stages = ["as cast", "first cut", "planned"]  # without it the first, the last, planned and calm cut
 
-# Sonic-tester readings, and the state in which they were taken. While there is one state those that the
+# Sonic-tester readings, and the stage in which they were taken. While there is one stage those that the
 # target names are enough. With several this table must say of which they are, and it must be the one that
 # the target's cut starts from: by a reading of an earlier, thicker wall the cut would go too deep.
 # [walls]
 # file = "walls.csv"
-# state = "as cast"
+# stage = "as cast"
 
-# A pitot tube's readings in the port, to be set beside the air speed that is computed. With several states this
+# A pitot tube's readings in the port, to be set beside the air speed that is computed. With several stages this
 # table must say in which they were taken.
 # [probe]
 # file = "probe.csv"  # columns station_in (or _mm), clock, off_wall_in, speed_ft_s or pressure_in_h2o
-# state = "as cast"
+# stage = "as cast"
 
 # The gasket's opening at the joint of runner and port.
 # [gasket]
@@ -310,7 +310,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # leave = @0.010@  # margin to its line left on purpose
 # as_drawn = false  # true: the drawing's zero is the joint's centerline; else its middle is put there
 
-# The runners of one manifold, to find the odd one out and what to cut on which. Without any [[state]] the report is of
+# The runners of one manifold, to find the odd one out and what to cut on which. Without any [[stage]] the report is of
 # the manifold alone.
 # [set]
 # files = ["runner-1.csv", "runner-2.csv", "runner-3.csv", "runner-4.csv"]
@@ -321,7 +321,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # one_frame = false  # true: the files' own coordinates are the manifold's, as of scans of one casting
 # plenum = [-2.4, 0.0, 0.0]  # a point in it, in the scans' coordinates: what opens nearer to it is an entry
 # entry_radii = [@0.250@, @0.250@, @0.190@, @0.250@]  # of each entry's edge by gauge, or four for each, 12, 3, 6, 9
-# [set.scan]  # only where they are scans: the keys of [state.port_scan]
+# [set.scan]  # only where they are scans: the keys of [stage.port_scan]
 # units = "mm"
 
 # A straight burr, to see which wall it reaches.
@@ -332,7 +332,7 @@ port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xl
 # collet = @0.750@
 # length = @6.000@  # of the whole burr
 # grip = @1.000@  # of it held in the collet
-# state = "as cast"  # in which its reach is tried; without it, the last
+# stage = "as cast"  # in which its reach is tried; without it, the last
 
 # [quote]  # the customer's pages then say what the work took, and what the rest should take
 # per_hour = 80.00  # your own price of an hour; without it only the hours

@@ -143,7 +143,7 @@ def _compared(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
                 needs={"before": one, "after": other},
             )
         if part == "port" and len(have) == 1:
-            steps.skip("comparison", "there is one stage; add a second [[state]] once it is cut")
+            steps.skip("comparison", "there is one stage; add a second [[stage]] once it is cut")
 
 
 def _joints(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
@@ -162,7 +162,7 @@ def _joints(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
         needs: dict[str, str | None] = {"upstream": parts[k, "runner"], "downstream": parts[k, "port"]}
         steps.add(f"match {k}", f"matching the joint of {state.name}", "parts.matched", settings, files, needs)
     if not any_joint:
-        why = "no stage has a runner; give one with  runner = ...  in its [[state]]"
+        why = "no stage has a runner; give one with  runner = ...  in its [[stage]]"
         steps.skip("match of the joint", why)
 
 

@@ -337,7 +337,7 @@ class Draft:
         text = (
             "# A job: this port through its life. `portgeo report` makes its pages; `portgeo new` writes one with\n"
             f'# every key explained.\ntitle = {title}\nunits = "{self.units}"\n\n'
-            f"[[state]]\nname = {stage}\nport = {port}\n"
+            f"[[stage]]\nname = {stage}\nport = {port}\n"
         )
         self.add_file(name, text.encode())
         self.job = name

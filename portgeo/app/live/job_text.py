@@ -15,6 +15,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from portgeo.core.errors import InputError
+from portgeo.files.toml.slips import own_words
 from portgeo.files.toml.tables import place_of
 
 DECIMAL = re.compile(r"([+-]?)0*(\d*)[.,]?(\d*)")
@@ -53,6 +54,9 @@ def with_key(text: str, table: str, index: int, key: str, value: str | None) -> 
     (port_scan.units). value : a literal. Raises InputError where the file cannot be made out, or has no such table.
     """
     content = _content(text)
+    first, _, rest = key.partition(".")
+    table, first = own_words(content, table, first)
+    key = f"{first}.{rest}" if rest else first
     wanted = copy.deepcopy(content)
     _set(wanted, table, index, key, None if value is None else tomllib.loads(f"v = {value}")["v"])
     if wanted == content:
@@ -63,6 +67,7 @@ def with_key(text: str, table: str, index: int, key: str, value: str | None) -> 
 def with_entry(text: str, table: str, keys: dict[str, str]) -> str:
     """Return a file with another [[table]] after the others. keys : with their literals."""
     content = _content(text)
+    table, _ = own_words(content, table, "")
     wanted = copy.deepcopy(content)
     values = {key: tomllib.loads(f"v = {value}")["v"] for key, value in keys.items()}
     wanted.setdefault(table, []).append(values)
@@ -87,6 +92,7 @@ def _that_says(wanted: dict[str, Any], ways: Iterable[str]) -> str:
 def without_entry(text: str, table: str, index: int) -> str:
     """Return a file without one of its [[table]]. Raises InputError where there is no such one."""
     content = _content(text)
+    table, _ = own_words(content, table, "")
     if not (isinstance(content.get(table), list) and 0 <= index < len(content[table])):
         raise InputError(f"there is no such [[{table}]]", hint="Load the page again")
     wanted = copy.deepcopy(content)
@@ -120,6 +126,9 @@ def raw_texts(text: str) -> Callable[[str, int, str], str]:
 
     def raw(table: str, index: int, key: str) -> str:
         found = document
+        first, _, rest = key.partition(".")
+        table, first = own_words(document, table, first)
+        key = f"{first}.{rest}" if rest else first
         try:
             if table:
                 found = found[table]

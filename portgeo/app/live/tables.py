@@ -64,6 +64,7 @@ LABELS: Mapping[str, tuple[str, str]] = {
     "depression": ("Depression", "Test pressure of the bench"),
     "swirl": ("Swirl", "What the swirl meter read"),
     "swirl_unit": ("Swirl unit", "What its dial says, such as rpm or ratio; once for the run"),
+    "stage": ("Stage", "Which stage of the port the run is of; blank: as the row above"),
     "state": ("Stage", "Which stage of the port the run is of; blank: as the row above"),
     "setup": ("Set-up", "Clay entry, manifold bolted on; blank: as the row above"),
     "clock": ("Clock", "12 the roof, 3 the right wall, 6 the floor, looking in"),

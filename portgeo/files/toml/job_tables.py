@@ -365,7 +365,7 @@ class Job(Table):
     @classmethod
     def _listed(cls, value: Any) -> Any:
         if not isinstance(value, list | tuple):
-            raise refuse("state is not a list of tables", "Write each state under a line [[state]]")
+            raise refuse("stage is not a list of tables", "Write each stage under a line [[stage]]")
         return tuple(value)
 
     @model_validator(mode="after")
@@ -374,11 +374,11 @@ class Job(Table):
         if self.state:
             return self
         if self.set is None:
-            raise refuse("state is missing", "Add a line [[state]] and its keys", "state")
+            raise refuse("stage is missing", "Add a line [[stage]] and its keys", "state")
         for table in OF_A_STATE:
             if getattr(self, table) is not None:
-                said = f"[{table}] is of a port, and there is no [[state]]"
-                raise refuse(said, f"Add a [[state]] with the port, or leave out [{table}]", table)
+                said = f"[{table}] is of a port, and there is no [[stage]]"
+                raise refuse(said, f"Add a [[stage]] with the port, or leave out [{table}]", table)
         return self
 
     @property
@@ -406,4 +406,4 @@ class Job(Table):
 
 def said_states(names: Sequence[str]) -> str:
     """Return states as a table names them."""
-    return ", ".join(f'state = "{name}"' for name in names)
+    return ", ".join(f'stage = "{name}"' for name in names)

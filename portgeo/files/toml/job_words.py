@@ -46,7 +46,7 @@ def mended(error: Any, key: str) -> tuple[str, str]:
     if kind == "missing":
         return (
             f"{key} is missing",
-            f"Add  {key} = and its value" if key != "state" else "Add a line [[state]] and its keys",
+            f"Add  {key} = and its value" if key != "state" else "Add a line [[stage]] and its keys",
         )
     if kind == "extra_forbidden":
         return "there is no such key", _closest(error, key)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -39,6 +39,39 @@ class Slip:
     bare: bool = False
 
 
+# What a job calls a stage of its port: the word that is written, and the one that was before and is read as well.
+STAGE, STAGES = {"stage": "state"}, {"stages": "states"}
+NAMING_STAGES = {"target": STAGE, "calm": STAGE, "tool": STAGE, "walls": STAGE, "probe": STAGE, "loss": STAGES}
+
+
+def in_one_word(content: dict[str, Any]) -> dict[str, Any]:
+    """Return what a job says with its stages under the word that the rest of the package has, `state`."""
+    said = _renamed(content, STAGE)
+    return {
+        name: _renamed(table, NAMING_STAGES[name]) if name in NAMING_STAGES and isinstance(table, dict) else table
+        for name, table in said.items()
+    }
+
+
+def _renamed(table: dict[str, Any], words: dict[str, str]) -> dict[str, Any]:
+    """Return a table with its keys in other words, in their order; where both words are there, as it is."""
+    return {words.get(key, key) if words.get(key) not in table else key: value for key, value in table.items()}
+
+
+def own_words(content: Mapping[str, Any], table: str, key: str) -> tuple[str, str]:
+    """Return a table and a key of a job in the words that its file has for them.
+
+    content : as the file has it. A file that has neither word gets the newer.
+    """
+    older = "state" in content
+    named = "stage" if table == "state" and not older else table
+    inside: Any = content.get(table) or {}
+    newer = {old: new for new, old in NAMING_STAGES.get(table, {}).items()}
+    if key in newer and key not in inside and (newer[key] in inside or not older):
+        key = newer[key]
+    return named, key
+
+
 def content_of(text: str) -> tuple[dict[str, Any] | None, list[Slip]]:
     """Return what a TOML text says, and its slips; None with them where it cannot be made out.
 
@@ -47,7 +80,7 @@ def content_of(text: str) -> tuple[dict[str, Any] | None, list[Slip]]:
     slips: list[Slip] = []
     for _ in range(MOST_MENDED):
         try:
-            return tomllib.loads(text), slips
+            return in_one_word(tomllib.loads(text)), slips
         except (ValueError, RecursionError) as error:  # a number of thousands of digits, brackets without end
             quoted = _with_fractions_quoted(text, str(error))
             if quoted != text:

@@ -252,7 +252,14 @@ class TomlTable:
 
 def place_of(text: str, table: str, index: int, key: str | None) -> tuple[str, int | None]:
     """Return the place of a key in the index-th table of a name ("" for the top), or of the table: words and line."""
+    named = {"state": "stage"}.get(table, table)
     line = _line_of(text, table, index, key)
+    if line is None and named != table:
+        table, line = named, _line_of(text, named, index, key)
+    newer = {"state": "stage", "states": "stages"}.get(key or "")
+    if line is None and newer is not None:
+        newer_line = _line_of(text, table, index, newer)
+        key, line = (newer, newer_line) if newer_line is not None else (key, None)
     name = " ".join(part for part in (f"[{table}]" if table else "", key) if part)
     return ", ".join(part for part in (f"line {line}" if line else "", name) if part), line
 
