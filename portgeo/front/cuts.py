@@ -32,7 +32,7 @@ from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, Shared, WallReading, metal_between, thin_walls, wall_limit, walls_left
 from portgeo.reshape.placing import gasket, in_frame, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
-from portgeo.reshape.reach import Tool
+from portgeo.reshape.reach import Tool, access_of
 from portgeo.reshape.reach import reach as reach_of
 from portgeo.reshape.recheck import recheck
 from portgeo.results.checked import Checked
@@ -300,6 +300,7 @@ def reach(
     shank_mm: float = 6.35,
     collet_mm: float = 19.05,
     obstacle: str | Path | None = None,
+    within: SplitPort | None = None,
 ) -> Reached:
     """Return where a straight burr gets to, from each end of a port.
 
@@ -310,6 +311,8 @@ def reach(
     head_mm, head_length_mm, shank_mm, collet_mm : diameters of head, shank and collet's nose, and the head's length
         (its diameter by default: a ball).
     obstacle : mesh of what stands in the way outside, placed as the port's file is.
+    within : the port that splits of which this is one passage: a leg is then reached through the trunk and by its own
+        exit, the trunk by its entry and through the legs.
 
     Raises
     ------
@@ -337,7 +340,8 @@ def reach(
         mesh = read_mesh(obstacle)
         outside = in_frame(port, mesh.vertices), mesh.faces
     with naming(str(port.source.get("file", ""))):
-        return Reached.of(reach_of(port, Tool(head_mm, long, shank_mm, collet_mm, free_length_mm), outside), port)
+        tool = Tool(head_mm, long, shank_mm, collet_mm, free_length_mm)
+        return Reached.of(reach_of(port, tool, outside, access=access_of(port, within)), port)
 
 
 def gauges(

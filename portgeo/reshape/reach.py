@@ -6,15 +6,18 @@ out, infinite where no straight tool gets there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import igl
 import numpy as np
 import shapely
 
+from portgeo.comparing.split import whole_of
 from portgeo.comparing.tube import walled
 from portgeo.core.plane import FloatArray, IntArray, resample
 from portgeo.core.port import Port, sections_at
+from portgeo.core.section import Section
+from portgeo.core.split import SplitPort
 from portgeo.reshape.grid import WallGrid, wall_grid, wall_normals
 
 PLACES_ROUND = 36
@@ -105,13 +108,70 @@ def _front(depth: FloatArray, need: FloatArray, length: float, first: bool) -> f
     return float(depth[k] + share * (depth[k + 1] - depth[k]))
 
 
+@dataclass(frozen=True)
+class Access:
+    """What a tool meets on its way to a port's wall, in the port's frame.
+
+    wall : vertices (k, 3) and faces (l, 3), the openings left open. entries, exits : sections of the openings that it
+    goes in by, against the flow and along it. ends : stations from which depths are told.
+    """
+
+    wall: tuple[FloatArray, IntArray]
+    entries: tuple[Section, ...]
+    exits: tuple[Section, ...]
+    ends: tuple[float, float]
+
+
+def access_of(port: Port, within: SplitPort | None = None) -> Access:
+    """Return what a tool meets on its way to a port's wall.
+
+    within : the port that splits of which it is a passage: a leg is reached through the trunk and by its own exit, the
+    trunk by its entry and through the legs.
+    """
+    first, last = (float(s) for s in port.centreline.stations[[0, -1]])
+    if within is None:
+        wall = (port.vertices, port.faces[walled(port).is_wall])
+        return Access(wall, (_end_of(port, 0),), (_end_of(port, -1),), (first, last))
+    whole = whole_of(within)
+    wall = (_between(whole.port, port, whole.port.vertices), whole.port.faces[whole.is_wall])
+    is_leg = any(leg.port.mesh is port.mesh for leg in within.legs)
+    exits = [port] if is_leg else [leg.port for leg in within.legs]
+    return Access(
+        wall,
+        (_laid(_end_of(within.trunk, 0), within.trunk, port),),
+        tuple(_laid(_end_of(each, -1), each, port) for each in exits),
+        (float(within.trunk.centreline.stations[0]), last),
+    )
+
+
+def _end_of(port: Port, end: int) -> Section:
+    return sections_at(port, port.centreline.stations[[end]])[0]
+
+
+def _between(port: Port, other: Port, points: FloatArray) -> FloatArray:
+    """Return points (n, 3) of a port's frame in another's, whose sources share their coordinates."""
+    return port.to_source(points) @ other.frame[:3, :3].T + other.frame[:3, 3]
+
+
+def _laid(section: Section, port: Port, other: Port) -> Section:
+    """Return a section of a port's frame in another's."""
+    turn = port.frame[:3, :3].T
+    frame = section.frame @ turn.T @ other.frame[:3, :3].T
+    return replace(section, origin=_between(port, other, section.origin[None])[0], frame=frame)
+
+
 def reach(
-    port: Port, tool: Tool, obstacle: tuple[FloatArray, IntArray] | None = None, grid: WallGrid | None = None
+    port: Port,
+    tool: Tool,
+    obstacle: tuple[FloatArray, IntArray] | None = None,
+    grid: WallGrid | None = None,
+    access: Access | None = None,
 ) -> Reach:
     """Return where a tool gets to in a port.
 
     obstacle : vertices (k, 3) in the port frame and faces (l, 3) of what else stands in the way
-    outside (a divider, a plenum's wall). grid : the places to try, by default about STATION_MM apart.
+    outside (a divider, a plenum's wall). grid : the places to try, by default about STATION_MM apart. access : what it
+    meets on its way, by default the port's own wall and openings.
 
     The head lies on a place when a ball of its diameter touches there and nowhere else cuts the wall.
     The axis goes from the ball's centre through points over the opening: the shank must be clear of
@@ -122,20 +182,22 @@ def reach(
         first, last = port.centreline.stations[[0, -1]]
         count = int(np.clip((last - first) / STATION_MM, 9, MOST_STATIONS))
         grid = wall_grid(port, np.linspace(first + OPENING_MM, last - OPENING_MM, count), PLACES_ROUND)
-    ends = (float(port.centreline.stations[0]), float(port.centreline.stations[-1]))
+    access = access or access_of(port)
     points = grid.points
     centres = (points - wall_normals(grid) * (tool.head / 2.0)).reshape(-1, 3)
-    wall = _Scene(port.vertices, port.faces[walled(port).is_wall])
+    wall = _Scene(*access.wall)
     head_fits = np.sqrt(wall.square_distance(centres)) >= tool.head / 2.0 - HEAD_ROOM_MM
     block = None if obstacle is None else _Scene(*obstacle)
     needs = []
-    for at_exit in (False, True):
+    for sections, outward in ((access.entries, -1.0), (access.exits, 1.0)):
         need = np.full(len(centres), np.inf)
-        need[head_fits] = _shortest(centres[head_fits], _opening(port, tool, at_exit), tool, wall, block)
+        for section in sections:
+            opening = _opening(section, tool, outward)
+            need[head_fits] = np.minimum(need[head_fits], _shortest(centres[head_fits], opening, tool, wall, block))
         needs.append(need.reshape(points.shape[:2]))
     step = np.linalg.norm(np.gradient(points, axis=0), axis=2)
     width = np.linalg.norm(np.roll(points, -1, axis=1) - np.roll(points, 1, axis=1), axis=2) / 2.0
-    return Reach(tool, grid, needs[0], needs[1], head_fits.reshape(step.shape), step * width, ends)
+    return Reach(tool, grid, needs[0], needs[1], head_fits.reshape(step.shape), step * width, access.ends)
 
 
 @dataclass(frozen=True)
@@ -148,11 +210,9 @@ class _Opening:
     points: FloatArray
 
 
-def _opening(port: Port, tool: Tool, at_exit: bool) -> _Opening:
-    end = -1 if at_exit else 0
-    section = sections_at(port, port.centreline.stations[[end]])[0]
-    outward = section.frame[0] if at_exit else -section.frame[0]
-    frame = np.vstack([outward, section.frame[1:]])
+def _opening(section: Section, tool: Tool, outward: float) -> _Opening:
+    """Return an opening as a tool meets it. outward : 1 where out of the port is along the flow, else -1."""
+    frame = np.vstack([outward * section.frame[0], section.frame[1:]])
     inside = shapely.Polygon(section.outline).buffer(-tool.shank / 2.0)
     if inside.is_empty:
         return _Opening(section.origin, frame, inside, np.zeros((0, 3)))
