@@ -671,3 +671,25 @@ def test_a_misspelt_option_is_refused_in_one_message(argv, said, capsys):
     assert main(argv) == 2
     told = capsys.readouterr()
     assert told.out == "" and told.err.startswith(f"portgeo: {said}") and told.err.count("\n") == 1
+
+
+def test_airspeed_of_a_port_that_splits(tmp_path, capsys, pytestconfig):
+    """All passages at once, shares as typed; what is of one passage is an error that says what to do."""
+    sheet = str(pytestconfig.rootpath / "meshes/demo-two-valves.csv")
+    table, record = tmp_path / "air.csv", tmp_path / "air.json"
+    typed = ["airspeed", sheet, "--cfm", "210", "--points", "1000", "--shares", "left=55%"]
+    assert main([*typed, "--csv", str(table), "--json", str(record)]) == 0
+    shown = capsys.readouterr().out
+    assert "left 55.0% (115.5 cfm), right 45.0% (94.5 cfm); as given" in shown
+    result = json.loads(record.read_text())
+    assert [leg["share"] for leg in result["legs"]] == [0.55, 0.45]
+    with table.open() as file:
+        assert {row["leg"] for row in csv.DictReader(file)} == {"", "left", "right"}
+    for more, said in (
+        (["--valve", "1.3in"], "--valve: this port splits, and this is for one passage. Name the passage with --leg"),
+        (["--exhaust"], "comes out of the legs"),
+    ):
+        assert main([*typed, *more]) == 2
+        assert said in capsys.readouterr().err
+    assert main([*typed[:-1], "left=half"]) == 2
+    assert "--shares: 'left=half' is no leg's share" in capsys.readouterr().err

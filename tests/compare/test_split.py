@@ -105,7 +105,7 @@ def test_what_cannot_be_compared_is_one_clear_message(folder, capsys):
     for files, says in (
         (["before.csv", "named.csv"], "BEFORE's legs are left, right, and AFTER's are front, rear"),
         (["before.csv", "single.csv"], "this port splits, and the other is one passage"),
-        (["before.csv", "after.csv", "--picture", "x.png"], "this is of one passage"),
+        (["before.csv", "after.csv", "--picture", "x.png"], "this is for one passage"),
     ):
         assert main(["compare", *files]) == 2
         assert says in " ".join(capsys.readouterr().err.split())

@@ -6,7 +6,7 @@ import argparse
 from os.path import basename
 from typing import TYPE_CHECKING, Any
 
-from portgeo.app.commands.common import length_of
+from portgeo.app.commands.common import length_of, refuse_of_one_passage
 from portgeo.core.errors import InputError, naming
 
 if TYPE_CHECKING:
@@ -43,12 +43,12 @@ def through_split(
     """Return the air through a port that splits, as typed."""
     from portgeo.front.air import air_speed
 
-    for name in OF_ONE_PASSAGE:
-        if getattr(args, name, None):
-            raise InputError(
-                "this port splits, and this is for one passage", file=args.port, where=f"--{name.replace('_', '-')}",
-                hint="Name the passage with --leg, and what flows through it with --cfm; or leave this out",
-            )  # fmt: skip
+    refuse_of_one_passage(args.port, args, OF_ONE_PASSAGE)
+    if args.exhaust:
+        raise InputError(
+            "the air of an exhaust comes out of the legs, and this follows it into them", file=args.port,
+            hint="Name a leg with --leg, and what flows through it with --cfm",
+        )  # fmt: skip
     lift = None if args.lift is None else length_of(args.lift, port.display.unit, "--lift")
     shares = shares_of(args.shares) if args.shares else None
     with naming(args.port):
