@@ -29,6 +29,8 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "rise_left": "{rows:row|rows} grew in height (by up to {grown:length}, at {station:length}) with the rise left as "
     "it was, so half of that counts as cut from the roof and half from the floor. If only the floor was cut, take "
     "half of what the height grew off the rise; if only the roof, add half",
+    "one_leg": "the port splits, and all that takes one passage is of its leg {leg}; for {others:either} write "
+    'leg = "{other}" in its [[stage]]',
     "turns_to_roof": "the port turns toward what the sheet calls the {wall:wall}, so the short side is on that wall",
     "turns_to_side": "the port turns toward what the sheet calls the {wall:wall}, so the short side is on that wall",
     "throat_unmarked": "no row is marked throat, so percentages are of {area:area} at {station:length}, the minimum "

@@ -88,18 +88,19 @@ def load_whole(
     path: str,
     settings: ScanSettings | None = None,
     *,
+    name: str | None = None,
     units: LengthUnit | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Port | SplitPort:
     """Return the port in a section sheet or a mesh file, with all its passages where it splits. As load_port."""
     if not is_sheet(path) and Path(path).suffix.lower() not in (*OTHER_TABLES, TOML):
-        with naming(path):
-            return _from_mesh(path, path, settings or ScanSettings(), units, progress)
-    with naming(path):
+        with naming(name or path):
+            return _from_mesh(path, name or path, settings or ScanSettings(), units, progress)
+    with naming(name or path):
         sheet = read_sheet(path) if is_sheet(path) else None
         if sheet is not None and sheet.legs:
-            return split_from_sheet(sheet, path, units)
-    return load_port(path, settings, units=units, progress=progress)
+            return split_from_sheet(sheet, name or path, units)
+    return load_port(path, settings, name=name, units=units, progress=progress)
 
 
 def meant(port: Port, exhaust: bool, bend: int | None) -> Port:

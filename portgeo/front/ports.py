@@ -6,12 +6,14 @@ Paths and rows come in; a Port goes out, or a refusal that says which file, wher
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
 import numpy as np
 
 from portgeo.core.errors import InputError, PortgeoError, naming
+from portgeo.core.notices import Notice
 from portgeo.core.port import Port
 from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
@@ -164,14 +166,15 @@ def read_whole(
     units_in: LengthUnit | None = None,
     exhaust: bool = False,
     bend: int | None = None,
+    name: str | None = None,
     progress: Callable[[str, float], None] | None = None,
     **of_scan: Any,
 ) -> Port | SplitPort:
     """Return the port in a file, all its passages where it splits. As `read`; exhaust and bend are of one passage."""
-    port = load_whole(str(path), ScanSettings(units_in, **of_scan), units=units, progress=progress)
+    port = load_whole(str(path), ScanSettings(units_in, **of_scan), name=name, units=units, progress=progress)
     if isinstance(port, SplitPort):
         return port
-    with naming(str(path)):
+    with naming(name or str(path)):
         return meant(port, exhaust, bend)
 
 
@@ -181,6 +184,17 @@ def passage_of(
     """Return the one passage that is meant of what `read_whole` read from a path, as `read` would with a leg."""
     with naming(str(path)):
         return one_passage(whole, leg, exhaust, bend)
+
+
+def leg_worked_on(whole: SplitPort, leg: str | None, *, exhaust: bool = False) -> Port:
+    """Return the passage of a port that splits that a job works on: the one named, or the first leg, which is told.
+
+    Raises InputError where it has no such leg.
+    """
+    first, *others = (each.name for each in whole.legs)
+    port = one_passage(whole, leg or first, exhaust, None)
+    told = () if leg else (Notice("one_leg", leg=first, others=others, other=others[0]),)
+    return replace(port, warnings=(*told, *port.warnings))
 
 
 def splits(path: str | Path) -> bool:

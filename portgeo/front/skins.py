@@ -5,8 +5,8 @@ A Port, or a result with points in its port's own frame, comes in; nets and valu
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +20,8 @@ from portgeo.core.errors import GeometryError, naming
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, stations_of
 from portgeo.core.skin import net
+from portgeo.core.split import SplitPort
+from portgeo.core.triangles import Triangles
 from portgeo.files.walls import read_walls
 from portgeo.flow.path import join
 from portgeo.front.states import spaced
@@ -31,6 +33,7 @@ from portgeo.results.reached import Reached
 ROWS, ROUND = 84, 88  # 14,608 triangles, about 1.2 mm by 1.7 mm on an ordinary port
 MOST_TRIANGLES = 15_000
 BESIDE = 1.2  # widths from one runner to the next where nobody said how they stand
+ON_PLANE_MM = 1e-3  # a face whose middle is so near to a plane lies in it
 OFF_MM = 0.3  # a point of the skin farther than this from the compared wall is past its ends
 WALL_ROWS, WALL_ROUND = 61, 120  # places at which wall readings are spread over the wall
 NEAREST = 4  # of them that tell a point, by the inverse of their distance
@@ -69,16 +72,59 @@ def skin_of(port: Port, share: float = 1.0) -> Skin:
     )
 
 
-def _thinned(port: Port, most: float) -> Skin:
+def skins_of(whole: SplitPort, port: Port) -> tuple[tuple[str, Skin], ...]:
+    """Return the walls of all passages of a port that splits by their names, in the frame of one of them.
+
+    A scan's junction is among them: what lies between the trunk's last plane and the legs' first.
+    """
+
+    def laid(points: FloatArray) -> FloatArray:
+        return points @ port.frame[:3, :3].T + port.frame[:3, 3]
+
+    found = []
+    for passage in whole.passages:
+        skin = skin_of(passage.port, share=1.0 / len(whole.passages))
+        found.append((passage.name, replace(skin, vertices=laid(passage.port.to_source(skin.vertices)))))
+    if whole.junction is not None:
+        found.append(("junction", _junction_skin(whole, laid)))
+    return tuple(found)
+
+
+def _junction_skin(whole: SplitPort, laid: Callable[[FloatArray], FloatArray]) -> Skin:
+    """Return a scan's junction as a net; all of it stands at the station where the trunk ends."""
+    assert whole.junction is not None
+    mesh = whole.junction.mesh
+    vertices, faces = _thin(mesh.vertices, _without_caps(whole, mesh), MOST_TRIANGLES / len(whole.passages))
+    clocks = stations_of(whole.trunk, vertices @ whole.trunk.frame[:3, :3].T + whole.trunk.frame[:3, 3])[1]
+    return Skin(laid(vertices), faces, np.full(len(vertices), whole.trunk.centreline.stations[-1]), clocks)
+
+
+def _without_caps(whole: SplitPort, mesh: Triangles) -> IntArray:
+    """Return a junction's faces without those that lie in the planes where the passages begin and end."""
+    middles = mesh.vertices[mesh.faces].mean(axis=1)
+    wall = np.ones(len(middles), dtype=bool)
+    for passage, end in ((whole.trunk, -1), *((leg.port, 0) for leg in whole.legs)):
+        line = passage.centreline
+        place, ahead = passage.to_source(line.points[end]), passage.direction_to_source(line.frames[end, 0])
+        near = np.linalg.norm(middles - place, axis=1) < 2.0 * np.ptp(passage.vertices, axis=0).max()
+        wall &= (np.abs((middles - place) @ ahead) > ON_PLANE_MM) | ~near
+    return mesh.faces[wall]
+
+
+def _thinned(port: Port, share: float) -> Skin:
+    vertices, faces = _thin(port.vertices, port.faces[walled(port).is_wall], share * MOST_TRIANGLES)
+    stations, clocks = stations_of(port, vertices)
+    return Skin(vertices, faces, stations, clocks)
+
+
+def _thin(vertices: FloatArray, faces: IntArray, most: float) -> tuple[FloatArray, IntArray]:
+    """Return a mesh of no more than so many triangles, about."""
     import pyvista
 
-    faces = port.faces[walled(port).is_wall]
-    surface = pyvista.make_tri_mesh(port.vertices, np.asarray(faces, dtype=int))
-    share = 1.0 - most * MOST_TRIANGLES / max(len(faces), most * MOST_TRIANGLES)
-    thin = surface.decimate(share, volume_preservation=True) if share > 0.0 else surface
-    vertices = np.asarray(thin.points, dtype=float)
-    stations, clocks = stations_of(port, vertices)
-    return Skin(vertices, np.asarray(thin.regular_faces, dtype=np.int64), stations, clocks)
+    surface = pyvista.make_tri_mesh(vertices, np.asarray(faces, dtype=int))
+    away = 1.0 - most / max(len(faces), most)
+    thin = surface.decimate(away, volume_preservation=True) if away > 0.0 else surface
+    return np.asarray(thin.points, dtype=float), np.asarray(thin.regular_faces, dtype=np.int64)
 
 
 def depth_cut(changed: Changed, points: FloatArray) -> FloatArray:

@@ -241,6 +241,7 @@ name = "as cast"  # as the bench sheet calls it too
 port = "as-cast.@kind@"  # the file that is read: a section sheet (csv, xlsx, xls, ods),
   # or a mold scan (stl, ply, obj, 3mf, glb, off)
 # runner = "runner.csv"  # the manifold's runner before it: a sheet or a scan, plenum to flange
+# leg = "left"  # of a port that splits: which leg is cut, flowed and solved; the first without it
 # bench_run = "as cast"  # its run in the bench sheet, where that is called otherwise
 # hours = 2.5  # how long the cut to it took: sets the pace by which the next cut is reckoned
 # align = "auto"  # how it is lined up with the stage before: "none" as measured (sheets), "auto" by the wall (scans)

@@ -40,9 +40,9 @@ def check_job(job: JobFile) -> None:
             file = getattr(state, part)
             if file is not None and is_sheet(file):
                 with problems.gathering():
-                    readings = read_sheet(job.folder / file).readings
-                    if part == "port" and k == drawn:
-                        _check_templates(job, readings[-1].station - readings[0].station)
+                    sheet = read_sheet(job.folder / file)
+                    if part == "port" and k == drawn and not sheet.legs:
+                        _check_templates(job, sheet.readings[-1].station - sheet.readings[0].station)
     if tables.bench is not None and tables.bench.file is not None:
         with problems.gathering():
             _check_runs(job, bench(job.folder / tables.bench.file))

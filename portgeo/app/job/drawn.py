@@ -69,7 +69,7 @@ def _wanted(models: Sequence[Model], scales: Mapping[tuple[str, str], Scale]) ->
     runner_drawn = False
     last = next((m.state for m in reversed(models) if m.part == "port" and not m.computed), "")
     for model in models:
-        state = slug(model.state) + ("-runner" if model.part == "runner" else "")
+        state = slug(model.state) + ("" if model.part == "port" else f"-{model.part}")
         painted = {paint.name for paint in model.paints if (model.part, paint.name) in scales}
         again = model.part == "runner" and runner_drawn
         cut = not painted.isdisjoint(DEPTHS)

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from portgeo.app.job.results import BurrReach, Calm, Compared, Cut, LeftOut, Models, Part, StateAir, StepInputs
+from portgeo.app.job.results import BurrReach, Calm, Compared, Cut, LeftOut, Models, Part, Split, StateAir, StepInputs
 from portgeo.core.plane import FloatArray
 from portgeo.front.skins import WallReadings, depth_outside, runner_in_port, runners_laid_out, skin_of
 from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
@@ -58,6 +58,8 @@ def painted(given: StepInputs) -> Models:
             reached: BurrReach = needs["reach"]
             paints.append(Paint("reach", "reached by the burr from", reached.classes, "class", False, REACH_NAMES))
         found.append(_model(states[k], "port", placed, paints))
+        if placed.part.split is not None:
+            found.append(_whole(states[k], placed, placed.part.split))
         if k in runners:
             runner = _before(runners, ports, k)
             paints = [_area(needs[f"survey runner {k}"], runner.part)]
@@ -74,6 +76,28 @@ def painted(given: StepInputs) -> Models:
     if isinstance(calm, Calm) and calm.cut is not None:
         found.append(_calm(calm, calm.cut, ports[settings["calmed"]], walls))
     return Models(tuple(found))
+
+
+def _whole(state: str, placed: _Placed, split: Split) -> Model:
+    """Return all passages of a port that splits as one model; a scan's junction has no section of its own."""
+    surveys = {passage.name: passage.measured.computed for passage in split.measured.passages}
+    names, skins = zip(*split.skins, strict=True)
+    areas, firsts = [], np.cumsum([0, *(len(skin.vertices) for skin in skins)])
+    for name, skin in split.skins:
+        found = surveys.get(name)
+        none = np.full(len(skin.vertices), np.nan)
+        areas.append(none if found is None else np.interp(skin.stations, found.fine_stations, found.fine_area))
+    which = np.repeat(np.arange(len(skins), dtype=float), [len(skin.vertices) for skin in skins])
+    paints = (
+        Paint("area", "section area; gray: junction" if "junction" in names else "section area", np.concatenate(areas),
+              "area", False),
+        Paint("passage", "passage", which, "class", False, tuple(names)),
+    )  # fmt: skip
+    return Model(
+        state, "whole", np.concatenate([moved(placed.pose, skin.vertices) for skin in skins]),
+        np.concatenate([skin.faces + first for skin, first in zip(skins, firsts[:-1], strict=True)]),
+        np.concatenate([skin.stations for skin in skins]), np.concatenate([skin.clocks for skin in skins]), paints,
+    )  # fmt: skip
 
 
 def runners_painted(given: StepInputs) -> Models:

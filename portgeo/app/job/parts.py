@@ -9,13 +9,14 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from portgeo.app.job.results import Compared, Part, Recorded, StepInputs
-from portgeo.core.errors import PortgeoError, naming
+from portgeo.app.job.results import Compared, Part, Recorded, Split, StepInputs
+from portgeo.core.errors import InputError, PortgeoError, naming
+from portgeo.core.port import Port
 from portgeo.core.units import Display
 from portgeo.files.ports import is_sheet
-from portgeo.front.ports import ends_in_file
+from portgeo.front.ports import ends_in_file, leg_worked_on, read_whole
 from portgeo.front.ports import read as read_port
-from portgeo.front.skins import depth_cut, skin_of
+from portgeo.front.skins import depth_cut, skin_of, skins_of
 from portgeo.front.states import balance, by_runner, compare, match, survey
 from portgeo.results.measured import Measured
 from portgeo.words import in_job_words
@@ -34,16 +35,28 @@ def read(given: StepInputs) -> Part:
             "name": name, "units": given.settings["units"], "exhaust": given.settings["exhaust"],
             "units_in": scan.pop("units", None), **scan,
         }  # fmt: skip
-        port = read_port(given.paths["part"], **said)
-        plenum = given.settings.get("plenum")
+        whole = read_whole(given.paths["part"], **said)
+        leg = given.settings.get("leg")
+        if not isinstance(whole, Port):
+            port = leg_worked_on(whole, leg, exhaust=given.settings["exhaust"])
+            split = Split(survey(whole), leg or whole.legs[0].name, skins_of(whole, port))
+            return Part(shown_by_key(port), skin_of(port), split)
+        if leg is not None:
+            raise InputError(f"this port has no leg {leg!r}", hint="It is one passage: leave leg out of its [[stage]]")
+        port, plenum = whole, given.settings.get("plenum")
         if plenum is not None and not port.readings:
             entry, exit = ends_in_file(port)
             if math.dist(exit, plenum) < math.dist(entry, plenum):
                 port = read_port(given.paths["part"], **said | {"entry": exit, "exit": entry})
-        return Part(replace(port, display=replace(port.display, asks="key")), skin_of(port))
+        return Part(shown_by_key(port), skin_of(port))
     except PortgeoError as refusal:
         what, hint = in_job_words(refusal.what), in_job_words(refusal.hint)
         raise type(refusal)(what, hint=hint, file=refusal.file or name, where=refusal.where) from None
+
+
+def shown_by_key(port: Port) -> Port:
+    """Return a port whose notices speak of the job file's keys."""
+    return replace(port, display=replace(port.display, asks="key"))
 
 
 def measured(given: StepInputs) -> Measured:

@@ -13,7 +13,7 @@ from typing import Any
 from portgeo import __version__
 from portgeo.app.job.cut import CALM_MESH
 from portgeo.app.job.loss_steps import LOSS, TITLE
-from portgeo.app.job.results import Calm, Cut, LeftOut, Models, PortsLost, Recorded, Sheets
+from portgeo.app.job.results import Calm, Cut, LeftOut, Models, Part, PortsLost, Recorded, Sheets
 from portgeo.app.job.step import Steps
 from portgeo.app.job.steps import PARTS, STILLS
 from portgeo.core.notices import Notice
@@ -95,7 +95,7 @@ def results_of(steps: Steps, get: Get) -> dict[str, Any]:
         states.append(
             {
                 "name": state.name, "date": state.date, "note": state.note, "bench_run": state.bench_run,
-                **{part: _record(get(f"survey {part} {k}")) for part in PARTS},
+                **{part: _record(get(f"survey {part} {k}")) for part in PARTS}, **_split(get(f"port {k}")),
                 "airspeed": _record(speed), "flow_note": getattr(speed, "note", None) or getattr(speed, "why", None),
             }
         )  # fmt: skip
@@ -169,6 +169,13 @@ def _hours(steps: Steps, get: Get) -> dict[str, Any] | None:
     ahead = ahead if checked is None else checked.left_cc
     hours = hours_of(timed, ahead, job.other_ports, per_hour)
     return None if hours is None else {**hours, "quoted": job.quote is not None}
+
+
+def _split(part: Part) -> dict[str, Any]:
+    """Return of a port that splits the leg that its figures are of, and what all of it measures."""
+    if part.split is None:
+        return {"leg": None, "split": None}
+    return {"leg": part.split.leg, "split": part.split.measured.to_dict()}
 
 
 def _record(result: Any) -> Any:

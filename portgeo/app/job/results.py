@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from portgeo.present.pictures.model import Model
     from portgeo.results.air import AirThrough
     from portgeo.results.planned import Planned
+    from portgeo.results.split import MeasuredSplit
 
 
 @dataclass(frozen=True)
@@ -40,11 +41,24 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
+class Split:
+    """A port that splits as it measures, and the skins of its passages by their names, the trunk's first.
+
+    All skins lie in the frame of the passage that is worked on, which is `leg`. A scan's junction is a skin too.
+    """
+
+    measured: MeasuredSplit
+    leg: str
+    skins: tuple[tuple[str, Skin], ...]
+
+
+@dataclass(frozen=True)
 class Part:
-    """A port or runner as read, with its skin."""
+    """A port or runner as read, with its skin. split : of a port that splits, of which `port` is one passage."""
 
     port: Port
     skin: Skin
+    split: Split | None = None
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from portgeo.app.job.step import Steps, metal_of, one_valve
 from portgeo.core.errors import InputError
 from portgeo.files.sheets.tables import SHEET_TYPES
 from portgeo.files.toml.job import JobFile
-from portgeo.files.toml.job_tables import Point, Scan
+from portgeo.files.toml.job_tables import Scan
 
 PARTS = ("port", "runner")
 PICTURE_PARTS = 4  # that pictures are drawn in: small enough that all cores end at about the same time
@@ -88,7 +88,10 @@ def _read(steps: Steps) -> dict[tuple[int, str], str]:
                 scan = getattr(state, f"{part}_scan")
                 what = f"{part}, {state.name}"
                 title = f"reading {_of(part, state.name)}"
-                found[k, part] = _read_one(steps, f"{part} {k}", title, file, scan, what, ("state", k, part))
+                found[k, part] = _read_one(
+                    steps, f"{part} {k}", title, file, scan, what, ("state", k, part),
+                    **({"leg": state.leg} if part == "port" and state.leg else {}),
+                )  # fmt: skip
     return found
 
 
@@ -100,8 +103,9 @@ def _read_one(
     scan: Scan | None,
     what: str,
     place: tuple[str, int, str],
-    plenum: Point | None = None,
+    **more: Any,
 ) -> str:
+    """Add the reading of one port or runner. more : settings that only some have."""
     if scan is not None and PurePosixPath(file).suffix.lower() in SHEET_TYPES:
         raise InputError(
             f"'{file}' is a section sheet, and what is said of a scan is for a mesh",
@@ -112,7 +116,7 @@ def _read_one(
     settings: dict[str, Any] = {
         "units": steps.job.job.units, "scan": scan.model_dump() if scan else {}, "exhaust": exhaust,
     }  # fmt: skip
-    settings |= {} if plenum is None else {"plenum": plenum}
+    settings |= more
     files = [("part", file, what)]
     outlines = outlines_of_sheet(steps.job.folder, file)
     files += [(f"outline {k}", other, f"outline in {file}") for k, other in enumerate(outlines)]
@@ -172,11 +176,12 @@ def _set(steps: Steps) -> None:
         steps.skip("balance of the set", "there is no [set]")
         return
     needs: dict[str, str | None] = {}
+    placed = {} if job.set.plenum is None else {"plenum": job.set.plenum}
     for k, file in enumerate(job.set.files):
         title = f"reading runner {k + 1} of the set"
         place = ("set", 0, "files")
         what = f"runner {k + 1} of the set"
-        needs[f"runner {k}"] = _read_one(steps, f"set {k}", title, file, job.set.scan, what, place, job.set.plenum)
+        needs[f"runner {k}"] = _read_one(steps, f"set {k}", title, file, job.set.scan, what, place, **placed)
     settings: dict[str, Any] = {"flows": job.set.flows, "names": job.set.files, "units": job.units}
     settings |= {"spacing": job.set.spacing, "one_frame": job.set.one_frame, "entry_radii": job.set.entry_radii}
     files = []

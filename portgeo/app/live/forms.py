@@ -64,6 +64,7 @@ WORDS: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "note": ("Note", ""),
         "port": ("Port", "Its section sheet or scan"),
         "runner": ("Runner", "The manifold's runner before it: a sheet or a scan, plenum to flange"),
+        "leg": ("Leg", "Of a port that splits: the one that is cut, flowed and solved; the first without it"),
         "bench_run": ("Bench run", "Its run in the bench sheet, where that is called otherwise"),
         "hours": ("Hours", "How long the cut took; the next cut's time is reckoned from it"),
         "align": ("Lined up with the stage before", "none: as measured (sheets); auto: by the wall (scans)"),

@@ -128,13 +128,14 @@ class Scan(Table):
 
 
 class State(Table):
-    """The port, and the runner before it, at one time."""
+    """The port, and the runner before it, at one time. leg : of a port that splits, what takes one passage is of it."""
 
     name: Name
     date: str | None = None
     note: Note = ""
     port: str
     runner: str | None = None
+    leg: Name | None = None
     port_scan: Scan | None = None
     runner_scan: Scan | None = None
     bench_run: Name | None = None

@@ -203,7 +203,14 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     areas = np.array([row["area_mm2"] for row in rows], dtype=float) * d.of_area(1.0)
     odd = record["odd_one_out"]
     series = [
-        Series(f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}", x, areas[:, k], None, k % STYLES)
+        Series(
+            f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}",
+            x,
+            areas[:, k],
+            None,
+            k % STYLES,
+            k >= STYLES,
+        )
         for k in range(areas.shape[1])
     ]
     return line_chart(
@@ -219,6 +226,27 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
 def past_mouths(record: Mapping[str, Any]) -> float:
     """Return the station, mm, from which on a set's runners are told apart: no entry is rounded there any more."""
     return float(record["choices"][0]["station_mm"][0])
+
+
+def split_chart(state: str, record: Mapping[str, Any], d: Display) -> Element:
+    """Return the areas of a port that splits: its trunk, each leg, and the legs together."""
+    length, area = 1.0 / d.of_length(1.0), 1.0 / d.of_area(1.0)
+    series = []
+    for k, name in enumerate(("", *(leg["name"] for leg in record["legs"]))):
+        rows = [row for row in record["stations"] if row["leg"] == name]
+        x, y = _column(rows, "station_mm", length), _column(rows, "area_mm2", area)
+        series.append(Series(name or "trunk", x, y, None, k % STYLES, k >= STYLES))
+    rows = record["legs_together"]
+    x, y = _column(rows, "station_mm", length), _column(rows, "area_mm2", area)
+    series.append(Series("legs together", x, y, None, len(series) % STYLES, len(series) >= STYLES))
+    return line_chart(
+        f"Area of every passage, {state}",
+        "Area against station: the trunk, each leg, the legs together. The figures are in the tables below.",
+        STATION_LABEL.format(d.unit),
+        f"area, {d.area_unit}",
+        series,
+        _reading("station", "length", "area", d),
+    )
 
 
 def joint_chart(one: Mapping[str, Any], d: Display) -> Element:

@@ -6,14 +6,14 @@ tables, of the CSV files and of the spreadsheet.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from portgeo.core.units import Display, clock_text
 from portgeo.present.page.loss_rows import loss_table
 from portgeo.present.page.set_tables import set_tables
-from portgeo.present.page.tables import Table, columns_of, row_of
+from portgeo.present.page.split_tables import split_tables
+from portgeo.present.page.tables import Table, columns_of, row_of, slug
 from portgeo.present.text.compare import wall_removed
 from portgeo.results.air import AirStations
 from portgeo.results.changed import StationChanges, WallCut
@@ -31,6 +31,9 @@ NO_RADIUS = "calm_no_radius"  # told of `portgeo calm`: in a job the plan beside
 def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
     """Return every table that a report has, by name."""
     tables = _states(results)
+    for state in results["states"]:
+        if state.get("split"):
+            tables += split_tables(state["name"], state["split"])
     for part, state, record in surveys_of(results):
         tables.append(_schedule(part, state, record))
     for one in results["compare"]:
@@ -76,11 +79,6 @@ def results_tables(results: Mapping[str, Any], display: Display) -> list[tuple[s
     return found
 
 
-def slug(name: str) -> str:
-    """Return a name as a file's: letters, digits and hyphens."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "state"
-
-
 def surveys_of(results: Mapping[str, Any]) -> list[tuple[str, str, Mapping[str, Any]]]:
     """Return part, state and measure record of everything measured, the planned port last."""
     found = [
@@ -105,12 +103,21 @@ def speeds_of(results: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]
 def _states(results: Mapping[str, Any]) -> list[Table]:
     named = (Column("state", "Stage", "text"), Column("part", "Part", "text"))
     dates = {state["name"]: state.get("date") for state in results["states"]}
+    legs = {state["name"]: state.get("leg") for state in results["states"]}
     rows: list[tuple[Any, ...]] = []
     sides: list[tuple[Any, ...]] = []
     for part, state, record in surveys_of(results):
         doubts = record is not (results["plan"] or {}).get("planned")  # a planned port is computed: it has none to tell
         whole = record if part == "port" else {**record, "throat": None}  # a runner ends in none
-        rows.append((state, part, str(dates.get(state) or ""), *row_of(Measured, whole, doubts=doubts)))
+        leg = legs.get(state) if part == "port" else None
+        rows.append(
+            (
+                state,
+                f"{part}, {leg}" if leg else part,
+                str(dates.get(state) or ""),
+                *row_of(Measured, whole, doubts=doubts),
+            )
+        )
         bends = record["bends"]
         for k, side in enumerate(bends):
             name = part if len(bends) == 1 else f"{part}, bend {k + 1}"

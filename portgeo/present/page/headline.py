@@ -64,7 +64,8 @@ def _now(results: Mapping[str, Any], d: Display) -> str:
     if throat["percent_of_valve"] is not None:
         said.append(f"the throat is {d.length(throat['diameter_mm'])}, {of_valve_text(throat['percent_of_valve'])}")
     first, *rest = said
-    return ". ".join([f"{capital(state['name'])}: {first}", *map(capital, rest)]) + "."
+    of = f", {state['leg']}" if state.get("leg") else ""
+    return ". ".join([f"{capital(state['name'])}{of}: {first}", *map(capital, rest)]) + "."
 
 
 def set_texts(results: Mapping[str, Any], d: Display) -> list[str]:
@@ -82,7 +83,8 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
     states, change = results["states"], whole_change(results)
     if len(states) == 1:
         port, flows = states[0]["port"], compared_flows(results)[-1:]
-        text = f"The port holds {volume_text(port, d)} over {d.length(port['length_mm'])}"
+        what = capital(states[0]["leg"]) if states[0].get("leg") else "The port"
+        text = f"{what} holds {volume_text(port, d)} over {d.length(port['length_mm'])}"
         return text + (f"; {flow_change(flows)}." if flows else ".")
     went, stayed = changes(results, d)
     if stayed:

@@ -89,8 +89,10 @@ def round_stations(model: Model, display: Display) -> list[float]:
 
 
 def first_shown(models: Sequence[Model]) -> int:
-    """Return the model to begin with: the port as it is now, which is the last that was measured."""
-    ports = [k for k, model in enumerate(models) if model.part == "port" and not model.computed]
+    """Return the model to begin with: the port as it is now, the last that was measured; all of one that splits."""
+    whole = any(model.part == "whole" for model in models)
+    wanted = "whole" if whole else "port"
+    ports = [k for k, model in enumerate(models) if model.part == wanted and not model.computed]
     return ports[-1] if ports else 0
 
 

@@ -20,6 +20,7 @@ from portgeo.present.page.markup import Element, el, html, json_for_script, plai
 from portgeo.present.page.models import first_shown, scales_of, view_data
 from portgeo.present.page.pieces import PIECES, asset
 from portgeo.present.page.sections import SECTIONS
+from portgeo.present.page.split import split_headline
 from portgeo.present.page.tables import table_element
 from portgeo.present.page.text import engine_text, tied
 from portgeo.present.page.view import view_section
@@ -44,7 +45,7 @@ def write_page(
             "answer",
             "The answer",
             "answer",
-            [el("p", tied(text)) for text in (*answer(results, display), *set_texts(results, display))],
+            [el("p", tied(text)) for text in _answer(results, display)],
         )
     ]
     if models:
@@ -73,6 +74,12 @@ def write_page(
         data=data,
         script=script,
     )
+
+
+def _answer(results: Mapping[str, Any], d: Display) -> list[str]:
+    """Return the page's first words: what comes next, all of a port that splits, the port, a set."""
+    told = answer(results, d)
+    return [*told[:1], *split_headline(results, d), *told[1:], *set_texts(results, d)]
 
 
 def _policy(style: str, script: str) -> str:

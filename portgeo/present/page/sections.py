@@ -26,6 +26,7 @@ from portgeo.present.page.cutting import bench_section, calm_section, check_sect
 from portgeo.present.page.losing import loss_section
 from portgeo.present.page.manifold import manifold_section
 from portgeo.present.page.markup import Element, el
+from portgeo.present.page.split import split_section
 from portgeo.present.page.tables import Table, fold, folds, named, table_element
 from portgeo.present.page.text import peak_text, power_text, probe_texts, tied, volume_text
 from portgeo.present.text.cut_sheet import SHOWN_MM
@@ -273,6 +274,7 @@ def _alignment(record: Mapping[str, Any], d: Display) -> str:
 
 Section = Callable[[Mapping[str, Any], Mapping[str, Table], Display], "list[Element] | None"]
 SECTIONS: tuple[tuple[str, str, str, Section], ...] = (
+    ("split", "Where the port splits", "split", split_section),
     ("area", "Area along the port", "area", area_section),
     ("side", "Short side", "short side", side_section),
     ("probe", "What the probe read", "probe", probe_section),

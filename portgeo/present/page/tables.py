@@ -5,6 +5,7 @@ Rows in the core's units come in; cells as a person reads them, in the user's un
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -25,6 +26,11 @@ class Table:
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[Any, ...], ...]
+
+
+def slug(name: str) -> str:
+    """Return a name as a file's: letters, digits and hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "state"
 
 
 def columns_of(result: type[Result], *, only: Sequence[str] = (), without: Sequence[str] = ()) -> tuple[Column, ...]:

@@ -35,10 +35,10 @@ def still_shown(models: Sequence[Model], scales: Scales) -> list[tuple[int, str]
     first = first_shown(models)
     if not has_port(models):  # of a manifold's runners, as far as they are off the mean
         return [(first, paints_of(models[first], scales)[0])]
+    ports = [k for k, m in enumerate(models) if m.part == "port" and not m.computed]
     computed = [k for k, m in enumerate(models) if m.part == "port" and m.computed]
-    before = [k for k, m in enumerate(models) if m.part == "port" and not m.computed and k != first]
     shown = []
-    for k in dict.fromkeys([*before[:1], first, *computed]):
+    for k in dict.fromkeys([*([first] if first not in ports else []), *ports[:-1][:1], *ports[-1:], *computed]):
         names = paints_of(models[k], scales)
         if names:
             shown.append((k, names[0] if names[0] in DEPTHS or "area" not in names else "area"))

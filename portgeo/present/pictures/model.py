@@ -12,7 +12,7 @@ from typing import Literal
 from portgeo.core.plane import FloatArray, IntArray
 
 Quantity = Literal["length", "area", "ratio", "class"]
-Part = Literal["port", "runner"]
+Part = Literal["port", "runner", "whole"]
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Model:
     state : str
         Name of the state, as the person gave it.
     part : Part
-        The head's port or the manifold's runner.
+        The head's port or the manifold's runner; all passages of a port that splits, of which the port is one.
     vertices, faces : FloatArray, IntArray
         (n, 3) mm in the port frame, the same for all states of a part, and (m, 3).
     stations, clocks : FloatArray
