@@ -24,6 +24,14 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "{unit:unit}?",
     "swapped": "row {row} at {station:length}: height and width look swapped. It reads {height:length} high and "
     "{width:length} wide; the rows next to it make it {beside_height:length} high and {beside_width:length} wide",
+    "exchanged": {
+        "sheets": "heights and widths look exchanged in one of the two sheets: at {station:length} BEFORE reads "
+        "{height:length} high and {width:length} wide, AFTER {other_height:length} high and {other_width:length} wide. "
+        "Check which has the two columns the wrong way round",
+        "gasket": "heights and widths look exchanged: the port's {end} is {height:length} high and {width:length} "
+        "wide, the gasket's opening {other_height:length} high and {other_width:length} wide. Check the two columns of "
+        "the sheet, and how the gasket was drawn",
+    },
     "along_the_roof": "the stations run along the roof: they end at {last:length}, the roof is {roof:length} long and "
     "the middle {middle:length}. Measure stations along the middle",
     "rise_left": "{rows:row|rows} grew in height (by up to {grown:length}, at {station:length}) with the rise left as "

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import portgeo as pg
 from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.reading_error import reading_errors
 from portgeo.comparing.tube import walled
@@ -343,3 +344,29 @@ def volume_read_u(before, after):
     )
     depths = reading_errors((before, after), known.tube, found.map, (wall, other))
     return float(np.linalg.norm((depths * found.map.spread(other.areas, other.where)).sum(axis=(1, 2))))
+
+
+TALL = [{"station": s, "height": 45.0 - s / 10.0, "width": 28.0 + s / 20.0, "corner": 6.0} for s in (0, 30, 60, 90)]
+
+
+def _flat(rows):
+    return [row | {"height": row["width"], "width": row["height"]} for row in rows]
+
+
+def test_a_sheet_whose_heights_are_anothers_widths_is_asked_about():
+    cast, cut = pg.port_from_rows(TALL), pg.port_from_rows([row | {"height": row["height"] + 1.0} for row in TALL])
+    flat = pg.port_from_rows(_flat(TALL))
+    (told,) = [w.message for w in pg.compare(cut, flat).warnings if w.code == "exchanged"]
+    assert "BEFORE reads 46.00 mm high and 28.00 mm wide, AFTER 28.00 mm high and 45.00 mm wide" in told
+    assert not [w for w in pg.compare(cast, cut).warnings if w.code == "exchanged"]
+    square = pg.port_from_rows([row | {"height": 40.0, "width": 40.0} for row in TALL])
+    assert not [w for w in pg.compare(square, square).warnings if w.code == "exchanged"]
+
+
+@pytest.mark.parametrize(("rows", "told"), [(TALL, 0), (_flat(TALL), 1)])
+def test_a_gasket_tells_that_heights_and_widths_of_the_sheet_are_exchanged(tmp_path, rows, told):
+    hole = tmp_path / "hole.csv"
+    hole.write_text("x_mm,y_mm\n-14.5,-23\n14.5,-23\n14.5,23\n-14.5,23\n-14.5,-23\n", encoding="utf-8")
+    wanted = {"units": "mm", "area": [{"station": 60.0, "area": 1200.0}], "limits": {"gasket": str(hole)}}
+    said = [w.message for w in pg.plan(pg.port_from_rows(rows), wanted).warnings if w.code == "exchanged"]
+    assert len(said) == told and all("the port's entry is 28.00 mm high and 45.00 mm wide" in text for text in said)

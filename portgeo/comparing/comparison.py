@@ -30,7 +30,7 @@ from portgeo.core.port import Port
 from portgeo.core.triangles import used_by
 from portgeo.measuring.scan_uncertainty import facet_area
 from portgeo.measuring.schedule import table_stations
-from portgeo.measuring.sense import rise_left
+from portgeo.measuring.sense import exchanged, rise_left
 from portgeo.measuring.sheet_change import ChangeUncertainty
 
 T = TypeVar("T")
@@ -210,6 +210,7 @@ def compare_ports(
         warnings=(
             *alignment.warnings,
             *_notices(before, after, alignment, stretch, removed, added),
+            *exchanged(before, after),
             *rise_left(before, after),
             *unique((*before.warnings, *after.warnings)),
         ),

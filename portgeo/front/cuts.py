@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from portgeo.core.errors import InputError, naming
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
-from portgeo.core.port import Port
+from portgeo.core.port import Port, sections_at
 from portgeo.core.split import SplitPort
 from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline
@@ -23,7 +24,7 @@ from portgeo.front.given import density_of, made_by, port_given, word_given
 from portgeo.front.ports import read
 from portgeo.front.states import Alloy
 from portgeo.measuring.schedule import survey
-from portgeo.measuring.sense import turned_away
+from portgeo.measuring.sense import exchanged_at, turned_away
 from portgeo.reshape.as_read import as_read
 from portgeo.reshape.dams import dams_made
 from portgeo.reshape.gauges import gauge_stations, side_view
@@ -229,7 +230,12 @@ def _within_limits(
         found = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
     return replace(
         found,
-        warnings=(*thin_walls(readings, wanted.least_wall), *found.warnings, *dams_made(found)),
+        warnings=(
+            *_gasket_against(port, wanted),
+            *thin_walls(readings, wanted.least_wall),
+            *found.warnings,
+            *dams_made(found),
+        ),
         walls_left=walls_left(found.grid, found.depth, readings),
         between=tuple(
             metal_between(
@@ -239,6 +245,15 @@ def _within_limits(
         ),
         radius_u=_radius_u(found),
     )
+
+
+def _gasket_against(port: Port, wanted: TargetFile) -> tuple[Notice, ...]:
+    """Return a notice where the gasket that a target names and a port's opening are of exchanged height and width."""
+    if wanted.gasket is None:
+        return ()
+    end = "exit" if wanted.gasket_at_exit else "entry"
+    (face,) = sections_at(port, port.centreline.stations[[-1 if wanted.gasket_at_exit else 0]])
+    return exchanged_at(face, read_outline(wanted.gasket, wanted.gasket_unit), end)
 
 
 def _radius_u(plan: Plan) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
+from portgeo.core.section import Section
 from portgeo.measuring.bends import BendPlane, inner_wall
 from portgeo.measuring.sides import Bend
 from portgeo.measuring.throat import passage_ends, told_place
@@ -107,6 +108,57 @@ def rise_left(before: Port, after: Port) -> tuple[Notice, ...]:
     most = max(grown, key=lambda pair: pair[1].height - pair[0].height)
     by = most[1].height - most[0].height
     return (Notice("rise_left", rows=len(grown), grown=by, station=most[1].station),)
+
+
+def exchanged(before: Port, after: Port) -> tuple[Notice, ...]:
+    """Return a notice where the heights of one sheet are the widths of another of the same port, all along."""
+    if min(len(before.readings), len(after.readings)) < 2:
+        return ()
+    sizes, stations = np.array([(r.height, r.width) for r in before.readings]), before.rows
+    there = np.array([(r.height, r.width) for r in after.readings])
+    along = np.column_stack([np.interp(stations, after.rows, each) for each in there.T])
+    if not _goes_other_way(sizes, along):
+        return ()
+    k = int(np.argmax(np.abs(sizes - along).sum(axis=1)))
+    return (
+        Notice(
+            "exchanged",
+            case="sheets",
+            station=stations[k],
+            height=sizes[k, 0],
+            width=sizes[k, 1],
+            other_height=along[k, 0],
+            other_width=along[k, 1],
+        ),
+    )
+
+
+def exchanged_at(section: Section, hole: FloatArray, end: str) -> tuple[Notice, ...]:
+    """Return a notice where a port's opening is as high as its gasket's hole (k, 2) is wide, and as wide as that high.
+
+    end : entry or exit.
+    """
+    sizes, there = (np.ptp(outline, axis=0)[::-1] for outline in (section.outline, hole))
+    if not _goes_other_way(sizes, there):
+        return ()
+    (height, width), (other_height, other_width) = sizes, there
+    return (
+        Notice(
+            "exchanged",
+            case="gasket",
+            end=end,
+            height=height,
+            width=width,
+            other_height=other_height,
+            other_width=other_width,
+        ),
+    )
+
+
+def _goes_other_way(sizes: FloatArray, others: FloatArray) -> bool:
+    """Return whether heights and widths (..., 2) go with others only where those are exchanged."""
+    as_read, other_way = (float(np.abs(sizes - each).sum()) for each in (others, others[..., ::-1]))
+    return as_read > SWAPPED * float(sizes.sum()) and other_way < as_read / 3.0
 
 
 def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:
