@@ -206,3 +206,15 @@ def test_flows_stand_by_lift_with_what_was_gained_and_the_port_before_and_now_by
     names = [(model.state, scale.paint.name) for model, scale in drawn]
     assert names == [(CAST, "area"), (CUT, "area"), (CUT, "depth")]
     assert drawn[0][1] is drawn[1][1] is scales[0] and len(scales) == 2
+
+
+def test_of_a_cut_with_nothing_flowed_neither_page_is_half_empty(report):
+    """The pictures have the first page, two to a row; what changed goes to the second with the chart."""
+    results, models = report
+    document = pypdfium2.PdfDocument(customer_pages(results | {"bench": [], "demand": None}, models, INCHES))
+    first, second = (page.get_textpage().get_text_range() for page in document)
+    assert "What changed" in second and "What changed" not in first and "where metal came out" in first
+    for page in document:
+        dark = np.asarray(page.render(scale=1.0, grayscale=True).to_numpy()) < 200
+        rows = np.flatnonzero(dark.reshape(len(dark), -1).any(axis=1)) / len(dark)
+        assert rows[rows < 0.93].max() > 0.65  # the line of who measured it stands at 0.95

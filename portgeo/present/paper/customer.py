@@ -39,7 +39,7 @@ from portgeo.results.figures import for_the_customer
 from portgeo.results.kinds import kind_of
 from portgeo.results.measured import Measured
 
-PICTURES = 2.45  # inches: height of the pictures with their scales
+PICTURES, LARGE = 2.45, 2.95  # inches: height of the pictures with their scales; of two to a row
 SMALL = 9.5  # points
 LEAST_CC = 0.005  # of metal: less shows as none
 GAP = 0.02  # of the page's width, between two pictures
@@ -47,6 +47,7 @@ FLOW_ROW, MOST_LIFTS = 0.2, 10  # inches a line of the flow's table, and lines: 
 TICKS = 0.24  # inches: a scale's numbers, under the pictures
 FLOW_HEADING, FLOW_KEEPS = 0.5, 1.5  # inches: over the flow's table, and for both with four lifts
 FIRST_PAGE_KEEPS = PICTURES + TICKS + 1.9  # inches for the pictures and what changed, whatever there is to tell before
+LARGE_KEEP = 2.0 * (LARGE + TICKS) + 0.3  # inches for the pictures alone, two to a row
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
 PLANNED_STYLE = ("#a8430c", ":")
 VAGUE = 0.4  # of a short side's radius: a ± that is more leaves no figure to state
@@ -76,8 +77,9 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     under = "; ".join(part for part in (engine, " to ".join(dict.fromkeys([*dates[:1], *dates[-1:]]))) if part)
     if under:
         sheet.write(under, colour=SOFT)
-    keeps = FIRST_PAGE_KEEPS + FLOW_KEEPS * bool(alike_runs(results))
-    sheet.keep_free(keeps + 1.6)
+    alone = _pictures_alone(results)
+    keeps = LARGE_KEEP if alone else FIRST_PAGE_KEEPS + FLOW_KEEPS * bool(alike_runs(results))
+    sheet.keep_free(keeps + (0.8 if alone else 1.6))
     if results.get("customer"):
         sheet.down += 0.1
         sheet.write(results["customer"])
@@ -86,7 +88,20 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     for text in _done(results, d):
         sheet.point(text)
     sheet.keep_free(0.0)
-    _pictures(sheet, models, d)
+    _pictures(sheet, models, d, 2 if alone else 3)
+    if not alone:
+        _changed(sheet, results, d)
+        _flow_table(sheet, results, d)
+    return sheet.figure
+
+
+def _pictures_alone(results: Mapping[str, Any]) -> bool:
+    """Return whether the pictures fill the first page: of a cut with nothing flowed, whose pages were half empty."""
+    return len(results["states"]) > 1 and not results["bench"]
+
+
+def _changed(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
+    """Write what changed, or what was measured where there is one stage."""
     sheet.heading("What changed" if len(results["states"]) > 1 else "What was measured")
     known, unstated = _stated(results)
     went, stayed = changes(known, d)
@@ -94,8 +109,6 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
         sheet.point(text[:1].upper() + text[1:] + ".")
     for text in _figures(results, d):
         sheet.point(text)
-    _flow_table(sheet, results, d)
-    return sheet.figure
 
 
 def _done(results: Mapping[str, Any], d: Display) -> list[str]:
@@ -132,8 +145,11 @@ def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
     return found
 
 
-def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
-    """Draw the port before and now, painted by one scale of area, and where metal came out between."""
+def _pictures(sheet: Sheet, models: Sequence[Model], d: Display, columns: int) -> None:
+    """Draw the port before and now, painted by one scale of area, and where metal came out between.
+
+    columns : pictures to a row.
+    """
     ports = [model for model in models if model.part == "port" and not model.computed]
     if not ports:
         return
@@ -143,17 +159,19 @@ def _pictures(sheet: Sheet, models: Sequence[Model], d: Display) -> None:
     shown = [(model, "area", model.state) for model in measured if "area" in paints_of(model, scales)]
     if "depth" in paints_of(now, scales):
         shown.append((now, "depth", "where metal came out"))
-    width = 1.0 / max(len(shown), 2)
+    width, height = 1.0 / max(min(len(shown), columns), 2), LARGE if columns == 2 else PICTURES
     for k, (model, paint, name) in enumerate(shown):
-        left, scale = width * k, scales[model.part, paint]
-        draw_model(sheet.axes(left, width - GAP, PICTURES - 0.55, 0.2), model, scale, d, raster=True)
+        if k and k % columns == 0:
+            sheet.down += height + TICKS
+        left, scale = width * (k % columns), scales[model.part, paint]
+        draw_model(sheet.axes(left, width - GAP, height - 0.55, 0.2), model, scale, d, raster=True)
         if k == 0 or paint != shown[k - 1][1]:  # one scale for both pictures that it is of
-            of_both = sum(other == paint for _, other, _ in shown)
-            draw_scale(sheet.axes(left + 0.04, of_both * width - GAP - 0.08, 0.1, PICTURES - 0.2), scale, d)
+            pictures = sum(painted == paint for _, painted, _ in shown)
+            draw_scale(sheet.axes(left + 0.04, pictures * width - GAP - 0.08, 0.1, height - 0.2), scale, d)
         axes = sheet.axes(left, width - GAP, 0.2, 0.0)
         axes.set_axis_off()
         axes.text(0.0, 0.5, name, fontsize=TEXT, fontweight="bold", va="center")
-    sheet.down += PICTURES + TICKS
+    sheet.down += height + TICKS
     unit = {"in": "inches", "mm": "millimeters"}[d.unit]
     sheet.write(f"A station is a place in the port: so many {unit} in from its opening.", SMALL, colour=SOFT)
     sheet.down += 0.05
@@ -193,8 +211,11 @@ def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
 
 def _second(results: Mapping[str, Any], d: Display) -> Figure:
     sheet = Sheet(d)
-    height = 3.0
     flows = bool(results["bench"])
+    height = 3.0
+    if _pictures_alone(results):
+        _changed(sheet, results, d)
+        sheet.down += 0.15
     _area_chart(sheet.axes(0.07, 0.41 if flows else 0.86, height - 0.6, 0.3), results, d)
     if flows:
         _flow_chart(sheet.axes(0.60, 0.40, height - 0.6, 0.3), results, d)
