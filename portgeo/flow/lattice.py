@@ -46,10 +46,9 @@ def fill(vertices: FloatArray, faces: IntArray, spacing: float, box: FloatArray)
 
     box (2, 3) : the lowest and highest corner of what is filled, no farther than a spacing.
     """
-    at = vertices / spacing + SHIFT
-    low = np.floor(at.min(axis=0)).astype(np.int64) - 1
-    shape = tuple(np.ceil(at.max(axis=0)).astype(np.int64) + 2 - low)
-    at = at - low
+    low = np.floor(box[0] / spacing + SHIFT).astype(np.int64) - 1
+    shape = tuple(np.ceil(box[1] / spacing + SHIFT).astype(np.int64) + 2 - low)
+    at = vertices / spacing + SHIFT - low
     even = int(low.sum()) % 2  # parity of lattice points, told by their own whole numbers from (0, 0, 0) on
     ways = [(axis, 0) for axis in range(3)] + [(axis, side) for axis in range(3) for side in (1, -1)]
     crossings = [_crossings(at, faces, axis, side, even) for axis, side in ways]
@@ -62,8 +61,7 @@ def fill(vertices: FloatArray, faces: IntArray, spacing: float, box: FloatArray)
     key = np.minimum(starts, ends)[still] * len(points) + np.maximum(starts, ends)[still]
     cut = points[starts[still]] + share[still, None] * (points[ends[still]] - points[starts[still]])
     key, first = np.unique(key, return_index=True)
-    here = inside & _in_box(box / spacing + SHIFT - low, shape)
-    kept, every = _clipped(points, _tetrahedra(shape, here, even), sign, key, cut[first])
+    kept, every = _clipped(points, _tetrahedra(shape, inside, even), sign, key, cut[first])
     return _whole((every + low - SHIFT) * spacing, kept, spacing)
 
 
@@ -94,12 +92,6 @@ def _whole(points: FloatArray, corners: IntArray, spacing: float) -> Tetrahedra:
     corners = corners[np.abs(size) > LEAST_VOLUME * spacing**3]
     used, place = np.unique(corners, return_inverse=True)
     return Tetrahedra(points[used], place.reshape(-1, 4))
-
-
-def _in_box(box: FloatArray, shape: tuple[int, ...]) -> np.ndarray:
-    """Return which lattice points lie in a box (2, 3)."""
-    axes = [(np.arange(n) >= low) & (np.arange(n) <= high) for n, low, high in zip(shape, *box, strict=True)]
-    return np.asarray(axes[0][:, None, None] & axes[1][:, None] & axes[2])
 
 
 @dataclass(frozen=True)
@@ -169,7 +161,9 @@ def _beside(flat: FloatArray, one: IntArray, other: IntArray, point: IntArray) -
 def _inside(crossings: _Crossings, shape: tuple[int, ...]) -> np.ndarray:
     """Return whether each lattice point lies inside, by the crossings of the lines along x."""
     change = np.zeros(shape, np.int64)
-    np.add.at(change, (np.ceil(crossings.along).astype(np.int64), *crossings.line.T), crossings.into)
+    first = np.maximum(np.ceil(crossings.along).astype(np.int64), 0)  # what is crossed ahead of them all counts
+    own = (first < shape[0]) & ((crossings.line >= 0) & (crossings.line < shape[1:])).all(axis=1)
+    np.add.at(change, (first[own], *crossings.line[own].T), crossings.into[own])
     return np.asarray(np.cumsum(change, axis=0) > 0)
 
 
@@ -196,7 +190,8 @@ def _cuts(
             node = np.empty((len(first), 3), np.int64)
             node[:, axis], node[:, (axis + 2) % 3] = first, found.line[:, 1]
             node[:, (axis + 1) % 3] = found.line[:, 0] + side * first
-            share[np.ravel_multi_index(tuple(node.T), shape)] = np.clip(found.along - first, 0.0, 1.0)
+            own = ((node >= 0) & (node < shape)).all(axis=1)
+            share[np.ravel_multi_index(tuple(node[own].T), shape)] = np.clip(found.along - first, 0.0, 1.0)[own]
         starts.append(here[differ])
         ends.append(there[differ])
         shares.append(share[here[differ]])
@@ -225,13 +220,13 @@ FIVE = np.array([[0, 1, 2, 3], [4, 0, 1, 2], [5, 0, 1, 3], [6, 0, 2, 3], [7, 1, 
 
 
 def _tetrahedra(shape: tuple[int, ...], inside: np.ndarray, even: int) -> IntArray:
-    """Return the tetrahedra (m, 4) of the cubes that have a corner inside."""
+    """Return the tetrahedra (m, 4) of the cubes that have a corner inside, but for the outermost."""
     cubes = tuple(n - 1 for n in shape)
     some = np.zeros(cubes, bool)
     for corner in CUBE:
         some |= inside[tuple(slice(c, c + n) for c, n in zip(corner, cubes, strict=True))]
     found = []
-    cube = np.argwhere(some)
+    cube = np.argwhere(some[1:-1, 1:-1, 1:-1]) + 1  # the edges of the outermost are not all known
     parity = (cube.sum(axis=1) + even) % 2
     for kind in (0, 1):
         own = cube[parity == kind]

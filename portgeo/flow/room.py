@@ -14,7 +14,8 @@ import shapely
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from portgeo.core.plane import FloatArray, IntArray
+from portgeo.core.errors import GeometryError
+from portgeo.core.plane import FloatArray, IntArray, moments
 from portgeo.core.triangles import Triangles
 from portgeo.flow.lattice import Tetrahedra, cut_off, fill
 from portgeo.flow.potential import Elements, joined_by
@@ -23,6 +24,7 @@ from portgeo.flow.tube import Tube
 BEYOND = 3.0  # spacings, over which what lies past a plane is cut off: what is left there then hangs on nothing
 BESIDE = 0.5  # spacings past an opening's outline that are still its own
 ON_PLANE = 1e-6  # mm
+WHOLE = 0.95  # of a passage's section: a room that meets less of it does not meet it whole
 SIDES = np.array([[1, 2, 3], [0, 3, 2], [0, 1, 3], [0, 2, 1]])  # of a tetrahedron of positive volume, seen from outside
 FITTED = 10  # numbers of a parabola in space
 RINGED = 2  # steps from point to point that its fit takes in
@@ -36,6 +38,13 @@ class Cap:
     nodes: IntArray
     places: FloatArray
     faces: IntArray
+
+    @property
+    def area(self) -> float:
+        """Of the triangles."""
+        corner = self.places[self.faces]
+        arm, other = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+        return float(np.abs(arm[:, 0] * other[:, 1] - arm[:, 1] * other[:, 0]).sum() / 2.0)
 
 
 @dataclass(frozen=True)
@@ -94,7 +103,7 @@ class Room:
 def room_of(whole: Triangles, nose: FloatArray, trunk: Tube, legs: Sequence[Tube], spacing: float) -> Room:
     """Return the tetrahedra between a trunk and legs, most edges a spacing or its diagonal long.
 
-    whole : the scan, closed. nose (3,) : of the divider.
+    whole : the scan, closed. nose (3,) : of the divider. Raises GeometryError where they do not meet a passage whole.
     """
     openings = [_Opening.of(tube, trunk=k == 0) for k, tube in enumerate((trunk, *legs))]
     rims = np.concatenate([opening.rim for opening in openings])
@@ -109,7 +118,14 @@ def room_of(whole: Triangles, nose: FloatArray, trunk: Tube, legs: Sequence[Tube
     for opening in openings:
         level = np.abs(opening.heights(mesh.points, spacing)) < ON_PLANE
         nodes, number = np.unique(skin[level[skin].all(axis=1)], return_inverse=True)
-        caps.append(Cap(nodes, opening.flat(mesh.points[nodes]), number.reshape(-1, 3)))
+        cap = Cap(nodes, opening.flat(mesh.points[nodes]), number.reshape(-1, 3))
+        if not cap.area > WHOLE * moments(opening.outline).area:
+            raise GeometryError(
+                "no flow grid can be laid in the junction of trunk and legs",
+                where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*opening.origin),
+                hint="Look at the scan there for a fin or a gap; or take one leg and give what flows through it",
+            )
+        caps.append(cap)
     return Room(mesh, tuple(caps))
 
 
@@ -159,6 +175,8 @@ def _skin(corners: IntArray) -> IntArray:
 def _piece_at(mesh: Tetrahedra, place: FloatArray) -> Tetrahedra:
     """Return the piece of a mesh that is nearest to a place (3,)."""
     corners, points = mesh.corners, mesh.points
+    if not len(corners):
+        return mesh
     links = (np.repeat(corners[:, 0], 3), corners[:, 1:].ravel())
     _, piece = connected_components(coo_matrix((np.ones(len(links[0])), links), (len(points),) * 2), directed=False)
     own = piece[np.argmin(np.linalg.norm(points - place, axis=1))]

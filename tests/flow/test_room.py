@@ -10,6 +10,9 @@ import pytest
 import trimesh
 
 import portgeo as pg
+from portgeo.core.errors import GeometryError
+from portgeo.core.split import split_port
+from portgeo.core.triangles import Triangles
 from portgeo.flow.lattice import Tetrahedra, cut_off, fill
 from portgeo.flow.parting import solve_parted
 from portgeo.flow.path import path_of
@@ -17,7 +20,7 @@ from portgeo.flow.room import SIDES, Cap, Room, room_of
 from portgeo.flow.tube import speeds_on, tube_of
 from portgeo.flow.wall import size_for, sizing_of
 from tests.flow.plane_fork import PlaneFork
-from tests.flow.test_split_air import off_the_plane, plane_port
+from tests.flow.test_split_air import halves, off_the_plane, plane_port
 from tests.scan.forks import twin
 
 
@@ -77,6 +80,21 @@ def test_speeds_on_a_wall_are_a_parabolas_slope():
     values = 3.0 + x - 2.0 * y + 0.1 * x * y + 0.05 * z**2
     slope = np.stack([1.0 + 0.1 * y, -2.0 + 0.1 * x, 0.1 * z], axis=1)
     assert room.speeds(values, room.wall) == pytest.approx(np.linalg.norm(slope, axis=1)[room.wall], rel=1e-5)
+
+
+def test_a_junction_that_meets_no_leg_is_refused():
+    """Of a mesh of the trunk alone: what is asked for is said, and where."""
+    port = split_port(*halves(width=26.0, side=14.0))
+    tubes = []
+    for k, passage in enumerate(port.passages):
+        path = path_of(passage.port)
+        size = size_for(sizing_of(path), 1000)
+        rings = np.linspace(38.0, 90.0, 12) if k else np.linspace(0.0, 22.0, 6)
+        tubes.append(tube_of(path, replace(size, rings=rings), trunk=k == 0))
+    trunk = Triangles(port.trunk.to_source(port.trunk.vertices), port.trunk.faces)
+    with pytest.raises(GeometryError, match="no flow grid can be laid in the junction") as refused:
+        room_of(trunk, np.array([30.0, 0.0, 0.0]), tubes[0], tubes[1:], 2.0)
+    assert "(38.0, 14.0, 0.0) mm" in str(refused.value)
 
 
 @pytest.mark.nightly
