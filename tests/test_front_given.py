@@ -78,6 +78,7 @@ def test_what_is_given_wrongly_is_refused_by_its_name(call, said, port, monkeypa
     "call",
     [
         lambda split: pg.calm(split, 100.0),
+        lambda split: pg.match(split, split),
         lambda split: pg.plan(split, areas={10.0: 1300.0}),
         lambda split: pg.reach(split),
         lambda split: pg.loss(split, 100.0),

@@ -27,6 +27,7 @@ from portgeo.measuring.schedule import survey
 from portgeo.measuring.sense import exchanged_at, turned_away
 from portgeo.reshape.as_read import as_read
 from portgeo.reshape.dams import dams_made
+from portgeo.reshape.divider_gauges import divider_gauges
 from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
 from portgeo.reshape.grid import WallGrid
@@ -360,13 +361,14 @@ def reach(
 
 
 def gauges(
-    port: Port, at_mm: Sequence[float] | None = None, *, planned: Planned | None = None, side: bool = False
+    port: Port | SplitPort, at_mm: Sequence[float] | None = None, *, planned: Planned | None = None, side: bool = False
 ) -> Gauged:
     """Return gauges at 1:1: section outlines, height and width, short-side radius, floor line.
 
     Parameters
     ----------
-    port : from `read` or `port_from_rows`.
+    port : from `read` or `port_from_rows`; or from `read_split`: the gauges are then of its dividers' edges and of the
+        outlines at the split (the other settings are of one passage).
     at_mm : stations of sections; the measured ones by default, with a plan where it takes or adds something.
     planned : from `plan`: the gauges are then of the port as it will be.
     side : the port from its side alone, to be held against its mold, as it is.
@@ -382,6 +384,12 @@ def gauges(
     >>> [gauge["station_mm"] for gauge in pg.gauges(port, [25.4]).gauges][:2]
     [25.4, 25.4]
     """
+    if isinstance(port, SplitPort):
+        for name, given in (("at_mm", at_mm is not None), ("planned", planned is not None), ("side", side)):
+            if given:
+                hint = "Leave it out, or take one passage: split.passage(name)"
+                raise InputError("this port splits, and this is for one passage", where=name, hint=hint)
+        return Gauged.of(tuple(divider_gauges(port)), port, ())
     port = port_given(port)
     if planned is not None:
         planned = made_by(planned, Planned, "a plan", "planned")

@@ -4,13 +4,30 @@ from __future__ import annotations
 
 import argparse
 from os.path import basename
+from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_scan, in_options, length_of, load_port, load_within
+from portgeo.app.commands.common import (
+    add_bend,
+    add_common,
+    add_scan,
+    in_options,
+    length_of,
+    load_port,
+    load_whole,
+    load_within,
+    refuse_of_one_passage,
+)
 
+if TYPE_CHECKING:
+    from portgeo.core.units import Display
+    from portgeo.results.gauged import Gauged
+
+OF_ONE_PASSAGE = ("at", "target", "side", "bend", "exhaust")
 HELP = "write 1:1 templates: section outlines, height, width, short-side and floor-line gauges"
 EXAMPLE = """examples:
   portgeo templates port.csv --at 0.5in,1.0in,2.25in --out gauges.pdf
   portgeo templates port.csv --target wanted.toml --at 0.5in,1.0in --out gauges.dxf
+  portgeo templates twin.csv --out split.pdf            of a port that splits: its divider and the split
   portgeo templates port.csv --side --out side.pdf      the port from its side, to lay the mold on
 
 With --target the gauges are those of the port as it will be, with the outline now dashed. Print the
@@ -34,24 +51,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Make the templates and say what there is."""
     from portgeo.core.errors import InputError
-    from portgeo.files.disk import check_free, write_json
+    from portgeo.core.port import Port
+    from portgeo.files.disk import check_free
     from portgeo.front.cuts import gauges, plan
-    from portgeo.present.paper.templates import write_templates
 
     check_free((args.json, args.out), args.force, (args.port, args.target))
     if args.side and (args.at or args.target):
         raise InputError(
             "--side is the port from its side as it is, with no --at and no --target", hint="Write two commands"
         )
-    port, whole = load_within(args.port, args)
+    port, within = (load_whole(args.port, args), None) if args.leg is None else load_within(args.port, args)
+    if not isinstance(port, Port):
+        refuse_of_one_passage(args.port, args, OF_ONE_PASSAGE)
+        _write(args, gauges(port), port.display, f"{basename(args.port)}, the split as it is")
+        return
     display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
     title = f"{basename(args.port)}, {'target' if args.target else 'as it is'}"
     with in_options():
         found = gauges(port, asked, side=args.side)  # a station outside the port is refused before the plan is made
     if args.target:
-        planned = plan(port, args.target, load=lambda path: load_port(path, args), within=whole)
+        planned = plan(port, args.target, load=lambda path: load_port(path, args), within=within)
         found = gauges(port, asked, planned=planned)
+    _write(args, found, display, title)
+
+
+def _write(args: argparse.Namespace, found: Gauged, display: Display, title: str) -> None:
+    from portgeo.files.disk import write_json
+    from portgeo.present.paper.templates import write_templates
+
     paper = args.paper or ("Letter" if display.unit == "in" else "A4")
     count = write_templates(args.out, found.computed, display, title, paper=paper, force=args.force)
     printed = args.out.lower().endswith(".pdf")
