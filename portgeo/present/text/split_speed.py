@@ -16,9 +16,9 @@ from portgeo.results.split_air import AirThroughSplit, PassageAir
 
 SHARP_MM = 0.05  # past the edge that a shoulder is told: nearer to it than that it is no edge
 WHAT_SHARED_IS = (
-    "The legs share the flow as an ideal flow does that has one mean potential at all their exits: by how long and how "
-    "wide they are. Valves, rubbing on the wall and what is past the exits are not in it: where you know the shares, "
-    "give them with --shares."
+    "The legs share the flow by how long and how wide each is, as an ideal flow does that has one mean potential at "
+    "all exits. Valves, rubbing on the wall and what is past the exits are not in it: where you know the shares, give "
+    "them with --shares."
 )
 
 
