@@ -109,7 +109,7 @@ def test_a_port_of_one_passage_has_no_shares(port):
         pg.air_speed(port, 100.0, shares={"left": 0.5})
 
 
-@pytest.mark.parametrize("setting", [{"stations": 9}, {"valve_mm": 30.0}, {"sure": False}])
+@pytest.mark.parametrize("setting", [{"stations": 9}, {"valve_mm": 30.0}])
 def test_a_setting_of_one_passage_is_refused_of_a_port_that_splits(setting, split):
     with pytest.raises(InputError, match=f"{next(iter(setting))}: this port splits"):
         pg.survey(split, **setting)

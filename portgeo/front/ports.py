@@ -18,7 +18,16 @@ from portgeo.core.port import Port
 from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.meshes.mesh import READ, read_mesh, write_mesh
-from portgeo.files.ports import ScanSettings, is_sheet, load_port, load_whole, meant, one_passage, port_from_sheet
+from portgeo.files.ports import (
+    ScanSettings,
+    is_sheet,
+    load_port,
+    load_whole,
+    meant,
+    one_passage,
+    port_from_sheet,
+    split_from_sheet,
+)
 from portgeo.files.sheets.sheet import read_sheet, sheet_from
 from portgeo.front.given import count_given, port_given, shown, word_given
 
@@ -242,6 +251,14 @@ def port_from_rows(
         raise InputError("there are no readings", hint="Give a row a station")
     sheet = sheet_from(rows, "readings", Path.cwd() if folder is None else Path(folder), unit=units)
     return meant(port_from_sheet(sheet, "readings", units), exhaust, bend)
+
+
+def whole_from_rows(
+    rows: Sequence[Mapping[str, Any]], *, units: LengthUnit = "mm", folder: str | Path | None = None
+) -> SplitPort:
+    """Return the port that splits that readings in hand make. As `port_from_rows`, rows with a `leg` among them."""
+    sheet = sheet_from(rows, "readings", Path.cwd() if folder is None else Path(folder), unit=units)
+    return split_from_sheet(sheet, "readings", units)
 
 
 def loft(path: str | Path, stations: int | None = None) -> Port:

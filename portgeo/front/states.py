@@ -43,7 +43,7 @@ def survey(
     port: Port, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True
 ) -> Measured: ...
 @overload
-def survey(port: SplitPort) -> MeasuredSplit: ...
+def survey(port: SplitPort, *, sure: bool = True) -> MeasuredSplit: ...
 def survey(
     port: Port | SplitPort, stations: int | None = None, *, valve_mm: float | None = None, sure: bool = True
 ) -> Measured | MeasuredSplit:
@@ -81,18 +81,20 @@ def survey(
     count_given(stations, 2, "stations")
     size_given(valve_mm, "valve_mm")
     if isinstance(port, SplitPort):
-        _check_of_split(stations, valve_mm, sure)
+        _check_of_split(stations, valve_mm)
         with naming(str(port.source.get("file", ""))):
-            return measured_split(survey_split(port))
+            whole = measured_split(survey_split(port, readings_tried=sure))
+        quick: MeasuredSplit = whole if sure or not port.trunk.readings else without_u(whole)
+        return quick
     with naming(str(port_given(port).source.get("file", ""))):
         found = Measured.of(survey_port(port, stations, readings_tried=sure), valve_mm)
     told: Measured = found if sure or not port.readings else without_u(found)
     return told
 
 
-def _check_of_split(stations: int | None, valve_mm: float | None, sure: bool) -> None:
+def _check_of_split(stations: int | None, valve_mm: float | None) -> None:
     """Raise InputError where a setting of one passage is given for a port that splits."""
-    for name, given in (("stations", stations is not None), ("valve_mm", valve_mm is not None), ("sure", not sure)):
+    for name, given in (("stations", stations is not None), ("valve_mm", valve_mm is not None)):
         if given:
             raise InputError(
                 "this port splits, and this is for one passage", where=name,

@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+import portgeo as pg
 from portgeo.app.live.beginning import first_edits
 from portgeo.app.live.row_numbers import of_page, renumbered
 from portgeo.app.live.sheets import sheet_of
@@ -79,15 +81,59 @@ def test_every_column_that_a_sheet_may_have_has_its_words(kind):
     assert set(layout_of(kind).columns) <= set(labels)
 
 
-def test_a_port_that_splits_is_told_what_to_do_in_the_pages_own_words():
-    from portgeo.app.live.figures import Readings, build
+def split_rows(*rows: tuple[int, str, str, float, float]):
+    """Readings of a port that splits as they are typed: row, station, leg, diameter, shift."""
+    from portgeo.app.live.figures import Readings
 
-    rows = [(1, "0", "", 40), (2, "30", "", 40), (3, "30", "left", 28), (4, "60", "left", 25)]
     typed = tuple(
-        (row, {"station_mm": station, "shape": "round", "diameter_mm": str(wide)} | ({"leg": leg} if leg else {}))
-        for row, station, leg, wide in rows
-    )
-    columns = {name: name for name in ("station_mm", "shape", "diameter_mm", "leg")}
-    built = build(Readings("as cast", "port", "a.csv", typed, (), (), columns, "mm", "."))
-    assert built.port is None and built.left_out == (1, 2, 3, 4)
-    assert "splits" in built.problem["what"] and "--" not in built.problem["hint"]
+        (row, {"station_mm": station, "shape": "round", "diameter_mm": str(wide), "shift_mm": str(shift)}
+         | ({"leg": leg} if leg else {}))
+        for row, station, leg, wide, shift in rows
+    )  # fmt: skip
+    columns = {name: name for name in ("station_mm", "shape", "diameter_mm", "shift_mm", "leg")}
+    return Readings("as cast", "port", "a.csv", typed, (), (), columns, "mm", ".")
+
+
+TWO_LEGS = (
+    (1, "0", "", 60.0, 0.0), (2, "30", "", 60.0, 0.0),
+    (3, "30", "left", 26.0, 15.0), (4, "60", "left", 26.0, 0.0),
+    (5, "30", "right", 24.0, -15.0), (6, "60", "right", 24.0, 0.0),
+    (7, "70", "right", 23.0, 0.0), (8, "70", "left", 25.0, 0.0),
+)  # fmt: skip
+
+
+def test_a_port_that_splits_is_shown_as_it_is_typed():
+    from portgeo.app.live.figures import figures_of, model_of
+
+    found = figures_of(split_rows(*TWO_LEGS), False)
+    assert found["problem"] is None
+    ends = sum(a * a + a * b + b * b for a, b in ((13.0, 12.5), (12.0, 11.5)))  # of two cones, 10 mm long
+    trunk, legs = np.pi * 900.0 * 0.03, np.pi * ((169.0 + 144.0) * 0.03 + ends / 3.0 * 0.01)
+    assert found["figures"]["volume"]["volume_cc"] == pytest.approx(trunk + legs, rel=1e-3)
+    assert found["figures"]["volume"]["u_text"] is None
+    assert found["figures"]["least_area"]["where"] == "at station 70.00 mm, the legs together"
+    assert found["figures"]["throat"]["text"] == "left 25.00 mm, right 23.00 mm"
+    names = [series["name"] for series in found["chart"]["series"]]
+    assert names == ["as cast, trunk", "as cast, left", "as cast, right", "as cast, legs together"]
+    model = model_of(split_rows(*TWO_LEGS))
+    assert [paint["name"] for paint in model["paints"]] == ["area", "passage"]
+
+
+def test_half_a_split_shows_its_trunk_and_says_what_is_wrong_beside_the_leg():
+    from portgeo.app.live.figures import figures_of
+
+    found = figures_of(split_rows(*TWO_LEGS[:4]), False)
+    assert found["problem"]["row"] == 3 and found["problem"]["column"] == "leg"
+    assert "left is the only leg" in found["problem"]["what"]
+    assert found["left_out"] == [3, 4]
+    assert found["figures"]["volume"]["volume_cc"] == pytest.approx(np.pi * 900.0 * 0.03, rel=1e-3)
+
+
+def test_an_answer_about_one_passage_is_of_the_leg_that_the_job_names():
+    from dataclasses import replace
+
+    from portgeo.app.live.answer_parts import port_of
+
+    for leg, wide in ((None, 25.0), ("right", 23.0)):
+        port, _ = port_of(replace(split_rows(*TWO_LEGS), leg=leg))
+        assert pg.survey(port, sure=False).least_area.area_mm2 == pytest.approx(np.pi * wide**2 / 4.0, rel=1e-3)

@@ -6,7 +6,7 @@ go out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -16,6 +16,7 @@ from portgeo.core.plane import FloatArray
 from portgeo.front.skins import WallReadings, depth_outside, runner_in_port, runners_laid_out, skin_of
 from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
 from portgeo.present.pictures.model import Model, Paint
+from portgeo.present.pictures.whole import whole_model
 from portgeo.results.measured import Measured
 
 ALL_RUNNERS = "all runners"
@@ -79,25 +80,10 @@ def painted(given: StepInputs) -> Models:
 
 
 def _whole(state: str, placed: _Placed, split: Split) -> Model:
-    """Return all passages of a port that splits as one model; a scan's junction has no section of its own."""
+    """Return all passages of a port that splits as one model."""
     surveys = {passage.name: passage.measured.computed for passage in split.measured.passages}
-    names, skins = zip(*split.skins, strict=True)
-    areas, firsts = [], np.cumsum([0, *(len(skin.vertices) for skin in skins)])
-    for name, skin in split.skins:
-        found = surveys.get(name)
-        none = np.full(len(skin.vertices), np.nan)
-        areas.append(none if found is None else np.interp(skin.stations, found.fine_stations, found.fine_area))
-    which = np.repeat(np.arange(len(skins), dtype=float), [len(skin.vertices) for skin in skins])
-    paints = (
-        Paint("area", "section area; gray: junction" if "junction" in names else "section area", np.concatenate(areas),
-              "area", False),
-        Paint("passage", "passage", which, "class", False, tuple(names)),
-    )  # fmt: skip
-    return Model(
-        state, "whole", np.concatenate([moved(placed.pose, skin.vertices) for skin in skins]),
-        np.concatenate([skin.faces + first for skin, first in zip(skins, firsts[:-1], strict=True)]),
-        np.concatenate([skin.stations for skin in skins]), np.concatenate([skin.clocks for skin in skins]), paints,
-    )  # fmt: skip
+    skins = [(name, replace(skin, vertices=moved(placed.pose, skin.vertices))) for name, skin in split.skins]
+    return whole_model(state, skins, surveys, "whole")
 
 
 def runners_painted(given: StepInputs) -> Models:

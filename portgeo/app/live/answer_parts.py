@@ -67,7 +67,8 @@ def of_stages(asked: Asked) -> list[str]:
 
 def port_of(of: Readings | Scan, progress: Progress | None = None) -> tuple[Port, list[str]]:
     """Return a stage's port, and what is to be said of it. Raises PortgeoError where there is none."""
-    from portgeo.front.ports import read
+    from portgeo.core.port import Port
+    from portgeo.front.ports import leg_worked_on, read
 
     if isinstance(of, Scan):
         heard = None if progress is None else lambda what, share: progress(what, share)
@@ -77,7 +78,8 @@ def port_of(of: Readings | Scan, progress: Progress | None = None) -> tuple[Port
     if built.port is None:
         what = built.problem["what"] if built.problem else f"{of.stage} has too few finished rows"
         raise GeometryError(what, hint=built.problem["hint"] if built.problem else "Read two or more", file=of.file)
-    named = replace(built.port, source=built.port.source | {"file": of.file})
+    port = built.port if isinstance(built.port, Port) else leg_worked_on(built.port, of.leg, exhaust=of.exhaust)
+    named = replace(port, source=port.source | {"file": of.file})
     out = [f"Rows {', '.join(map(str, built.left_out))} of {of.file} are not finished and left out."]
     return named, out if built.left_out else []
 

@@ -173,12 +173,13 @@ def scan_figures(of: Scan) -> dict[str, Any]:
 
 def change_of(before: Readings, after: Readings) -> dict[str, Any] | None:
     """Return in a few words what was cut from one stage to the next; None where a stage makes no port yet."""
+    from portgeo.core.port import Port
     from portgeo.core.section import wall_name
     from portgeo.front.states import compare
 
     one, other = build(before).port, build(after).port
-    if one is None or other is None:
-        return None
+    if not isinstance(one, Port) or not isinstance(other, Port):
+        return None  # of two that split the comparison tells
     changed = compare(one, other)
     d = one.display
     lines = [f"Metal removed {changed.removed_cc:.2f} ± {2.0 * changed.removed_u_cc:.2f} cc."]

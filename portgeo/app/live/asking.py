@@ -15,7 +15,7 @@ from portgeo.app.live.desk import Desk
 from portgeo.app.live.figures import Readings
 from portgeo.app.live.made_from import made_from
 from portgeo.app.live.on_disk import stamp_of
-from portgeo.app.live.stages import Stage, one_valve_mm, said_in, scan_settings
+from portgeo.app.live.stages import Stage, leg_of, one_valve_mm, said_in, scan_settings
 from portgeo.app.live.tables import Looked
 from portgeo.core.errors import InputError
 from portgeo.files.inside import kept_inside
@@ -56,7 +56,7 @@ def _made_of(desk: Desk, stage: Stage, part: str) -> Readings | Scan | None:
         stage=stage.name, part=part, file=name, rows=tuple(looked.readings()), missing=looked.missing,
         left_out=tuple(sorted(looked.bad_rows)), columns={m.column: m.written for m in looked.meanings if m.column},
         units=desk.units(), folder=str((desk.folder / name).parent), exhaust=exhaust,
-        valve_mm=one_valve_mm(draft.content()),
+        valve_mm=one_valve_mm(draft.content()), leg=leg_of(draft.content(), stage.name),
     )  # fmt: skip
 
 

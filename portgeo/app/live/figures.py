@@ -14,6 +14,7 @@ from portgeo.core.units import LengthUnit
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
+    from portgeo.core.split import SplitPort
     from portgeo.results.measured import Measured
 
 FEWEST = 2  # rows that make a port
@@ -27,6 +28,7 @@ class Readings:
 
     rows : number in the file's table, and cells by the column as written. missing : readings yet to be taken, row and
     column, in their order. left_out : rows that are not among these. columns : written name of what a column means.
+    leg : of a port that splits, the one that answers about one passage are of; None: the first.
     """
 
     stage: str
@@ -40,13 +42,14 @@ class Readings:
     folder: str
     exhaust: bool = False
     valve_mm: float | None = None
+    leg: str | None = None
 
 
 @dataclass(frozen=True)
 class Built:
     """A port of a stage's readings, None where there are too few; what is wrong with them as a whole; rows left out."""
 
-    port: Port | None
+    port: Port | SplitPort | None
     numbers: tuple[int, ...]
     left_out: tuple[int, ...]
     problem: Mapping[str, Any] | None
@@ -54,27 +57,21 @@ class Built:
 
 def build(readings: Readings) -> Built:
     """Make the port of a stage's rows; a row that is refused is left out, and all others go on."""
-    from portgeo.front.ports import port_from_rows
+    from portgeo.front.ports import port_from_rows, whole_from_rows
 
-    rows = list(readings.rows)
-    legs = {cells[name] for _, cells in rows for name in [readings.columns.get("leg", "")] if name in cells}
-    if legs:
-        hint = "Give the trunk and each leg a sheet of its own here; portgeo measure takes this one whole"
-        split = {
-            "what": "this port splits, and the page works on one passage",
-            "hint": hint,
-            "row": None,
-            "column": None,
-        }
-        return Built(None, (), tuple(row for row, _ in rows), split | {"row": None, "column": None})
+    rows, leg = list(readings.rows), readings.columns.get("leg", "")
     out = set(readings.left_out)
     problem: Mapping[str, Any] | None = None
     while len(rows) >= FEWEST:
         try:
-            port = port_from_rows(
-                [dict(cells) for _, cells in rows], units=readings.units, folder=readings.folder,
-                exhaust=readings.exhaust,
-            )  # fmt: skip
+            given = [dict(cells) for _, cells in rows]
+            port: Port | SplitPort
+            if any(cells.get(leg) for cells in given):
+                port = whole_from_rows(given, units=readings.units, folder=readings.folder)
+            else:
+                port = port_from_rows(
+                    given, units=readings.units, folder=readings.folder, exhaust=readings.exhaust,
+                )  # fmt: skip
         except PortgeoError as refusal:
             first = refusal.problems[0]
             bad = {p.row - HEADER_ROWS for p in refusal.problems if p.row is not None and p.row >= HEADER_ROWS}
@@ -100,11 +97,16 @@ def figures_of(readings: Readings, sure: bool, before: Readings | None = None) -
     }  # fmt: skip
     if built.port is None:
         return found
+    from portgeo.core.port import Port
     from portgeo.front.states import survey
 
-    if len(built.numbers) == len(built.port.rows):
-        found["rows_at"] = list(zip(built.numbers, _plain(built.port.rows), strict=True))  # row, its station in mm
     try:
+        if not isinstance(built.port, Port):
+            from portgeo.app.live.splits import split_told
+
+            return found | split_told(survey(built.port, sure=sure), readings.stage)
+        if len(built.numbers) == len(built.port.rows):
+            found["rows_at"] = list(zip(built.numbers, _plain(built.port.rows), strict=True))  # row, its station in mm
         measured = survey(built.port, valve_mm=readings.valve_mm, sure=sure)
     except PortgeoError as refusal:
         return found | {"problem": {"what": refusal.what, "hint": refusal.hint, "row": None, "column": None}}
@@ -215,10 +217,11 @@ def _ghost(before: Readings | None) -> list[dict[str, Any]]:
         return []
     kept = _shown_behind
     if kept[0] != before:
+        from portgeo.core.port import Port
         from portgeo.front.states import survey
 
         port, series = build(before).port, []
-        if port is not None:
+        if isinstance(port, Port):
             try:
                 series = _chart(survey(port, sure=False), before.stage)["series"]
             except PortgeoError:
@@ -266,6 +269,7 @@ def model_of(readings: Readings) -> dict[str, Any] | None:
     """Return a stage's model as the page's script draws it, painted by section area; None where there is no port."""
     import numpy as np
 
+    from portgeo.core.port import Port
     from portgeo.front.skins import skin_of
     from portgeo.front.states import survey
     from portgeo.present.page.models import scales_of, view_data
@@ -274,6 +278,10 @@ def model_of(readings: Readings) -> dict[str, Any] | None:
     built = build(readings)
     if built.port is None:
         return None
+    if not isinstance(built.port, Port):
+        from portgeo.app.live.splits import split_model
+
+        return split_model(built.port, readings.stage)
     try:
         measured = survey(built.port, sure=False).computed
         skin = skin_of(built.port)

@@ -105,6 +105,15 @@ def one_valve_mm(content: Mapping[str, Any]) -> float | None:
     return None if value is None or value <= 0.0 else value * MM_PER[units[name]]
 
 
+def leg_of(content: Mapping[str, Any], stage: str) -> str | None:
+    """Return the leg that a stage of a port that splits names; None where it names none."""
+    stages = content.get("state")
+    for one in stages if isinstance(stages, list) else ():
+        if isinstance(one, dict) and one.get("name") == stage and isinstance(one.get("leg"), str):
+            return str(one["leg"])
+    return None
+
+
 def scan_settings(content: Mapping[str, Any], stage: Stage, part: str) -> tuple[tuple[str, Any], ...]:
     """Return what a job says of a stage's scan, as `read` takes it."""
     states = [state for state in content.get("state", ()) if isinstance(state, dict)]
