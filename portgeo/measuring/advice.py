@@ -68,7 +68,7 @@ class Suspects:
 
 def advice(suspects: Suspects, budget: dict[Quantity, Budget]) -> dict[Quantity, Notice]:
     """Return for each quantity what to do about its doubt, and what share of it (of the variance) that is about."""
-    told: dict[Quantity, Notice] = {}
+    notices: dict[Quantity, Notice] = {}
     for quantity, shares in budget.items():
         variance = sum(share.u**2 for share in shares)
         if variance == 0.0:
@@ -76,16 +76,16 @@ def advice(suspects: Suspects, budget: dict[Quantity, Budget]) -> dict[Quantity,
         largest = max(shares, key=lambda share: share.u)
         share = largest.u**2 / variance
         if largest.source == "between_rows":
-            told[quantity] = _of_gap(suspects, quantity, share)
+            notices[quantity] = _of_gap(suspects, quantity, share)
         elif largest.source == "tool_zero":
             tools = sorted({r.tool for r in suspects.readings})
             if any(r.zero_error is not None for r in suspects.readings):
-                told[quantity] = Notice("advice", case="shared", share=share)
+                notices[quantity] = Notice("advice", case="shared", share=share)
             else:
-                told[quantity] = Notice("advice", case="zero", tools=tools, share=share)
+                notices[quantity] = Notice("advice", case="zero", tools=tools, share=share)
         else:
-            told[quantity] = _of_reading(suspects, quantity, largest.source == "headings", share)
-    return told
+            notices[quantity] = _of_reading(suspects, quantity, largest.source == "headings", share)
+    return notices
 
 
 def measure_name(name: str) -> str:
@@ -130,11 +130,11 @@ def _of_reading(suspects: Suspects, quantity: Quantity, angles: bool, share: flo
     return Notice("advice", case=case, measure=name, station=at, share=share)
 
 
-def unsure(told: dict[Quantity, Notice], doubts: dict[Quantity, tuple[float, float]]) -> list[Notice]:
+def unsure(advice_of: dict[Quantity, Notice], doubts: dict[Quantity, tuple[float, float]]) -> list[Notice]:
     """Return a notice for each figure whose ± is more than UNSURE of it. doubts : value and standard uncertainty."""
-    found = []
+    notices = []
     for quantity, (value, u) in doubts.items():
         share = 2.0 * u / max(value, 1e-300)
-        if quantity in told and share > UNSURE[quantity]:
-            found.append(Notice("unsure", quantity=WORDS[quantity], share=share, advice=told[quantity]))
-    return found
+        if quantity in advice_of and share > UNSURE[quantity]:
+            notices.append(Notice("unsure", quantity=WORDS[quantity], share=share, advice=advice_of[quantity]))
+    return notices

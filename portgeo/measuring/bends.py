@@ -98,7 +98,7 @@ def find_bends(stations: FloatArray, frames: FloatArray, size: float) -> tuple[B
     pieces = [(a, b) for a, b in pairwise(corners) if _far(turned, a, b)]
     parted = [part for piece in _joined(turned, pieces) for part in _parted(stations, turned, *piece, size)]
     stretches = [_turning(stations, turned, a, b) for a, b in parted]
-    middles = [(one[1] + other[0]) / 2.0 for one, other in pairwise(stretches)]
+    middles = [(before[1] + after[0]) / 2.0 for before, after in pairwise(stretches)]
     limits = [float(stations[0]), *middles, float(stations[-1])]
     return tuple(
         _bend_plane(stations, frames, turned, parted[k], stretches[k], (limits[k], limits[k + 1]))

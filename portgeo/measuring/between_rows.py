@@ -43,14 +43,14 @@ def curves_between(
     reaches = size * np.exp(REACH_SPREAD * np.linspace(-2.0, 2.0, REACHES))
     swings = np.geomspace(floor, max(LARGEST_SWING * spread, 2.0 * floor), HEIGHTS)
     reach, swing = (grid.ravel() for grid in np.meshgrid(reaches, swings, indexing="ij"))
-    apart = (both[:, None] - both[None, :]) ** 2
+    square = (both[:, None] - both[None, :]) ** 2
     length = max(float(np.ptp(stations)), 1e-300)
     centred = (both - stations.mean()) / length
     trend = (VAGUE * spread) ** 2 * (1.0 + np.outer(centred, centred))
     shift = values - values.mean()
 
     def covariance(pairs: FloatArray, part: slice) -> FloatArray:
-        inner = apart[part, part]
+        inner = square[part, part]
         smooth = np.exp(-inner / (2.0 * pairs[:, 0, None, None] ** 2))
         made = pairs[:, 1, None, None] ** 2 * smooth + trend[part, part]
         steady = JITTER * (pairs[:, 1, None] ** 2 + trend[part, part].diagonal())

@@ -115,16 +115,16 @@ def _from_rows(port: Port, deepest: float, clock: FloatArray, middle: FloatArray
     depth, readings = depth[near], [port.readings[::step][k] for k in near]
     sections = sections_at(port, port.rows[::step][near])
     walls = np.array([_walls(section.outline, middle, _ways(clock)) for section in sections])
-    found = np.array([_rounding_of_rows(depth, walls[:, k]) for k in range(CLOCK)])
-    if not np.isfinite(found).any():
+    roundings = np.array([_rounding_of_rows(depth, walls[:, k]) for k in range(CLOCK)])
+    if not np.isfinite(roundings).any():
         return None
     squares = np.zeros(CLOCK)
     for k, reading in enumerate(readings):
         moved = walls.copy()
         moved[k] += reading.error / 2.0
         radii = np.array([_rounding_of_rows(depth, moved[:, j]) for j in range(CLOCK)])
-        squares += np.where(np.isfinite(radii), radii - found, 0.0) ** 2
-    return Flare(found, np.where(np.isfinite(found), np.sqrt(squares), np.nan))
+        squares += np.where(np.isfinite(radii), radii - roundings, 0.0) ** 2
+    return Flare(roundings, np.where(np.isfinite(roundings), np.sqrt(squares), np.nan))
 
 
 def _rounding_of_rows(depth: FloatArray, wall: FloatArray) -> float:

@@ -144,10 +144,10 @@ def _facets(port: Port) -> tuple[float, float]:
         return 0.0, 0.0
     squares, area = across[wall], size[wall]
     if np.std(area) <= UNEVEN * np.mean(area):
-        mean, (told, half) = float(np.average(squares, weights=area)), EVEN_FACETS
+        mean, (flatness, half) = float(np.average(squares, weights=area)), EVEN_FACETS
     else:
-        mean, (told, half) = float(area.sum() / (area / squares).sum()), UNEVEN_FACETS
-    return told * np.pi / 12.0 * mean, half * np.pi / 12.0 * mean
+        mean, (flatness, half) = float(area.sum() / (area / squares).sum()), UNEVEN_FACETS
+    return flatness * np.pi / 12.0 * mean, half * np.pi / 12.0 * mean
 
 
 def side_roughness(port: Port, measures: Sequence[SectionMeasures]) -> Roughness | None:

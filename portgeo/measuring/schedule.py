@@ -116,8 +116,8 @@ def survey(port: Port, stations: int | None = None, *, readings_tried: bool = Tr
     fine = np.linspace(first, last, FINE_STATIONS)
     own = np.union1d(table, port.rows)
     # A close station that is a row's own but for rounding would make a step of nothing between the two.
-    apart = np.abs(fine[:, None] - own).min(axis=1) > ROUNDING * (last - first)
-    both = np.union1d(fine[apart], own)
+    away = np.abs(fine[:, None] - own).min(axis=1) > ROUNDING * (last - first)
+    both = np.union1d(fine[away], own)
     sections = sections_at(port, both)
     facets = facet_area(port)
     area_at = areas_of(sections) + facets

@@ -51,17 +51,17 @@ def _swapped(port: Port) -> list[Notice]:
     """
     rows = port.readings
     sizes = np.array([(r.height, r.width) for r in rows])
-    found: dict[int, Notice] = {}
+    notices: dict[int, Notice] = {}
     while len(rows) >= 3:
         beside = np.array([_between_others(port.rows, sizes, k) for k in range(len(rows))])
-        told = np.abs(sizes - beside).sum(axis=1)
+        misfit = np.abs(sizes - beside).sum(axis=1)
         other_way = np.abs(sizes - beside[:, ::-1]).sum(axis=1)
-        wrong = (told > SWAPPED * beside.sum(axis=1)) & (other_way < told / 3.0)
-        wrong &= [k not in found and r.shape in ("rect", "oval") for k, r in enumerate(rows)]
+        wrong = (misfit > SWAPPED * beside.sum(axis=1)) & (other_way < misfit / 3.0)
+        wrong &= [k not in notices and r.shape in ("rect", "oval") for k, r in enumerate(rows)]
         if not wrong.any():
             break
-        k = int(np.argmax(np.where(wrong, told, -np.inf)))
-        found[k] = Notice(
+        k = int(np.argmax(np.where(wrong, misfit, -np.inf)))
+        notices[k] = Notice(
             "swapped",
             row=rows[k].row,
             station=rows[k].station,
@@ -71,7 +71,7 @@ def _swapped(port: Port) -> list[Notice]:
             beside_width=beside[k, 1],
         )
         sizes[k] = sizes[k, ::-1].copy()
-    return [found[k] for k in sorted(found)]
+    return [notices[k] for k in sorted(notices)]
 
 
 def _between_others(stations: FloatArray, sizes: FloatArray, k: int) -> FloatArray:
@@ -172,15 +172,15 @@ def turned_away(port: Port, bend: BendPlane | None) -> tuple[Notice, ...]:
 def _reversals(port: Port, stations: FloatArray, area: FloatArray) -> list[Notice]:
     """Return a notice for each inner least or greatest area that stands out by REVERSAL on both sides."""
     extremes = _swings(area)
-    found = []
+    notices = []
     for before, k, after in zip(extremes[:-2], extremes[1:-1], extremes[2:], strict=True):
         pinched = area[k] < area[before]
         beside = min(area[before], area[after]) if pinched else max(area[before], area[after])
         share = abs(area[k] / beside - 1.0)
         code = "pinch" if pinched else "taper_reverses"
         station = stations[told_place(port, stations, area, k)]
-        found.append(Notice(code, station=station, area=area[k], share=share, limit=REVERSAL))
-    return found
+        notices.append(Notice(code, station=station, area=area[k], share=share, limit=REVERSAL))
+    return notices
 
 
 def _swings(area: FloatArray) -> list[int]:
@@ -206,7 +206,7 @@ def _swings(area: FloatArray) -> list[int]:
 def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
     """Return a notice for each stretch whose equivalent cone opens or closes too fast."""
     half_angle = np.arctan(np.gradient(np.sqrt(area / np.pi), stations))
-    found = []
+    notices = []
     for sign, case in ((1, "opens"), (-1, "closes")):
         steep = np.flatnonzero(sign * half_angle > CONE_LIMIT)
         for run in np.split(steep, np.flatnonzero(np.diff(steep) > 1) + 1):
@@ -215,10 +215,10 @@ def _sudden(stations: FloatArray, area: FloatArray) -> list[Notice]:
             worst = run[np.argmax(np.abs(half_angle[run]))]
             start, end = stations[run[[0, -1]]]
             steepest = abs(half_angle[worst])
-            found.append(
+            notices.append(
                 Notice("sudden_change", case=case, start=start, end=end, half_angle=steepest, limit=CONE_LIMIT)
             )
-    return found
+    return notices
 
 
 def _dams(bend: Bend) -> list[Notice]:
@@ -238,7 +238,7 @@ def _dams(bend: Bend) -> list[Notice]:
     inward = np.array([-run[1], run[0]])  # into the metal
     flat = np.column_stack([(line - line[0]) @ run, -(line - line[0]) @ inward])
     touching = _upper_hull(flat)
-    found: list[Notice] = []
+    notices: list[Notice] = []
     base: tuple[FloatArray, FloatArray] | None = None  # the floor's own line: a point and a direction
     for a, b in pairwise(touching):
         chord = flat[b] - flat[a]
@@ -247,7 +247,7 @@ def _dams(bend: Bend) -> list[Notice]:
         foot = a + int(np.argmax(hollow))
         if foot == a:
             continue
-        if not found:  # past a dam the line from the string's start would run down the dam's back
+        if not notices:  # past a dam the line from the string's start would run down the dam's back
             # The dip itself is no line of the floor's: what leads to it is less steep.
             ways = [flat[foot] - flat[a], flat[(a + foot + 1) // 2] - flat[a]]
             ways += [flat[a] - flat[max(2 * a - foot, 0)]] if a > 0 else []
@@ -256,12 +256,12 @@ def _dams(bend: Bend) -> list[Notice]:
         assert base is not None
         over = flat[[foot, b]] - base[0]
         at_foot, height = base[1][0] * over[:, 1] - base[1][1] * over[:, 0]
-        if found and at_foot > DAM_MM / 2.0:
+        if notices and at_foot > DAM_MM / 2.0:
             continue  # a dent in the crown of the dam before
         length = float(np.linalg.norm(flat[b] - flat[foot]))
         if height > max(DAM_MM, DAM_SLOPE * length):
-            found.append(Notice("dam", wall=plane.wall, station=at[b], height=height, length=length, limit=DAM_MM))
-    return found
+            notices.append(Notice("dam", wall=plane.wall, station=at[b], height=height, length=length, limit=DAM_MM))
+    return notices
 
 
 def _upper_hull(points: FloatArray) -> list[int]:

@@ -46,14 +46,14 @@ def change_u(before: Survey, after: Survey) -> ChangeUncertainty | None:
     if not before.port.readings or not after.port.readings:
         return None
     was, now = model_of(before.port.readings), model_of(after.port.readings)
-    one, other = errors_by_source(was), errors_by_source(now, set_up=1)
-    one["readings"], other["readings"] = _readings(was, now)
-    other["headings"] = _with_same_angles(was, now, one["headings"], other["headings"])
-    between = _between_rows(was, now, one["between_rows"], other["between_rows"])
-    other["between_rows"] = _with_same_angles(was, now, one["between_rows"], between)
+    earlier, later = errors_by_source(was), errors_by_source(now, set_up=1)
+    earlier["readings"], later["readings"] = _readings(was, now)
+    later["headings"] = _with_same_angles(was, now, earlier["headings"], later["headings"])
+    between = _between_rows(was, now, earlier["between_rows"], later["between_rows"])
+    later["between_rows"] = _with_same_angles(was, now, earlier["between_rows"], between)
     variance = np.zeros(4)
-    for source in one:
-        change = _off(after, now, other[source]) - _off(before, was, one[source])
+    for source in earlier:
+        change = _off(after, now, later[source]) - _off(before, was, earlier[source])
         variance += np.mean(change**2, axis=0)
     u = np.sqrt(variance)
     both = before.bend is not None and after.bend is not None
@@ -88,48 +88,48 @@ def _same_rows(before: Model, after: Model) -> list[tuple[int, int]]:
 
 def _readings(before: Model, after: Model) -> tuple[Errors, Errors]:
     """Return what the readings of two sheets are off by: rows alike, and stations alike, are read once."""
-    one, other = (
+    earlier, later = (
         reading_normals(model, np.random.default_rng([SEED, READ, k])) for k, model in enumerate((before, after))
     )
     for was, now in _same_rows(before, after):
         for name in set(before.names) & set(after.names):
-            other[name][:, now] = one[name][:, was]
+            later[name][:, now] = earlier[name][:, was]
     laid = {float(s): k for k, s in enumerate(before.rows)}
     for now, station in enumerate(after.rows):
         if float(station) in laid:
-            other[STATION][:, now] = one[STATION][:, laid[float(station)]]
-    return errors_of_readings(before, one), errors_of_readings(after, other)
+            later[STATION][:, now] = earlier[STATION][:, laid[float(station)]]
+    return errors_of_readings(before, earlier), errors_of_readings(after, later)
 
 
-def _between_rows(before: Model, after: Model, one: Errors, other: Errors) -> Errors:
+def _between_rows(before: Model, after: Model, earlier: Errors, later: Errors) -> Errors:
     """Return what the other port may be off by between its rows: as the one where a measure is alike on both sides."""
-    moves = other.moves.copy()
+    moves = later.moves.copy()
     for k, name in enumerate(after.names):
         if name not in before.names:
             continue
         known = {key: row for row, key in enumerate(_keys(before, name))}
         same = [known.get(key, -1) for key in _keys(after, name)]
-        carried = _carried(before, after, one.moves[:, :, before.names.index(name)])
+        carried = _carried(before, after, earlier.moves[:, :, before.names.index(name)])
         for row, (was, following) in enumerate(pairwise(same)):
             if was >= 0 and following == was + 1:
                 gap = (after.stations >= after.rows[row]) & (after.stations <= after.rows[row + 1])
                 moves[:, gap, k] = carried[:, gap]
-    return replace(other, moves=moves)
+    return replace(later, moves=moves)
 
 
-def _with_same_angles(before: Model, after: Model, one: Errors, other: Errors) -> Errors:
+def _with_same_angles(before: Model, after: Model, earlier: Errors, later: Errors) -> Errors:
     """Return errors with those of an angle that both sheets read alike being the same."""
     same = {
-        name: _carried(before, after, getattr(one, name))
+        name: _carried(before, after, getattr(earlier, name))
         for name in ANGLES
         if name in before.fits and name in after.fits and _alike(before.fits[name], after.fits[name])
     }
-    return replace(other, **same)
+    return replace(later, **same)
 
 
-def _alike(one: AngleFit, other: AngleFit) -> bool:
+def _alike(earlier: AngleFit, later: AngleFit) -> bool:
     return all(
-        np.array_equal(getattr(one.readings, name), getattr(other.readings, name))
+        np.array_equal(getattr(earlier.readings, name), getattr(later.readings, name))
         for name in ("stations", "angles", "effects")
     )
 

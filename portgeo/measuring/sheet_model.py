@@ -164,12 +164,12 @@ def model_of(readings: Sequence[Reading]) -> Model:
     )
 
 
-def _cross(one: FloatArray, other: FloatArray) -> FloatArray:
+def _cross(first: FloatArray, second: FloatArray) -> FloatArray:
     """Return half of the mixed area (k,) of stacked polygons (k, m, 2): with itself, an area."""
-    after = np.roll(other, -1, axis=1)
-    before = np.roll(other, 1, axis=1)
+    after = np.roll(second, -1, axis=1)
+    before = np.roll(second, 1, axis=1)
     span = after - before
-    return np.asarray((one[..., 0] * span[..., 1] - one[..., 1] * span[..., 0]).sum(axis=1) / 4.0)
+    return np.asarray((first[..., 0] * span[..., 1] - first[..., 1] * span[..., 0]).sum(axis=1) / 4.0)
 
 
 def _linear(nodes: FloatArray, values: FloatArray, stations: FloatArray) -> FloatArray:

@@ -61,8 +61,8 @@ def from_readings(
             budget[quantity] = (*budget.get(quantity, ()), Share(source, float(_rms(values))))
         side_u = np.hypot(side_u, _rms(off.radii))
     # What each reading and each gap does is tried on the one bend that is told.
-    told = () if meant is None else (replace(own[meant], long=None),)
-    suspects = _suspects(model, told, sources["between_rows"])
+    shown = () if meant is None else (replace(own[meant], long=None),)
+    suspects = _suspects(model, shown, sources["between_rows"])
     return Uncertainty(
         area=area_u,
         least_area=total(budget["least_area"]),

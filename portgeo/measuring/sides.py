@@ -388,8 +388,8 @@ def bends_of(
     noise: Roughness | RowNoise | None = None,
 ) -> tuple[Bend, ...]:
     """Return the bends of a port with their sides; stations (n,), sections, noise : as in `side`."""
-    found = (bend_of(stations, sections, plane, noise) for plane in planes)
-    return tuple(bend for bend in found if bend is not None)
+    bends = (bend_of(stations, sections, plane, noise) for plane in planes)
+    return tuple(bend for bend in bends if bend is not None)
 
 
 def bend_of(

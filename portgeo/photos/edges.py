@@ -41,8 +41,8 @@ def profiles(picture: np.ndarray, at: FloatArray, across: FloatArray, offsets: F
 
     places = at[:, None, :] + offsets[None, :, None] * across[:, None, :]
     maps = places.astype(np.float32)
-    found = cv2.remap(picture, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(found, dtype=np.float64)
+    levels = cv2.remap(picture, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(levels, dtype=np.float64)
 
 
 def crossings(levels: FloatArray, offsets: FloatArray) -> Crossings:

@@ -106,9 +106,9 @@ def _with_more(outline: FloatArray, handles: np.ndarray) -> np.ndarray:
     """Return handles with more between those that stand far apart."""
     along = Line(outline, handles).along
     at = along[handles]
-    found = set(handles.tolist())
+    kept = set(handles.tolist())
     for start, end in zip(at, np.append(at[1:], at[0] + along[-1]), strict=True):
         count = int(np.ceil((end - start) / APART_MM[1]))
         between = np.linspace(start, end, count + 1)[1:-1] % along[-1]
-        found |= {int(k) for k in np.searchsorted(along[:-1], between) % len(outline)}
-    return np.array(sorted(found))
+        kept |= {int(k) for k in np.searchsorted(along[:-1], between) % len(outline)}
+    return np.array(sorted(kept))

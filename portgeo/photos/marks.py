@@ -47,20 +47,20 @@ def find_marks(picture: np.ndarray, light: np.ndarray) -> Marks:
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     known = {m for paper in FIRST_ID for m in frame_on(paper).marks} | set(BLOCK_IDS)
     longest = max(picture.shape)
-    found = Marks(np.zeros(0, dtype=int), np.zeros((0, 4, 2)))
+    marks = Marks(np.zeros(0, dtype=int), np.zeros((0, 4, 2)))
     for size in LOOK_AT:
         share = min(size / longest, 1.0)
         small = picture if share == 1.0 else cv2.resize(picture, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
         corners, numbers, _ = cv2.aruco.ArucoDetector(dictionary, _settings()).detectMarkers(small)
-        if numbers is not None and len(numbers) > len(found):
+        if numbers is not None and len(numbers) > len(marks):
             which = np.asarray(numbers).ravel()
             places = (np.array(corners, dtype=float).reshape(-1, 4, 2) + 0.5) / share - 0.5
             kept = np.array([number in known and (which == number).sum() == 1 for number in which])
-            found = Marks(which[kept], places[kept])
-        if len(found) >= ENOUGH * len(frame_on("a4").marks) or share == 1.0:
+            marks = Marks(which[kept], places[kept])
+        if len(marks) >= ENOUGH * len(frame_on("a4").marks) or share == 1.0:
             break
-    order = np.argsort(found.numbers)
-    return _refined(found.only(order), light)
+    order = np.argsort(marks.numbers)
+    return _refined(marks.only(order), light)
 
 
 def _settings() -> Any:

@@ -196,7 +196,7 @@ def _walls_by(side: Seen, mold: Mold, beside: float) -> _Walls:
     """Return an outline split by where a mold's walls and ends should be seen, to `beside`."""
     sections, here = mold.sections, (mold.left + mold.right) / 2.0
     eye = mold.side.seen_from(side.eye, side.points[:1])[0]
-    found = []
+    walls = []
     for line, sign in ((sections.floor, -1.0), (sections.roof, 1.0)):
         step = np.gradient(line, axis=0)
         # Sections of what is no mold may all meet in one place: then no wall is found beside them.
@@ -207,7 +207,7 @@ def _walls_by(side: Seen, mold: Mold, beside: float) -> _Walls:
         lean = np.arctan2((ray * out).sum(axis=1), here - eye[1])
         over = np.sign(lean) * (mold.width / 2.0 - mold.corner) + mold.corner * np.sin(lean)
         place = line - out * (mold.corner * (1.0 - np.cos(lean)))[:, None]
-        found.append(_of_line(side, _seen_at(side, mold, place, here - over), OFF_WALL_MM, beside))
+        walls.append(_of_line(side, _seen_at(side, mold, place, here - over), OFF_WALL_MM, beside))
     for k in (0, -1):
         up = (sections.roof[k] - sections.floor[k]) / sections.height[k]
         flat = max(sections.height[k] / 2.0 - mold.corner[k], END_LEAST * sections.height[k]) * np.array([-1.0, 1.0])
@@ -216,13 +216,13 @@ def _walls_by(side: Seen, mold: Mold, beside: float) -> _Walls:
         lean = float((sections.middle[k] - eye[[0, 2]]) @ out)
         edge = _seen_at(side, mold, place, np.full(2, here[k] - np.sign(lean) * mold.width[k] / 2.0))
         shares = np.linspace(0.0, 1.0, 40)[:, None]
-        found.append(_of_line(side, edge[0] + shares * (edge[1] - edge[0]), OFF_EDGE_MM, beside))
-    if min(len(which) for which in found) < LEAST_PLACES:
+        walls.append(_of_line(side, edge[0] + shares * (edge[1] - edge[0]), OFF_EDGE_MM, beside))
+    if min(len(which) for which in walls) < LEAST_PLACES:
         raise GeometryError(
             "a wall or an end of the mold is not seen in the side view",
             hint="Lay it on its left wall with the entry to the left, and hold the camera over its middle",
         )
-    return _Walls((found[0], found[1]), (found[2], found[3]))
+    return _Walls((walls[0], walls[1]), (walls[2], walls[3]))
 
 
 def _seen_at(side: Seen, mold: Mold, place: FloatArray, y: FloatArray) -> FloatArray:
@@ -250,12 +250,12 @@ def _of_line(side: Seen, line: FloatArray, off: float, beside: float) -> np.ndar
 
 def _ends(points: FloatArray, walls: _Walls) -> tuple[FloatArray, FloatArray]:
     """Return two points (2, 2) of the line that fits each end best."""
-    found = []
+    ends = []
     for end in walls.ends:
         middle = points[end].mean(axis=0)
         way = np.linalg.svd(points[end] - middle)[2][0]
-        found.append(np.array([middle - way, middle + way]))
-    return found[0], found[1]
+        ends.append(np.array([middle - way, middle + way]))
+    return ends[0], ends[1]
 
 
 def _side_view(side: Seen, walls: _Walls, mold: Mold) -> Medial:
@@ -280,13 +280,13 @@ def _side_view(side: Seen, walls: _Walls, mold: Mold) -> Medial:
         lean = (rays[which][:, [0, 2]] * out[which]).sum(axis=1)
         points[which] = on(here[k] - np.sign(lean) * mold.width[k] / 2.0, which)
     ends = _ends(points, walls)
-    found = []
+    views = []
     for which, line in zip(walls.lines, lines, strict=False):
         # Where the camera is straight over a wall its upper and its lower edge are seen, one past the other.
         at = _along_of(line, points[which])
         order = np.argsort(at, kind="stable")
-        found.append(carried_to(at[order], points[which][order], *ends))
-    return medial(*found)
+        views.append(carried_to(at[order], points[which][order], *ends))
+    return medial(*views)
 
 
 def _along_of(line: FloatArray, points: FloatArray) -> FloatArray:
@@ -311,7 +311,7 @@ def _top_view(top: Seen, mold: Mold, first: bool) -> Mold:
     s = sections.station
     for _ in range(WIDTH_PASSES * (3 if first else 1)):
         pose, stretched = _laid_along(top, replace(mold, left=left, right=right), pose)
-        found = []
+        views = []
         for y, sign in ((left, 1.0), (right, -1.0)):
             moved, good = _moved(top, mold, pose, y, sign)
             if good.sum() < len(s) // 2:
@@ -319,13 +319,13 @@ def _top_view(top: Seen, mold: Mold, first: bool) -> Mold:
                     "the view from above does not show the two side walls of the mold",
                     hint="Lay it on its floor with the entry to the left, and nothing beside it",
                 )
-            found.append(_smooth_wall(s[good], (y + moved)[good], s))
-        middle = (found[0] + found[1]) / 2.0
+            views.append(_smooth_wall(s[good], (y + moved)[good], s))
+        middle = (views[0] + views[1]) / 2.0
         x = sections.middle[:, 0]
         slope, height = np.polyfit(x, middle, 1)
         pose = pose.nudged(float(slope), float(height))
         straight = slope * x + height
-        left, right = found[0] - straight, found[1] - straight
+        left, right = views[0] - straight, views[1] - straight
     if np.abs(left + right).max() / 2.0 < STRAIGHT_MM:
         half = (left - right) / 2.0
         left, right = half, -half

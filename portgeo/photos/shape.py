@@ -73,15 +73,15 @@ def outlines_on(field: Field, without: FloatArray, clear: float) -> tuple[Outlin
     things = _things(differs, max(STANDS_OUT, least), pixel)
     if not things:
         things = _things(differs, least, pixel)
-    found = []
+    outlines = []
     for mask in things:
         x, y, w, h = cv2.boundingRect(mask)
         rim = EDGE_MM / pixel
         if x < rim or y < rim or x + w > mask.shape[1] - rim or y + h > mask.shape[0] - rim:
             what = "what lies on the frame goes over the edge of its field"
             raise GeometryError(what, hint="Lay it in the middle, off the marks, and leave nothing else on the page")
-        found.append(_traced(field, mask, share))
-    return tuple(sorted(found, key=_place))
+        outlines.append(_traced(field, mask, share))
+    return tuple(sorted(outlines, key=_place))
 
 
 def _place(outline: Outline) -> tuple[float, float]:
@@ -114,14 +114,14 @@ def _things(differs: np.ndarray, least: float, pixel: float) -> list[np.ndarray]
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width))
     mask = cv2.morphologyEx(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, brush), cv2.MORPH_OPEN, brush)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    found = []
+    things = []
     for contour in contours:
         if cv2.contourArea(contour) * pixel**2 < LEAST_MM2:
             continue
         own = np.zeros_like(mask)
         cv2.drawContours(own, [contour], -1, 1, cv2.FILLED)
-        found.append(own)
-    return found
+        things.append(own)
+    return things
 
 
 def _traced(field: Field, mask: np.ndarray, share: float) -> Outline:
@@ -159,18 +159,18 @@ def _fine(field: Field, contour: FloatArray, unlike: np.ndarray, clipped: np.nda
     for k in range(PASSES):
         line = resampled(line, STEP_MM / field.pixel)
         out = _outwards(line)
-        found = crossings(profiles(unlike, line, out, offsets), offsets)
-        usual = float(np.nanmedian(np.abs(found.step)))
-        good = np.isfinite(found.place) & (found.step < -LOST_CONTRAST * usual)
+        offsets_found = crossings(profiles(unlike, line, out, offsets), offsets)
+        usual = float(np.nanmedian(np.abs(offsets_found.step)))
+        good = np.isfinite(offsets_found.place) & (offsets_found.step < -LOST_CONTRAST * usual)
         if good.mean() < 0.2:
             break
-        place = _filled(found.place, good)
+        place = _filled(offsets_found.place, good)
         calm = smoothed(place[:, None], sigma)[:, 0]
         ragged = float(np.std((place - calm)[good]))
         line = line + out * (calm if k else smoothed(place[:, None], 3.0 * sigma)[:, 0])[:, None]
     glare = (profiles(clipped, line, out, offsets) > 0.5).mean(axis=1) > CLIP_SHARE
     points = field.to_paper(line + low)
-    blur = float(np.nanmedian(np.abs(found.blur[good]))) * field.pixel if good.any() else REACH_MM
+    blur = float(np.nanmedian(np.abs(offsets_found.blur[good]))) * field.pixel if good.any() else REACH_MM
     points = points if moments(points).area > 0 else points[::-1]
     return Outline(
         np.ascontiguousarray(points), blur, usual, float(1.0 - good.mean()), float(glare.mean()), ragged * field.pixel

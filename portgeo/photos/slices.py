@@ -83,13 +83,13 @@ def joined(outlines: Sequence[FloatArray]) -> FloatArray:
 def slices_in(placed: Placed, seen: Sequence[Sequence[Outline]], bars: bool) -> tuple[Slice, ...]:
     """Return the slices seen in photographs of one paper. bars : whether the print's bars were measured."""
     first = seen[0]
-    found = []
+    slices = []
     for outline in first:
         group: list[Outline | None] = [outline]
         for others in seen[1:]:
             group.append(_same(outline, others))
-        found.append(_slice(placed, tuple(group), bars))
-    return tuple(found)
+        slices.append(_slice(placed, tuple(group), bars))
+    return tuple(slices)
 
 
 def _same(outline: Outline, others: Sequence[Outline]) -> Outline | None:
@@ -146,12 +146,12 @@ def _upper(placed: Placed, seen: Sequence[Outline | None], views: Sequence[View]
 
     Where a camera stood decides what of the seen is the upper face and what a wall.
     """
-    found = []
+    upper = []
     for outline, own, view in zip(seen, placed.views, views, strict=True):
         if outline is not None:
             base = float(np.mean(paper.height(outline.points / paper.scale)))
-            found.append(upper_outline(pixels_at(own, placed.paper, outline.points), view, base, paper.thick))
-    return found
+            upper.append(upper_outline(pixels_at(own, placed.paper, outline.points), view, base, paper.thick))
+    return upper
 
 
 def _pixel(view: View, paper: Paper, points: FloatArray) -> float:

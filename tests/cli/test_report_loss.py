@@ -137,7 +137,7 @@ def test_a_change_within_its_doubt_is_no_change():
     back = {"from_station_mm": 50.8, "to_station_mm": 60.0, "clock": 6.0, "wall": "floor", "past_exit": True}
     texts = loss_texts({"states": [state("as cast", 500.0), state("cut", 480.0, -3.9, 2.0, back)]}, Display("in"))
     assert texts[0] == "as cast: loses 2.01 ± 0.20 inH2O; the air stays on the wall."
-    assert "no change from as cast that can be told" in texts[1] and "2.000 in, 6 o'clock" in texts[1]
+    assert "no change from as cast detected" in texts[1] and "2.000 in, 6 o'clock" in texts[1]
 
 
 @needs_solver

@@ -36,15 +36,15 @@ def filled_rows(data: bytes, file: str, rows: int, columns: int) -> Iterator[tup
     """
     try:
         if data.startswith(COMPOUND):
-            found = _xls_rows(data, rows, columns)
+            filled = _xls_rows(data, rows, columns)
         else:
             parts = members(data, file, "a workbook", EXPANDED)
-            found = (
+            filled = (
                 _ods_rows(parts[ODS_CONTENT], rows, columns)
                 if ODS_CONTENT in parts
                 else _xlsx_rows(data, rows, columns)
             )
-        for number, cells in found:
+        for number, cells in filled:
             if any(cell != "" for cell in cells):
                 yield number, cells
     except InputError:

@@ -58,16 +58,18 @@ def read_table(source: Source, file: str, *, rows: int = ROWS) -> Table:
             file=file,
             hint="Save it from the spreadsheet as CSV (named .csv) or as a workbook (named .xlsx)",
         )
-    found, decimal_comma, problems = _from_workbook(source, file, rows) if workbook else _from_text(source, file, rows)
-    return Table(_trimmed_rows(found), decimal_comma, hashlib.sha256(source).hexdigest(), tuple(problems))
+    rows_there, decimal_comma, problems = (
+        _from_workbook(source, file, rows) if workbook else _from_text(source, file, rows)
+    )
+    return Table(_trimmed_rows(rows_there), decimal_comma, hashlib.sha256(source).hexdigest(), tuple(problems))
 
 
 def _in_hand(source: Sequence[Mapping[str, Any]], file: str, most: int) -> Table:
     names = list(dict.fromkeys(name for row in source for name in row))
-    found: list[tuple[int, list[str]]] = []
+    numbered: list[tuple[int, list[str]]] = []
     for number, cells in enumerate([names, *([text_of(row.get(name)) for name in names] for row in source)], start=1):
-        _take(found, number, cells, file, most)
-    rows = _trimmed_rows(found)
+        _take(numbered, number, cells, file, most)
+    rows = _trimmed_rows(numbered)
     return Table(rows, True, hashlib.sha256(json.dumps(rows).encode("utf-8", "replace")).hexdigest())
 
 
@@ -97,7 +99,7 @@ def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[
         raise InputError(
             f"the file says that {separator!r} separates its columns", file=file, hint="Use , or ; or a tab"
         )
-    found: list[tuple[int, list[str]]] = []
+    numbered: list[tuple[int, list[str]]] = []
     # A comment is blanked before quotes are looked at, so that an inch mark in it does no harm.
     reader = csv.reader(
         (("" if line.lstrip().startswith("#") else line) + "\n" for line in lines),
@@ -109,7 +111,7 @@ def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[
         for cells in reader:
             number += 1
             if number > 1 or not re.fullmatch("sep=.?", ",".join(cells).strip(), re.IGNORECASE):
-                _take(found, number, cells, file, most)
+                _take(numbered, number, cells, file, most)
     except csv.Error as error:
         if "limit" in str(error):
             raise InputError(
@@ -124,7 +126,7 @@ def _from_text(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[
             where=f"row {number + 1}",
             hint='Write an inch mark after its number (1.625"), or leave it out',
         ) from error
-    return found, separator != ",", _uneven(found) if separator == "," else []
+    return numbered, separator != ",", _uneven(numbered) if separator == "," else []
 
 
 def _is_comment(line: str) -> bool:
@@ -133,12 +135,12 @@ def _is_comment(line: str) -> bool:
     return not bare or bare.startswith("#")
 
 
-def _uneven(found: list[tuple[int, list[str]]]) -> list[Problem]:
+def _uneven(numbered: list[tuple[int, list[str]]]) -> list[Problem]:
     """Return the rows longer than their header, even by empty cells: a decimal comma has moved their columns.
 
     Spreadsheets pad all rows alike, so that none of theirs is one.
     """
-    header = found[0][1] if found else []
+    header = numbered[0][1] if numbered else []
     named = len(_trimmed(header))
     return [
         Problem(
@@ -148,41 +150,41 @@ def _uneven(found: list[tuple[int, list[str]]]) -> list[Problem]:
             where=f"row {number}",
             row=number,
         )
-        for number, cells in found[1:]
+        for number, cells in numbered[1:]
         if len(cells) > len(header) or len(_trimmed(cells)) > named
     ]
 
 
 def _from_workbook(data: bytes, file: str, most: int) -> tuple[list[tuple[int, list[str]]], bool, list[Problem]]:
-    found: list[tuple[int, list[str]]] = []
+    numbered: list[tuple[int, list[str]]] = []
     blank: list[tuple[int, int]] = []
     for number, cells in filled_rows(data, file, most + 2, COLUMNS + 1):
         blank += [(number, column) for column, cell in enumerate(cells) if cell is None]
-        _take(found, number, [cell or "" for cell in cells], file, most)
-    header = found[0][1] if found else []
+        _take(numbered, number, [cell or "" for cell in cells], file, most)
+    header = numbered[0][1] if numbered else []
     problems = []
     for number, column in blank:
         name = header[column] if column < len(header) and header[column] else str(column + 1)
         hint = "Open the workbook in the spreadsheet, let it calculate, and save it"
         where = f"row {number}, column {name}"
         problems.append(Problem("a formula has no result yet", hint, where=where, row=number, column=name))
-    return found, True, problems
+    return numbered, True, problems
 
 
-def _take(found: list[tuple[int, list[str]]], number: int, cells: list[str], file: str, most: int) -> None:
+def _take(numbered: list[tuple[int, list[str]]], number: int, cells: list[str], file: str, most: int) -> None:
     """Add a row unless it is blank or a comment; refuse a table without end."""
     cells = [cell.strip().strip("\ufeff").strip() for cell in cells]
     kept = _trimmed(cells)
     if not kept or next(cell for cell in kept if cell).startswith("#"):
         return
-    if len(found) > most or len(kept) > COLUMNS or max(map(len, kept)) > CELL:
+    if len(numbered) > most or len(kept) > COLUMNS or max(map(len, kept)) > CELL:
         raise InputError(
             f"the table is too large (at most {most} rows and {COLUMNS} columns)",
             file=file,
             where=f"row {number}",
             hint="Check that it is the right file",
         )
-    found.append((number, cells))
+    numbered.append((number, cells))
 
 
 def _trimmed(cells: list[str]) -> list[str]:
@@ -192,5 +194,5 @@ def _trimmed(cells: list[str]) -> list[str]:
     return cells[:end]
 
 
-def _trimmed_rows(found: list[tuple[int, list[str]]]) -> tuple[tuple[int, tuple[str, ...]], ...]:
-    return tuple((number, tuple(_trimmed(cells))) for number, cells in found)
+def _trimmed_rows(numbered: list[tuple[int, list[str]]]) -> tuple[tuple[int, tuple[str, ...]], ...]:
+    return tuple((number, tuple(_trimmed(cells))) for number, cells in numbered)

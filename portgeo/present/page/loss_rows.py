@@ -53,7 +53,7 @@ def loss_texts(record: Mapping[str, Any], d: Display) -> list[str]:
         if change:
             text += f", {change} than {record['states'][0]['name']}"
         elif state["change_percent"] is not None:
-            text += f"; no change from {record['states'][0]['name']} that can be told"
+            text += f"; no change from {record['states'][0]['name']} detected"
         texts.append(f"{text}; {_leaves(state['leaves_wall'], d)}.")
     return texts
 

@@ -114,10 +114,10 @@ def _changed(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
 def _done(results: Mapping[str, Any], d: Display) -> list[str]:
     states, change = results["states"], whole_change(results)
     if change:
-        found = [f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}."]
+        points = [f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}."]
     else:
-        found = [f"The port was measured as it is: {states[-1]['name']}."]
-    return found + [f"{state['name']}: {state['note'].rstrip('.')}." for state in states if state.get("note")]
+        points = [f"The port was measured as it is: {states[-1]['name']}."]
+    return points + [f"{state['name']}: {state['note'].rstrip('.')}." for state in states if state.get("note")]
 
 
 def _stated(results: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[str]]:
@@ -137,12 +137,12 @@ def _stated(results: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[str]]:
 def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
     """Return the figures of the port that are declared for the customer, and what they were before."""
     first, last = (results["states"][k]["port"] for k in (0, -1))
-    found = []
+    texts = []
     for key, kind, name in for_the_customer(Measured):
         now = figure_text(last, key, kind, d)
         was = cell_text(first[key], kind_of(kind, d))
-        found.append(f"{name} is {now}." if first is last else f"{name} went from {was} to {now}.")
-    return found
+        texts.append(f"{name} is {now}." if first is last else f"{name} went from {was} to {now}.")
+    return texts
 
 
 def _pictures(sheet: Sheet, models: Sequence[Model], d: Display, columns: int) -> None:
@@ -249,34 +249,34 @@ def _cautions(results: Mapping[str, Any]) -> list[str]:
 
 
 def _expected(results: Mapping[str, Any]) -> list[str]:
-    found = []
+    texts = []
     flows, is_cut = compared_flows(results), len(results["states"]) > 1
     if len(flows) > 1:
         change = gain(flows)
         if abs(change) < 100.0 * REPEATS:
-            found.append(f"The port flows as it did: the bench shows {percent_text(change)}, and repeats to about 1 %.")
+            texts.append(f"The port flows as it did: the bench shows {percent_text(change)}, and repeats to about 1 %.")
         else:
-            found.append(
+            texts.append(
                 f"The port flows {'more' if change > 0 else 'less'} on the bench: {percent_text(change)} at the best "
                 "lift. An engine gains less than its port does, and only where the port was what held it back."
             )
     elif not flows:
         stated = "gain in flow or power" if is_cut else "flow or power"
-        found.append(f"No flow was measured, so no {stated} can be stated.")
+        texts.append(f"No flow was measured, so no {stated} can be stated.")
     demand = results["demand"]
     if demand and demand["power_estimate_hp"]:
-        found.append(power_text(demand))
+        texts.append(power_text(demand))
     elif flows:
-        found.append("Power was not estimated: it depends on cam, compression, manifold, exhaust and fuel.")
+        texts.append("Power was not estimated: it depends on cam, compression, manifold, exhaust and fuel.")
     plan, check = results["plan"], results.get("check")
     if check:
         left = check["record"]["left_cc"]
         if left >= LEAST_CC:
-            found.append(f"The planned cut is not finished: {left:.2f} cc of it is left to take.")
+            texts.append(f"The planned cut is not finished: {left:.2f} cc of it is left to take.")
     elif plan and plan["record"]["removed_cc"] >= LEAST_CC:
         cut = "More can be done: a next cut" if is_cut else "A cut"
-        found.append(f"{cut} of {plan['record']['removed_cc']:.2f} cc is planned and not yet made.")
-    return found
+        texts.append(f"{cut} of {plan['record']['removed_cc']:.2f} cc is planned and not yet made.")
+    return texts
 
 
 def _finish(axes: Any, title: str, x_label: str, y_label: str) -> None:

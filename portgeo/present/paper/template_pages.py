@@ -158,8 +158,8 @@ def _highest_place(boxes: FloatArray, size: FloatArray, room: FloatArray) -> Flo
     rights, downs = (np.unique([0.0, *boxes[:, 1, k]]) for k in (0, 1))
     for place in (np.array([x, y]) for y in downs for x in rights):
         end = place + size
-        apart = (place >= boxes[:, 1] - 1e-9) | (end + GAP_MM <= boxes[:, 0] + 1e-9)
-        if (end <= room + 1e-9).all() and apart.any(axis=1).all():
+        clear = (place >= boxes[:, 1] - 1e-9) | (end + GAP_MM <= boxes[:, 0] + 1e-9)
+        if (end <= room + 1e-9).all() and clear.any(axis=1).all():
             return place
     return None
 
@@ -322,7 +322,7 @@ def _tiles(piece: _Piece, width: float, height: float, room: FloatArray, foot: f
     tile = room - [0.0, LINE_MM]
     step = tile - LAP_MM
     count = np.maximum(np.ceil((piece.size - LAP_MM) / step), 1).astype(int)
-    found = []
+    parts = []
     for row in range(count[1]):
         for column in range(count[0]):
             corner = np.array([column, row]) * step
@@ -336,8 +336,8 @@ def _tiles(piece: _Piece, width: float, height: float, room: FloatArray, foot: f
                 "lay crosses on crosses and tape."
             )
             words.append(Words(np.array([MARGIN_MM, foot]), place))
-            found.append(Page(width, height, (*shown.strokes, *marks), tuple(words), clip))
-    return found
+            parts.append(Page(width, height, (*shown.strokes, *marks), tuple(words), clip))
+    return parts
 
 
 def _joins(clip: FloatArray) -> list[FloatArray]:

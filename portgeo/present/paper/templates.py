@@ -63,8 +63,8 @@ def pdf(laid: Sequence[Page], title: str = "Port templates, print at 100 %") -> 
 
     stream = io.BytesIO()
     with rc_context({"font.family": "DejaVu Sans", "pdf.compression": 6}):
-        told = {"Title": title, "Creator": "portgeo", "Producer": None, "CreationDate": None}
-        with PdfPages(stream, metadata=told) as book:
+        metadata = {"Title": title, "Creator": "portgeo", "Producer": None, "CreationDate": None}
+        with PdfPages(stream, metadata=metadata) as book:
             for page in laid:
                 figure = Figure(figsize=(page.width / MM_PER_INCH, page.height / MM_PER_INCH))
                 axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))

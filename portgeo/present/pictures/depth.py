@@ -32,17 +32,17 @@ MARKED = np.array([-1.0, -0.5, -0.25, -0.1, 0.0, 0.1, 0.25, 0.5, 1.0])  # shares
 LABELLED = 9  # stations with a label on the picture
 
 
-def depth_colours(found: Comparison) -> tuple[FloatArray, IntArray, np.ndarray]:
+def depth_colours(comparison: Comparison) -> tuple[FloatArray, IntArray, np.ndarray]:
     """Return AFTER's closed mesh in BEFORE's source coordinates, vertices, faces, and RGBA (n, 4) by depth.
 
     The openings, where no depth is measured, are white.
     """
-    limit = depth_scale(found)
-    values = _at_mesh(found)
+    limit = depth_scale(comparison)
+    values = _at_mesh(comparison)
     shades = matplotlib.colormaps[DEPTH_MAP](shade(values, limit) / 2.0 + 0.5)
     rgba = np.round(255.0 * shades).astype(np.uint8)
     rgba[np.isnan(values)] = 255
-    return found.before.to_source(found.vertices), found.faces, rgba
+    return comparison.before.to_source(comparison.vertices), comparison.faces, rgba
 
 
 def shade(depth: FloatArray, limit: float) -> FloatArray:
@@ -54,42 +54,42 @@ def shade(depth: FloatArray, limit: float) -> FloatArray:
     return np.copysign(np.sqrt(np.abs(share)), share)
 
 
-def depth_scale(found: Comparison) -> float:
+def depth_scale(comparison: Comparison) -> float:
     """Return the depth, mm, at the ends of the scale: the deepest cut, the same on both sides of zero."""
-    calm = found.depth.calm
-    return max(LEAST_SCALE_MM, found.depth.deepest, float(-calm.min(initial=0.0)))
+    calm = comparison.depth.calm
+    return max(LEAST_SCALE_MM, comparison.depth.deepest, float(-calm.min(initial=0.0)))
 
 
-def _at_mesh(found: Comparison) -> FloatArray:
+def _at_mesh(comparison: Comparison) -> FloatArray:
     """Return the depth (n,) at the moved mesh's vertices, nan where none is measured."""
-    values = np.full(len(found.vertices), np.nan)
-    measured = np.unique(found.after_wedges.faces)
-    own = measured[measured < len(found.vertices)]
-    values[own] = found.depth.calm[own]
+    values = np.full(len(comparison.vertices), np.nan)
+    measured = np.unique(comparison.after_wedges.faces)
+    own = measured[measured < len(comparison.vertices)]
+    values[own] = comparison.depth.calm[own]
     return values
 
 
-def depth_picture(found: Comparison, display: Display, title: str, path: str, *, force: bool = False) -> None:
+def depth_picture(comparison: Comparison, display: Display, title: str, path: str, *, force: bool = False) -> None:
     """Write a picture of the after surface painted by depth of cut.
 
     Raises OutputError where the machine has no working OpenGL.
     """
     from portgeo.present.pictures.port import render
 
-    sections = found.rows.after_sections
+    sections = comparison.rows.after_sections
     shown = np.unique(np.linspace(0, len(sections) - 1, LABELLED).astype(int))
     rings = [sections[k].in_space(sections[k].outline) for k in shown]
-    labels = [display.length(found.rows.stations[k], label=False) for k in shown]
-    limit = display.of_length(depth_scale(found))
-    values = display.of_length(_at_mesh(found))
+    labels = [display.length(comparison.rows.stations[k], label=False) for k in shown]
+    limit = display.of_length(depth_scale(comparison))
+    values = display.of_length(_at_mesh(comparison))
     scene = (
-        found.vertices,
-        found.faces,
+        comparison.vertices,
+        comparison.faces,
         values,
         limit,
         rings,
         labels,
-        found.depth.deepest_at,
+        comparison.depth.deepest_at,
         display.unit,
         title,
     )
@@ -157,9 +157,9 @@ def draw_depth(
     plotter.camera.zoom(1.1)
 
 
-def schedules_figure(found: Comparison, display: Display) -> Figure:
+def schedules_figure(comparison: Comparison, display: Display) -> Figure:
     """Return a chart of both area schedules on the same planes, and the depth on the four walls."""
-    rows = found.rows
+    rows = comparison.rows
     x = display.of_length(rows.stations)
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
@@ -182,23 +182,23 @@ def schedules_figure(found: Comparison, display: Display) -> Figure:
     return figure
 
 
-def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Figure:
+def balance_figure(balance: Balance, names: Sequence[str], display: Display) -> Figure:
     """Return a chart of a set's area schedules side by side, and their spread."""
-    x = display.of_length(found.stations)
+    x = display.of_length(balance.stations)
     figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
     for k, (name, colour) in enumerate(zip(names, colours(len(names)), strict=True)):
         style = LINE_STYLES[k % len(LINE_STYLES)]
-        width = 3.0 if k == found.odd else 1.6
+        width = 3.0 if k == balance.odd else 1.6
         top.plot(
             x,
-            display.of_area(found.areas[k]),
+            display.of_area(balance.areas[k]),
             style,
             color=colour,
             linewidth=width,
             label=f"{k + 1}: {PurePath(name).name}",
         )
-    bottom.plot(x, 100.0 * found.spread, color=INK)
+    bottom.plot(x, 100.0 * balance.spread, color=INK)
     top.set_ylabel(f"area, {display.area_unit}")
     top.set_title("Area schedules of the set (thick: the odd one out)", color=INK, fontsize=11)
     bottom.set_ylabel("spread, %")
@@ -208,25 +208,25 @@ def balance_figure(found: Balance, names: Sequence[str], display: Display) -> Fi
     return figure
 
 
-def outlines_figure(found: Match, display: Display) -> Figure:
+def outlines_figure(joint: Match, display: Display) -> Figure:
     """Return the outlines at the flange, as seen looking downstream, and lip and step round it, much larger."""
     import shapely
 
     figure = Figure(figsize=(8.0, 10.0), dpi=130, layout="constrained")
     axes, below = figure.subplots(2, 1, height_ratios=(3.2, 1.0))
-    one, other = shapely.Polygon(found.upstream), shapely.Polygon(found.downstream)
+    upstream, downstream = shapely.Polygon(joint.upstream), shapely.Polygon(joint.downstream)
     dark, light = colours(2)
     for area, colour, name in (
-        (one.difference(other), LIP, "lip: faces the flow"),
-        (other.difference(one), STEP, "step: the air drops off it"),
+        (upstream.difference(downstream), LIP, "lip: faces the flow"),
+        (downstream.difference(upstream), STEP, "step: the air drops off it"),
     ):
         parts = [p for p in getattr(area, "geoms", [area]) if p.geom_type == "Polygon" and p.area > 0.0]
         for k, part in enumerate(parts):
             rings = [np.asarray(part.exterior.coords), *(np.asarray(r.coords) for r in part.interiors)]
             axes.add_patch(_patch(rings, display, colour, name if k == 0 else None))
-    lines = [(found.upstream, "-", dark, "upstream"), (found.downstream, "--", light, "downstream")]
-    if found.gasket is not None:
-        lines.append((found.gasket, ":", (0.1, 0.1, 0.1, 1.0), "gasket line"))
+    lines = [(joint.upstream, "-", dark, "upstream"), (joint.downstream, "--", light, "downstream")]
+    if joint.gasket is not None:
+        lines.append((joint.gasket, ":", (0.1, 0.1, 0.1, 1.0), "gasket line"))
     for outline, style, line_colour, name in lines:
         closed = np.vstack([outline, outline[:1]])
         # Looking downstream the left wall is on the left.
@@ -234,15 +234,15 @@ def outlines_figure(found: Match, display: Display) -> Figure:
             -display.of_length(closed[:, 0]), display.of_length(closed[:, 1]),
             style, color=line_colour, linewidth=1.2, label=name,
         )  # fmt: skip
-    for edge, name, colour in ((found.lip, "lip", LIP), (found.step, "step", STEP)):
+    for edge, name, colour in ((joint.lip, "lip", LIP), (joint.step, "step", STEP)):
         if edge.clock is not None:
-            _name_edge(axes, found.upstream, edge.clock, f"{name} {display.length(edge.height)}", colour, display)
+            _name_edge(axes, joint.upstream, edge.clock, f"{name} {display.length(edge.height)}", colour, display)
     axes.set_aspect("equal")
     axes.set_xlabel(f"to the right wall, {display.unit}")
     axes.set_ylabel(f"up, {display.unit}")
     axes.set_title("At the flange, looking downstream", color=INK, fontsize=11)
     legend_below(figure, axes)
-    clock, height = edges_round(found)
+    clock, height = edges_round(joint)
     height = display.of_length(height)
     for sign, colour in ((1.0, LIP), (-1.0, STEP)):
         below.fill_between(clock, 0.0, sign * np.maximum(sign * height, 0.0), color=colour, linewidth=0)

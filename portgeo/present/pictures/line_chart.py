@@ -87,8 +87,8 @@ def line_chart(
     """
     seen = [s for s in series if np.isfinite(s.y).any()]
     charts = [_chart(size, says, x_label, y_label, seen, spans, from_zero) for size in (WIDE, NARROW)]
-    told = _told(seen, reading)
-    return el("figure", el("figcaption", title), _legend(seen, spans), charts, class_="chart", data_told=told)
+    values = _told(seen, reading)
+    return el("figure", el("figcaption", title), _legend(seen, spans), charts, class_="chart", data_told=values)
 
 
 def _told(series: Sequence[Series], reading: Reading) -> str:

@@ -100,10 +100,10 @@ def _side(axes: Any) -> None:
     axes.set_ylim(-4.7, high[1] + 1.1)
 
 
-def _arrow(axes: Any, one: FloatArray, other: FloatArray, colour: str = ACROSS, width: float = 2.0) -> None:
+def _arrow(axes: Any, start: FloatArray, end: FloatArray, colour: str = ACROSS, width: float = 2.0) -> None:
     style: dict[str, Any] = {"arrowstyle": "<|-|>", "mutation_scale": 7 * width, "shrinkA": 0, "shrinkB": 0}
     style |= {"color": colour, "linewidth": width}
-    axes.add_patch(FancyArrowPatch(tuple(one), tuple(other), **style))
+    axes.add_patch(FancyArrowPatch(tuple(start), tuple(end), **style))
 
 
 def _section(axes: Any) -> None:

@@ -79,11 +79,11 @@ def _tried(calm: CalmedAir) -> list[str]:
     assert after.change_percent is not None and after.change_u_percent is not None
     change, u = after.change_percent, 2.0 * after.change_u_percent
     way = "less" if change < 0.0 else "more"
-    told = f"loses {abs(change):.1f} ± {u:.1f}% {way} pressure than now"
+    change_text = f"loses {abs(change):.1f} ± {u:.1f}% {way} pressure than now"
     if not abs(change) > u:
-        told = f"no change of the pressure lost that can be told ({change:+.1f} ± {u:.1f}%)"
+        change_text = f"no change of the pressure lost detected ({change:+.1f} ± {u:.1f}%)"
     water = [f"{each.loss.total_in_h2o:.2f}" for each in (now, after)]
-    text = f"{told}: {water[0]} inH2O now, {water[1]} with the cut, by a viscous solution"
+    text = f"{change_text}: {water[0]} inH2O now, {water[1]} with the cut, by a viscous solution"
     return textwrap.wrap(text, WIDTH, initial_indent="  tried       ", subsequent_indent=" " * 14)
 
 

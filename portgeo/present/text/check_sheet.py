@@ -26,8 +26,8 @@ TOO_DEEP = "cut no more there, blend the wall around it into it, and plan the re
 
 def check_text(checked: Checked, title: str) -> str:
     """Return the state of a cut as text: what is left, what is too deep, what was missed, the new table."""
-    found, d, rows = checked.computed, checked.display, checked.stations
-    grid, stations = found.plan.grid, rows.station_mm
+    recheck, d, rows = checked.computed, checked.display, checked.stations
+    grid, stations = recheck.plan.grid, rows.station_mm
     lines = [title]
     for name, text in check_lines(checked):
         lines += textwrap.wrap(text, WIDTH, initial_indent=f"  {name:<12}", subsequent_indent=" " * 14)
@@ -38,9 +38,9 @@ def check_text(checked: Checked, title: str) -> str:
         f"micrometer and area, now and finished ({d.unit}, {d.area_unit})",
         f"{'station':>8} {'height':>8} {'finished':>8} {'width':>8} {'finished':>8} {'area':>8} {'finished':>8}",
     ]
-    sizes = np.column_stack([found.height, found.width])
+    sizes = np.column_stack([recheck.height, recheck.width])
     for station, size, area in zip(
-        stations, *(at_stations(grid, v, stations) for v in (sizes, found.area)), strict=True
+        stations, *(at_stations(grid, v, stations) for v in (sizes, recheck.area)), strict=True
     ):
         shown = [d.length(float(v), label=False) for v in (station, *size)]
         shown += [d.area(float(v), label=False) for v in area]
@@ -51,44 +51,44 @@ def check_text(checked: Checked, title: str) -> str:
 
 def check_lines(checked: Checked) -> list[tuple[str, str]]:
     """Return how far a cut has got, a name and a sentence each."""
-    found, d = checked.computed, checked.display
+    recheck, d = checked.computed, checked.display
     done = "nothing is done yet"
-    if (found.taken > found.tolerance).any():
-        done = f"{volume_text(max(found.plan.removed - found.left_volume, 0.0))} is done"
+    if (recheck.taken > recheck.tolerance).any():
+        done = f"{volume_text(max(recheck.plan.removed - recheck.left_volume, 0.0))} is done"
     lines = [
-        ("left", f"{volume_text(found.left_volume)} of {volume_text(found.plan.removed)} planned; {done}"),
-        ("do next", _next(found, d)),
-        ("most left", _spot(_worst(found, found.left), d)),
-        ("missed", _spots(found.missed, d)),
-        ("too deep", _spots(found.too_deep, d) + (f"; {TOO_DEEP}" if found.too_deep else "")),
-        ("past limit", _spots(found.past_limit, d)),
+        ("left", f"{volume_text(recheck.left_volume)} of {volume_text(recheck.plan.removed)} planned; {done}"),
+        ("do next", _next(recheck, d)),
+        ("most left", _spot(_worst(recheck, recheck.left), d)),
+        ("missed", _spots(recheck.missed, d)),
+        ("too deep", _spots(recheck.too_deep, d) + (f"; {TOO_DEEP}" if recheck.too_deep else "")),
+        ("past limit", _spots(recheck.past_limit, d)),
     ]
-    if found.short_radius is not None:
-        now, finished = found.short_radius
+    if recheck.short_radius is not None:
+        now, finished = recheck.short_radius
         lines.append(("short side", f"radius {d.length(now)} now, {d.length(finished)} once what is left is cut"))
-    return [*lines, ("done means", f"within {d.length(found.tolerance)} of the plan")]
+    return [*lines, ("done means", f"within {d.length(recheck.tolerance)} of the plan")]
 
 
-def _next(found: Recheck, d: Display) -> str:
+def _next(recheck: Recheck, d: Display) -> str:
     """Return what to do next, in a few words."""
-    if found.past_limit:
-        return f"stop at station {d.length(found.past_limit[0].station)} and test the wall there"
-    worst = _worst(found, found.left)
+    if recheck.past_limit:
+        return f"stop at station {d.length(recheck.past_limit[0].station)} and test the wall there"
+    worst = _worst(recheck, recheck.left)
     if worst is None:
         return "nothing: every place is done"
-    grid = found.plan.grid
+    grid = recheck.plan.grid
     wall = int(grid.wall[int(np.argmin(np.abs(grid.clock[0] - worst.clock)))])
-    rows = grid.stations[(found.left[:, grid.wall == wall] > found.tolerance).any(axis=1)]
+    rows = grid.stations[(recheck.left[:, grid.wall == wall] > recheck.tolerance).any(axis=1)]
     stretch = f"{d.length(float(rows[0]), label=False)} to {d.length(float(rows[-1]))}"
-    alone = "; leave the places that are too deep alone" if found.too_deep else ""
+    alone = "; leave the places that are too deep alone" if recheck.too_deep else ""
     return f"{wall_name(WALLS[wall])}, {stretch}{alone}"
 
 
-def _worst(found: Recheck, values: FloatArray) -> Spot | None:
-    row, column = most_place(found.plan.grid, values)
-    if values[row, column] <= found.tolerance:
+def _worst(recheck: Recheck, values: FloatArray) -> Spot | None:
+    row, column = most_place(recheck.plan.grid, values)
+    if values[row, column] <= recheck.tolerance:
         return None
-    grid = found.plan.grid
+    grid = recheck.plan.grid
     return Spot(float(grid.stations[row]), float(grid.clock[row, column]), float(values[row, column]))
 
 

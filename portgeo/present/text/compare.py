@@ -22,52 +22,52 @@ from portgeo.results.changed import Changed
 from portgeo.results.changed_split import ChangedSplit, DividerChanged
 
 MOST_SPOTS = 6  # places listed; the JSON has all
-LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be told
+LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be detected
 
 
 def comparison_text(changed: Changed, title: str, metal: str) -> str:
     """Return a comparison as text. Each ± is twice the standard uncertainty: it holds 19 times in 20."""
-    found = changed.computed
-    d = found.before.display
-    lines = [title, *figures_lines(changed, metal), f"  lined up       {lined_up(found.alignment, d)}", ""]
-    lines += notices_lines(found.warnings, d, spots_of(found))
-    told = _is_told(found)
-    table = _table(found, d, told=told)
-    lines += [*_walls(found, d), "", *table, ""]
-    lines += table_notes([table], sheets=bool(found.before.readings and found.after.readings))
+    comparison = changed.computed
+    d = comparison.before.display
+    lines = [title, *figures_lines(changed, metal), f"  lined up       {lined_up(comparison.alignment, d)}", ""]
+    lines += notices_lines(comparison.warnings, d, spots_of(comparison))
+    detected = _is_detected(comparison)
+    table = _table(comparison, d, detected=detected)
+    lines += [*_walls(comparison, d), "", *table, ""]
+    lines += table_notes([table], sheets=bool(comparison.before.readings and comparison.after.readings))
     return "\n".join(lines)
 
 
 def figures_lines(changed: Changed, metal: str) -> list[str]:
     """Return what changed of a passage, the metal first."""
-    found = changed.computed
-    d, one, other = found.before.display, found.before_state, found.after_state
+    comparison = changed.computed
+    d, before, after = comparison.before.display, comparison.before_state, comparison.after_state
     return [
-        *removed_lines(found, changed.removed_g, changed.density_g_cc, metal),
-        f"  deepest cut    {_deepest(found, d, told=_is_removed(found))}",
-        f"  min area       {d.area(one.least_area, label=False)} -> {d.area(other.least_area)}, at station "
-        f"{d.length(one.least_station, label=False)} -> {d.length(other.least_station)}",
-        f"  short side     {_radius(found, d)}",
-        *volume_lines(found),
+        *removed_lines(comparison, changed.removed_g, changed.density_g_cc, metal),
+        f"  deepest cut    {_deepest(comparison, d, detected=_is_removed(comparison))}",
+        f"  min area       {d.area(before.least_area, label=False)} -> {d.area(after.least_area)}, at station "
+        f"{d.length(before.least_station, label=False)} -> {d.length(after.least_station)}",
+        f"  short side     {_radius(comparison, d)}",
+        *volume_lines(comparison),
     ]
 
 
-def removed_lines(found: Comparison | SplitComparison, grams: float, density: float, metal: str) -> list[str]:
+def removed_lines(comparison: Comparison | SplitComparison, grams: float, density: float, metal: str) -> list[str]:
     """Return how much metal was removed."""
-    error = found.removed_u / 1000.0
-    removed = metal_text(found.removed / 1000.0, error)
+    error = comparison.removed_u / 1000.0
+    removed = metal_text(comparison.removed / 1000.0, error)
     weight = f"{grams:.1f} g of {metal} at {density:g} g/cc (estimate)"
     return [f"  metal removed  {f'{removed}, {weight}' if removed else none_detected(error)}"]
 
 
-def volume_lines(found: Comparison | SplitComparison) -> list[str]:
+def volume_lines(comparison: Comparison | SplitComparison) -> list[str]:
     """Return how the volume changed, and what metal was added."""
-    error = found.added_u / 1000.0
+    error = comparison.added_u / 1000.0
     return [
-        f"  volume         {found.before_volume / 1000.0:.2f} -> {found.after_volume / 1000.0:.2f} cc, net "
-        f"{found.net / 1000.0:+.2f} ± {2 * found.net_u / 1000.0:.2f}",
-        f"  metal added    {metal_text(found.added / 1000.0, error) or none_detected(error)}",
-        *_in_neither(found.below_noise / 1000.0),
+        f"  volume         {comparison.before_volume / 1000.0:.2f} -> {comparison.after_volume / 1000.0:.2f} cc, net "
+        f"{comparison.net / 1000.0:+.2f} ± {2 * comparison.net_u / 1000.0:.2f}",
+        f"  metal added    {metal_text(comparison.added / 1000.0, error) or none_detected(error)}",
+        *_in_neither(comparison.below_noise / 1000.0),
     ]
 
 
@@ -76,20 +76,20 @@ def none_detected(error: float) -> str:
     return f"none detected, {least_text(error)}"
 
 
-def _is_removed(found: Comparison) -> bool:
-    return bool(metal_text(found.removed / 1000.0, found.removed_u / 1000.0))
+def _is_removed(comparison: Comparison) -> bool:
+    return bool(metal_text(comparison.removed / 1000.0, comparison.removed_u / 1000.0))
 
 
-def _is_told(found: Comparison) -> bool:
+def _is_detected(comparison: Comparison) -> bool:
     """Return whether any metal was detected, taken off or put on."""
-    return _is_removed(found) or bool(metal_text(found.added / 1000.0, found.added_u / 1000.0))
+    return _is_removed(comparison) or bool(metal_text(comparison.added / 1000.0, comparison.added_u / 1000.0))
 
 
-def spots_of(found: Comparison) -> list[str]:
+def spots_of(comparison: Comparison) -> list[str]:
     """Return what to look at, the largest first."""
-    spots = [spot_text(spot, found.before.display) for spot in found.spots[:MOST_SPOTS]]
-    if len(found.spots) > MOST_SPOTS:
-        spots.append(f"{len(found.spots) - MOST_SPOTS} more such places are in the JSON")
+    spots = [spot_text(spot, comparison.before.display) for spot in comparison.spots[:MOST_SPOTS]]
+    if len(comparison.spots) > MOST_SPOTS:
+        spots.append(f"{len(comparison.spots) - MOST_SPOTS} more such places are in the JSON")
     return spots
 
 
@@ -124,7 +124,7 @@ def split_comparison_text(changed: ChangedSplit, title: str, metal: str) -> str:
         own = part.changed.computed
         lines += ["", part.name, *figures_lines(part.changed, metal), ""]
         lines += notices_lines(own.warnings, d, spots_of(own))
-        tables.append(_table(own, d, told=_is_told(own)))
+        tables.append(_table(own, d, detected=_is_detected(own)))
         lines += [*_walls(own, d), "", *tables[-1]]
     sheets = bool(found.before.trunk.readings and found.after.trunk.readings)
     return "\n".join([*lines, "", *table_notes(tables, sheets=sheets)])
@@ -195,40 +195,40 @@ def _in_neither(below_noise: float) -> list[str]:
     ]
 
 
-def _deepest(found: Comparison, d: Display, *, told: bool) -> str:
-    """Return the deepest cut and where it is: nothing where no metal is told, however deep the map scatters."""
-    depth, sure, rows = found.depth, 2.0 * found.depth_u, found.rows
-    if not told:
+def _deepest(comparison: Comparison, d: Display, *, detected: bool) -> str:
+    """Return the deepest cut and where it is: nothing where no metal is detected, however deep the map scatters."""
+    depth, sure, rows = comparison.depth, 2.0 * comparison.depth_u, comparison.rows
+    if not detected:
         scatter = float(np.nanmax(np.abs([rows.roof, rows.floor, rows.left, rows.right])))
         return f"none detected, limit {d.length(max(sure, depth.deepest, scatter))}"
     place = f"at station {d.length(depth.deepest_station)}, {clock_text(depth.deepest_clock)}"
     return f"{d.length(depth.deepest, label=False)} ± {d.length(sure)} {place}"
 
 
-def _radius(found: Comparison, d: Display) -> str:
-    one, other = found.before_state.short_side, found.after_state.short_side
+def _radius(comparison: Comparison, d: Display) -> str:
+    one, other = comparison.before_state.short_side, comparison.after_state.short_side
     if one is None or other is None:
         return "none: the port does not turn"
     name, (before, after), doubts = like_radii(one, other)
     change = after - before
     plus = "+" if change > 0.0 else ""
-    told = f"change {plus}{signed(d.length(change, label=False))}"
+    step = f"change {plus}{signed(d.length(change, label=False))}"
     sure = 2.0 * math.hypot(*doubts)
-    of_sheets = found.change and (found.change.radius if name == "radius" else found.change.least_radius)
+    of_sheets = comparison.change and (comparison.change.radius if name == "radius" else comparison.change.least_radius)
     if of_sheets:
         little = ", too small to detect" if abs(change) <= 2.0 * of_sheets else ""
         radii = f"{d.length(before, label=False)} -> {d.length(after)}"
-        return f"{name} {radii}, {told} ± {d.length(2.0 * of_sheets)}{little} (± of each: portgeo measure)"
+        return f"{name} {radii}, {step} ± {d.length(2.0 * of_sheets)}{little} (± of each: portgeo measure)"
     # What the readings' error makes of a sheet's radius is not worked out here, and a made mesh has none.
-    if found.before.readings or found.after.readings or not d.length(sure, label=False).strip("0."):
+    if comparison.before.readings or comparison.after.readings or not d.length(sure, label=False).strip("0."):
         radii = f"{d.length(before, label=False)} -> {d.length(after)}"
-        return f"{name} {radii}, {told} (± of each: portgeo measure)"
+        return f"{name} {radii}, {step} (± of each: portgeo measure)"
     ends = [
         f"{d.length(radius, label=False)} ± {d.length(2.0 * u, label=False)}"
         for radius, u in zip((before, after), doubts, strict=True)
     ]
     little = ", too small to detect" if abs(change) <= sure else ""
-    return f"{name} {' -> '.join(ends)} {d.unit}, {told} ± {d.length(sure)}{little}"
+    return f"{name} {' -> '.join(ends)} {d.unit}, {step} ± {d.length(sure)}{little}"
 
 
 def lined_up(fit: Alignment, d: Display) -> str:
@@ -239,9 +239,9 @@ def lined_up(fit: Alignment, d: Display) -> str:
     return f"on {100 * fit.fixed_share:.0f} % of the {surface}, which agrees within {d.length(fit.rms)} rms"
 
 
-def _walls(found: Comparison, d: Display) -> list[str]:
+def _walls(comparison: Comparison, d: Display) -> list[str]:
     lines = [f"{'wall':>12} {'mean depth':>16} {'deepest':>16} {'removed cc':>13}"]
-    for name, wall in found.walls.items():
+    for name, wall in comparison.walls.items():
         removed = wall_removed(wall.removed / 1000.0, wall.removed_u / 1000.0)
         mean, deepest = (
             f"{signed(d.length(depth, label=False))} ± {d.length(2.0 * u, label=False)}"
@@ -254,14 +254,14 @@ def _walls(found: Comparison, d: Display) -> list[str]:
     return lines
 
 
-def _depth(depth: float, u: float, d: Display, *, told: bool) -> str:
-    """Return a depth, in brackets where it is within its ± or where no metal is told at all."""
+def _depth(depth: float, u: float, d: Display, *, detected: bool) -> str:
+    """Return a depth, in brackets where it is within its ± or where no metal is detected at all."""
     shown = signed(d.length(depth, label=False))
-    return shown if told and abs(depth) >= 2.0 * u else f"({shown})"
+    return shown if detected and abs(depth) >= 2.0 * u else f"({shown})"
 
 
-def _table(found: Comparison, d: Display, *, told: bool) -> list[str]:
-    rows, unit, area = found.rows, d.unit, d.area_unit
+def _table(comparison: Comparison, d: Display, *, detected: bool) -> list[str]:
+    rows, unit, area = comparison.rows, d.unit, d.area_unit
     names = ("station", "before", "after", "change", "%", "roof", "floor", "left", "right")
     units = (unit, area, area, area, "", unit, unit, unit, unit)
     lines = [" ".join(f"{text:>8}" for text in line) for line in (names, units)]
@@ -273,7 +273,7 @@ def _table(found: Comparison, d: Display, *, told: bool) -> list[str]:
             signed(d.area(rows.change[k], label=False)),
             signed(f"{100.0 * rows.change[k] / rows.before[k]:.1f}"),
             *(
-                _depth(values[k], found.row_depth_u[k, wall], d, told=told)
+                _depth(values[k], comparison.row_depth_u[k, wall], d, detected=detected)
                 for wall, values in enumerate((rows.roof, rows.floor, rows.left, rows.right))
             ),
         ]

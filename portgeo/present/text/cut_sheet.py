@@ -119,11 +119,11 @@ def _deepest(plan: Plan, d: Display) -> str:
 def _reaches(plan: Plan, table: CutTable, d: Display) -> str:
     """Return between which stations metal comes out, and what holds it closer where that is far."""
     first, last = float(np.nanmin(table.wall_stretch)), float(np.nanmax(table.wall_stretch))
-    told = f"station {d.length(first, label=False)} to {d.length(last)}"
+    reach = f"station {d.length(first, label=False)} to {d.length(last)}"
     asked, far = wanted_stations(plan.target), FAR_BLENDS * plan.target.blend
     if len(asked) and plan.short_side is None and (first < asked[0] - far or last > asked[-1] + far):
-        told += ", as it fades out; a smaller blend, or cut_from and cut_to, hold it closer"
-    return told
+        reach += ", as it fades out; a smaller blend, or cut_from and cut_to, hold it closer"
+    return reach
 
 
 def stops_texts(
@@ -133,15 +133,15 @@ def stops_texts(
     d: Display,
 ) -> list[str]:
     """Return what stops a plan's cut, out of its record: what is missed and why, then the limits it only touches."""
-    found = [warning["message"].rstrip(".") for warning in warnings if warning["code"] in STOPPED]
+    texts = [warning["message"].rstrip(".") for warning in warnings if warning["code"] in STOPPED]
     met = bool(areas) and all(area["missed_percent"] < LEAST_MISSED for area in areas)
     for stop in limits:
         if stop["area_missed_percent"] < LEAST_MISSED:
             stopped = stop_notice(stop["name"], stop["depth_mm"], not stop["measured"]).message(d)
             place = "all round" if stop["all_round"] else clock_text(stop["clock_hours"])
             text = f"station {d.length(stop['station_mm'])}, {place}: {stopped}"
-            found.append(f"{text}; the area targets are met anyway" if met else text)
-    return found
+            texts.append(f"{text}; the area targets are met anyway" if met else text)
+    return texts
 
 
 def walls_left_text(record: Mapping[str, Any], d: Display) -> str:
@@ -167,15 +167,15 @@ def _areas(plan: Plan, d: Display) -> str:
     over = np.nan_to_num(np.minimum(plan.area_before, plan.area_after) / plan.wanted - 1.0, nan=0.0)
     places = [(stations >= each.start - 1e-6) & (stations <= each.end + 1e-6) for each in asked]
     met = sum(not (short[here] > SHORT).any() for here in places)
-    told = f"minimum {d.area(float(plan.area_before.min()))} now, {d.area(float(plan.area_after.min()))} finished"
+    least = f"minimum {d.area(float(plan.area_before.min()))} now, {d.area(float(plan.area_after.min()))} finished"
     every = {1: "the target", 2: "both targets"}.get(len(asked), f"all {len(asked)} targets")
     if all((over[here] > OVER).all() for here in places):
-        return f"the area now is already more than {every}; {told}"
+        return f"the area now is already more than {every}; {least}"
     if met == len(asked):
-        return f"meets {every}; {told}"
+        return f"meets {every}; {least}"
     worst = int(np.argmax(short))
     place = f"station {d.length(stations[worst])} is {short[worst]:.1%} short"
-    return f"meets {met} of {len(asked)} targets: {place}; {told}"
+    return f"meets {met} of {len(asked)} targets: {place}; {least}"
 
 
 def _first(plan: Plan, table: CutTable, d: Display) -> str:

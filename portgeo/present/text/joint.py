@@ -12,24 +12,24 @@ from portgeo.results.joined import Joined
 
 def match_text(joined: Joined, title: str) -> str:
     """Return a joint as text: the lip that faces the flow first."""
-    found, d, leave = joined.computed, joined.display, joined.leave_mm
+    joint, d, leave = joined.computed, joined.display, joined.leave_mm
     lines = [
         title,
-        f"  lip facing the flow   {_edge(found.lip, d)}",
-        f"  step, air drops off   {_edge(found.step, d)}",
-        f"  openings              {d.area(found.upstream_area, label=False)} -> {d.area(found.downstream_area)}",
-        f"  offset                {_offset(found, d)}",
-        f"  rotation              {_rotation(found)}",
-        f"  bend at the joint     floor {_bend(found.floor_bend)}, roof {_bend(found.roof_bend)}",
+        f"  lip facing the flow   {_edge(joint.lip, d)}",
+        f"  step, air drops off   {_edge(joint.step, d)}",
+        f"  openings              {d.area(joint.upstream_area, label=False)} -> {d.area(joint.downstream_area)}",
+        f"  offset                {_offset(joint, d)}",
+        f"  rotation              {_rotation(joint)}",
+        f"  bend at the joint     floor {_bend(joint.floor_bend)}, roof {_bend(joint.roof_bend)}",
     ]
-    for name, margin in found.margins.items():
+    for name, margin in joint.margins.items():
         lines.append(f"  to the gasket line    {name}: {_margin(margin, d)}")
         lines.append(f"                        {_verdict(margin, leave, d)}")
     lines.append("")
     lines += notices_lines(joined.notices, d)
     lines.append(f"{'station':>9} {'area':>9}   one schedule through both parts, {d.unit} and {d.area_unit}")
-    for station, area in zip(found.stations, found.areas, strict=True):
-        mark = "  joint" if abs(station - found.joint_station) < 1e-6 else ""
+    for station, area in zip(joint.stations, joint.areas, strict=True):
+        mark = "  joint" if abs(station - joint.joint_station) < 1e-6 else ""
         lines.append(f"{d.length(station, label=False):>9} {d.area(area, label=False):>9}{mark}")
     lines += [
         "",
@@ -44,18 +44,18 @@ def _edge(edge: Edge, d: Display) -> str:
     return f"{d.length(edge.height)} high at most, at {clock_text(edge.clock)}; {d.area(edge.area)} in all"
 
 
-def _offset(found: Match, d: Display) -> str:
-    left, up = found.offset
+def _offset(joint: Match, d: Display) -> str:
+    left, up = joint.offset
     return (
         f"the downstream opening sits {d.length(abs(left))} to the {'left' if left > 0 else 'right'} and "
         f"{d.length(abs(up))} {'higher' if up > 0 else 'lower'}"
     )
 
 
-def _rotation(found: Match) -> str:
-    if found.rotation is None:
+def _rotation(joint: Match) -> str:
+    if joint.rotation is None:
         return "not known for a round opening"
-    turn = np.degrees(found.rotation)
+    turn = np.degrees(joint.rotation)
     return f"{abs(turn):.1f} deg {'clockwise' if turn > 0 else 'counterclockwise'} looking downstream"
 
 

@@ -21,17 +21,17 @@ MOST_ROWS = 25
 
 def reach_text(reached: Reached, title: str) -> str:
     """Return a reach as text: how deep from each end, what is left over, the length for everything, the map."""
-    found, d = reached.computed, reached.display
-    tool = found.tool
-    length, share = everything(found)
-    ends = [f"  from {name:<6} {_deep(*found.deepest(k == 1), d)}" for k, name in enumerate(("entry", "exit"))]
+    reach, d = reached.computed, reached.display
+    tool = reach.tool
+    length, share = everything(reach)
+    ends = [f"  from {name:<6} {_deep(*reach.deepest(k == 1), d)}" for k, name in enumerate(("entry", "exit"))]
     lines = [
         title,
         f"  tool        head {d.length(tool.head)} by {d.length(tool.head_length)}, shank {d.length(tool.shank)}, "
         f"free length {d.length(tool.free_length)}, collet {d.length(tool.collet)}",
         *ends,
-        f"  of the wall {found.share(3):.0%} from both ends, {found.share(1):.0%} from the entry only, "
-        f"{found.share(2):.0%} from the exit only, {found.share(0):.0%} from neither",
+        f"  of the wall {reach.share(3):.0%} from both ends, {reach.share(1):.0%} from the entry only, "
+        f"{reach.share(2):.0%} from the exit only, {reach.share(0):.0%} from neither",
     ]
     for k, text in enumerate(missed_texts(reached.to_dict(), d)):
         name = "" if k else "not reached"
@@ -47,9 +47,9 @@ def reach_text(reached: Reached, title: str) -> str:
         "E reached from the entry, X from the exit, B from both, . from neither; by station and clock",
         f"{'station':>8} " + "".join(f"{hour:>4.0f}" for hour in HOURS),
     ]
-    for k in _rows(found):
-        marks = "".join(f"{MARKS[which]:>4}" for which in _at_hours(found)[k])
-        lines.append(f"{d.length(float(found.grid.stations[k]), label=False):>8} {marks}")
+    for k in _rows(reach):
+        marks = "".join(f"{MARKS[which]:>4}" for which in _at_hours(reach)[k])
+        lines.append(f"{d.length(float(reach.grid.stations[k]), label=False):>8} {marks}")
     lines += ["", "cautions"]
     for caution in CAUTIONS:
         lines += textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    ")
@@ -81,12 +81,12 @@ def _deep(whole: float, places: float, d: Display) -> str:
     return f"{all_round}, in places to {d.length(places)}"
 
 
-def _rows(found: Reach) -> np.ndarray:
-    count = len(found.grid.stations)
+def _rows(reach: Reach) -> np.ndarray:
+    count = len(reach.grid.stations)
     return np.unique(np.linspace(0, count - 1, min(count, MOST_ROWS)).round().astype(int))
 
 
-def _at_hours(found: Reach) -> np.ndarray:
+def _at_hours(reach: Reach) -> np.ndarray:
     """Return `reached` at the place nearest to each hour (n, 12)."""
-    off = np.abs((found.grid.clock[:, :, None] - HOURS + 6.0) % 12.0 - 6.0)
-    return np.take_along_axis(found.reached, off.argmin(axis=1), axis=1)
+    off = np.abs((reach.grid.clock[:, :, None] - HOURS + 6.0) % 12.0 - 6.0)
+    return np.take_along_axis(reach.reached, off.argmin(axis=1), axis=1)

@@ -241,15 +241,15 @@ def speed_difference(speed: float, d: Display) -> str:
 
 def demand_text(demanded: Demanded, air: AirThrough) -> str:
     """Return what the engine asks of the port, and the power that the flow could feed where it is estimated."""
-    engine, found, d, sound = demanded.engine, demanded.computed, air.display, air.computed.air.sound
-    through = [flow / (air.computed.least_area * 1e-6) for flow in (found.mean_flow, found.peak_flow)]
+    engine, demand, d, sound = demanded.engine, demanded.computed, air.display, air.computed.air.sound
+    through = [flow / (air.computed.least_area * 1e-6) for flow in (demand.mean_flow, demand.peak_flow)]
     source = "from the bench run" if air.run is not None else "typical, not measured"
     text = (
-        f"mean piston speed {d.speed(found.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder needs "
+        f"mean piston speed {d.speed(demand.mean_piston_speed)} at {engine.speed * 60:.0f} rpm; a cylinder needs "
         f"{d.speed(through[0])} through the minimum area in the mean and {d.speed(through[1])} at the peak "
-        f"(flow over area; sound goes {d.speed(sound)}). Past the valve the air goes at Mach {found.mach_index:.2f} in "
-        f"the mean (the inlet Mach index, with a mean flow coefficient of {found.coefficient:.2f}, {source}); past "
-        f"{INDEX_LIMIT:g} an engine begins to starve: that is at {found.speed_at_limit * 60:.0f} rpm"
+        f"(flow over area; sound goes {d.speed(sound)}). Past the valve the air goes at Mach {demand.mach_index:.2f} "
+        f"in the mean (the inlet Mach index, with a mean flow coefficient of {demand.coefficient:.2f}, {source}); past "
+        f"{INDEX_LIMIT:g} an engine begins to starve: that is at {demand.speed_at_limit * 60:.0f} rpm"
     )
     texts = ["\n".join(said("engine", text))]
     if demanded.power is not None:
@@ -347,7 +347,7 @@ def _change_table(
     runs: Sequence[Run], earlier: int, later: int, what: What, depression: float, d: Display
 ) -> list[str]:
     before, after = runs[earlier], runs[later]
-    found = change(before, after, depression)
+    steps = change(before, after, depression)
     title = {
         "setup": f"what '{after.setup or after.name}' costs or gives"
         + (f" ({after.state})" if after.state and after.setup else ""),
@@ -359,9 +359,9 @@ def _change_table(
         *textwrap.wrap(f"{title}: {other} less {one}", WIDTH),
         f"{'lift ' + d.unit:>10} {one:>8} {other:>8} {'cfm':>8} {'%':>7}",
     ]
-    for k, lift in enumerate(found.lift):
-        was, now = found.before[k] / M3_S_PER["cfm"], found.after[k] / M3_S_PER["cfm"]
-        mark = "" if found.read[k] else f"  {other} lies between two readings"
+    for k, lift in enumerate(steps.lift):
+        was, now = steps.before[k] / M3_S_PER["cfm"], steps.after[k] / M3_S_PER["cfm"]
+        mark = "" if steps.read[k] else f"  {other} lies between two readings"
         lines.append(
             f"{lift / MM_PER[d.unit]:>10.3f} {was:>8.1f} {now:>8.1f} {now - was:>+8.1f} "
             f"{(now / was - 1.0) * 100.0:>+7.1f}{mark}"
