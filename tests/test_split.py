@@ -178,6 +178,18 @@ def test_one_leg_is_a_port_by_itself_to_all_commands(sheet, capsys):
     assert "Its passages are trunk, left, right" in capsys.readouterr().err
 
 
+def test_match_enters_a_split_port_by_its_trunk(sheet, capsys):
+    """A runner of 60 by 38 mm meets a trunk of 60 by 40: no lip, and a step of 1 mm at roof and floor."""
+    (sheet.parent / "runner.csv").write_text("station_mm,height_mm,width_mm,corner_mm\n0,38,60,6\n60,38,60,6\n")
+    assert main(["match", "runner.csv", "twin.csv", "--json", "joint.json"]) == 0
+    joint = json.loads((sheet.parent / "joint.json").read_text())
+    assert joint["step"]["height_mm"] == pytest.approx(1.0, abs=0.01)
+    assert joint["lip"]["height_mm"] == pytest.approx(0.0, abs=0.02)
+    capsys.readouterr()
+    assert main(["match", "twin.csv", "runner.csv"]) == 2
+    assert "splits into legs left and right" in capsys.readouterr().err
+
+
 def test_loft_writes_the_whole(sheet, capsys):
     assert main(["loft", "twin.csv", "-o", "twin.stl"]) == 0
     mesh = trimesh.load("twin.stl")

@@ -306,7 +306,7 @@ def flows_of_set(flows: Sequence[float]) -> FlowsOfSet:
 
 def match(
     upstream: Port,
-    downstream: Port,
+    downstream: Port | SplitPort,
     *,
     gasket: str | Path | None = None,
     gasket_units: LengthUnit | None = None,
@@ -318,7 +318,8 @@ def match(
 
     Parameters
     ----------
-    upstream, downstream : the part that the air leaves and the one it enters.
+    upstream, downstream : the part that the air leaves and the one it enters; of a port that splits its trunk is
+        entered.
     gasket, gasket_units : file with the outline of the gasket's hole (dxf, svg, csv), and the unit of one that does
         not say; its middle is put on the joint's centreline, or with `gasket_as_drawn` its zero.
     leave_mm : margin left to its line on purpose.
@@ -335,7 +336,7 @@ def match(
     >>> joint.lip.height_mm >= 0.0
     True
     """
-    upstream, downstream = port_given(upstream, "upstream"), port_given(downstream, "downstream")
+    upstream, downstream = port_given(upstream, "upstream"), port_given(_trunk_of(downstream), "downstream")
     line = None if gasket is None else read_outline(gasket, gasket_units or upstream.display.unit)
     found = match_ports(
         upstream, downstream, gasket=line, leave=leave_mm, lay="none" if one_frame else "line",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import argparse
 
-from portgeo.app.commands.common import add_common, add_scan, length_of, load_port, png_name
+from portgeo.app.commands.common import add_common, add_scan, length_of, load_port, load_whole, png_name
 
 HELP = "match a joint: lip facing the flow, offset, margin to the gasket line, bend of floor and roof"
 EXAMPLE = """examples:
   portgeo match runner.csv port.csv
+  portgeo match runner.csv twin.csv          a port that splits is entered by its trunk
   portgeo match runner.csv port.csv --gasket gasket.dxf --leave 0.5mm --picture joint.png"""
 
 
@@ -51,7 +52,8 @@ def run(args: argparse.Namespace) -> None:
     # A point named on an opening is on the joint's: UPSTREAM's exit, DOWNSTREAM's entry.
     ends = {"entry": (None, args.entry), "exit": (args.exit, None)}
     own = [argparse.Namespace(**vars(args) | {name: pair[k] for name, pair in ends.items()}) for k in (0, 1)]
-    up, down = load_port(args.upstream, own[0]), load_port(args.downstream, own[1])
+    # A leg is of the part that the air leaves; the air enters the next by its trunk.
+    up, down = load_port(args.upstream, own[0]), load_whole(args.downstream, own[1])
     display = up.display
     leave = length_of(args.leave, display.unit, "--leave")
     joined = match(
