@@ -112,7 +112,8 @@ def test_a_port_that_splits_is_shown_as_it_is_typed():
     assert found["figures"]["volume"]["volume_cc"] == pytest.approx(trunk + legs, rel=1e-3)
     assert found["figures"]["volume"]["u_text"] is None
     assert found["figures"]["least_area"]["where"] == "at station 70.00 mm, the legs together"
-    assert found["figures"]["throat"]["text"] == "left 25.00 mm, right 23.00 mm"
+    throat = found["figures"]["throat"]
+    assert (throat["label"], throat["text"], throat["where"]) == ("Throat, left", "25.00 mm", "right 23.00 mm")
     names = [series["name"] for series in found["chart"]["series"]]
     assert names == ["as cast, trunk", "as cast, left", "as cast, right", "as cast, legs together"]
     model = model_of(split_rows(*TWO_LEGS))

@@ -55,9 +55,13 @@ def _figures(measured: MeasuredSplit) -> dict[str, Any]:
 
 
 def _of_legs(measured: MeasuredSplit, label: str, d: Display, sizes: list[float | None]) -> dict[str, Any]:
-    """Return a length of every leg as one figure."""
-    said = [f"{leg.name} {d.length(size)}" for leg, size in zip(measured.legs, sizes, strict=True) if size is not None]
-    return {"label": label, "text": ", ".join(said) or "none", "u_text": None, "where": ""}
+    """Return a length of every leg as one figure: the first leg's, and the others' under it."""
+    said = [(leg.name, d.length(size)) for leg, size in zip(measured.legs, sizes, strict=True) if size is not None]
+    if not said:
+        return {"label": label, "text": "none", "u_text": None, "where": ""}
+    (name, text), *others = said
+    where = ", ".join(f"{other} {size}" for other, size in others)
+    return {"label": f"{label}, {name}", "text": text, "u_text": None, "where": where}
 
 
 def _chart(measured: MeasuredSplit, stage: str) -> dict[str, Any]:
@@ -68,13 +72,14 @@ def _chart(measured: MeasuredSplit, stage: str) -> dict[str, Any]:
         (part.name, part.measured.stations.station_mm, part.measured.stations.area_mm2) for part in measured.passages
     ]
     lines.append(("legs together", measured.legs_together.station_mm, measured.legs_together.area_mm2))
+    plain = {"band": None, "ghost": False}
     rows = sorted({float(row) for part in measured.passages for row in part.measured.computed.port.rows})
     return {
         "x_label": f"station from the entry, {d.unit}", "y_label": f"area, {d.area_unit}",
         "units": [d.unit, d.area_unit], "decimals": [3, 3] if d.unit == "in" else [2, 1],
         "series": [
-            {"name": f"{stage}, {name}", "x": _plain(x * length), "y": _plain(y * area), "band": None, "ghost": False}
-            for name, x, y in lines
+            {"name": f"{stage}, {name}", "x": _plain(x * length), "y": _plain(y * area), "style": 1 + k} | plain
+            for k, (name, x, y) in enumerate(lines)
         ],
         "spans": [], "read_at": [round(row * length, 6) for row in rows],
     }  # fmt: skip

@@ -60,7 +60,10 @@ function whereTaken(holder) {
 
   function side(table, row) {
     // The port from the side: from station to station on an arc, by the headings read so far.
-    const seen = table.rows.map((_, k) => ({ row: k + 1, ...rowOf(table, k + 1) })).filter((one) => one.station !== null);
+    // Of one that splits the trunk and the leg in hand, else its first leg.
+    const all = table.rows.map((_, k) => rowOf(table, k + 1)), legOf = (one) => one.text.leg || "";
+    const leg = legOf(all[row - 1] || all[0]) || all.map(legOf).find(Boolean);
+    const seen = all.filter((one) => one.station !== null && ["", leg].includes(legOf(one)));
     if (seen.length < 2) return null;
     let x = 0, z = 0, s = seen[0].station, turn = 0;
     const places = seen.map((one) => {
