@@ -21,7 +21,6 @@ from portgeo.core.slicing import slice_mesh, tube_sections
 from portgeo.measuring.flare import Flare
 
 LEVEL_MM, SQUARE = 3.0, np.radians(10.0)  # two openings farther out of one plane than this share no edge
-DEEPER_MM = 0.05  # at least: so far a scan's opening may stand off the plenum's wall
 SOME, ROUND_ABOUT_MM = 4000, 8.0  # points of a wall looked at first, then all about the nearest of them
 PAST_MM = 1.0  # past the rounding of the edge: there a divider has its full width
 
@@ -64,23 +63,30 @@ def _between(
     radius = tuple(float(edge.radius[round(hour) % 12]) for edge, hour in ((edges[k], first), (edges[k + 1], second)))
     deep = max((r for r in radius if np.isfinite(r)), default=0.0) + PAST_MM
     past = _gap(one, other, into, deep) if deep > PAST_MM else None
-    edge, thinnest = _gap(one, other, into, 0.0), _thinnest(one, walls[k], walls[k + 1], into)
+    edge, u = _edge(one, other, into, radius, past)
+    thinnest = _thinnest(one, walls[k], walls[k + 1], into)
     least, station = thinnest if edge is None or edge > thinnest[0] else (edge, 0.0)
-    u = None if edge is None else _edge_u(one, other, into, edge)
     return Divider(k, k + 1, edge, u, first, past, deep, (radius[0], radius[1]), least, station)
 
 
-def _edge_u(one: Port, other: Port, into: FloatArray, edge: float) -> float:
-    """Return the standard uncertainty of an edge's width.
+def _edge(
+    one: Port, other: Port, into: FloatArray, radius: Sequence[float], past: float | None
+) -> tuple[float | None, float | None]:
+    """Return an edge's width in the plane of the openings, and its standard uncertainty.
 
-    A sheet's entry is read across. A scan's rounded mouth runs out flat into the plenum's wall: where it ends there
-    hangs on where the opening's plane stands, so it is told by how much wider the divider is a little deeper.
+    A sheet's entry is read across. A scan's rounded mouth runs out flat into the plenum's wall and is lost there in the
+    mesh: the width lies between what is seen of it and what whole quarters of its circles leave, and nothing says where
+    between (JCGM 100, 4.3.7).
     """
-    errors = [port.readings[0].error / 2.0 for port in (one, other) if port.readings]
-    deeper = max(DEEPER_MM, *(2.0 * (port.ends_u[0] + port.noise) for port in (one, other)))
-    scanned = not (one.readings and other.readings)
-    past = _gap(one, other, into, deeper) if scanned else None
-    return float(np.hypot(np.linalg.norm(errors), 0.0 if past is None else max(past - edge, 0.0)))
+    seen = _gap(one, other, into, 0.0)
+    if seen is None:
+        return None, None
+    u = float(np.linalg.norm([port.readings[0].error / 2.0 for port in (one, other) if port.readings]))
+    rounded = sum(r for r, port in zip(radius, (one, other), strict=True) if np.isfinite(r) and not port.readings)
+    if past is None or rounded == 0.0 or one.readings or other.readings:
+        return seen, u
+    low = min(max(past - rounded, 0.0), seen)
+    return (seen + low) / 2.0, float(np.hypot(u, (seen - low) / 2.0 / np.sqrt(3.0)))
 
 
 def _towards(way: FloatArray) -> float:

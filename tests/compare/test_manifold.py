@@ -185,7 +185,10 @@ def test_eight_scans_in_one_frame_are_told_apart_within_their_doubt():
             size = runner.bore[0] + runner.edge
             return shapely.Point(runner.shift[0] - place * PITCH, runner.shift[1]).buffer(size, 256)
 
-        print("divider", k, divider.edge, mouth(one, k).distance(mouth(other, k + 1)), divider.past)
+        true = mouth(one, k).distance(mouth(other, k + 1))
+        print(f"divider {k + 1} {divider.edge:.2f} ± {2.0 * divider.edge_u:.2f} mm, true {true:.2f}")
+        assert abs(divider.edge - true) <= 2.0 * divider.edge_u + 0.05
+        assert divider.past == pytest.approx(true + one.edge + other.edge, abs=0.35)
 
 
 def test_one_frame_needs_the_spacing_for_the_gasket():

@@ -93,9 +93,11 @@ def draw_model(axes: Any, model: Model, scale: Scale, display: Display, *, raste
 def _label_stations(axes: Any, model: Model, seen: FloatArray, spare: float, display: Display) -> None:
     per = kind_of("length", display).per
     reach = float(np.ptp(model.stations)) / 40.0
-    middle = np.array([seen[np.abs(model.stations - s) < reach].mean(axis=0) for s in round_stations(model, display)])
-    for station, centre in zip(round_stations(model, display), middle, strict=True):
+    for station in round_stations(model, display):
         ring = seen[np.abs(model.stations - station) < reach]
+        if len(ring) == 0:  # a scan's junction, which no section crosses
+            continue
+        centre = ring.mean(axis=0)
         top = ring[np.argmax(ring @ np.array([0.25, 1.0, 0.0]))]
         away = top[:2] - centre[:2]
         x, y = top[:2] + 0.4 * spare * away / max(float(np.linalg.norm(away)), 1e-9)
