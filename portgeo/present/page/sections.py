@@ -252,7 +252,8 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
     ]
     if results["files"]:
         links = [el("li", el("a", label, href=_relative(path))) for label, path in results["files"].items()]
-        found += [el("h3", "Files beside this page"), el("ul", links)]
+        # On paper nobody can follow them.
+        found.append(el("div", el("h3", "Files beside this page"), el("ul", links), class_="on-screen"))
     return found
 
 
