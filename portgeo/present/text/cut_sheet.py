@@ -70,7 +70,7 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
     after = plan.volume_before + plan.removed - plan.added
     lines += [
         ("wall left", walls_left_text(planned.to_dict(), d)),
-        *((between.name, between_text(between, d)) for between in planned.metal_between),
+        *(("beside", between_text(between, d)) for between in planned.metal_between),
         ("burette", f"{volume_text(plan.volume_before)} now, {volume_text(after)} when finished"),
         ("do first", _first(plan, table, d)),
     ]
@@ -81,7 +81,7 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
 def between_text(between: BetweenKept, d: Display) -> str:
     """Return the least metal to another passage, now and when this port is cut, and what is to be kept of it."""
     return (
-        f"{d.length(between.now_mm, label=False)} now, {d.length(between.left_mm)} when this port is cut, at station "
+        f"{between.name} {d.length(between.now_mm, label=False)} now, {d.length(between.left_mm)} when this port is cut, at station "
         f"{d.length(between.station_mm)}, {clock_text(between.clock_hours)}; {d.length(between.least_mm)} to be kept "
         "when both are cut"
     )
