@@ -84,33 +84,81 @@ class ThroatAir(Result):
 
 
 @dataclass(frozen=True)
+class AirAtRest(Result):
+    """The air that the flow is of."""
+
+    density_kg_m3: float = figure(lambda gas: gas.density)
+    sound_m_s: float = figure(lambda gas: gas.sound)
+
+
+@dataclass(frozen=True)
+class FlowAsked(Result):
+    """A flow, of air at rest, and the depression it is drawn under."""
+
+    cfm: float = figure(lambda a: a.flow / M3_S_PER["cfm"])
+    depression_in_h2o: float = figure(lambda a: a.depression / PA_PER["in_h2o"])
+
+
+@dataclass(frozen=True)
+class FlowThrough(FlowAsked):
+    """A flow, as mass too."""
+
+    kg_s: float = figure(lambda a: a.flow * a.air.density)
+    air: AirAtRest = figure(lambda a: AirAtRest.of(a.air))
+
+
+@dataclass(frozen=True)
+class KeepsTurning(Result):
+    """The short side if the port keeps turning past its ends, in place of straight on."""
+
+    at_entry: bool = figure(lambda a, on: on.entry)
+    at_exit: bool = figure(lambda a, on: on.exit)
+    short_side: PeakSpeed = figure(lambda a, on: PeakSpeed.of(a, on.peak))
+    short_side_over_mean: FloatArray = figure(lambda a, on: np.interp(a.stations, a.wall.stations, on.line))
+
+
+@dataclass(frozen=True)
+class PastTheEnds(Result):
+    """How the port is taken to go on past its openings, and what else it may do; None where it is straight there."""
+
+    taken: str = figure(lambda a: "straight on")
+    if_it_keeps_turning: KeepsTurning | None = figure(
+        lambda a: None if a.turning_on is None else KeepsTurning.of(a, a.turning_on)
+    )
+
+
+@dataclass(frozen=True)
+class LeastAreaAir(Result):
+    """The minimum area, and the flow that chokes it."""
+
+    station_mm: float = figure(lambda a: a.least_station)
+    area_mm2: float = figure(lambda a: a.least_area)
+    choke_cfm: float = figure(lambda a: a.choke / M3_S_PER["cfm"])
+
+
+@dataclass(frozen=True)
+class FlowGrid(Result):
+    """The grid of the solution, and how far the flow through its sections is from the same."""
+
+    unknowns: int = figure(lambda a: a.wall.unknowns)
+    cell_mm: float = figure(lambda a: a.wall.cell)
+    flux_spread: float = figure(lambda a: float(np.ptp(a.wall.flux)))
+
+
+@dataclass(frozen=True)
 class SpeedFigures(Result):
     """An AirSpeed's figures, whatever port it is through."""
 
-    flow: Mapping[str, Any] = figure(lambda a, *_: _flow(a))
+    flow: FlowThrough = figure(lambda a, *_: FlowThrough.of(a))
     stations: AirStations = figure(lambda a, *_: AirStations.of(a))
     short_side: PeakSpeed | None = figure(lambda a, *_: _peak(a, a.side_peak))
     highest: PeakSpeed = figure(lambda a, *_: PeakSpeed.of(a, a.highest))
-    past_the_ends: Mapping[str, Any] = figure(
-        lambda a, *_: {"taken": "straight on", "if_it_keeps_turning": _turning_on(a)}
-    )
+    past_the_ends: PastTheEnds = figure(lambda a, *_: PastTheEnds.of(a))
     slowing: Slowing | None = figure(lambda a, *_: None if a.slowing is None else Slowing.of(a, a.slowing))
-    least_area: Mapping[str, float] = figure(
-        lambda a, *_: {
-            "station_mm": a.least_station,
-            "area_mm2": a.least_area,
-            "choke_cfm": a.choke / M3_S_PER["cfm"],
-        }
-    )
+    least_area: LeastAreaAir = figure(lambda a, *_: LeastAreaAir.of(a))
     throat: ThroatAir = figure(lambda a, *_: ThroatAir.of(a, None))
     depression_speed_m_s: float = figure(lambda a, *_: a.ideal_speed)
-    grid: Mapping[str, float] = figure(
-        lambda a, *_: {
-            "unknowns": a.wall.unknowns,
-            "cell_mm": a.wall.cell,
-            "flux_spread": float(np.ptp(a.wall.flux)),
-        }
-    )
+    grid: FlowGrid = figure(lambda a, *_: FlowGrid.of(a))
 
 
 @dataclass(frozen=True)
@@ -158,25 +206,3 @@ class Beside(SpeedFigures):
 
 def _notices(air: AirSpeed) -> tuple[Notice, ...]:
     return (*(notice for port in air.path.ports for notice in port.warnings), *air.warnings)
-
-
-def _flow(air: AirSpeed) -> dict[str, Any]:
-    return {
-        "cfm": air.flow / M3_S_PER["cfm"],
-        "depression_in_h2o": air.depression / PA_PER["in_h2o"],
-        "kg_s": air.flow * air.air.density,
-        "air": {"density_kg_m3": air.air.density, "sound_m_s": air.air.sound},
-    }
-
-
-def _turning_on(air: AirSpeed) -> dict[str, Any] | None:
-    """Return the short side if the port keeps turning past its ends, None where it is straight there."""
-    on = air.turning_on
-    if on is None:
-        return None
-    return {
-        "at_entry": on.entry,
-        "at_exit": on.exit,
-        "short_side": PeakSpeed.of(air, on.peak),
-        "short_side_over_mean": np.interp(air.stations, air.wall.stations, on.line),
-    }

@@ -15,9 +15,10 @@ from portgeo.calming.air import CutAir
 from portgeo.calming.calm import Calmed, Choice
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
-from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.core.units import Display
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed
 from portgeo.reshape.plan import Plan
+from portgeo.results.air import FlowAsked
 from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.lost import PressureLost
 from portgeo.results.notices import Remark, remarks
@@ -119,12 +120,7 @@ class CalmedAir(Result):
     source: Mapping[str, Any] = figure(lambda c, *_: c.today.path.ports[-1].source)
     warnings: tuple[Remark, ...] = figure(lambda c, plans, display, notices, lost: remarks(notices, display))
     what_it_is: str = figure(lambda *_: WHAT_IT_IS)
-    flow: Mapping[str, float] = figure(
-        lambda c, *_: {
-            "cfm": c.today.flow / M3_S_PER["cfm"],
-            "depression_in_h2o": c.today.depression / PA_PER["in_h2o"],
-        }
-    )
+    flow: FlowAsked = figure(lambda c, *_: FlowAsked.of(c.today))
     today: AirNow = figure(lambda c, *_: AirNow.of(c.now))
     choices: tuple[CutChoice, ...] = figure(lambda c, *_: _choices(c))
     knee: int | None = figure(lambda c, *_: c.knee)

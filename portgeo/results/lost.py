@@ -123,6 +123,13 @@ def _percent(share: float | None) -> float | None:
 
 
 @dataclass(frozen=True)
+class FlowSolved(Result):
+    """The flow, of air at rest, that the loss is at."""
+
+    cfm: float = figure(lambda flow: flow / M3_S_PER["cfm"])
+
+
+@dataclass(frozen=True)
 class PressureLost(Result):
     """Pressure lost in a port, and in others beside it. Where there is no solver, what is to be run."""
 
@@ -132,7 +139,7 @@ class PressureLost(Result):
     source: Mapping[str, Any] = figure(lambda states, solver, flow, display, notices, source, *_: source)
     warnings: tuple[Remark, ...] = figure(lambda states, solver, flow, display, notices, *_: remarks(notices, display))
     what_it_is: str = figure(lambda *_: LOSS_IS)
-    flow: Mapping[str, float] = figure(lambda states, solver, flow, *_: {"cfm": flow / M3_S_PER["cfm"]})
+    flow: FlowSolved = figure(lambda states, solver, flow, *_: FlowSolved.of(flow))
     roughness_mm: float = figure(lambda states, solver, flow, display, notices, source, roughness, cases: roughness)
     solver: OpenSolver | None = figure(lambda states, solver, *_: solver)
     loss: Loss | None = figure(lambda states, *_: states[0].loss if states else None)

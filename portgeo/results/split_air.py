@@ -13,11 +13,11 @@ from typing import Any
 from portgeo.core.notices import Notice, unique
 from portgeo.core.plane import FloatArray
 from portgeo.core.split import TRUNK
-from portgeo.core.units import M3_S_PER, PA_PER, Display
+from portgeo.core.units import Display
 from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, point_in_source
 from portgeo.flow.bench import Run
 from portgeo.flow.split_air import Shoulder, SplitAir
-from portgeo.results.air import SpeedFigures, ThroatAir
+from portgeo.results.air import FlowThrough, SpeedFigures, ThroatAir
 from portgeo.results.figures import Result, figure, inside
 from portgeo.results.notices import Remark, remarks
 
@@ -78,7 +78,7 @@ class AirThroughSplit(Result):
     source: Mapping[str, Any] = figure(lambda s, run: s.port.source)
     warnings: tuple[Remark, ...] = figure(lambda s, run: remarks(_notices(s), s.port.display))
     what_it_is: str = figure(lambda s, run: WHAT_IT_IS)
-    flow: Mapping[str, Any] = figure(lambda s, run: _flow(s))
+    flow: FlowThrough = figure(lambda s, run: FlowThrough.of(s.trunk))
     shares_given: bool = figure(lambda s, run: s.given)
     fastest_in: str = figure(lambda s, run: s.fastest_in)
     split: AirAtSplit = figure(lambda s, run: AirAtSplit.of(s))
@@ -123,13 +123,3 @@ def _leg(part: PassageAir) -> str:
 def _notices(s: SplitAir) -> tuple[Notice, ...]:
     of_passages = (notice for air in (s.trunk, *s.legs) for notice in (*air.path.ports[0].warnings, *air.warnings))
     return tuple(unique([*s.port.warnings, *of_passages]))
-
-
-def _flow(s: SplitAir) -> dict[str, Any]:
-    air = s.trunk.air
-    return {
-        "cfm": s.flow / M3_S_PER["cfm"],
-        "depression_in_h2o": s.trunk.depression / PA_PER["in_h2o"],
-        "kg_s": s.flow * air.density,
-        "air": {"density_kg_m3": air.density, "sound_m_s": air.sound},
-    }

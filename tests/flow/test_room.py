@@ -140,7 +140,7 @@ def test_a_scanned_fork_of_two_like_legs_shares_alike(tmp_path):
         air = pg.air_speed(pg.read_split(path, units_in="mm"), 200.0, surveys=(), unknowns=6000)
         assert sum(leg.share for leg in air.legs) == pytest.approx(1.0, abs=1e-9)
         for leg in air.legs:
-            assert leg.grid["flux_spread"] < 1e-7
+            assert leg.grid.flux_spread < 1e-7
         found.append(air.legs[0].share)
     assert found[0] == pytest.approx(0.5, abs=1e-3)
     assert found[1] == pytest.approx(16.0**2 / (16.0**2 + 14.0**2), abs=0.02) and found[1] > 0.53

@@ -134,9 +134,9 @@ def test_a_result_of_it_tells_every_passage():
     left = air.legs[0]
     assert left.shoulder.past_edge_mm == pytest.approx(1.5)  # half the outer step of 3 mm, more than the divider's
     assert np.isnan(left.stations.highest_over_mean[0]) and np.isfinite(left.stations.highest_over_mean[3:]).all()
-    on = left.past_the_ends["if_it_keeps_turning"]
-    assert (on["at_entry"], on["at_exit"]) == (False, True)
-    assert on["short_side"].peak_m_s == pytest.approx(left.short_side.peak_m_s, rel=0.03)  # in the middle of the turn
+    on = left.past_the_ends.if_it_keeps_turning
+    assert (on.at_entry, on.at_exit) == (False, True)
+    assert on.short_side.peak_m_s == pytest.approx(left.short_side.peak_m_s, rel=0.03)  # in the middle of the turn
     assert left.share_u is None
     record = air.to_dict()
     assert record["stations"][0]["leg"] == "" and record["stations"][-1]["leg"] == "right"

@@ -108,7 +108,7 @@ def _give(args: argparse.Namespace, found: CalmedAir, chosen_by: str) -> None:
     from portgeo.files.disk import write_json, write_table_csv
     from portgeo.present.text.calm import calm_text
 
-    title = f"{args.port} at {found.flow['cfm']:.1f} cfm"
+    title = f"{args.port} at {found.flow.cfm:.1f} cfm"
     table = found.rows.to_csv(found.display)
     if args.json:
         write_json(args.json, found.to_dict(), force=args.force)

@@ -151,7 +151,7 @@ def probed(given: StepInputs) -> Recorded | LeftOut:
 def _flow_told(air: AirThrough, settings: Mapping[str, Any]) -> str:
     """Return which flow it is, and where it is from."""
     flow, through = air.flow, air.runner_source is not None
-    told = f"{flow['cfm']:.1f} cfm at {flow['depression_in_h2o']:g} inH2O"
+    told = f"{flow.cfm:.1f} cfm at {flow.depression_in_h2o:g} inH2O"
     if air.run is None:
         return f"{told}: the flow that the job gives{', through runner and port' if through else ''}"
     lift = settings["lift"]

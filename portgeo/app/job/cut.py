@@ -87,7 +87,7 @@ def calmed(given: StepInputs) -> Calm | LeftOut:
     limits: Any = given.paths.get("target")
     if limits is None and "walls" in given.paths:
         limits = {"units": settings["units"], "limits": {"wall_readings": str(given.paths["walls"])}}
-    cfm, depression = speed.air.flow["cfm"], speed.air.flow["depression_in_h2o"]
+    cfm, depression = speed.air.flow.cfm, speed.air.flow.depression_in_h2o
     found = calm(
         part.port, cfm, limits, name=given.names.get("target"), metal_cc=settings["metal_cc"],
         hold_throat=settings["hold_throat"], depression_in_h2o=depression, **settings["metal"],

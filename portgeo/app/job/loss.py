@@ -32,7 +32,7 @@ def lost(given: StepInputs) -> PortsLost | LeftOut:
         speed = given.needs["speed"]
         if isinstance(speed, LeftOut):
             return LeftOut(f"there is no flow: {speed.why}")
-        cfm = speed.air.flow["cfm"]
+        cfm = speed.air.flow.cfm
     ports, names = [], []
     for k, name in enumerate(settings["names"]):
         port = _port(given.needs[f"port {k}"])

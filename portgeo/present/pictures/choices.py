@@ -38,7 +38,7 @@ def choices_figure(calm: CalmedAir) -> Figure:
         axes.plot(calm.chosen.metal_cc, calm.chosen.peak_m_s / speed.per, "*", markersize=16, color=INK, label="chosen")
     axes.set_xlabel("metal to come out, cc")
     axes.set_ylabel(f"fastest air on the wall, {speed.unit}")
-    axes.set_title(f"What each further cc buys, at {calm.flow['cfm']:.0f} cfm", color=INK, fontsize=11)
+    axes.set_title(f"What each further cc buys, at {calm.flow.cfm:.0f} cfm", color=INK, fontsize=11)
     axes.set_xlim(left=0.0)
     axes.grid(True, color="#eeeeee")
     axes.spines[["top", "right"]].set_visible(False)

@@ -23,7 +23,7 @@ def loss_text(lost: PressureLost) -> str:
         return "\n".join(_to_run(lost.cases))
     d, lines = lost.display, []
     for state in lost.states:
-        lines += [*_port(state, lost.flow["cfm"], d), ""]
+        lines += [*_port(state, lost.flow.cfm, d), ""]
     if len(lost.states) > 1:
         lines += [*_beside(lost.states), ""]
     lines += [*_solved(lost), ""]

@@ -25,7 +25,7 @@ WHAT_SHARED_IS = (
 def split_airspeed_text(air: AirThroughSplit, title: str) -> str:
     """Return the answer for the whole, then each passage's, then the tables of stations."""
     s, d = air.computed, air.display
-    cfm, water = s.flow / M3_S_PER["cfm"], air.flow["depression_in_h2o"]
+    cfm, water = s.flow / M3_S_PER["cfm"], air.flow.depression_in_h2o
     lines = [
         f"{title}: computed air speed at {cfm:.1f} cfm, {water:.1f} inH2O",
         "",
@@ -38,7 +38,7 @@ def split_airspeed_text(air: AirThroughSplit, title: str) -> str:
     for part in air.passages:
         lines += [
             "",
-            f"{part.name}, {part.flow['cfm']:.1f} cfm",
+            f"{part.name}, {part.flow.cfm:.1f} cfm",
             *peak_lines(part.computed, d, straight=part.name == TRUNK),
         ]
         if part.name != TRUNK:
