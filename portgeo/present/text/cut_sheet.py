@@ -80,11 +80,9 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
 
 def between_text(between: BetweenKept, d: Display) -> str:
     """Return the least metal to another passage, now and when this port is cut, and what is to be kept of it."""
-    return (
-        f"{between.name} {d.length(between.now_mm, label=False)} now, {d.length(between.left_mm)} when this port is cut, at station "
-        f"{d.length(between.station_mm)}, {clock_text(between.clock_hours)}; {d.length(between.least_mm)} to be kept "
-        "when both are cut"
-    )
+    metal = f"{d.length(between.now_mm, label=False)} now, {d.length(between.left_mm)} when this port is cut"
+    place = f"at station {d.length(between.station_mm)}, {clock_text(between.clock_hours)}"
+    return f"{between.name} {metal}, {place}; {d.length(between.least_mm)} to be kept when both are cut"
 
 
 def _short_side(plan: Plan, cut: ShortSideCut, wanted: str, d: Display) -> str:
