@@ -37,11 +37,12 @@ from portgeo.scan.tube import LINE, Mesh, Tube, ends_told, laid_out, opening_at,
 from portgeo.scan.way import Inside, inside_of
 
 MOST_LEAVES_OFF = 6  # branches that are cut off a mold before its legs are looked at
-AGREED = np.radians([0.5, 1.5])  # of trunk's and legs' headings with those before, at which the planes stay: a leg's
-# plane is turned square to its line again
+AGREED = np.radians(0.5)  # of an approach's heading with the one before, at which the planes stay
 MOST_ROUNDS = 4
 BACK = 0.6  # radii inside its end that an approach is taken from a centreline
-LED, SHARE_OF_SHORT = (0.6, 0.8), 0.3  # radii that a trunk's heading is led on over, and that its bend is told from
+LEANS = 0.2  # radii, or of its length, that a curve's end leans by itself
+TOLD_OVER, MOST_OVER = 0.8, 0.7  # radii that its heading is told from, and at most of its length
+SURE_BEND = 6.0  # times the waves in its heading, that it turns by there where it bends
 SECTIONS_BACK = 3  # of a rough course, short of its last steady one
 STEADY = 0.1  # of its usual area, that a section of a passage still whole may be off by
 CLEAR_OF_END = 0.15  # radii from a passage's end within which its rough course is no guide
@@ -169,22 +170,23 @@ def _passages(body: Body, arms: Sequence[Arm], openings: Sequence[Opening], nois
     coarse = coarse_copy(*mesh)
     approaches = [_rough_approach(arm) for arm in arms]
     lines = [arm.course.points for arm in arms]
+    trunk = _curve(coarse, lines[0], arms[0].radius, openings[0], approaches[0].heading, approaches[0].point)
+    lines[0] = trunk.at(np.linspace(0.0, trunk.length, LINE))
     for _ in range(MOST_ROUNDS):
         planes = planes_at(coarse, approaches[0], approaches[1:], mesh_edge(*coarse))
-        before, approaches = approaches, list(approaches)
-        for k, plane in enumerate((planes.trunk, *planes.legs)):
+        before, approaches = approaches, [_approach(coarse, trunk, approaches[0], planes.trunk)]
+        for k, plane in enumerate(planes.legs, start=1):
             curve = _curve(coarse, lines[k], arms[k].radius, openings[k], before[k].heading, plane)
             lines[k] = curve.at(np.linspace(0.0, curve.length, LINE))
-            approaches[k] = _approach(curve, before[k], widens=k == 0)
-        off = [angle_between(a.heading, b.heading) for a, b in zip(approaches, before, strict=True)]
-        if off[0] < AGREED[0] and max(off[1:]) < AGREED[1]:
+            approaches.append(_approach(coarse, curve, before[k], plane))
+        if max(angle_between(a.heading, b.heading) for a, b in zip(approaches, before, strict=True)) < AGREED:
             break
     rough = max(NOISES * noise, EDGES * mesh_edge(*mesh))
     for further in STAND_OFF[:-1]:
         try:
             return _parted(body, lines, openings, approaches, further * rough)
         except GeometryError:
-            continue  # a plane that was turned square to its line has touched the nose: it has to stand off by more
+            continue  # a plane has touched the nose all the same: it has to stand off by more
     return _parted(body, lines, openings, approaches, STAND_OFF[-1] * rough)
 
 
@@ -247,23 +249,29 @@ def _curve(
     return first_curve(coarse, ((far, outward), (plane, None)), inner[clear], radius)
 
 
-def _approach(curve: Curve, before: Approach, *, widens: bool) -> Approach:
-    """Return how a passage comes to the junction by its centreline. before : how it did by the one before.
+def _approach(coarse: Mesh, curve: Curve, before: Approach, plane: FloatArray) -> Approach:
+    """Return how a passage comes to a plane at the junction: its centreline's heading, led on as it bends.
 
-    widens : it is the trunk, whose heading there is that of its line LED radii farther out, led on as it bends before
-    that: where it widens into the legs, a plane that leans a little has its middle moved so that it would lean more.
-    Where they are not alike, it would lean to and fro from try to try: half of what it leant before stays.
+    curve : its centreline as far as it is a tube, or up to the plane. Where a trunk widens into legs that are not
+    alike, its middle swings to and fro with the least lean of a plane, and says nothing of where it leads; and a
+    curve's free end leans by itself.
     """
     radius = before.radius
-    led, over = (min(radii * radius, SHARE_OF_SHORT * curve.length) for radii in LED) if widens else (0.0, 1.0)
-    tangents = curve.at(curve.length - np.array([led, led + over]), 1)
+    station = curve.length + (plane - curve.at(np.array([curve.length]))[0]) @ before.heading
+    last = min(curve.length - min(LEANS * radius, LEANS * curve.length), station)
+    over = min(max(TOLD_OVER * radius, station - last), MOST_OVER * curve.length)
+    along = np.linspace(-over, 0.0, LINE)
+    tangents = curve.at(last + along, 1)
     tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
-    heading = tangents[0] + led / over * (tangents[0] - tangents[1])
-    heading = heading / np.linalg.norm(heading)
-    if widens:
-        heading = (heading + before.heading) / np.linalg.norm(heading + before.heading)
-    back = min(BACK * radius, 0.5 * curve.length)
-    return Approach(curve.at(np.array([curve.length]))[0] - back * heading, heading, radius, curve.length - back)
+    middle, bend = np.polynomial.polynomial.polyfit(along + over / 2.0, tangents, 1)
+    waves = np.linalg.norm(tangents - middle - np.outer(along + over / 2.0, bend), axis=1)
+    # A bend that its own waves could make is none: led on, it would lean the plane.
+    led = station - last + over / 2.0 if np.linalg.norm(bend) * over > SURE_BEND * np.sqrt(np.mean(waves**2)) else 0.0
+    heading = (middle + led * bend) / np.linalg.norm(middle + led * bend)
+    section = sections_of(coarse, plane[None], plane_frame(heading)[None])[0]
+    middle = plane if section is None else section.in_space(centroid_of(section)[None])[0]
+    back = min(BACK * radius, 0.5 * station)
+    return Approach(middle - back * heading, heading, radius, station - back)
 
 
 def _about(mesh: Mesh, approaches: Sequence[Approach]) -> Mesh:
@@ -285,8 +293,7 @@ def _tubes(
     """Return the passages between their openings and the planes at the junction, each run with the flow."""
     tubes = []
     for k, (line, opening, approach) in enumerate(zip(lines, openings, approaches, strict=True)):
-        # The trunk's keeps to its plane; a leg's is turned square to its line, as that at a ragged end.
-        plane = Opening((planes.trunk, *planes.legs)[k], approach.heading, "split" if k == 0 else "trimmed")
+        plane = Opening((planes.trunk, *planes.legs)[k], approach.heading, "split")
         tube = tube_and_curve(body, _up_to(line, plane), approach.radius, (opening, plane))
         tubes.append(tube if k == 0 else tube.turned())
     return tuple(tubes)
