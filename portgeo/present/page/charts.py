@@ -20,6 +20,7 @@ from portgeo.present.pictures.line_chart import STYLES, Reading, Series, Span, l
 from portgeo.results.kinds import kind_of
 
 PLANNED, WANTED = 2, 3  # styles kept for the planned port and for what is wanted
+SOLID = 1  # the one unbroken line, which stands out
 STATION_LABEL = "station from the entry, {}"
 THROUGH_LABEL = "station from the port’s entry (below 0: in the runner), {}"
 
@@ -201,17 +202,21 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     rows = [row for row in record["stations"] if row["station_mm"] >= mouth]
     x = _column(rows, "station_mm", 1.0 / d.of_length(1.0))
     areas = np.array([row["area_mm2"] for row in rows], dtype=float) * d.of_area(1.0)
-    odd = record["odd_one_out"]
+    odd, count = record["odd_one_out"], areas.shape[1]
+    # The odd one has the solid line, which stands out; the others go by the rest.
+    others = [style for style in range(count) if style != SOLID] if odd else list(range(count))
+    styles = {k: others[k - (k >= odd)] if odd else k for k in range(count) if k + 1 != odd}
+    styles |= {odd - 1: SOLID} if odd else {}
     series = [
         Series(
             f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}",
             x,
             areas[:, k],
             None,
-            k % STYLES,
-            k >= STYLES,
+            styles[k] % STYLES,
+            styles[k] >= STYLES,
         )
-        for k in range(areas.shape[1])
+        for k in range(count)
     ]
     return line_chart(
         "Area along each runner of the set",

@@ -47,7 +47,7 @@ def choice_text(choice: Mapping[str, Any], d: Display) -> str:
     stays = f"; number {left[0]} is larger and stays: do not cut the others to it" if left else ""
     if not cuts:
         return f"to {cut_to(choice)} nothing is to be cut that the readings can tell{stays}"
-    said = [f"{cut['removed_cc']:.2f} cc of number {cut['runner']}" for cut in cuts]
+    said = [f"{cut['removed_cc']:.2f} cc out of number {cut['runner']}" for cut in cuts]
     which = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
     deepest = max(cuts, key=lambda cut: float(cut["deepest_mm"]))
     where = f"in number {deepest['runner']} at station {d.length(deepest['deepest_station_mm'])}"

@@ -73,7 +73,8 @@ def _still(models: Sequence[Model], stills: Sequence[bytes], d: Display) -> Elem
     for (k, paint), still in zip(still_shown(models, scales), stills, strict=True):
         model = models[k]
         picture = base64.b64encode(still).decode("ascii")
-        says = f"{model.part}, {model.state}, painted by {scales[model.part, paint].paint.label}"
+        who = model.state if f"{model.part}s" in model.state else f"{model.part}, {model.state}"
+        says = f"{who}, painted by {scales[model.part, paint].paint.label}"
         figures.append(
             el(
                 "figure",
