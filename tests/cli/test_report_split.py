@@ -57,8 +57,11 @@ def test_next_step_is_not_which_leg_the_page_is_of(made):
 
 
 def test_the_leg_that_a_state_names_is_worked_on(tmp_path):
-    results, _ = report_of(tmp_path, 'leg = "right"\n')
+    results, _ = report_of(tmp_path, 'leg = "right"\n[bench]\nflow_cfm = 100\n')
     state = results["states"][0]
+    areas = [40.0 * width - CORNERS for width in (30.0, 36.0)]  # of legs alike in length, which share by their areas
+    assert state["airspeed"]["flow"]["cfm"] == pytest.approx(100.0 * areas[0] / sum(areas), rel=0.03)
+    assert "right’s" in state["flow_note"] and "of the port’s 100.0 cfm" in state["flow_note"]
     assert state["leg"] == "right"
     assert state["port"]["volume_cc"] == pytest.approx(60.0 * (40.0 * 30.0 - CORNERS) / 1000.0, rel=1e-4)
     assert "one_leg" not in [w["code"] for w in results["warnings"]]

@@ -6,9 +6,10 @@ What each is made of comes in; a result to keep goes out.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
-from portgeo.app.job.results import Cut, LeftOut, Part, Recorded, StateAir, StepInputs
+from portgeo.app.job.results import Cut, LeftOut, LegsFlow, Part, Recorded, StateAir, StepInputs
 from portgeo.core.errors import InputError, naming
 from portgeo.front.air import Engine, Run, Valve, air_speed, bench, beside, demand, engine, valve
 from portgeo.front.probing import probe
@@ -121,17 +122,38 @@ def sped(given: StepInputs) -> StateAir | LeftOut:
     if run is None and settings["flow_cfm"] is None:
         why = f"the bench sheet has no run of '{settings['state']}' alone, and [bench] gives no flow_cfm"
         return LeftOut(f"{why}; name the run with  bench_run = ...  in its [[stage]]")
+    asked: dict[str, Any] = {
+        "bench": None if run is None else sheet, "run": run, "lift_mm": settings["lift"],
+        "depression_in_h2o": settings["depression"],
+    }  # fmt: skip
+    cfm = settings["flow_cfm"] if run is None else None
     with naming(part.port.source["file"]):
+        of_leg = _of_leg(part, given.needs.get("now"), cfm, asked)
+        if of_leg is not None:
+            cfm, asked = of_leg.share * of_leg.cfm, {"depression_in_h2o": settings["depression"]}
         air = air_speed(
-            part.port, settings["flow_cfm"] if run is None else None, bench=None if run is None else sheet, run=run,
-            lift_mm=settings["lift"], depression_in_h2o=settings["depression"],
-            runner=None if runner is None else runner.port, surveys=[one for one in measured if one is not None],
+            part.port, cfm, **asked, runner=None if runner is None else runner.port,
+            surveys=[survey for survey in measured if survey is not None],
         )  # fmt: skip
+        air = replace(air, run=run)
     over_runner = None
     if runner is not None:
         pose = air.computed.path.poses[0]
         over_runner = painted(air.computed, runner.skin.vertices @ pose[:3, :3].T + pose[:3, 3])
-    return StateAir(air, _flow_told(air, settings), painted(air.computed, part.skin.vertices), over_runner)
+    said = _flow_told(air, of_leg, settings)
+    return StateAir(air, said, painted(air.computed, part.skin.vertices), over_runner, of_leg)
+
+
+def _of_leg(part: Part, now: StateAir | LeftOut | None, cfm: float | None, asked: Mapping[str, Any]) -> LegsFlow | None:
+    """Return what the leg that is worked on takes of the flow, None where the port does not split.
+
+    now : the air of the stage that a plan starts from: the plan's leg takes what it took, so that both are at one flow.
+    """
+    if part.split is None:
+        return now.of_leg if isinstance(now, StateAir) else None
+    whole = air_speed(part.split.measured.computed.port, cfm, **asked)
+    share = next(leg.share for leg in whole.legs if leg.name.casefold() == part.split.leg.casefold())
+    return LegsFlow(part.split.leg, share, whole.flow.cfm)
 
 
 def probed(given: StepInputs) -> Recorded | LeftOut:
@@ -148,10 +170,12 @@ def probed(given: StepInputs) -> Recorded | LeftOut:
     return Recorded(read.to_dict(), png(probe_figure(read)))
 
 
-def _flow_told(air: AirThrough, settings: Mapping[str, Any]) -> str:
+def _flow_told(air: AirThrough, of_leg: LegsFlow | None, settings: Mapping[str, Any]) -> str:
     """Return which flow it is, and where it is from."""
     flow, through = air.flow, air.runner_source is not None
     told = f"{flow.cfm:.1f} cfm at {flow.depression_in_h2o:g} inH2O"
+    if of_leg is not None:
+        told += f", {of_leg.leg}’s {100.0 * of_leg.share:.1f}% of the port’s {of_leg.cfm:.1f} cfm"
     if air.run is None:
         return f"{told}: the flow that the job gives{', through runner and port' if through else ''}"
     lift = settings["lift"]
@@ -164,6 +188,8 @@ def demanded(given: StepInputs) -> Recorded | LeftOut:
     speed: StateAir | LeftOut = given.needs["speed"]
     if isinstance(speed, LeftOut):
         return LeftOut(f"there is no flow of the last stage: {speed.why}")
+    if speed.of_leg is not None:
+        return LeftOut("the port splits, and both are of all its flow: portgeo airspeed PORT has each leg's share")
     table = given.settings["engine"]
     power = table["cylinders"] is not None
     return Recorded(demand(speed.air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())

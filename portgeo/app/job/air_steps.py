@@ -91,9 +91,18 @@ def _valve(steps: Steps) -> dict[str, float | None] | None:
 
 
 def add_speed(
-    steps: Steps, name: str, title: str, state: State, port: str, runner: str | None, surveyed: int | None = None
+    steps: Steps,
+    name: str,
+    title: str,
+    state: State,
+    port: str,
+    runner: str | None,
+    *,
+    surveyed: int | None = None,
+    now: str | None = None,
 ) -> None:
-    """Add an air speed. surveyed : number of the state whose surveys say how sure the shape is."""
+    """Add an air speed. surveyed : number of the state whose surveys say how sure the shape is. now : of a plan's port
+    the air of the stage that it starts from."""
     job = steps.job.job
     assert job.bench is not None
     settings = {
@@ -102,7 +111,7 @@ def add_speed(
     }  # fmt: skip
     steps.add(
         name, title, "air.sped", settings, [_bench_file(steps)] if job.bench.file else [],
-        {"part": port, "runner": runner, **_surveys(surveyed, runner)},
+        {"part": port, "runner": runner, "now": now, **_surveys(surveyed, runner)},
     )  # fmt: skip
 
 

@@ -37,7 +37,8 @@ def add_plan(steps: Steps, parts: dict[tuple[int, str], str]) -> None:
     steps.add("planned survey", "measuring the planned port", "parts.measured", valve, needs={"plan": plan})
     if job.bench is not None:
         runner = parts.get((k, "runner"))
-        add_speed(steps, "planned speed", "solving the planned port's air speed", job.state[k], plan, runner)
+        title = "solving the planned port's air speed"
+        add_speed(steps, "planned speed", title, job.state[k], plan, runner, now=f"speed {k}")
         needs: dict[str, str | None] = {"today": f"speed {k}", "planned": "planned speed", "plan": plan}
         needs["part"] = parts[k, "port"]
         steps.add("beside", "laying both air speeds beside each other", "air.beside_today", {}, needs=needs)

@@ -79,13 +79,23 @@ class Recorded:
 
 
 @dataclass(frozen=True)
+class LegsFlow:
+    """The leg that a job works on, its share of the flow, and the flow of the whole port, cfm."""
+
+    leg: str
+    share: float
+    cfm: float
+
+
+@dataclass(frozen=True)
 class StateAir:
-    """An air speed, which flow it is of, and speed over mean on the skins."""
+    """An air speed, which flow it is of, and speed over mean on the skins. of_leg : what a leg takes of the flow."""
 
     air: AirThrough
     note: str
     port: FloatArray
     runner: FloatArray | None
+    of_leg: LegsFlow | None = None
 
     @property
     def record(self) -> dict[str, Any]:

@@ -28,7 +28,7 @@ from portgeo.files.toml.job_tables import (
     Tool,
     Walls,
 )
-from portgeo.files.toml.tables import shown
+from portgeo.files.toml.tables import NEWER, shown
 
 TABLES: dict[str, type[Table]] = {
     "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,
@@ -96,4 +96,8 @@ def _closest(error: Any, key: str) -> str:
     known = [name for name in table.model_fields if name not in table.lengths]
     known += [name + suffix for name in table.lengths for suffix in ("", "_in", "_mm")]
     close = difflib.get_close_matches(key[:60], known, 1)
-    return f"Did you mean {close[0]}?" if close else "Known here: " + ", ".join(sorted(table.model_fields))
+    return (
+        f"Did you mean {close[0]}?"
+        if close
+        else "Known here: " + ", ".join(sorted(NEWER.get(name, name) for name in table.model_fields))
+    )

@@ -250,13 +250,17 @@ class TomlTable:
             self.tell(None, lack.what, lack.hint)
 
 
+# What keys are called now that files may still call as before.
+NEWER = {"state": "stage", "states": "stages"}
+
+
 def place_of(text: str, table: str, index: int, key: str | None) -> tuple[str, int | None]:
     """Return the place of a key in the index-th table of a name ("" for the top), or of the table: words and line."""
-    named = {"state": "stage"}.get(table, table)
+    named = NEWER.get(table, table)
     line = _line_of(text, table, index, key)
     if line is None and named != table:
         table, line = named, _line_of(text, named, index, key)
-    newer = {"state": "stage", "states": "stages"}.get(key or "")
+    newer = NEWER.get(key or "")
     if line is None and newer is not None:
         newer_line = _line_of(text, table, index, newer)
         key, line = (newer, newer_line) if newer_line is not None else (key, None)

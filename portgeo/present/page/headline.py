@@ -47,9 +47,9 @@ def _now(results: Mapping[str, Any], d: Display) -> str:
     said = []
     if side and air and air["short_side"]:
         radius = f"{side['headline']['name']} {radius_text(side, d)}"
-        said.append(f"the air on the short side ({radius}) peaks at {peak_text(air, d)}")
+        said.append(f"the air on the short side ({radius}) peaks at {peak_text(air, d, state.get('leg'))}")
     elif air:
-        said.append(f"the air peaks at {peak_text(air, d)}")
+        said.append(f"the air peaks at {peak_text(air, d, state.get('leg'))}")
     elif side:
         said.append(f"the short side’s {side['headline']['name']} is {radius_text(side, d)}")
     probe = results.get("probe")

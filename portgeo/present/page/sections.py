@@ -66,6 +66,7 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
         found += [el("p", el("strong", f"{name}: "), text + ".") for text in unsure]
     speeds = speeds_of(results)
     if speeds:
+        legs = {state["name"]: state.get("leg") for state in results["states"]}
         found.append(el("h3", "The air on it"))
         found.append(
             el(
@@ -74,7 +75,7 @@ def side_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Dis
                     el(
                         "li",
                         el("strong", f"{state}: "),
-                        f"peak {peak_text(record, d)}. {_flow_of(results, state, record)}.",
+                        f"peak {peak_text(record, d, legs.get(state))}. {_flow_of(results, state, record)}.",
                     )
                     for state, record in speeds
                 ],

@@ -282,12 +282,13 @@ def calm_text(record: Mapping[str, Any], d: Display) -> str:
     )
 
 
-def peak_text(record: Mapping[str, Any], d: Display) -> str:
-    """Return the short side's peak speed and whether the wall holds its air."""
+def peak_text(record: Mapping[str, Any], d: Display, leg: str | None = None) -> str:
+    """Return the short side's peak speed and whether the wall holds its air. leg : of a port that splits."""
     peak, fall = record["short_side"] or record["highest"], record["slowing"]
     doubt = f" ± {d.speed(2.0 * peak['peak_u_m_s'])}" if peak.get("peak_u_m_s") else ""
     speed = d.speed(peak["peak_m_s"])
-    through = "through runner and port" if record.get("runner_source") else "through the port"
+    into = leg or "the port"
+    through = f"through runner and {into}" if record.get("runner_source") else f"through {into}"
     text = (
         f"{speed.split()[0] + doubt if doubt else speed} at {record['flow']['cfm']:.1f} cfm {through}, "
         f"{peak['peak_over_mean']:.2f} times the mean, at station {d.length(peak['station_mm'])}"
