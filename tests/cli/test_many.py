@@ -62,7 +62,7 @@ def test_a_file_that_is_no_table_of_ports_is_left_alone(sheets, capsys):
     assert (sheets / "mine.csv").read_text() == "my,notes\n"
     sheet = (sheets / "a.csv").read_text()
     assert main(["measure", "a.csv", "b.csv", "--csv", "a.csv", "--force"]) == 2
-    assert "this file is read" in capsys.readouterr().err
+    assert "this file is an input" in capsys.readouterr().err
     assert (sheets / "a.csv").read_text() == sheet
 
 
