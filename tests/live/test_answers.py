@@ -188,7 +188,6 @@ def test_the_cuts_that_calm_are_the_librarys_each_with_its_sheet(folder):
 
 def test_walls_that_nobody_measured_are_to_be_typed_on_the_page():
     """What a file is told to hold, the page is told to have typed: the two sentences are one."""
-    said = said_lines(
-        f"plan\n  wall left   {walls_left_text({'walls_left': [], 'wall_unknown_percent': 100.0}, Display('in'))}\n\ntable"
-    )
+    unread = {"walls_left": [], "wall_unknown_percent": 100.0}
+    said = said_lines(f"plan\n  wall left   {walls_left_text(unread, Display('in'))}\n\ntable")
     assert said == ["wall left: not known: the wall was not measured; type some under Walls"]
