@@ -153,7 +153,7 @@ def match(
 def _refuse_nested(upstream: Port, downstream: Port) -> None:
     """Refuse two parts in one frame whose bores share their room, rather than go on in each other."""
     middle = downstream.to_source(at(downstream.centreline, _own_stations(downstream))[0])
-    points = middle @ upstream.frame[:3, :3].T + upstream.frame[:3, 3]
+    points = upstream.from_source(middle)
     inside = signed_distance(wall_from(upstream.vertices, upstream.faces), points) < 0.0
     if inside.mean() > 0.5:
         raise GeometryError(
@@ -191,7 +191,7 @@ def _on_plane(
     if lay == "line":
         return up_end.outline, 0.0
     source = upstream.to_source(outline)
-    there = source @ downstream.frame[:3, :3].T + downstream.frame[:3, 3]
+    there = downstream.from_source(source)
     turned = downstream.frame[:3, :3] @ upstream.direction_to_source(up_end.frame[0])
     angle = float(np.arccos(np.clip(turned @ down_end.frame[0], -1.0, 1.0)))
     apart = float(np.abs((there - down_end.origin) @ down_end.frame[0]).max())

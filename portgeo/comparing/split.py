@@ -160,7 +160,7 @@ def whole_of(port: SplitPort) -> Walled:
     trunk = port.trunk
 
     def into(passage: Port, points: FloatArray) -> FloatArray:
-        return passage.to_source(points) @ trunk.frame[:3, :3].T + trunk.frame[:3, 3]
+        return trunk.from_source(passage.to_source(points))
 
     stem = tube_of(trunk)
     vertices, faces = port.mesh.vertices, port.mesh.faces
@@ -168,13 +168,13 @@ def whole_of(port: SplitPort) -> Walled:
     legs = []
     for passage, end in ((trunk, 0), *((leg.port, -1) for leg in port.legs)):
         tube = stem if passage is trunk else tube_of(passage)
-        own = vertices @ passage.frame[:3, :3].T + passage.frame[:3, 3]
+        own = passage.from_source(vertices)
         is_wall &= wall_faces(replace(passage, mesh=Triangles(own, faces)), tube, (end,))
         if passage is not trunk:
             turn = trunk.frame[:3, :3] @ passage.frame[:3, :3].T
             frames = np.einsum("kij,lj->kil", tube.frames, turn)
             legs.append(Tube(tube.stations, into(passage, tube.middles), frames, tube.halves, tube.girth))
-    mesh = Triangles(vertices @ trunk.frame[:3, :3].T + trunk.frame[:3, 3], faces)
+    mesh = Triangles(trunk.from_source(vertices), faces)
     return Walled(replace(trunk, mesh=mesh, centreline=_through(port, into)), stem, is_wall, tuple(legs))
 
 

@@ -135,6 +135,10 @@ class Port:
         """Return points (n, 3) or (3,) of the port frame in the source's own coordinates."""
         return (np.asarray(points) - self.frame[:3, 3]) @ self.frame[:3, :3]
 
+    def from_source(self, points: FloatArray) -> FloatArray:
+        """Return points (n, 3) or (3,) of the source's own coordinates in the port frame."""
+        return np.asarray(points @ self.frame[:3, :3].T + self.frame[:3, 3])
+
     def direction_to_source(self, directions: FloatArray) -> FloatArray:
         """Return directions (n, 3) or (3,) of the port frame in the source's own coordinates."""
         return np.asarray(directions) @ self.frame[:3, :3]

@@ -244,7 +244,7 @@ def _edges(port: SplitPort, tubes: Sequence[Tube]) -> Edges:
 
     def drawn(tube: Tube) -> shapely.Polygon:
         section = tube.sections[0]
-        there = tube.to_source(section.in_space(section.outline)) @ trunk.frame[:3, :3].T + trunk.frame[:3, 3]
+        there = trunk.from_source(tube.to_source(section.in_space(section.outline)))
         return shapely.Polygon((there - end.origin) @ end.frame[1:].T)
 
     legs = [drawn(tube) for tube in tubes[1:]]

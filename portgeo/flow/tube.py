@@ -64,8 +64,7 @@ class Tube:
 
     def from_source(self, points: FloatArray) -> FloatArray:
         """Return points (n, 3) of the port's own coordinates in its frame."""
-        frame = self.path.ports[0].frame
-        return np.asarray(points @ frame[:3, :3].T + frame[:3, 3])
+        return self.path.ports[0].from_source(points)
 
     def mean_at(self, place: int, values: FloatArray) -> FloatArray:
         """Return the mean (...) over a ring's area of values (n, ...) at all nodes."""

@@ -32,7 +32,7 @@ from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, Shared, WallReading, metal_between, thin_walls, wall_limit, walls_left
-from portgeo.reshape.placing import gasket, in_frame, laid_on, outer_mesh
+from portgeo.reshape.placing import gasket, laid_on, outer_mesh
 from portgeo.reshape.plan import Plan, plan_cut
 from portgeo.reshape.reach import Tool, access_of
 from portgeo.reshape.reach import reach as reach_of
@@ -240,7 +240,12 @@ def _within_limits(
         walls_left=walls_left(found.grid, found.depth, readings),
         between=tuple(
             metal_between(
-                found.grid, found.travel, in_frame(port, other.vertices), other.faces, wanted.least_between, other.name
+                found.grid,
+                found.travel,
+                port.from_source(other.vertices),
+                other.faces,
+                wanted.least_between,
+                other.name,
             )
             for other in others
         ),
@@ -354,7 +359,7 @@ def reach(
     outside = None
     if obstacle is not None:
         mesh = read_mesh(obstacle)
-        outside = in_frame(port, mesh.vertices), mesh.faces
+        outside = port.from_source(mesh.vertices), mesh.faces
     with naming(str(port.source.get("file", ""))):
         tool = Tool(head_mm, long, shank_mm, collet_mm, free_length_mm)
         return Reached.of(reach_of(port, tool, outside, access=access_of(port, within)), port)

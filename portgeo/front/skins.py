@@ -5,7 +5,7 @@ A Port, or a result with points in its port's own frame, comes in; nets and valu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -78,25 +78,22 @@ def skins_of(whole: SplitPort, port: Port) -> tuple[tuple[str, Skin], ...]:
     A scan's junction is among them: what lies between the trunk's last plane and the legs' first.
     """
 
-    def laid(points: FloatArray) -> FloatArray:
-        return points @ port.frame[:3, :3].T + port.frame[:3, 3]
-
     found = []
     for passage in whole.passages:
         skin = skin_of(passage.port, share=1.0 / len(whole.passages))
-        found.append((passage.name, replace(skin, vertices=laid(passage.port.to_source(skin.vertices)))))
+        found.append((passage.name, replace(skin, vertices=port.from_source(passage.port.to_source(skin.vertices)))))
     if whole.junction is not None:
-        found.append(("junction", _junction_skin(whole, laid)))
+        found.append(("junction", _junction_skin(whole, port)))
     return tuple(found)
 
 
-def _junction_skin(whole: SplitPort, laid: Callable[[FloatArray], FloatArray]) -> Skin:
-    """Return a scan's junction as a net; all of it stands at the station where the trunk ends."""
+def _junction_skin(whole: SplitPort, port: Port) -> Skin:
+    """Return a scan's junction as a net in a port's frame; all of it stands at the station where the trunk ends."""
     assert whole.junction is not None
     mesh = whole.junction.mesh
     vertices, faces = _thin(mesh.vertices, _without_caps(whole, mesh), MOST_TRIANGLES / len(whole.passages))
-    clocks = stations_of(whole.trunk, vertices @ whole.trunk.frame[:3, :3].T + whole.trunk.frame[:3, 3])[1]
-    return Skin(laid(vertices), faces, np.full(len(vertices), whole.trunk.centreline.stations[-1]), clocks)
+    clocks = stations_of(whole.trunk, whole.trunk.from_source(vertices))[1]
+    return Skin(port.from_source(vertices), faces, np.full(len(vertices), whole.trunk.centreline.stations[-1]), clocks)
 
 
 def _without_caps(whole: SplitPort, mesh: Triangles) -> IntArray:

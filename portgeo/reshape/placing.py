@@ -27,18 +27,13 @@ def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = No
     wall that was not cut; by default none where their coordinates mean one place, else auto.
     """
     if (method or ("none" if in_one_frame(port, other) else "auto")) == "none":
-        return _placed(other, in_frame(port, other.to_source(other.vertices)), port), []
+        return _placed(other, port.from_source(other.to_source(other.vertices)), port), []
     found = align(walled(port), walled(other), "auto")
     return _placed(other, found.moved(other.vertices), port), list(found.warnings)
 
 
 def _placed(other: Port, vertices: FloatArray, port: Port) -> Port:
     return replace(other, mesh=Triangles(vertices, other.faces), frame=port.frame)
-
-
-def in_frame(port: Port, points: FloatArray) -> FloatArray:
-    """Return points (n, 3) of the source's own coordinates in the port frame."""
-    return points @ port.frame[:3, :3].T + port.frame[:3, 3]
 
 
 def outer_mesh(
@@ -54,7 +49,7 @@ def outer_mesh(
 
     shared : with another passage that is cut too, see outer_limit.
     """
-    placed = in_frame(port, vertices)
+    placed = port.from_source(vertices)
     return lambda grid: outer_limit(grid, placed, faces, least_wall, deepest, name, shared)
 
 

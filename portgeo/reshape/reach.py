@@ -150,7 +150,7 @@ def _end_of(port: Port, end: int) -> Section:
 
 def _between(port: Port, other: Port, points: FloatArray) -> FloatArray:
     """Return points (n, 3) of a port's frame in another's, whose sources share their coordinates."""
-    return port.to_source(points) @ other.frame[:3, :3].T + other.frame[:3, 3]
+    return other.from_source(port.to_source(points))
 
 
 def _laid(section: Section, port: Port, other: Port) -> Section:
