@@ -51,19 +51,12 @@ def bent_lines(lines: FloatArray, window: int, turning: slice) -> BentLines:
     squares of the points themselves.
     """
     heading, curvature = headings_and_curvatures(lines, window)
-    step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1, keepdims=True)
-    a, b = _bent_part(curvature, turning)
-    smear = 2.0 * SMEAR * window * step[:, 0] * curvature[:, turning].max(axis=1)
-    own = heading[:, turning]
-    more = np.flatnonzero(own.max(axis=1) - own[:, 0] > LEAST_WINDOW + smear)
-    c, d = a.copy(), b.copy()
-    c[more], d[more] = _tightest(own[more]) + turning.start
-    a, b = _no_less(heading, a, b, c, d, more)
+    (a, b), (c, d), more = _parts(lines, heading, curvature, window, turning)
     place = np.arange(lines.shape[1])
     centre, radius, rms = fit_circles(lines, (place >= a[:, None]) & (place <= b[:, None]))
     least = radius.copy()
     if len(more):
-        least[more] = fit_circles(lines[more], (place >= c[more, None]) & (place <= d[more, None]))[1]
+        least[more] = fit_circles(lines[more], (place >= c[:, None]) & (place <= d[:, None]))[1]
     return BentLines(heading, curvature, a, b, centre, radius, rms, least)
 
 
@@ -94,24 +87,17 @@ def quick_radii_of(lines: FloatArray, window: int, turning: slice) -> tuple[Floa
     On a smooth line the algebraic circle (Kasa, IEEE Trans. Instrum. Meas. 25, 1976), in closed form from
     running sums, is the geometric one to within what trials by the hundred can show.
     """
-    whole, curvature = headings_and_curvatures(lines, window)
-    heading = whole[:, turning]
-    step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1)
+    heading, curvature = headings_and_curvatures(lines, window)
     x, y = np.moveaxis(lines - lines.mean(axis=1, keepdims=True), 2, 0)
     square = x * x + y * y
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, square * x, square * y, square])
     sums = np.concatenate([np.zeros((9, len(lines), 1)), np.cumsum(terms, axis=2)], axis=2)
-    a, b = _bent_part(curvature, turning)
-    smear = 2.0 * SMEAR * window * step * curvature[:, turning].max(axis=1)
-    more = np.flatnonzero(heading.max(axis=1) - heading[:, 0] > LEAST_WINDOW + smear)
-    c, d = a.copy(), b.copy()
-    c[more], d[more] = _tightest(heading[more]) + turning.start
-    a, b = _no_less(whole, a, b, c, d, more)
+    (a, b), (c, d), more = _parts(lines, heading, curvature, window, turning)
     radius = _algebraic_radii(sums, a, b)
     least = radius.copy()
     if len(more):
-        least[more] = _algebraic_radii(sums[:, more], c[more], d[more])
-        least = np.where(_turned(whole, a, b) >= LEAST_WINDOW, np.minimum(least, radius), least)
+        least[more] = _algebraic_radii(sums[:, more], c, d)
+        least = np.where(_turned(heading, a, b) >= LEAST_WINDOW, np.minimum(least, radius), least)
     return radius, least
 
 
@@ -172,16 +158,24 @@ def _turned(heading: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
     return np.asarray(at_last - at_first)
 
 
-def _no_less(
-    heading: FloatArray, first: IntArray, last: IntArray, tight_first: IntArray, tight_last: IntArray, more: IntArray
-) -> tuple[IntArray, IntArray]:
-    """Return the ends of the bent part, on the lines that turn `more` no less of it than LEAST_WINDOW of turning.
+def _parts(
+    lines: FloatArray, heading: FloatArray, curvature: FloatArray, window: int, turning: slice
+) -> tuple[tuple[IntArray, IntArray], IntArray, IntArray]:
+    """Return the ends (t,) of the bent part of t lines, those (2, k) of the tightest LEAST_WINDOW of turning of the k
+    that turn so far, and which these are.
 
-    Where one place is bent twice as much as what is beside it, no circle lies on so short a part that a gauge would.
+    Of these the bent part turns no less: where one place is bent twice as much as what is beside it, no circle lies on
+    so short a part that a gauge would.
     """
-    short = np.zeros(len(heading), dtype=bool)
-    short[more] = _turned(heading, first, last)[more] < LEAST_WINDOW
-    return np.where(short, tight_first, first), np.where(short, tight_last, last)
+    first, last = _bent_part(curvature, turning)
+    step = np.linalg.norm(np.diff(lines, axis=1), axis=2).mean(axis=1)
+    smear = 2.0 * SMEAR * window * step * curvature[:, turning].max(axis=1)
+    own = heading[:, turning]
+    more = np.flatnonzero(own.max(axis=1) - own[:, 0] > LEAST_WINDOW + smear)
+    tightest = _tightest(own[more]) + turning.start
+    short = _turned(heading, first, last)[more] < LEAST_WINDOW
+    first[more[short]], last[more[short]] = tightest[:, short]
+    return (first, last), tightest, more
 
 
 def _tightest(heading: FloatArray) -> IntArray:
