@@ -42,7 +42,7 @@ from portgeo.results.benched import Benched
 from portgeo.results.demanded import Demanded
 from portgeo.results.measured import Measured
 from portgeo.results.planned import Planned
-from portgeo.results.split_air import AirThroughSplit
+from portgeo.results.split_air import AirThroughSplit, air_through_split
 
 SHARES_OFF = 0.005  # from 1 in all: shares are typed with two or three figures
 
@@ -147,7 +147,7 @@ def air_speed(
             port, flow, depression, shares=None if shares is None else _shares_of(port, shares),
             surveys=surveyed([passage.port for passage in port.passages]), unknowns=unknowns or SPLIT_UNKNOWNS,
         )  # fmt: skip
-        return AirThroughSplit.of(through, pulled)
+        return air_through_split(through, pulled)
     if shares is not None:
         raise InputError("this port has no legs to share the flow", where="shares", hint="Leave it out")
     found = air_along(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from portgeo.comparing.split import SplitComparison
-from portgeo.core.split import TRUNK
+from portgeo.results.by_leg import csv_by_leg
 from portgeo.results.changed import CC_DIGITS, Changed, DepthOfCut, LaidTogether, StationChanges, Volumes, WallCut
 from portgeo.results.figures import CC, Result, figure, inside
 from portgeo.results.notices import Remark, remarks
@@ -84,13 +84,7 @@ class ChangedSplit(Result):
 
     def to_csv(self) -> tuple[list[str], list[list[Any]]]:
         """Return the head and the rows of the CSV file: every passage's stations, each with its leg first."""
-        head: list[str] = []
-        rows: list[list[Any]] = []
-        for part in self.passages:
-            own, lines = part.stations.to_csv(self.computed.before.display)
-            head = ["leg", *own]
-            rows += [["" if part.name == TRUNK else part.name, *line] for line in lines]
-        return head, rows
+        return csv_by_leg(((part.name, part.stations) for part in self.passages), self.computed.before.display)
 
 
 def changed_split(found: SplitComparison, density: float) -> ChangedSplit:

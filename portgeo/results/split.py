@@ -16,6 +16,7 @@ from portgeo.measuring.divider import BEHIND_MM
 from portgeo.measuring.schedule import Survey
 from portgeo.measuring.sides import Bend, like_radii
 from portgeo.measuring.split import SplitSurvey, difference_u
+from portgeo.results.by_leg import csv_by_leg, rows_by_leg
 from portgeo.results.figures import CC, Result, Table, figure, inside
 from portgeo.results.measured import Measured, Opening
 from portgeo.results.notices import Remark, remarks
@@ -164,31 +165,19 @@ class MeasuredSplit(Result):
     )
     legs_apart: LegsApart | None = figure(lambda s, parts: LegsApart.of(*s.legs) if len(s.legs) == 2 else None)
     legs_together: LegsTogether = figure(lambda s, parts: LegsTogether.of(s))
-    stations: Sequence[Mapping[str, Any]] = figure(lambda s, parts: _stations(parts))
+    stations: Sequence[Mapping[str, Any]] = figure(
+        lambda s, parts: rows_by_leg((part.name, part.measured.stations) for part in parts)
+    )
     uncertainty: Mapping[str, Sequence[Mapping[str, Any]]] = figure(
         lambda s, parts: {"volume": [{"source": share.source, "u": CC * share.u} for share in s.volume_budget]}
     )
 
     def to_csv(self) -> tuple[list[str], list[list[Any]]]:
         """Return the head and the rows of the CSV file: every passage's stations, each with its leg first."""
-        head: list[str] = []
-        rows: list[list[Any]] = []
-        for part in self.passages:
-            own, lines = part.measured.stations.to_csv(self.computed.port.display)
-            head = ["leg", *own]
-            rows += [["" if part.name == TRUNK else part.name, *line] for line in lines]
-        return head, rows
+        return csv_by_leg(((part.name, part.measured.stations) for part in self.passages), self.computed.port.display)
 
 
 def measured_split(survey: SplitSurvey) -> MeasuredSplit:
     """Return the result of measuring a port that splits."""
     parts = tuple(PassageMeasured.of(name, Measured.of(each, None)) for name, each in survey.passages)
     return MeasuredSplit.of(survey, parts)
-
-
-def _stations(parts: Sequence[PassageMeasured]) -> list[dict[str, Any]]:
-    return [
-        {"leg": "" if part.name == TRUNK else part.name, **row}
-        for part in parts
-        for row in part.measured.stations.to_rows()
-    ]

@@ -18,6 +18,7 @@ from portgeo.flow.airspeed import WHAT_IT_IS, AirSpeed, point_in_source
 from portgeo.flow.bench import Run
 from portgeo.flow.split_air import Shoulder, SplitAir
 from portgeo.results.air import FlowThrough, SpeedFigures, ThroatAir
+from portgeo.results.by_leg import csv_by_leg, rows_by_leg
 from portgeo.results.figures import Result, figure, inside
 from portgeo.results.notices import Remark, remarks
 
@@ -66,25 +67,27 @@ class AirAtSplit(Result):
 class AirThroughSplit(Result):
     """Air through a port that splits, an ideal flow: no bench, and no full viscous simulation.
 
-    Of a SplitAir and the run on the bench whose flow it is, None where there is none. `stations` are every passage's,
-    each with its leg (empty: the trunk).
+    Of a SplitAir, its passages, and the run on the bench whose flow it is, None where there is none. `stations` are
+    every passage's, each with its leg (empty: the trunk).
     """
 
-    computed: SplitAir = inside(lambda s, run: s)
-    display: Display = inside(lambda s, run: s.port.display)
-    notices: tuple[Notice, ...] = inside(lambda s, run: _notices(s))
-    run: Run | None = inside(lambda s, run: run)
-    schema: str = figure(lambda s, run: "portgeo.airspeed/2")
-    source: Mapping[str, Any] = figure(lambda s, run: s.port.source)
-    warnings: tuple[Remark, ...] = figure(lambda s, run: remarks(_notices(s), s.port.display))
-    what_it_is: str = figure(lambda s, run: WHAT_IT_IS)
-    flow: FlowThrough = figure(lambda s, run: FlowThrough.of(s.trunk))
-    shares_given: bool = figure(lambda s, run: s.given)
-    fastest_in: str = figure(lambda s, run: s.fastest_in)
-    split: AirAtSplit = figure(lambda s, run: AirAtSplit.of(s))
-    trunk: PassageAir = figure(lambda s, run: _passages(s)[0])
-    legs: tuple[PassageAir, ...] = figure(lambda s, run: _passages(s)[1:])
-    stations: Sequence[Mapping[str, Any]] = figure(lambda s, run: _stations(_passages(s)))
+    computed: SplitAir = inside(lambda s, parts, run: s)
+    display: Display = inside(lambda s, parts, run: s.port.display)
+    notices: tuple[Notice, ...] = inside(lambda s, parts, run: _notices(s))
+    run: Run | None = inside(lambda s, parts, run: run)
+    schema: str = figure(lambda s, parts, run: "portgeo.airspeed/2")
+    source: Mapping[str, Any] = figure(lambda s, parts, run: s.port.source)
+    warnings: tuple[Remark, ...] = figure(lambda s, parts, run: remarks(_notices(s), s.port.display))
+    what_it_is: str = figure(lambda s, parts, run: WHAT_IT_IS)
+    flow: FlowThrough = figure(lambda s, parts, run: FlowThrough.of(s.trunk))
+    shares_given: bool = figure(lambda s, parts, run: s.given)
+    fastest_in: str = figure(lambda s, parts, run: s.fastest_in)
+    split: AirAtSplit = figure(lambda s, parts, run: AirAtSplit.of(s))
+    trunk: PassageAir = figure(lambda s, parts, run: parts[0])
+    legs: tuple[PassageAir, ...] = figure(lambda s, parts, run: parts[1:])
+    stations: Sequence[Mapping[str, Any]] = figure(
+        lambda s, parts, run: rows_by_leg((part.name, part.stations) for part in parts)
+    )
 
     @property
     def passages(self) -> tuple[PassageAir, ...]:
@@ -93,13 +96,12 @@ class AirThroughSplit(Result):
 
     def to_csv(self) -> tuple[list[str], list[list[Any]]]:
         """Return the head and the rows of the CSV file: every passage's stations, each with its leg first."""
-        head: list[str] = []
-        rows: list[list[Any]] = []
-        for part in self.passages:
-            own, lines = part.stations.to_csv(self.display)
-            head = ["leg", *own]
-            rows += [[_leg(part), *line] for line in lines]
-        return head, rows
+        return csv_by_leg(((part.name, part.stations) for part in self.passages), self.display)
+
+
+def air_through_split(s: SplitAir, run: Run | None) -> AirThroughSplit:
+    """Return the result of a flow through a port that splits. run : on the bench, whose flow it is, if it is one's."""
+    return AirThroughSplit.of(s, _passages(s), run)
 
 
 def _passages(s: SplitAir) -> tuple[PassageAir, ...]:
@@ -110,14 +112,6 @@ def _passages(s: SplitAir) -> tuple[PassageAir, ...]:
         PassageAir.of(air, name, share, shoulder)
         for (name, air), share, shoulder in zip(s.passages, shares, shoulders, strict=True)
     )
-
-
-def _stations(parts: Sequence[PassageAir]) -> list[dict[str, Any]]:
-    return [{"leg": _leg(part), **row} for part in parts for row in part.stations.to_rows()]
-
-
-def _leg(part: PassageAir) -> str:
-    return "" if part.name == TRUNK else part.name
 
 
 def _notices(s: SplitAir) -> tuple[Notice, ...]:

@@ -93,10 +93,8 @@ def _record(found: Sequence[tuple[str | None, Reached]]) -> dict[str, Any]:
 
 def _table(found: Sequence[tuple[str | None, Reached]], display: Display) -> tuple[list[str], list[list[Any]]]:
     """Return head and rows of the CSV file, those of a port that splits with their leg first."""
-    head: list[str] = []
-    rows: list[list[Any]] = []
-    for name, reached in found:
-        own, lines = reached.lengths.to_csv(display)
-        head = own if name is None else ["leg", *own]
-        rows += lines if name is None else [["" if name == "trunk" else name, *line] for line in lines]
-    return head, rows
+    from portgeo.results.by_leg import csv_by_leg
+
+    if found[0][0] is None:
+        return found[0][1].lengths.to_csv(display)
+    return csv_by_leg(((name or "", reached.lengths) for name, reached in found), display)
