@@ -45,8 +45,25 @@ ADDED_CC = 0.05
 FAR_APART = 0.5  # of half a section's height and width: a port that was cut lies nearer to what it was
 
 
+class MetalMoved:
+    """What follows of two volumes, mm3, and of the metal that was removed between them."""
+
+    removed: float
+    before_volume: float
+    after_volume: float
+
+    @property
+    def net(self) -> float:
+        """Volume gained on the stretch that both have, mm3."""
+        return self.after_volume - self.before_volume
+
+    def grams(self, density: float) -> float:
+        """Return the mass of the metal removed, grams; density in g/cc."""
+        return self.removed / 1000.0 * density
+
+
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(MetalMoved):
     """Two states of one port. Volumes mm3, lengths mm, in BEFORE's port frame.
 
     before, after : as they were given. stretch : stations between which both are there; `before_volume`,
@@ -87,15 +104,6 @@ class Comparison:
     after_wedges: Wedges
     errors: CellErrors
     warnings: tuple[Notice, ...]
-
-    @property
-    def net(self) -> float:
-        """Volume gained on the common stretch, mm3."""
-        return self.after_volume - self.before_volume
-
-    def grams(self, density: float) -> float:
-        """Return the mass of the metal removed, grams; density in g/cc."""
-        return self.removed / 1000.0 * density
 
 
 def compare_ports(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import block_diag
 
-from portgeo.comparing.comparison import ENDS_DIFFER_MM, Comparison, compare_ports
+from portgeo.comparing.comparison import ENDS_DIFFER_MM, Comparison, MetalMoved, compare_ports
 from portgeo.comparing.register import Alignment, Method, align
 from portgeo.comparing.tube import Tube, Walled, tube_of, wall_faces
 from portgeo.comparing.wedges import solid_of
@@ -40,7 +40,7 @@ class DividerChange:
 
 
 @dataclass(frozen=True)
-class SplitComparison:
+class SplitComparison(MetalMoved):
     """Two states of one port that splits. Volumes mm3.
 
     alignment : of all of it, in BEFORE's trunk's frame. names, passages : trunk and legs, each as a port by itself.
@@ -69,15 +69,6 @@ class SplitComparison:
     def depth_u(self) -> float:
         """Standard uncertainty of the deepest cut of the passage that has it, mm."""
         return max(self.passages, key=lambda each: each.depth.deepest).depth_u
-
-    @property
-    def net(self) -> float:
-        """Volume gained, mm3."""
-        return self.after_volume - self.before_volume
-
-    def grams(self, density: float) -> float:
-        """Return the mass of the metal removed, grams; density in g/cc."""
-        return self.removed / 1000.0 * density
 
 
 def compare_splits(

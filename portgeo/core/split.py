@@ -82,6 +82,10 @@ class SplitPort:
         """The trunk and the legs, by name."""
         return (Leg(TRUNK, self.trunk), *self.legs)
 
+    def leg_of(self, port: Port) -> Leg | None:
+        """Return the leg that a port is, whatever is told of its bend and valve; None where it is none."""
+        return next((leg for leg in self.legs if leg.port.mesh is port.mesh), None)
+
     def each(self, change: Callable[[Port], Port]) -> SplitPort:
         """Return the port with its trunk and every leg changed alike."""
         return replace(

@@ -20,7 +20,7 @@ from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.meshes.mesh import read_mesh
 from portgeo.files.toml.target import TargetFile, read_target, target_of
 from portgeo.files.walls import read_walls
-from portgeo.front.given import density_of, made_by, port_given, word_given
+from portgeo.front.given import density_of, made_by, of_one_passage, port_given, word_given
 from portgeo.front.ports import read
 from portgeo.front.states import Alloy
 from portgeo.measuring.schedule import survey
@@ -126,14 +126,10 @@ def _check_alone(
 
 def _legs_beside(port: Port, within: SplitPort | None) -> list[tuple[str, Port]]:
     """Return the other legs of the port that splits of which a port is a leg; none where it is the trunk."""
-    if within is None or not any(_same_passage(leg.port, port) for leg in within.legs):
+    own = None if within is None else within.leg_of(port)
+    if within is None or own is None:
         return []
-    return [(f"the {leg.name} leg", leg.port) for leg in within.legs if not _same_passage(leg.port, port)]
-
-
-def _same_passage(one: Port, other: Port) -> bool:
-    """Return whether two ports are one passage: what is told of its bend and valve may differ."""
-    return one.mesh is other.mesh
+    return [(f"the {leg.name} leg", leg.port) for leg in within.legs if leg is not own]
 
 
 def check_target(path: str | Path, *, limits: bool = False) -> tuple[Path, ...]:
@@ -390,10 +386,7 @@ def gauges(
     [25.4, 25.4]
     """
     if isinstance(port, SplitPort):
-        for name, given in (("at_mm", at_mm is not None), ("planned", planned is not None), ("side", side)):
-            if given:
-                hint = "Leave it out, or take one passage: split.passage(name)"
-                raise InputError("this port splits, and this is for one passage", where=name, hint=hint)
+        of_one_passage({"at_mm": at_mm, "planned": planned, "side": side or None}, "pg.gauges")
         return Gauged.of(tuple(divider_gauges(port)), port, ())
     port = port_given(port)
     if planned is not None:

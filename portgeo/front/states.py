@@ -24,7 +24,7 @@ from portgeo.core.port import Port, in_one_frame
 from portgeo.core.split import SplitPort
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.drawings.outlines import read_outline
-from portgeo.front.given import count_given, density_of, port_given, ports_given, size_given, word_given
+from portgeo.front.given import count_given, density_of, of_one_passage, port_given, ports_given, size_given, word_given
 from portgeo.measuring import survey as survey_port
 from portgeo.measuring.split import survey_split
 from portgeo.results.balanced import Balanced, FlowsOfSet
@@ -81,7 +81,7 @@ def survey(
     count_given(stations, 2, "stations")
     size_given(valve_mm, "valve_mm")
     if isinstance(port, SplitPort):
-        _check_of_split(stations, valve_mm)
+        of_one_passage({"stations": stations, "valve_mm": valve_mm}, "pg.survey")
         with naming(str(port.source.get("file", ""))):
             whole = measured_split(survey_split(port, readings_tried=sure))
         quick: MeasuredSplit = whole if sure or not port.trunk.readings else without_u(whole)
@@ -90,16 +90,6 @@ def survey(
         found = Measured.of(survey_port(port, stations, readings_tried=sure), valve_mm)
     told: Measured = found if sure or not port.readings else without_u(found)
     return told
-
-
-def _check_of_split(stations: int | None, valve_mm: float | None) -> None:
-    """Raise InputError where a setting of one passage is given for a port that splits."""
-    for name, given in (("stations", stations is not None), ("valve_mm", valve_mm is not None)):
-        if given:
-            raise InputError(
-                "this port splits, and this is for one passage", where=name,
-                hint="Leave it out, or survey one passage: pg.survey(split.passage(name), ...)",
-            )  # fmt: skip
 
 
 @overload

@@ -134,8 +134,7 @@ def access_of(port: Port, within: SplitPort | None = None) -> Access:
         return Access(wall, (_end_of(port, 0),), (_end_of(port, -1),), (first, last))
     whole = whole_of(within)
     wall = (_between(whole.port, port, whole.port.vertices), whole.port.faces[whole.is_wall])
-    is_leg = any(leg.port.mesh is port.mesh for leg in within.legs)
-    exits = [port] if is_leg else [leg.port for leg in within.legs]
+    exits = [port] if within.leg_of(port) else [leg.port for leg in within.legs]
     return Access(
         wall,
         (_laid(_end_of(within.trunk, 0), within.trunk, port),),
