@@ -11,8 +11,8 @@ from portgeo.app.commands.common import (
     add_common,
     add_scan,
     length_of,
+    load_asked,
     load_port,
-    load_whole,
     naming,
     number_of,
     png_name,
@@ -163,7 +163,7 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
     cfm = _cfm(args) if picked is None else None
     args.exhaust = args.exhaust or names_exhaust(basename(args.port), "" if picked is None else picked.state)
     points = None if args.points is None else _points(args.points)
-    port = load_whole(args.port, args) if args.leg is None else load_port(args.port, args)
+    port = load_asked(args.port, args)
     if not isinstance(port, Port):
         from portgeo.app.commands.airspeed_split import tell_split, through_split
 

@@ -11,6 +11,7 @@ from portgeo.app.commands.common import (
     add_common,
     add_metal,
     add_scan,
+    check_outputs,
     load_port,
     number_of,
     progress_bar,
@@ -72,8 +73,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Look for the cut, and print."""
     from portgeo.core.errors import InputError
-    from portgeo.files.disk import check_free, make_folder
-    from portgeo.files.own_folder import is_own
     from portgeo.front.calming import calm
     from portgeo.results.kinds import kind_of
 
@@ -81,13 +80,7 @@ def run(args: argparse.Namespace) -> None:
         raise InputError("--metal and --peak are both given", hint="Give one of the two")
     numbers = ("cfm", "depression", "metal", "peak", "slowing", "least_speed")
     asked = {name: number_of(args, name) for name in numbers if getattr(args, name) is not None}
-    if args.out:
-        make_folder(args.out)
-        args.replace = args.force or is_own(args.out, FILES, "calm", args.port)
-    written = [Path(args.out) / name for name in FILES] if args.out else []
-    check_free([*written, args.json, args.csv], True, (args.port, args.limits))
-    check_free(written, bool(args.out) and args.replace)
-    check_free([args.json, args.csv], args.force)
+    check_outputs(args, FILES, "calm", (args.port, args.limits))
     port = load_port(args.port, args)
     per = kind_of("speed", port.display).per
     speeds = {name: asked[name] * per for name in ("peak", "least_speed") if name in asked}

@@ -23,6 +23,7 @@ __all__ = [
     "add_metal",
     "add_scan",
     "add_stations",
+    "check_outputs",
     "in_options",
     "length_of",
     "load_asked",
@@ -253,6 +254,27 @@ def load_within(path: str | Path, args: argparse.Namespace) -> tuple[Port, Any]:
     meant = {name: getattr(args, name, None) for name in ("exhaust", "bend")}
     port = passage_of(whole, args.leg, path=path, exhaust=bool(meant["exhaust"]), bend=meant["bend"])
     return port, None if isinstance(whole, Port) else whole
+
+
+def check_outputs(
+    args: argparse.Namespace, files: Sequence[str], command: str, inputs: Sequence[str | Path | None]
+) -> None:
+    """Refuse files that a command would replace, before anything is made; make its --out folder.
+
+    files : that it writes into that folder: its own of a run on the same port may be replaced, as args.replace then
+    says, what else is there only with --force.
+    """
+    from portgeo.files.disk import check_free, make_folder
+    from portgeo.files.own_folder import is_own
+
+    args.replace = args.force
+    if args.out:
+        make_folder(args.out)
+        args.replace = args.force or is_own(args.out, files, command, args.port)
+    written = [Path(args.out) / name for name in files] if args.out else []
+    check_free([*written, args.json, args.csv], True, inputs)
+    check_free(written, args.replace)
+    check_free([args.json, args.csv], args.force)
 
 
 def refuse_of_one_passage(path: str, args: argparse.Namespace, names: Sequence[str]) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, load_port, load_within
+from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, check_outputs, load_port, load_within
 from portgeo.app.row_by_row import add_many
 
 if TYPE_CHECKING:
@@ -66,19 +66,11 @@ def run(args: argparse.Namespace) -> None:
 
 def _run_one(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
-    from portgeo.files.disk import check_free, make_folder
-    from portgeo.files.own_folder import is_own
     from portgeo.front.cuts import check_target, plan
 
     if args.check and args.out:
         raise InputError("--check writes no plan", hint="Use --json and --csv for its result, without --out")
-    if args.out:
-        make_folder(args.out)
-        args.replace = args.force or is_own(args.out, FILES, "reshape", args.port)
-    written = [Path(args.out) / name for name in FILES] if args.out else []
-    check_free((*written, args.json, args.csv), True, (args.port, args.target, args.check))
-    check_free(written, bool(args.out) and args.replace)
-    check_free((args.json, args.csv), args.force)
+    check_outputs(args, FILES, "reshape", (args.port, args.target, args.check))
     if Path(args.port).suffix.lower() == ".toml" != Path(args.target).suffix.lower():
         hint = f"Write `portgeo reshape {args.target} {args.port}`"
         raise InputError("the port goes first, then the target", hint=hint)
