@@ -28,7 +28,8 @@ from portgeo.files.toml.job_tables import (
     Tool,
     Walls,
 )
-from portgeo.files.toml.tables import NEWER, shown
+from portgeo.files.toml.slips import NEWER
+from portgeo.files.toml.tables import shown
 
 TABLES: dict[str, type[Table]] = {
     "engine": Engine, "metal": Metal, "state": State, "port_scan": Scan, "runner_scan": Scan, "scan": Scan,

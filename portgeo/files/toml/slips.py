@@ -41,6 +41,7 @@ class Slip:
 
 # What a job calls a stage of its port: the word that is written, and the one that was before and is read as well.
 STAGE, STAGES = {"stage": "state"}, {"stages": "states"}
+NEWER = {old: new for new, old in (STAGE | STAGES).items()}
 NAMING_STAGES = {"target": STAGE, "calm": STAGE, "tool": STAGE, "walls": STAGE, "probe": STAGE, "loss": STAGES}
 
 

@@ -17,7 +17,7 @@ from typing import Any, get_args
 from portgeo.core.errors import InputError, Problems
 from portgeo.core.units import MM_PER, LengthUnit
 from portgeo.files.sheets.numbers import FRACTION, read_number
-from portgeo.files.toml.slips import content_of, short, tell
+from portgeo.files.toml.slips import NEWER, content_of, short, tell
 
 TOML = ".toml"
 LONGEST_MM = 5000.0  # no length of a port is more
@@ -248,10 +248,6 @@ class TomlTable:
             self.lacking = [lack for lack in self.lacking if not {*lack.keys} & {*close}]
         for lack in self.lacking:
             self.tell(None, lack.what, lack.hint)
-
-
-# What keys are called now that files may still call as before.
-NEWER = {"state": "stage", "states": "stages"}
 
 
 def place_of(text: str, table: str, index: int, key: str | None) -> tuple[str, int | None]:

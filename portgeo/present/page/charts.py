@@ -204,9 +204,8 @@ def balance_chart(results: Mapping[str, Any], d: Display) -> Element | None:
     areas = np.array([row["area_mm2"] for row in rows], dtype=float) * d.of_area(1.0)
     odd, count = record["odd_one_out"], areas.shape[1]
     # The odd one has the solid line, which stands out; the others go by the rest.
-    others = [style for style in range(count) if style != SOLID] if odd else list(range(count))
-    styles = {k: others[k - (k >= odd)] if odd else k for k in range(count) if k + 1 != odd}
-    styles |= {odd - 1: SOLID} if odd else {}
+    rest = iter(style for style in range(count + 1) if not odd or style != SOLID)
+    styles = [SOLID if k + 1 == odd else next(rest) for k in range(count)]
     series = [
         Series(
             f"runner {k + 1}{', the odd one out' if k + 1 == odd else ''}",

@@ -13,11 +13,9 @@ from portgeo.core.units import Display
 from portgeo.present.page.charts import balance_chart
 from portgeo.present.page.cutting import USUAL_CAUTIONS, cautions
 from portgeo.present.page.markup import Element, el
-from portgeo.present.page.set_tables import cut_to
 from portgeo.present.page.tables import Table, fold, named, table_element
-from portgeo.present.page.text import tied
-
-LEAST_CC = 0.1  # of a runner: less is not worth a cut by itself
+from portgeo.present.page.text import capital, tied
+from portgeo.present.text.balance import LEAST_CC, cut_to
 
 
 def set_headlines(record: Mapping[str, Any], d: Display) -> list[str]:
@@ -43,16 +41,16 @@ def _cut(record: Mapping[str, Any], d: Display) -> str:
 def choice_text(choice: Mapping[str, Any], d: Display) -> str:
     """Return a choice of what to cut to: what comes out of which runner, and how even they are then."""
     cuts = [cut for cut in choice["runners"] if cut["removed_cc"] >= LEAST_CC]
-    left = choice["left_out"]
+    to, left = cut_to(choice["to"], len(choice["runners"])), choice["left_out"]
     stays = f"; number {left[0]} is larger and stays: do not cut the others to it" if left else ""
     if not cuts:
-        return f"to {cut_to(choice)} nothing is to be cut that the readings can tell{stays}"
+        return f"to {to} nothing is to be cut that the readings can tell{stays}"
     said = [f"{cut['removed_cc']:.2f} cc out of number {cut['runner']}" for cut in cuts]
     which = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
     deepest = max(cuts, key=lambda cut: float(cut["deepest_mm"]))
     where = f"in number {deepest['runner']} at station {d.length(deepest['deepest_station_mm'])}"
     return (
-        f"take {which}, which brings them to {cut_to(choice)}; at most {d.length(deepest['deepest_mm'])} deep on "
+        f"take {which}, which brings them to {to}; at most {d.length(deepest['deepest_mm'])} deep on "
         f"average round the section, {where}; areas then differ by {choice['spread_percent']:.1f} % at most{stays}"
     )
 
@@ -76,7 +74,7 @@ def manifold_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         return None
     said = [*_of_odd(record, d), *_of_flows(record), *_of_edges(record, d), *_of_dividers(record, d)]
     choices = [
-        el("li", el("strong", "This one. ") if k == record["advised"] else None, f"{_capital(choice_text(each, d))}.")
+        el("li", el("strong", "This one. ") if k == record["advised"] else None, f"{capital(choice_text(each, d))}.")
         for k, each in enumerate(record["choices"])
     ]
     shown = ("balance", "balance-against", "balance-edges", "balance-core-shift", "balance-dividers")
@@ -101,10 +99,6 @@ def manifold_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         *(fold(t.caption, table_element(t, d)) for t in named(tables, "balance-stations")),
         *([] if results["states"] else cautions(USUAL_CAUTIONS)),
     ]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _of_odd(record: Mapping[str, Any], d: Display) -> list[str]:

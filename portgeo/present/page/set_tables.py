@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from portgeo.present.page.tables import Table, columns_of, row_of
+from portgeo.present.text.balance import SHOWN_HOURS, cut_to
 from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.results.balanced import AgainstOthers, DividerOfSet, RunnerOfSet, SetStations
 from portgeo.results.figures import Column
@@ -18,10 +19,6 @@ CORE_SHIFT = {
     "exit": "Exit, off the set’s mean",
     "gasket": "Off the gasket’s hole",
 }
-HOURS = (12, 3, 6, 9)
-CUT_TO = {
-    "median": "the middle one", "largest_but_odd": "the largest but for the odd one", "largest": "the largest",
-}  # fmt: skip
 _RUNNER = Column("runner", "Runner", "count")
 
 
@@ -59,7 +56,7 @@ def _edges(record: Mapping[str, Any]) -> Table | None:
     group = "Radius of the entry’s edge, at o’clock"
     columns = (
         _RUNNER,
-        *(Column(f"radius_{hour}_oclock", str(hour), "length", group) for hour in HOURS),
+        *(Column(f"radius_{hour}_oclock", str(hour), "length", group) for hour in SHOWN_HOURS),
         Column("radius_u", "±", "length", group),
         Column("sharpest", "Sharpest", "length"), Column("sharpest_clock", "at", "text"),
     )  # fmt: skip
@@ -67,10 +64,10 @@ def _edges(record: Mapping[str, Any]) -> Table | None:
     for r in record["runners"]:
         edge = r["entry_edge"]
         if edge is None:
-            rows.append((r["runner"], *[None] * (len(HOURS) + 2), "square"))
+            rows.append((r["runner"], *[None] * (len(SHOWN_HOURS) + 2), "square"))
             continue
         unsure = [u for u in edge["radius_u_mm"] if u is not None]
-        radii = (edge["radius_mm"][hour % 12] for hour in HOURS)
+        radii = (edge["radius_mm"][hour % 12] for hour in SHOWN_HOURS)
         doubt = 2.0 * max(unsure) if unsure else None
         rows.append((r["runner"], *radii, doubt, edge["least_mm"], f"{edge['least_clock']} o’clock"))
     return Table("balance-edges", "The edge of each entry, by the clock", columns, tuple(rows))
@@ -104,7 +101,7 @@ def _dividers(record: Mapping[str, Any]) -> Table | None:
 def _cuts(record: Mapping[str, Any]) -> Table:
     columns: list[Column] = [_RUNNER]
     for k, choice in enumerate(record["choices"]):
-        group = f"To {cut_to(choice)}"
+        group = f"To {cut_to(choice['to'], len(choice['runners']))}"
         columns += [
             Column(f"metal_{k + 1}", "Metal", "volume", group), Column(f"deepest_{k + 1}", "deepest", "length", group),
             Column(f"station_{k + 1}", "at station", "length", group),
@@ -119,12 +116,6 @@ def _cuts(record: Mapping[str, Any]) -> Table:
             )
         rows.append(tuple(cells))
     return Table("balance-cut", "What to cut on which, to bring them together", tuple(columns), tuple(rows))
-
-
-def cut_to(choice: Mapping[str, Any]) -> str:
-    """Return what a choice cuts the runners to, in words."""
-    two = len(choice["runners"]) == 2 and choice["to"] == "median"
-    return "their mean" if two else CUT_TO[choice["to"]]
 
 
 def _stations(record: Mapping[str, Any]) -> Table:

@@ -152,7 +152,7 @@ def choice_text(choice: ChoiceOfCut, d: Display) -> str:
         for cut in choice.runners
         if cut.removed_cc >= LEAST_CC
     ]
-    to = CUT_TO[choice.to] if len(choice.runners) > 2 or choice.to != "median" else "their mean"
+    to = cut_to(choice.to, len(choice.runners))
     stays = f"; number {choice.left_out[0]} is larger and stays: do not cut the others to it" if choice.left_out else ""
     if not cuts:
         return f"to {to}: nothing to cut that the readings can tell{stays}"
@@ -160,6 +160,11 @@ def choice_text(choice: ChoiceOfCut, d: Display) -> str:
         f"to {to}: {choice.removed_cc:.2f} cc in all ({'; '.join(cuts)}); areas then differ by "
         f"{choice.spread_percent:.1f}% at most{stays}"
     )
+
+
+def cut_to(to: str, count: int) -> str:
+    """Return what so many runners are cut to, in words."""
+    return "their mean" if count == 2 and to == "median" else CUT_TO[to]
 
 
 def flows_lines(flows: FlowsOfSet) -> list[str]:
