@@ -39,11 +39,7 @@ def moments(outline: FloatArray) -> Moments:
     Green's theorem edge by edge (any mensuration handbook), taken about the first vertex so that
     figures far from the origin lose no digits.
     """
-    start = outline[0]
-    p = outline - start
-    q = np.roll(p, -1, axis=0)
-    cross = p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]
-    area = cross.sum() / 2.0
+    p, q, cross, area = _crossed(outline)
     if area == 0.0:
         return Moments(0.0, outline.mean(axis=0), np.zeros((2, 2)), _length(p, q))
     centroid = (cross @ (p + q)) / (6.0 * area)
@@ -51,18 +47,23 @@ def moments(outline: FloatArray) -> Moments:
     mixed = cross @ (p[:, 0] * q[:, 1] + 2 * p[:, 0] * p[:, 1] + 2 * q[:, 0] * q[:, 1] + q[:, 0] * p[:, 1]) / 24.0
     second = np.array([[squares[0], mixed], [mixed, squares[1]]])
     second = second - area * np.outer(centroid, centroid)
-    return Moments(float(area), centroid + start, second, _length(p, q))
+    return Moments(float(area), centroid + outline[0], second, _length(p, q))
 
 
 def area_and_centroid(outline: FloatArray) -> tuple[float, FloatArray]:
     """Return a closed polygon's signed area and centroid (2,), as its moments have them, without the rest of them."""
-    p = outline - outline[0]
-    q = np.concatenate([p[1:], p[:1]])
-    cross = p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]
-    area = cross.sum() / 2.0
+    p, q, cross, area = _crossed(outline)
     if area == 0.0:
         return 0.0, outline.mean(axis=0)
     return float(area), cross @ (p + q) / (6.0 * area) + outline[0]
+
+
+def _crossed(outline: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+    """Return a polygon's points from its first on (n, 2), the next ones, their cross products (n,), its signed area."""
+    p = outline - outline[0]
+    q = np.concatenate([p[1:], p[:1]])
+    cross = p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]
+    return p, q, cross, float(cross.sum() / 2.0)
 
 
 def _length(p: FloatArray, q: FloatArray) -> float:

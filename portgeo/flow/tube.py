@@ -104,18 +104,23 @@ def tube_to_junction(path: Path, size: Size, *, trunk: bool, turning: bool = Fal
     Just before a divider a trunk's section may have a waist that hides part of its wall. Raises GeometryError where
     none can be laid in half of the passage.
     """
-    for left_out in LEFT_OUT:
-        far = left_out * path.length
-        rings = size.rings
-        if left_out:
-            rings = rings[rings < path.last - far - size.cell] if trunk else rings[rings > path.first + far + size.cell]
-            rings = np.append(rings, path.last - far) if trunk else np.append(path.first + far, rings)
+    for left_out in LEFT_OUT[:-1]:
         try:
-            return tube_of(path, replace(size, rings=rings), trunk=trunk, turning=turning)
+            return tube_of(path, _without(path, size, left_out, trunk=trunk), trunk=trunk, turning=turning)
         except GeometryError:
-            if left_out == LEFT_OUT[-1]:
-                raise
-    raise AssertionError
+            continue  # a longer part of it has to be left out
+    return tube_of(path, _without(path, size, LEFT_OUT[-1], trunk=trunk), trunk=trunk, turning=turning)
+
+
+def _without(path: Path, size: Size, left_out: float, *, trunk: bool) -> Size:
+    """Return the size of a grid whose rings end a part of the passage short of the junction."""
+    if not left_out:
+        return size
+    last, first = path.last - left_out * path.length, path.first + left_out * path.length
+    rings = size.rings
+    if trunk:
+        return replace(size, rings=np.append(rings[rings < last - size.cell], last))
+    return replace(size, rings=np.append(first, rings[rings > first + size.cell]))
 
 
 def speeds_on(tube: Tube, values: FloatArray, flux: FloatArray) -> WallSpeed:

@@ -151,7 +151,7 @@ def _of_leg(part: Part, now: StateAir | LeftOut | None, cfm: float | None, asked
     """
     if part.split is None:
         return now.of_leg if isinstance(now, StateAir) else None
-    whole = air_speed(part.split.measured.computed.port, cfm, **asked)
+    whole = air_speed(part.split.measured.computed.port, cfm, **asked, surveys=())  # of a share no ± is asked for
     share = next(leg.share for leg in whole.legs if leg.name.casefold() == part.split.leg.casefold())
     return LegsFlow(part.split.leg, share, whole.flow.cfm)
 
