@@ -61,6 +61,11 @@ def flare(port: Port, at_exit: bool = False, opening: Section | None = None) -> 
     depth = min(REACH * size, 0.4 * (last - first)) * np.linspace(NUDGE, 1.0, DEPTHS) ** 2
     if isinstance(port.mesh, Rings) and not _leans(port.mesh, opening, middle, float(depth[-1]), at_exit):
         return SQUARE
+    clock = 2.0 * np.pi * np.arange(CLOCK) / CLOCK
+    if port.readings:
+        read = _from_rows(port, depth[-1], clock, middle, at_exit)
+        if read is not None:
+            return read
     # Planes beside the opening's own: a line of centroids would sway in so steep a wall.
     frame = opening.frame
     inward = -frame[0] if at_exit else frame[0]
@@ -71,11 +76,6 @@ def flare(port: Port, at_exit: bool = False, opening: Section | None = None) -> 
     deep, out = height > depth[-1], height < 0.0
     a, b, c = port.faces.T
     near = port.faces[~((deep[a] & deep[b] & deep[c]) | (out[a] & out[b] & out[c]))]
-    clock = 2.0 * np.pi * np.arange(CLOCK) / CLOCK
-    if port.readings:
-        read = _from_rows(port, depth[-1], clock, middle, at_exit)
-        if read is not None:
-            return read
     used, faces = np.unique(near, return_inverse=True)
     loops = slice_mesh(port.vertices[used], faces.reshape(-1, 3), origins, frames[:, 0])
     sections = tube_sections(loops, origins, frames)
