@@ -125,7 +125,8 @@ def _view(port: SplitPort, end: FloatArray, flow: FloatArray, legs: tuple[Leg, L
     outline = (port.trunk.to_source(section.in_space(section.outline)) - end) @ frame[1:].T
     middle = float(((np.array(begins) - end) @ across).mean())
     low, high = outline[:, 1].min(), outline[:, 1].max()
-    inside = shapely.Polygon(outline).intersection(shapely.LineString([(middle, low), (middle, high)]))
+    across_it = shapely.LineString([(middle, low), (middle, high)])
+    inside = shapely.make_valid(shapely.Polygon(outline)).intersection(across_it)  # a rough outline may cross itself
     if not inside.is_empty:
         low, high = inside.bounds[1], inside.bounds[3]
     heights = low + np.linspace(*MIDDLE, HEIGHTS) * (high - low)
