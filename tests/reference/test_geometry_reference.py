@@ -245,7 +245,7 @@ def occ_mesh(shape):
     return trimesh.Trimesh(vertices, faces)
 
 
-@pytest.mark.parametrize("state", ["as-cast", pytest.param("first-cut", marks=pytest.mark.nightly)])
+@pytest.mark.parametrize("state", ["as-cast", "first-cut"])
 def test_the_demo_s_loft_agrees_with_open_cascade(state, check):
     """Open CASCADE ThruSections (smooth), GProp and plane sections of the same outlines, within 0.3 %."""
     readings = read_sheet(DEMO / f"demo-{state}.csv").readings
