@@ -9,6 +9,7 @@ import json
 import manifold3d
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -59,6 +60,26 @@ def test_volume_and_areas_are_those_of_mensuration_and_pappus():
         assert each.short_side.radius == pytest.approx(70.0 - 20.0, rel=0.01)
     assert survey.trunk_area - survey.legs_area == pytest.approx(rounded(60.0, 40.0, 6.0) - 2.0 * leg, rel=1e-3)
     assert survey.together == pytest.approx(2.0 * leg, rel=2e-4)
+
+
+def test_a_sheet_of_traced_outlines_splits_as_well(tmp_path):
+    """The same elbows, their sections traced and lying anywhere on the drawing: a leg's shift says where it begins."""
+    for name, half in (("trunk", 30.0), ("leg", 13.0)):
+        line = shapely.box(6.0 - half, -14.0, half - 6.0, 14.0).buffer(6.0, quad_segs=64).exterior.coords
+        points = np.array(line) + (37.0, 81.0)
+        np.savetxt(tmp_path / f"{name}.csv", points, "%.5f", ",", header="x_mm,y_mm", comments="")
+    end = 30.0 + 70.0 * np.pi / 3.0
+    rows = ["0,,trunk,,", "30,,trunk,,"]
+    for name, shift in (("left", 14), ("right", -14)):
+        rows += [f"30,{name},leg,{shift},", f"{end},{name},leg,,60"]
+    sheet = tmp_path / "twin.csv"
+    lines = [row.replace(",trunk,", ",outline,trunk.csv,").replace(",leg,", ",outline,leg.csv,") for row in rows]
+    sheet.write_text("station_mm,leg,shape,outline,shift_mm,turn_deg\n" + "\n".join(lines), encoding="utf-8")
+    survey = survey_split(pg.read_split(sheet))
+    leg = rounded(26.0, 40.0, 6.0)
+    exact = rounded(60.0, 40.0, 6.0) * 30.0 + 2.0 * leg * 70.0 * np.radians(60.0)
+    assert survey.volume == pytest.approx(exact, rel=5e-4)
+    assert np.concatenate([each.area for each in survey.legs]) == pytest.approx(leg, rel=2e-4)
 
 
 def test_its_mesh_is_one_watertight_solid_of_the_same_volume():
