@@ -82,6 +82,21 @@ class SplitAir:
         return max(self.passages, key=lambda passage: passage[1].highest.speed)[0]
 
     @property
+    def air(self) -> Air:
+        """The air at rest."""
+        return self.trunk.air
+
+    @property
+    def depression(self) -> float:
+        """Pa that the flow is drawn at."""
+        return self.trunk.depression
+
+    @property
+    def least_area(self) -> float:
+        """The smallest area that all of the flow passes: the trunk's, or the legs' own smallest together."""
+        return min(self.trunk.least_area, sum(leg.least_area for leg in self.legs))
+
+    @property
     def trunk_area(self) -> float:
         """The trunk's last area."""
         return float(self.trunk.area[-1])

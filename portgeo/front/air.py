@@ -340,21 +340,24 @@ def flow_of(bench: Benched, run: Run, lift_mm: float | None = None) -> float:
         return flow_through(run, lift_mm, bench.depression, bench.display) / M3_S_PER["cfm"]
 
 
-def demand(air: AirThrough, engine: Engine, *, max_lift_mm: float | None = None, power: bool = False) -> Demanded:
+def demand(
+    air: AirThrough | AirThroughSplit, engine: Engine, *, max_lift_mm: float | None = None, power: bool = False
+) -> Demanded:
     """Return what an engine asks of an intake port, and the power that the flow through it could feed.
 
     Inlet Mach index: C. F. Taylor, The Internal-Combustion Engine in Theory and Practice, vol. 1; from memory.
 
     Parameters
     ----------
-    air : from `air_speed`: of a run on the bench the flow coefficient is its own, else the trade's usual.
+    air : from `air_speed`: of a run on the bench the flow coefficient is its own, else the trade's usual. Of a port
+        that splits it is the whole one's, and the engine has a valve for each leg.
     engine : from `engine`.
     max_lift_mm : greatest valve lift, for the mean coefficient of a run (its own greatest by default).
     power : whether to estimate power, by two rules of thumb of the trade.
 
     Raises
     ------
-    InputError : where the sizes are no engine's.
+    InputError : where the sizes are no engine's, or its valves fewer than the port's legs.
 
     Examples
     --------
@@ -364,6 +367,11 @@ def demand(air: AirThrough, engine: Engine, *, max_lift_mm: float | None = None,
     >>> round(pg.demand(air, pg.engine(87.4, 77.7, 7800, 42.7)).mean_piston_speed_m_s, 1)
     20.2
     """
+    if isinstance(air, AirThroughSplit) and engine.valves < len(air.legs):
+        raise InputError(
+            f"the port has {len(air.legs)} legs, and the engine's valves to a cylinder are {engine.valves}",
+            hint="Give the valves of one kind that a cylinder has; of a port that two cylinders share take one leg",
+        )
     coefficient = inlet_coefficient(engine, air.run, max_lift_mm if air.run else None)
     asked, estimate = demand_of(engine, air.computed.air.sound, coefficient), None
     if power:

@@ -685,7 +685,16 @@ def test_airspeed_of_a_port_that_splits(tmp_path, capsys, pytestconfig):
     assert [leg["share"] for leg in result["legs"]] == [0.55, 0.45]
     with table.open() as file:
         assert {row["leg"] for row in csv.DictReader(file)} == {"", "left", "right"}
+    engine = ["--bore", "86mm", "--stroke", "86mm", "--rpm", "7000", "--valve", "33mm"]
+    assert main([*typed, *engine, "--valves", "2", "--cylinders", "4", "--json", str(record), "--force"]) == 0
+    speed, area = 2.0 * 0.086 * 7000.0 / 60.0, np.pi / 4.0 * 0.086**2  # mean piston speed, piston
+    index = area * speed / (2.0 * np.pi / 4.0 * 0.033**2 * 0.35 * 340.294)  # Taylor's, as docs/validation.md has it
+    demand = json.loads(record.read_text())["demand"]
+    assert demand["mach_index"] == pytest.approx(index, rel=1e-4)
+    assert demand["power_estimate_hp"] == pytest.approx([0.20 * 4 * 210.0, 0.26 * 4 * 210.0], rel=1e-6)
+    assert "ESTIMATE" in capsys.readouterr().out.upper()
     for more, said in (
+        (engine, "the port has 2 legs, and the engine's valves to a cylinder are 1"),
         (["--valve", "1.3in"], "--valve: this port splits, and this is for one passage. Name the passage with --leg"),
         (["--exhaust"], "comes out of the legs"),
     ):

@@ -57,7 +57,8 @@ def test_next_step_is_not_which_leg_the_page_is_of(made):
 
 
 def test_the_leg_that_a_state_names_is_worked_on(tmp_path):
-    results, _ = report_of(tmp_path, 'leg = "right"\n[bench]\nflow_cfm = 100\n')
+    engine = "[engine]\nbore = 86\nstroke = 86\nrpm = 7000\nvalve = 33\nvalves = 2\ncylinders = 4\n"
+    results, _ = report_of(tmp_path, 'leg = "right"\n[bench]\nflow_cfm = 100\n' + engine)
     state = results["states"][0]
     areas = [40.0 * width - CORNERS for width in (30.0, 36.0)]  # of legs alike in length, which share by their areas
     assert state["airspeed"]["flow"]["cfm"] == pytest.approx(100.0 * areas[0] / sum(areas), rel=0.03)
@@ -65,6 +66,9 @@ def test_the_leg_that_a_state_names_is_worked_on(tmp_path):
     assert state["leg"] == "right"
     assert state["port"]["volume_cc"] == pytest.approx(60.0 * (40.0 * 30.0 - CORNERS) / 1000.0, rel=1e-4)
     assert "one_leg" not in [w["code"] for w in results["warnings"]]
+    # What an engine asks, and the power, are of all the flow.
+    assert results["demand"]["power_flow"]["cfm_at_28_in_h2o"] == pytest.approx(100.0)
+    assert results["demand"]["power_estimate_hp"] == pytest.approx([0.20 * 4 * 100.0, 0.26 * 4 * 100.0], rel=1e-6)
 
 
 def test_a_leg_that_is_not_there_is_refused_with_those_that_are(tmp_path, capsys):

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from portgeo.front.air import Engine, Valve
     from portgeo.results.air import AirThrough
     from portgeo.results.benched import Benched
+    from portgeo.results.split_air import AirThroughSplit
 
 HELP = "air speed at a flow: where the wall drives it fast, where it is asked to slow too quickly"
 EXAMPLE = """examples:
@@ -151,9 +152,9 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
     from portgeo.core.errors import InputError
     from portgeo.core.port import Port
     from portgeo.files.disk import write_table_csv
-    from portgeo.front.air import air_speed, beside, demand, names_exhaust
+    from portgeo.front.air import air_speed, beside, names_exhaust
     from portgeo.front.states import survey
-    from portgeo.present.text.speed import NO_DEMAND, airspeed_text, beside_text, demand_text
+    from portgeo.present.text.speed import NO_DEMAND, airspeed_text, beside_text
     from portgeo.present.text.throat import throat_notice
 
     picked = None
@@ -168,7 +169,8 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         from portgeo.app.commands.airspeed_split import tell_split, through_split
 
         split = through_split(args, port, cfm, bench, _depression(args))
-        _tell(args, split.to_dict(), tell_split(args, split), bench, port.display)
+        record, texts = _demanded(args, split, _engine_of(args, port.display))
+        _tell(args, split.to_dict() | record, tell_split(args, split) + texts, bench, port.display)
         return
     if args.shares:
         raise InputError("--shares is for a port that splits", file=args.port, hint="Leave it out")
@@ -218,11 +220,8 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         texts.append(beside_text(air, planned, found, basename(args.beside)))
         record["beside"] = found.to_dict()
         shown = [("now", air.computed), ("planned", planned.computed)]
-    if engine is not None:
-        highest = _length(args, "max_lift", display) if args.max_lift else None
-        asked = demand(air, engine, max_lift_mm=highest, power=args.cylinders is not None)
-        texts.append(demand_text(asked, air))
-        record["demand"] = asked.to_dict()
+    demand_record, demand_texts = _demanded(args, air, engine)
+    texts += demand_texts
     if args.csv:
         write_table_csv(args.csv, *air.stations.to_csv(display), force=args.force)
     if args.chart:
@@ -230,11 +229,25 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         from portgeo.present.pictures.speed import speed_figure
 
         save(speed_figure(shown, display), args.chart, force=args.force)
-    _tell(args, record, texts, bench and _against(args, bench, valve), display)
+    _tell(args, record | demand_record, texts, bench and _against(args, bench, valve), display)
     if args.picture:
         from portgeo.present.pictures.speed import speed_picture
 
         speed_picture(air.computed, survey(port).computed, display, title, args.picture, force=args.force)
+
+
+def _demanded(
+    args: argparse.Namespace, air: AirThrough | AirThroughSplit, engine: Engine | None
+) -> tuple[dict[str, Any], list[str]]:
+    """Return what the engine asks, to be written and printed: nothing where none is given."""
+    from portgeo.front.air import demand
+    from portgeo.present.text.speed import demand_text
+
+    if engine is None:
+        return {}, []
+    highest = _length(args, "max_lift", air.display) if args.max_lift else None
+    asked = demand(air, engine, max_lift_mm=highest, power=args.cylinders is not None)
+    return {"demand": asked.to_dict()}, [demand_text(asked, air)]
 
 
 def _against(args: argparse.Namespace, bench: Benched, valve: Valve | None) -> Benched:

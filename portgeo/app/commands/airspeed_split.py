@@ -13,11 +13,8 @@ if TYPE_CHECKING:
     from portgeo.results.benched import Benched
     from portgeo.results.split_air import AirThroughSplit
 
-# What is said of one passage, its valve or its engine.
-OF_ONE_PASSAGE = (
-    "probe", "beside", "runner", "bore", "stroke", "rod", "valve", "throat", "stem", "rpm", "cylinders", "max_lift",
-    "picture", "bend",
-)  # fmt: skip
+# What is said of one passage or its valve.
+OF_ONE_PASSAGE = ("probe", "beside", "runner", "throat", "stem", "picture", "bend")
 
 
 def shares_of(typed: str) -> dict[str, float]:
@@ -43,7 +40,8 @@ def through_split(
     """Return the air through a port that splits, as typed."""
     from portgeo.front.air import air_speed
 
-    refuse_of_one_passage(args.port, args, OF_ONE_PASSAGE)
+    # Without an engine a valve is set over a throat, and each leg has its own.
+    refuse_of_one_passage(args.port, args, (*OF_ONE_PASSAGE, *(["valve"] if args.bore is None else [])))
     if args.exhaust:
         raise InputError(
             "the air of an exhaust comes out of the legs, and this follows it into them", file=args.port,

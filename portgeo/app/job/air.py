@@ -17,6 +17,7 @@ from portgeo.present.pictures.speed import bench_figure, painted
 from portgeo.results.air import AirThrough
 from portgeo.results.benched import Benched
 from portgeo.results.measured import Measured
+from portgeo.results.split_air import AirThroughSplit
 
 # What is said of a run's flow that is put through runner and port, by whether the manifold was on.
 THROUGH_RUNNER = {
@@ -130,7 +131,7 @@ def sped(given: StepInputs) -> StateAir | LeftOut:
     with naming(part.port.source["file"]):
         of_leg = _of_leg(part, given.needs.get("now"), cfm, asked)
         if of_leg is not None:
-            cfm, asked = of_leg.share * of_leg.cfm, {"depression_in_h2o": settings["depression"]}
+            cfm, asked = of_leg.share * of_leg.whole.flow.cfm, {"depression_in_h2o": settings["depression"]}
         air = air_speed(
             part.port, cfm, **asked, runner=None if runner is None else runner.port,
             surveys=[survey for survey in measured if survey is not None],
@@ -153,7 +154,7 @@ def _of_leg(part: Part, now: StateAir | LeftOut | None, cfm: float | None, asked
         return now.of_leg if isinstance(now, StateAir) else None
     whole = air_speed(part.split.measured.computed.port, cfm, **asked, surveys=())  # of a share no ± is asked for
     share = next(leg.share for leg in whole.legs if leg.name.casefold() == part.split.leg.casefold())
-    return LegsFlow(part.split.leg, share, whole.flow.cfm)
+    return LegsFlow(part.split.leg, share, whole)
 
 
 def probed(given: StepInputs) -> Recorded | LeftOut:
@@ -175,7 +176,7 @@ def _flow_told(air: AirThrough, of_leg: LegsFlow | None, settings: Mapping[str, 
     flow, through = air.flow, air.runner_source is not None
     told = f"{flow.cfm:.1f} cfm at {flow.depression_in_h2o:g} inH2O"
     if of_leg is not None:
-        told += f", {of_leg.leg}’s {100.0 * of_leg.share:.1f}% of the port’s {of_leg.cfm:.1f} cfm"
+        told += f", {of_leg.leg}’s {100.0 * of_leg.share:.1f}% of the port’s {of_leg.whole.flow.cfm:.1f} cfm"
     if air.run is None:
         return f"{told}: the flow that the job gives{', through runner and port' if through else ''}"
     lift = settings["lift"]
@@ -188,11 +189,12 @@ def demanded(given: StepInputs) -> Recorded | LeftOut:
     speed: StateAir | LeftOut = given.needs["speed"]
     if isinstance(speed, LeftOut):
         return LeftOut(f"there is no flow of the last stage: {speed.why}")
-    if speed.of_leg is not None:
-        return LeftOut("the port splits, and both are of all its flow: portgeo airspeed PORT has each leg's share")
     table = given.settings["engine"]
     power = table["cylinders"] is not None
-    return Recorded(demand(speed.air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())
+    air = speed.air if speed.of_leg is None else speed.of_leg.whole
+    if isinstance(air, AirThroughSplit) and table["valves"] < len(air.legs):
+        return LeftOut(f"the port has {len(air.legs)} legs, and  valves  of [engine] is {table['valves']}")
+    return Recorded(demand(air, engine_of(table), max_lift_mm=table["max_lift"], power=power).to_dict())
 
 
 def beside_today(given: StepInputs) -> Recorded | LeftOut:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from portgeo.results.air import AirThrough
     from portgeo.results.planned import Planned
     from portgeo.results.split import MeasuredSplit
+    from portgeo.results.split_air import AirThroughSplit
 
 
 @dataclass(frozen=True)
@@ -80,11 +81,11 @@ class Recorded:
 
 @dataclass(frozen=True)
 class LegsFlow:
-    """The leg that a job works on, its share of the flow, and the flow of the whole port, cfm."""
+    """The leg that a job works on, its share of the flow, and the air of the whole port."""
 
     leg: str
     share: float
-    cfm: float
+    whole: AirThroughSplit
 
 
 @dataclass(frozen=True)

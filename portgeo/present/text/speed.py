@@ -22,6 +22,7 @@ from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.present.text.throat import of_valve_text
 from portgeo.results.air import AirThrough, Beside
 from portgeo.results.demanded import Demanded
+from portgeo.results.split_air import AirThroughSplit
 
 HEADING = 14  # columns before what a heading says
 SAME_DEPRESSION = 0.005  # of itself: a bench's gauge is read no finer
@@ -239,7 +240,7 @@ def speed_difference(speed: float, d: Display) -> str:
     return f"{speed / FOOT:.1f} ft/s" if d.unit == "in" else f"{speed:.2f} m/s"
 
 
-def demand_text(demanded: Demanded, air: AirThrough) -> str:
+def demand_text(demanded: Demanded, air: AirThrough | AirThroughSplit) -> str:
     """Return what the engine asks of the port, and the power that the flow could feed where it is estimated."""
     engine, demand, d, sound = demanded.engine, demanded.computed, air.display, air.computed.air.sound
     through = [flow / (air.computed.least_area * 1e-6) for flow in (demand.mean_flow, demand.peak_flow)]
