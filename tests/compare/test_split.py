@@ -7,6 +7,7 @@ import json
 
 import numpy as np
 import pytest
+import trimesh
 
 import portgeo as pg
 from portgeo.app.cli import main
@@ -99,13 +100,29 @@ def test_compare_says_the_whole_the_divider_and_each_leg(folder, capsys):
     assert (folder / "cut.csv").read_text().startswith("leg,station_mm,")
 
 
+def test_the_depth_of_all_passages_is_painted_on_one_mesh_and_charted(folder):
+    """Of a right leg 1 mm wider on both sides its two walls are purple, and of its corners a part; nothing else is."""
+    wide = SHEET.replace("26,6,-14", "28,6,-14").replace("80,right,40,26", "80,right,40,28")
+    (folder / "wide.csv").write_text(wide.replace("6,0,1\n", "6,0,\n"))
+    words = ["compare", "before.csv", "wide.csv", "--depth-mesh", "d.ply", "--chart", "c.png", "-q"]
+    assert main(words) == 0
+    mesh = trimesh.load(folder / "d.ply")
+    assert mesh.volume == pytest.approx(pg.read_split("wide.csv").mesh.volume, rel=1e-6)
+    shade = mesh.visual.vertex_colors[:, :3].astype(int)
+    purple = shade[:, 2] - shade[:, 1] > 60  # PuOr's dark end
+    assert (mesh.vertices[purple, 1] < 0.1).all() and (mesh.vertices[purple, 0] > 29.9).all()
+    painted = mesh.area_faces[purple[mesh.faces].all(axis=1)].sum()
+    assert 50.0 * 2.0 * 28.0 < painted < 50.0 * (2.0 * 28.0 + 2.0 * np.pi * 6.0)  # both walls; and the corners
+    assert (folder / "c.png").stat().st_size > 0
+
+
 def test_what_cannot_be_compared_is_one_clear_message(folder, capsys):
     (folder / "named.csv").write_text(SHEET.replace("left", "front").replace("right", "rear"))
     (folder / "single.csv").write_text("station_mm,height_mm,width_mm,corner_mm\n0,40,60,6\n80,40,60,6\n")
     for files, says in (
         (["before.csv", "named.csv"], "BEFORE's legs are left, right, and AFTER's are front, rear"),
         (["before.csv", "single.csv"], "this port splits, and the other is one passage"),
-        (["before.csv", "after.csv", "--picture", "x.png"], "this is for one passage"),
+        (["before.csv", "after.csv", "--removed-mesh", "x.stl"], "this is for one passage"),
     ):
         assert main(["compare", *files]) == 2
         assert says in " ".join(capsys.readouterr().err.split())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,10 +23,11 @@ from portgeo.app.commands.common import (
 )
 
 if TYPE_CHECKING:
+    from portgeo.core.units import Display
     from portgeo.results.changed import Changed
 
 HELP = "compare before and after: metal removed, deepest cut, area by station; or the runners of a set"
-OF_ONE_PASSAGE = ("depth_mesh", "removed_mesh", "picture", "chart", "bend", "exhaust")
+OF_ONE_PASSAGE = ("removed_mesh", "bend", "exhaust")
 COLOURED, SOLIDS = (".ply", ".glb"), (".stl", ".ply", ".obj", ".3mf", ".glb")
 EXAMPLE = """examples:
   portgeo compare stock.csv ported.csv
@@ -184,23 +186,9 @@ def _run_pair(args: argparse.Namespace) -> None:
     title = f"{Path(args.before).name} -> {Path(args.after).name}"
     if not args.quiet:
         print(comparison_text(changed, title, "metal" if args.density else args.alloy))
-    if args.depth_mesh:
-        from portgeo.files.meshes.mesh import write_mesh
-        from portgeo.present.pictures.depth import depth_colours
-
-        vertices, faces, colours = depth_colours(changed.computed)
-        write_mesh(args.depth_mesh, vertices, faces, force=args.force, colours=colours)
     if args.removed_mesh:
         _write_removed(changed, args)
-    if args.chart:
-        from portgeo.present.pictures.charts import save
-        from portgeo.present.pictures.depth import schedules_figure
-
-        save(schedules_figure(changed.computed, display), args.chart, force=args.force)
-    if args.picture:
-        from portgeo.present.pictures.depth import depth_picture
-
-        depth_picture(changed.computed, display, title, args.picture, force=args.force)
+    _draw(args, {"": changed}, display, title)
 
 
 def _run_split(args: argparse.Namespace, before: Any, after: Any) -> None:
@@ -218,9 +206,30 @@ def _run_split(args: argparse.Namespace, before: Any, after: Any) -> None:
     if args.csv:
         head, rows = changed.to_csv()
         write_table_csv(args.csv, head, rows, force=args.force)
+    title = f"{Path(args.before).name} -> {Path(args.after).name}"
     if not args.quiet:
-        title = f"{Path(args.before).name} -> {Path(args.after).name}"
         print(split_comparison_text(changed, title, "metal" if args.density else args.alloy))
+    _draw(args, {each.name: each.changed for each in changed.passages}, before.display, title)
+
+
+def _draw(args: argparse.Namespace, passages: Mapping[str, Changed], display: Display, title: str) -> None:
+    """Write what is seen of the depth, of one passage or of all that a port splits into."""
+    if not (args.depth_mesh or args.chart or args.picture):
+        return
+    from portgeo.present.pictures.depth import depth_colours, depth_picture, schedules_figure
+
+    found = {name: each.computed for name, each in passages.items()}
+    if args.depth_mesh:
+        from portgeo.files.meshes.mesh import write_mesh
+
+        vertices, faces, colours = depth_colours(tuple(found.values()))
+        write_mesh(args.depth_mesh, vertices, faces, force=args.force, colours=colours)
+    if args.chart:
+        from portgeo.present.pictures.charts import save
+
+        save(schedules_figure(found, display), args.chart, force=args.force)
+    if args.picture:
+        depth_picture(tuple(found.values()), display, title, args.picture, force=args.force)
 
 
 def _write_removed(changed: Changed, args: argparse.Namespace) -> None:

@@ -1,6 +1,6 @@
 """Pictures of a comparison: depth of cut on the port, both area schedules, outlines at a flange.
 
-A Comparison, a Balance or a Match comes in; picture files, or colours for a mesh, go out.
+A Comparison or those of a port's passages, a Balance or a Match comes in; picture files, or colours for a mesh, go out.
 
 Depth is painted with matplotlib's PuOr, one of C. Brewer's diverging maps (ColorBrewer 2.0): its two
 arms keep apart for every common kind of colour vision, and grow evenly darker from a near-white
@@ -9,7 +9,7 @@ middle that stands for no cut. Purple is metal removed, orange metal added.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import Any
 
@@ -32,17 +32,23 @@ MARKED = np.array([-1.0, -0.5, -0.25, -0.1, 0.0, 0.1, 0.25, 0.5, 1.0])  # shares
 LABELLED = 9  # stations with a label on the picture
 
 
-def depth_colours(comparison: Comparison) -> tuple[FloatArray, IntArray, np.ndarray]:
+def depth_colours(passages: Sequence[Comparison]) -> tuple[FloatArray, IntArray, np.ndarray]:
     """Return AFTER's closed mesh in BEFORE's source coordinates, vertices, faces, and RGBA (n, 4) by depth.
 
-    The openings, where no depth is measured, are white.
+    passages : one, or of a port that splits all of them. The openings, where no depth is measured, are white.
     """
-    limit = depth_scale(comparison)
-    values = _at_mesh(comparison)
-    shades = matplotlib.colormaps[DEPTH_MAP](shade(values, limit) / 2.0 + 0.5)
+    values = np.concatenate([_at_mesh(each) for each in passages])
+    shades = matplotlib.colormaps[DEPTH_MAP](shade(values, depth_scale(passages)) / 2.0 + 0.5)
     rgba = np.round(255.0 * shades).astype(np.uint8)
     rgba[np.isnan(values)] = 255
-    return comparison.before.to_source(comparison.vertices), comparison.faces, rgba
+    vertices = np.concatenate([each.before.to_source(each.vertices) for each in passages])
+    return vertices, _faces_of(passages), rgba
+
+
+def _faces_of(passages: Sequence[Comparison]) -> IntArray:
+    """Return the faces (m, 3) of all passages' moved meshes, their vertices one after another."""
+    firsts = np.cumsum([0, *(len(each.vertices) for each in passages[:-1])])
+    return np.concatenate([each.faces + first for each, first in zip(passages, firsts, strict=True)])
 
 
 def shade(depth: FloatArray, limit: float) -> FloatArray:
@@ -54,10 +60,10 @@ def shade(depth: FloatArray, limit: float) -> FloatArray:
     return np.copysign(np.sqrt(np.abs(share)), share)
 
 
-def depth_scale(comparison: Comparison) -> float:
+def depth_scale(passages: Sequence[Comparison]) -> float:
     """Return the depth, mm, at the ends of the scale: the deepest cut, the same on both sides of zero."""
-    calm = comparison.depth.calm
-    return max(LEAST_SCALE_MM, comparison.depth.deepest, float(-calm.min(initial=0.0)))
+    calm = [float(-each.depth.calm.min(initial=0.0)) for each in passages]
+    return max(LEAST_SCALE_MM, *(each.depth.deepest for each in passages), *calm)
 
 
 def _at_mesh(comparison: Comparison) -> FloatArray:
@@ -69,27 +75,36 @@ def _at_mesh(comparison: Comparison) -> FloatArray:
     return values
 
 
-def depth_picture(comparison: Comparison, display: Display, title: str, path: str, *, force: bool = False) -> None:
-    """Write a picture of the after surface painted by depth of cut.
+def depth_picture(
+    passages: Sequence[Comparison], display: Display, title: str, path: str, *, force: bool = False
+) -> None:
+    """Write a picture of the after surface painted by depth of cut. passages : as `depth_colours` takes them.
 
     Raises OutputError where the machine has no working OpenGL.
     """
     from portgeo.present.pictures.port import render
 
-    sections = comparison.rows.after_sections
-    shown = np.unique(np.linspace(0, len(sections) - 1, LABELLED).astype(int))
-    rings = [sections[k].in_space(sections[k].outline) for k in shown]
-    labels = [display.length(comparison.rows.stations[k], label=False) for k in shown]
-    limit = display.of_length(depth_scale(comparison))
-    values = display.of_length(_at_mesh(comparison))
+    first = passages[0].before
+
+    def placed(each: Comparison, points: FloatArray) -> FloatArray:
+        return points if each.before is first else first.from_source(each.before.to_source(points))
+
+    rings, labels = [], []
+    for each in passages:
+        sections = each.rows.after_sections
+        shown = np.unique(np.linspace(0, len(sections) - 1, LABELLED // len(passages)).astype(int))
+        for k in shown if each.before is first else shown[1:]:  # a leg begins where the trunk ends
+            rings.append(placed(each, sections[k].in_space(sections[k].outline)))
+            labels.append(display.length(each.rows.stations[k], label=False))
+    deepest = max(passages, key=lambda each: each.depth.deepest)
     scene = (
-        comparison.vertices,
-        comparison.faces,
-        values,
-        limit,
+        np.concatenate([placed(each, each.vertices) for each in passages]),
+        _faces_of(passages),
+        display.of_length(np.concatenate([_at_mesh(each) for each in passages])),
+        display.of_length(depth_scale(passages)),
         rings,
         labels,
-        comparison.depth.deepest_at,
+        placed(deepest, deepest.depth.deepest_at[None])[0],
         display.unit,
         title,
     )
@@ -157,28 +172,29 @@ def draw_depth(
     plotter.camera.zoom(1.1)
 
 
-def schedules_figure(comparison: Comparison, display: Display) -> Figure:
-    """Return a chart of both area schedules on the same planes, and the depth on the four walls."""
-    rows = comparison.rows
-    x = display.of_length(rows.stations)
-    figure = Figure(figsize=(9.0, 6.4), dpi=130, layout="constrained")
-    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
-    for areas, name, colour, style in zip(
-        (rows.before, rows.after), ("before", "after"), colours(2), LINE_STYLES, strict=False
-    ):
-        top.plot(x, display.of_area(areas), style, color=colour, linewidth=2, marker=".", label=name)
-    walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
-    for (name, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
-        # Left and right are often equal: the left wall's line is wide, so that the right one's lies on it.
-        wide = {"linewidth": 5.0, "alpha": 0.35, "linestyle": "-"} if name == "left" else {"linestyle": style}
-        bottom.plot(x, display.of_length(depth), color=colour, label=name, **wide)
-    top.set_ylabel(f"area, {display.area_unit}")
-    top.set_title("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
-    bottom.set_ylabel(f"depth, {display.unit}")
-    bottom.set_xlabel(f"station from the entry, {display.unit}")
-    for axes in (top, bottom):
-        axes.legend(frameon=False, fontsize=9, ncols=4)
-    tidy(top, bottom)
+def schedules_figure(passages: Mapping[str, Comparison], display: Display) -> Figure:
+    """Return a chart of both area schedules on the same planes, and the depth on the four walls, of each passage."""
+    figure = Figure(figsize=(9.0 + 3.0 * (len(passages) - 1), 6.4), dpi=130, layout="constrained")
+    columns = figure.subplots(2, len(passages), sharex="col", sharey="row", height_ratios=(3, 2), squeeze=False).T
+    for (name, each), (top, bottom) in zip(passages.items(), columns, strict=True):
+        rows = each.rows
+        x = display.of_length(rows.stations)
+        for areas, label, colour, style in zip(
+            (rows.before, rows.after), ("before", "after"), colours(2), LINE_STYLES, strict=False
+        ):
+            top.plot(x, display.of_area(areas), style, color=colour, linewidth=2, marker=".", label=label)
+        walls = (("roof", rows.roof), ("floor", rows.floor), ("left", rows.left), ("right", rows.right))
+        for (label, depth), colour, style in zip(walls, colours(4), LINE_STYLES, strict=True):
+            # Left and right are often equal: the left wall's line is wide, so that the right one's lies on it.
+            wide = {"linewidth": 5.0, "alpha": 0.35, "linestyle": "-"} if label == "left" else {"linestyle": style}
+            bottom.plot(x, display.of_length(depth), color=colour, label=label, **wide)
+        top.set_title(name, color=INK, fontsize=11)
+        bottom.set_xlabel(f"station from the entry, {display.unit}")
+    for axes, label in zip(columns[0], (f"area, {display.area_unit}", f"depth, {display.unit}"), strict=True):
+        axes.set_ylabel(label)
+        axes.legend(frameon=False, fontsize=9, ncols=4 if len(passages) == 1 else 2)
+    figure.suptitle("Area before and after on the same planes; depth of cut by wall", color=INK, fontsize=11)
+    tidy(*columns.ravel())
     return figure
 
 
