@@ -53,9 +53,11 @@ def caps_of(vertices: FloatArray, faces: IntArray, rims: list[FloatArray]) -> li
     draw = np.random.default_rng(0)
     for _ in range(MOST_FLAT):
         patch = _flattest(middles, normals, np.where(left, area, 0.0), near, draw)
-        if patch is None or area[patch].sum() < LEAST * total:
+        if patch is None:
             break
         left &= ~patch
+        if area[patch].sum() < LEAST * total:
+            continue  # a plane that was drawn by chance may shrink to a scrap: the next may be an end
         for part in _parts(faces, area, patch, LEAST * total):
             cap = _end_at(vertices, faces, middles, normals, area, part, near)
             if cap is not None:

@@ -25,7 +25,7 @@ BETWEEN = 20  # places on that line
 MOST_LEAVES = 10  # that are looked at: corners of a slab, stems, legs
 OWN_PART, USUAL_DEPTH = 0.85, 75  # share of a leaf's own way, and percent of its depths, that tell how thick it is
 ON_CAP = 1.3  # from a leaf to the flat face or rim that it ends in
-LIKE_TUBE = (0.4, 2.5)  # area of that face, of the arm's own section
+LEAST_ARM = 0.5  # from an end to where the ends meet: what is shorter is no arm
 ARM_PART = (0.2, 0.7)  # of an arm's length, over which its section is told
 SURE_ENDS_LEFT = 0.3  # radii at the end of a rough line that begins all over a flat end
 CLEAR_ENTRY = 0.8  # how far off the best end is from the sum of the others, of the next best: more is not clear
@@ -191,7 +191,10 @@ def _median(inside: Inside, ends: list[IntArray]) -> int:
 
 
 def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside, leaves: Leaves) -> tuple[Arm, ...]:
-    """Return the arms, in no order, whose ends are the leaves of a mold, all of them a port's own."""
+    """Return the arms, in no order, whose ends are the leaves of a mold, all of them a port's own.
+
+    Raises GeometryError where one is too short.
+    """
     radius = float(inside.depth.max())
     ends, sure = [], []
     for tip in leaves.places:
@@ -203,6 +206,12 @@ def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside
     arms = []
     for tip, end, is_sure in zip(leaves.places, ends, sure, strict=True):
         reach = dijkstra(inside.graph, directed=False, indices=end, min_only=True)
+        if reach[middle] < LEAST_ARM * radius:
+            raise GeometryError(
+                "the mold splits, but trunk and legs meet right at one of its ends",
+                where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*inside.points[tip]),
+                hint="A split needs a trunk and legs at least as long as half their width: trim the mold farther out",
+            )
         path = np.array(path_to(before, int(tip))[::-1])
         line, own = _arm_line(inside, reach, path, float(reach[middle]))
         arms.append(Arm(follow(*coarse, line, own, SURE_ENDS_LEFT if is_sure else ENDS_LEFT), own))

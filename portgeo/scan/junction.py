@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+import manifold3d
 import numpy as np
 import shapely
 
@@ -15,6 +16,7 @@ from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray, IntArray, area_and_centroid
 from portgeo.core.section import Section, area_of
 from portgeo.core.slicing import slice_mesh
+from portgeo.core.triangles import mesh_edge
 from portgeo.scan.course import plane_frame
 from portgeo.scan.spine import sections_of
 
@@ -80,6 +82,20 @@ def planes_at(mesh: Mesh, trunk: Approach, legs: Sequence[Approach], roughness: 
             )
         begins.append(leg.point + t * leg.heading)
     return Planes(plane, tuple(begins), nose)
+
+
+def has_handle(mesh: Mesh) -> bool:
+    """Return whether a closed mesh has a handle that is left when it is drawn as coarse as its edges are long.
+
+    Where two walls graze, a scan has slits and threads that its points cannot show.
+    """
+    vertices, faces = mesh
+    if len(vertices) - len(faces) / 2.0 >= 2.0:  # Euler: of a closed mesh with g handles, 2 (1 - g) = V - F / 2
+        return False
+    solid = manifold3d.Manifold(manifold3d.Mesh64(vertices, faces.astype(np.uint64)))
+    if solid.status() != manifold3d.Error.NoError:
+        return True
+    return any(part.genus() > 0 for part in solid.simplify(mesh_edge(*mesh)).decompose())
 
 
 def _before_it_widens(mesh: Mesh, at: Approach, last: float) -> float:

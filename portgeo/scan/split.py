@@ -20,12 +20,13 @@ from portgeo.core.section import centroid_of
 from portgeo.core.split import Junction, Leg, SplitPort
 from portgeo.core.triangles import Triangles, mesh_edge, volume
 from portgeo.scan.branches import Branch, branch_tip
+from portgeo.scan.caps import Cap
 from portgeo.scan.course import plane_frame
 from portgeo.scan.cut import cut_end
 from portgeo.scan.face import angle_between
 from portgeo.scan.fork import Arm, Leaves, arms_at, entry_of, leaves_of
 from portgeo.scan.holes import holes_beside, holes_told, patched
-from portgeo.scan.junction import EDGES, NOISES, Approach, Planes, planes_at
+from portgeo.scan.junction import EDGES, NOISES, Approach, Planes, has_handle, planes_at
 from portgeo.scan.openings import Opening
 from portgeo.scan.options import Progress, ScanOptions
 from portgeo.scan.passage import Rough, branches_told, cut_branch, place_of, rough_of
@@ -54,9 +55,10 @@ SIDE_BY_SIDE = 1.0  # of how far one leg is above the other, that it must be bes
 
 @dataclass(frozen=True)
 class Ends:
-    """What is inside a mold, a divider however thin left out, and the ends that it has."""
+    """What is inside a mold, a divider however thin left out, the faces that can be its ends, and the ends it has."""
 
     inside: Inside
+    caps: list[Cap]
     leaves: Leaves
 
     @property
@@ -68,7 +70,10 @@ class Ends:
 def ends_of(rough: Rough) -> Ends:
     """Return the ends that a mold has."""
     inside = inside_of(rough.voxels, filled=False)
-    return Ends(inside, leaves_of(inside, rough.caps))
+    # A flat floor meets its walls at an edge all round as an end does, but a mold is longer than its ends are wide.
+    held = float(rough.voxels.solid.sum()) * rough.voxels.step**3
+    caps = [cap for cap in rough.caps if cap.area**1.5 < held]
+    return Ends(inside, caps, leaves_of(inside, caps))
 
 
 def split_of(
@@ -136,7 +141,7 @@ def _arms_of(body: Body, rough: Rough, ends: Ends, branches: list[Branch]) -> tu
         branches.append(branch)
         rough = rough_of(body)
         ends = ends_of(rough)
-    return body, rough, arms_at(rough.coarse, rough.caps, inside, leaves)
+    return body, rough, arms_at(rough.coarse, ends.caps, inside, leaves)
 
 
 def _opening(body: Body, arm: Arm, noise: float) -> Opening:
@@ -207,8 +212,7 @@ def _parted(
     facing = [replace(opening, normal=-opening.normal) for opening in inner]
     junction = _cut_off(mesh, facing)
     parts = volume(*junction) + sum(volume(*tube.mesh) for tube in tubes)
-    handles = 1.0 - (len(junction[0]) - len(junction[1]) / 2.0) / 2.0  # Euler: of a closed mesh, 2 (1 - g) = V - F / 2
-    if handles > 0.0 or abs(parts / volume(*whole) - 1.0) > SAME_VOLUME:
+    if has_handle(junction) or abs(parts / volume(*whole) - 1.0) > SAME_VOLUME:
         raise GeometryError(
             "the mold splits, but its legs join again past the divider's nose",
             where=f"about {place_of(planes.nose)} mm",

@@ -6,6 +6,7 @@ coarser booleans, their noise waves and white as scanners have them (tests/scan/
 
 import json
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -169,6 +170,20 @@ def test_legs_that_join_again_past_the_divider_are_refused():
     scan = odd_molds.scan_of(forks.twin(angle=0.3).solid() + hole, EDGE)
     with pytest.raises(GeometryError, match=r"join|divider|ends|told apart"):
         read(scan)
+
+
+@pytest.mark.nightly
+def test_a_box_with_a_flat_divider_has_its_floor_for_no_end():
+    """In a box's corner its floor is as near as its end, and its edges go all round too."""
+    plan = manifold3d.CrossSection.square((81.0, 60.0)).translate((-80.0, -30.0))
+    for side, turn in ((14.0, 20.0), (-14.0, 0.0)):
+        leg = manifold3d.CrossSection.square((110.0, 26.0)).translate((0.0, -13.0))
+        plan = plan + leg.rotate(turn).translate((0.0, side))
+    port = read(odd_molds.scan_of(manifold3d.Manifold.extrude(plan, 40.0), 1.5))
+    assert port.mesh.volume == pytest.approx(40.0 * plan.area(), rel=1e-6)
+    survey = survey_split(port)
+    assert survey.trunk.area[0] == pytest.approx(60.0 * 40.0, rel=2e-3)
+    assert [leg.area[-1] for leg in survey.legs] == pytest.approx([26.0 * 40.0] * 2, rel=2e-3)
 
 
 def random_twin(rng):
