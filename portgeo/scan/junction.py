@@ -17,6 +17,7 @@ from portgeo.core.plane import FloatArray, IntArray, area_and_centroid
 from portgeo.core.section import Section, area_of
 from portgeo.core.slicing import slice_mesh
 from portgeo.core.triangles import mesh_edge
+from portgeo.scan.approach import Approach
 from portgeo.scan.course import plane_frame
 from portgeo.scan.spine import sections_of
 
@@ -33,19 +34,6 @@ CLEAR, NOISES, EDGES = 0.03, 3.0, 0.75  # how far planes stand off the nose: in 
 LEAST_LEG = 0.8  # length that must be left of a passage beyond its plane
 
 Mesh = tuple[FloatArray, IntArray]
-
-
-@dataclass(frozen=True)
-class Approach:
-    """How a passage comes to the junction: a point (3,) where it is still whole, its heading there, its radius.
-
-    room : length of it that lies behind the point.
-    """
-
-    point: FloatArray
-    heading: FloatArray
-    radius: float
-    room: float
 
 
 @dataclass(frozen=True)

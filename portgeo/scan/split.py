@@ -16,23 +16,21 @@ from portgeo.core.grain import Grain
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Patch
-from portgeo.core.section import centroid_of
 from portgeo.core.split import Junction, Leg, SplitPort
 from portgeo.core.triangles import Triangles, mesh_edge, volume
+from portgeo.scan.approach import Approach, approach_to, before_plane, curve_to, rough_approach
 from portgeo.scan.branches import Branch, branch_tip
 from portgeo.scan.caps import Cap
-from portgeo.scan.course import plane_frame
 from portgeo.scan.cut import cut_end
 from portgeo.scan.face import angle_between
 from portgeo.scan.fork import Arm, Leaves, arms_at, entry_of, leaves_of
 from portgeo.scan.holes import holes_beside, holes_told, patched
-from portgeo.scan.junction import EDGES, NOISES, Approach, Planes, has_handle, planes_at
+from portgeo.scan.junction import EDGES, NOISES, Planes, has_handle, planes_at
 from portgeo.scan.openings import Opening
 from portgeo.scan.options import Progress, ScanOptions
 from portgeo.scan.passage import Rough, branches_told, cut_branch, place_of, rough_of
 from portgeo.scan.pose import LEAST_TURN, outside_of, square_to, swept_by
 from portgeo.scan.repair import Body, bodies, coarse_copy, compact
-from portgeo.scan.spine import Curve, first_curve, sections_of
 from portgeo.scan.stem import without_stem
 from portgeo.scan.tube import LINE, Mesh, Tube, ends_told, laid_out, opening_at, tube_and_curve
 from portgeo.scan.way import Inside, inside_of
@@ -40,13 +38,6 @@ from portgeo.scan.way import Inside, inside_of
 MOST_LEAVES_OFF = 6  # branches that are cut off a mold before its legs are looked at
 AGREED = np.radians(0.5)  # of an approach's heading with the one before, at which the planes stay
 MOST_ROUNDS = 4
-BACK = 0.6  # radii inside its end that an approach is taken from a centreline
-LEANS = 0.2  # radii, or of its length, that a curve's end leans by itself
-TOLD_OVER, MOST_OVER = 0.8, 0.7  # radii that its heading is told from, and at most of its length
-SURE_BEND = 6.0  # times the waves in its heading, that it turns by there where it bends
-SECTIONS_BACK = 3  # of a rough course, short of its last steady one
-STEADY = 0.1  # of its usual area, that a section of a passage still whole may be off by
-CLEAR_OF_END = 0.15  # radii from a passage's end within which its rough course is no guide
 ROUND_ABOUT = 5.0  # radii about the approaches that planes at the junction can reach
 STAND_OFF = (1.0, 3.0, 9.0)  # times the noise and edges of the mesh: how far planes stand off the nose, tried in turn
 SAME_VOLUME = 1e-4  # that trunk, legs and junction come to the whole by: their cuts lie in the same planes
@@ -173,17 +164,17 @@ def _passages(body: Body, arms: Sequence[Arm], openings: Sequence[Opening], nois
     """
     mesh = (body.vertices, body.faces)
     coarse = coarse_copy(*mesh)
-    approaches = [_rough_approach(arm) for arm in arms]
+    approaches = [rough_approach(arm) for arm in arms]
     lines = [arm.course.points for arm in arms]
-    trunk = _curve(coarse, lines[0], arms[0].radius, openings[0], approaches[0].heading, approaches[0].point)
+    trunk = curve_to(coarse, lines[0], arms[0].radius, openings[0], approaches[0].heading, approaches[0].point)
     lines[0] = trunk.at(np.linspace(0.0, trunk.length, LINE))
     for _ in range(MOST_ROUNDS):
         planes = planes_at(coarse, approaches[0], approaches[1:], mesh_edge(*coarse))
-        before, approaches = approaches, [_approach(coarse, trunk, approaches[0], planes.trunk)]
+        before, approaches = approaches, [approach_to(coarse, trunk, approaches[0], planes.trunk)]
         for k, plane in enumerate(planes.legs, start=1):
-            curve = _curve(coarse, lines[k], arms[k].radius, openings[k], before[k].heading, plane)
+            curve = curve_to(coarse, lines[k], arms[k].radius, openings[k], before[k].heading, plane)
             lines[k] = curve.at(np.linspace(0.0, curve.length, LINE))
-            approaches.append(_approach(coarse, curve, before[k], plane))
+            approaches.append(approach_to(coarse, curve, before[k], plane))
         if max(angle_between(a.heading, b.heading) for a, b in zip(approaches, before, strict=True)) < AGREED:
             break
     rough = max(NOISES * noise, EDGES * mesh_edge(*mesh))
@@ -222,62 +213,6 @@ def _parted(
     return _Parts(tubes, whole, junction, planes.nose)
 
 
-def _rough_approach(arm: Arm) -> Approach:
-    """Return how an arm comes to the junction, from where its course is still as wide as it usually is."""
-    course = arm.course
-    whole = np.flatnonzero(np.abs(course.areas / np.median(course.areas) - 1.0) < STEADY)
-    k = max(int(whole[-1]) - SECTIONS_BACK, 0)
-    room = float(np.linalg.norm(np.diff(course.points[: k + 1], axis=0), axis=1).sum())
-    return Approach(course.points[k], course.headings[k], float(np.sqrt(arm.area / np.pi)), room)
-
-
-def _curve(
-    coarse: Mesh,
-    line: FloatArray,
-    radius: float,
-    opening: Opening,
-    heading: FloatArray,
-    plane: FloatArray,
-) -> Curve:
-    """Return a passage's centreline on a coarse mesh, from its opening up to a plane across it.
-
-    line (n, 3) : about where it runs. heading, plane (3,) : square to the plane, and a point in it.
-    """
-    inner = _up_to(line, Opening(plane, heading, "split"))
-    sections = sections_of(coarse, plane[None], plane_frame(heading)[None])
-    if sections[0] is not None:
-        plane = sections[0].in_space(centroid_of(sections[0])[None])[0]
-    outward = opening.normal if opening.square else None
-    far = inner[0] + ((opening.origin - inner[0]) @ opening.normal) * opening.normal
-    clear = np.linalg.norm(inner - far, axis=1) > CLEAR_OF_END * radius
-    return first_curve(coarse, ((far, outward), (plane, None)), inner[clear], radius)
-
-
-def _approach(coarse: Mesh, curve: Curve, before: Approach, plane: FloatArray) -> Approach:
-    """Return how a passage comes to a plane at the junction: its centreline's heading, led on as it bends.
-
-    curve : its centreline as far as it is a tube, or up to the plane. Where a trunk widens into legs that are not
-    alike, its middle swings to and fro with the least lean of a plane, and says nothing of where it leads; and a
-    curve's free end leans by itself.
-    """
-    radius = before.radius
-    station = curve.length + (plane - curve.at(np.array([curve.length]))[0]) @ before.heading
-    last = min(curve.length - min(LEANS * radius, LEANS * curve.length), station)
-    over = min(max(TOLD_OVER * radius, station - last), MOST_OVER * curve.length)
-    along = np.linspace(-over, 0.0, LINE)
-    tangents = curve.at(last + along, 1)
-    tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
-    middle, bend = np.polynomial.polynomial.polyfit(along + over / 2.0, tangents, 1)
-    waves = np.linalg.norm(tangents - middle - np.outer(along + over / 2.0, bend), axis=1)
-    # A bend that its own waves could make is none: led on, it would lean the plane.
-    led = station - last + over / 2.0 if np.linalg.norm(bend) * over > SURE_BEND * np.sqrt(np.mean(waves**2)) else 0.0
-    heading = (middle + led * bend) / np.linalg.norm(middle + led * bend)
-    section = sections_of(coarse, plane[None], plane_frame(heading)[None])[0]
-    middle = plane if section is None else section.in_space(centroid_of(section)[None])[0]
-    back = min(BACK * radius, 0.5 * station)
-    return Approach(middle - back * heading, heading, radius, station - back)
-
-
 def _about(mesh: Mesh, approaches: Sequence[Approach]) -> Mesh:
     """Return the part of a mesh that planes at the junction can cut."""
     points = np.array([approach.point for approach in approaches])
@@ -298,17 +233,9 @@ def _tubes(
     tubes = []
     for k, (line, opening, approach) in enumerate(zip(lines, openings, approaches, strict=True)):
         plane = Opening((planes.trunk, *planes.legs)[k], approach.heading, "split")
-        tube = tube_and_curve(body, _up_to(line, plane), approach.radius, (opening, plane))
+        tube = tube_and_curve(body, before_plane(line, plane), approach.radius, (opening, plane))
         tubes.append(tube if k == 0 else tube.turned())
     return tuple(tubes)
-
-
-def _up_to(line: FloatArray, plane: Opening) -> FloatArray:
-    """Return the points of a line (n, 3) before the plane at the junction."""
-    before = (line - plane.origin) @ plane.normal < 0.0
-    before[:2] = True
-    before[int(np.argmin(np.linalg.norm(line - plane.origin, axis=1))) + 1 :] = False
-    return line[before]
 
 
 def _cut_off(mesh: Mesh, openings: Sequence[Opening]) -> Mesh:
