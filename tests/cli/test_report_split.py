@@ -71,6 +71,25 @@ def test_the_leg_that_a_state_names_is_worked_on(tmp_path):
     assert results["demand"]["power_estimate_hp"] == pytest.approx([0.20 * 4 * 100.0, 0.26 * 4 * 100.0], rel=1e-6)
 
 
+def test_of_two_stages_all_that_came_out_is_told_and_painted(tmp_path):
+    """A trunk 2 mm higher and a right leg 1 mm higher: prisms, told by passage and together, hours by all of it."""
+    cut = ROWS.replace("rect,40,80", "rect,42,80").replace("rect,40,30", "rect,41,30")
+    (tmp_path / "cut.csv").write_text(cut, encoding="utf-8")
+    results, out = report_of(tmp_path, '[[stage]]\nname = "cut"\nport = "cut.csv"\nhours = 2\n')
+    (one,) = results["compare"]
+    removed = {part["name"]: part["removed_cc"] for part in (one["whole"]["trunk"], *one["whole"]["legs"])}
+    assert removed == pytest.approx(
+        {"trunk": 60.0 * 2.0 * 80.0 / 1000.0, "left": 0.0, "right": 1.8}, rel=2e-3, abs=0.01
+    )
+    assert one["whole"]["removed_cc"] == pytest.approx(11.4, rel=2e-3)
+    assert one["record"]["removed_cc"] == pytest.approx(0.0, abs=0.01)
+    assert results["hours"]["cc_per_hour"] == pytest.approx(11.4 / 2.0, rel=2e-3)
+    page = (out / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert "From as cast to cut, all passages: 11.40 ±" in page and "left none, right 1.80 ±" in page
+    assert (out / "pictures" / "cut-whole-depth.png").is_file()
+    assert (out / "tables" / "split-change-as-cast-cut.csv").is_file()
+
+
 def test_a_leg_that_is_not_there_is_refused_with_those_that_are(tmp_path, capsys):
     (tmp_path / "two.csv").write_text(ROWS, encoding="utf-8")
     (tmp_path / "one.csv").write_text("station_mm,shape,diameter_mm\n0,round,40\n60,round,40\n", encoding="utf-8")

@@ -116,6 +116,7 @@ def report():
                 "before": CAST,
                 "after": CUT,
                 "part": "port",
+                "whole": None,
                 "record": Changed.of(change, 2.68).to_dict(),
             }
         ],

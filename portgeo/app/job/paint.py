@@ -60,7 +60,7 @@ def painted(given: StepInputs) -> Models:
             paints.append(Paint("reach", "reached by the burr from", reached.classes, "class", False, REACH_NAMES))
         found.append(_model(states[k], "port", placed, paints))
         if placed.part.split is not None:
-            found.append(_whole(states[k], placed, placed.part.split))
+            found.append(_whole(states[k], placed, placed.part.split, _compared_with(needs, "port", k)))
         if k in runners:
             runner = _before(runners, ports, k)
             paints = [_area(needs[f"survey runner {k}"], runner.part)]
@@ -79,11 +79,11 @@ def painted(given: StepInputs) -> Models:
     return Models(tuple(found))
 
 
-def _whole(state: str, placed: _Placed, split: Split) -> Model:
+def _whole(state: str, placed: _Placed, split: Split, compared: Compared | None) -> Model:
     """Return all passages of a port that splits as one model."""
     surveys = {passage.name: passage.measured.computed for passage in split.measured.passages}
     skins = [(name, replace(skin, vertices=moved(placed.pose, skin.vertices))) for name, skin in split.skins]
-    return whole_model(state, skins, surveys, "whole")
+    return whole_model(state, skins, surveys, "whole", compared.depths if compared else {})
 
 
 def runners_painted(given: StepInputs) -> Models:
@@ -164,9 +164,14 @@ def _area(measured: Measured, part: Part) -> Paint:
 
 
 def _depth(needs: Any, part: str, k: int) -> list[Paint]:
-    found = [needs[name] for name in needs if name.startswith(f"compare {part} ") and name.endswith(f" {k}")]
-    # The comparison with the state just before comes first, that of the last with the first after it.
-    return [Paint("depth", "depth of cut", found[0].depth, "length", True)] if found else []
+    found = _compared_with(needs, part, k)
+    return [] if found is None else [Paint("depth", "depth of cut", found.depth, "length", True)]
+
+
+def _compared_with(needs: Any, part: str, k: int) -> Compared | None:
+    """Return the comparison of a state with the one just before, which comes first: that with the first comes last."""
+    names = (name for name in needs if name.startswith(f"compare {part} ") and name.endswith(f" {k}"))
+    return next((needs[name] for name in names), None)
 
 
 def _planned_depth(start: _Placed, cut: Cut) -> Paint:

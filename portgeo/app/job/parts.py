@@ -68,10 +68,19 @@ def measured(given: StepInputs) -> Measured:
 def compared(given: StepInputs) -> Compared:
     """Return what two states of a part differ by, and the depth on the later one's skin."""
     before, after = given.needs["before"], given.needs["after"]
+    asked = {"align": given.settings["align"], **given.settings["metal"]}
     with naming(after.port.source["file"]):
-        found = compare(before.port, after.port, align=given.settings["align"], **given.settings["metal"])
-    depth = depth_cut(found, after.skin.vertices)
-    return Compared(found.to_dict(), found.computed.alignment.matrix, depth)
+        found = compare(before.port, after.port, **asked)
+        depth = depth_cut(found, after.skin.vertices)
+        record, matrix = found.to_dict(), found.computed.alignment.matrix
+        if before.split is None or after.split is None:
+            return Compared(record, matrix, depth)
+        whole = compare(before.split.measured.computed.port, after.split.measured.computed.port, **asked)
+    skins, source, depths = dict(after.split.skins), after.port.to_source, {}
+    for passage in whole.passages:
+        own = passage.changed.computed.after.from_source(source(skins[passage.name].vertices))
+        depths[passage.name] = depth_cut(passage.changed, own)
+    return Compared(record, matrix, depth, whole.to_dict(), depths)
 
 
 def matched(given: StepInputs) -> Recorded:

@@ -157,11 +157,11 @@ def _check(steps: Steps, get: Get) -> dict[str, Any] | None:
 def _hours(steps: Steps, get: Get) -> dict[str, Any] | None:
     """Return what the work took, and should take."""
     job, plan = steps.job.job, _record(get("plan"))
-    records = [_record(get(f"compare port {k - 1} {k}")) for k in range(1, len(job.state))]
+    steps_done = [get(f"compare port {k - 1} {k}") for k in range(1, len(job.state))]
     timed = [
-        (state.hours, record["removed_cc"])
-        for state, record in zip(job.state[1:], records, strict=True)
-        if state.hours is not None and record is not None
+        (state.hours, (done.whole or done.record)["removed_cc"])
+        for state, done in zip(job.state[1:], steps_done, strict=True)
+        if state.hours is not None and done is not None
     ]
     per_hour = None if job.quote is None else job.quote.per_hour
     checked = get("check")
@@ -199,7 +199,11 @@ def _comparisons(steps: Steps, get: Get) -> Iterator[dict[str, Any]]:
         kind, *rest = name.split()
         if kind == "compare":
             part, before, after = rest[0], int(rest[1]), int(rest[2])
-            yield {"before": names[before], "after": names[after], "part": part, "record": _record(get(name))}
+            found = get(name)
+            yield {
+                "before": names[before], "after": names[after], "part": part, "record": _record(found),
+                "whole": found.whole,
+            }  # fmt: skip
 
 
 def _plan(steps: Steps, get: Get) -> dict[str, Any] | None:
@@ -268,7 +272,7 @@ def _warnings(results: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     for state in results["states"]:
         places += [(state["name"], state["port"]), (f"{state['name']}, runner", state["runner"])]
     for one in results["compare"]:
-        places.append((f"{one['before']} to {one['after']}", one["record"]))
+        places += [(f"{one['before']} to {one['after']}", record) for record in (one["record"], one["whole"])]
     places += [(f"joint of {one['state']}", one["record"]) for one in results["match"]]
     places += [(f"air speed of {state['name']}", state["airspeed"]) for state in results["states"]]
     plan = results["plan"] or {}

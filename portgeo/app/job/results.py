@@ -64,11 +64,16 @@ class Part:
 
 @dataclass(frozen=True)
 class Compared:
-    """A comparison's record; matrix (4, 4) takes AFTER into BEFORE's frame; depth (n,) on AFTER's skin."""
+    """A comparison's record; matrix (4, 4) takes AFTER into BEFORE's frame; depth (n,) on AFTER's skin.
+
+    whole : of a port that splits the record of all of it, and depths (n,) on the skins of AFTER's passages by name.
+    """
 
     record: dict[str, Any]
     matrix: FloatArray
     depth: FloatArray
+    whole: dict[str, Any] | None = None
+    depths: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from typing import Any
 from portgeo.core.units import Display, clock_text
 from portgeo.present.page.loss_rows import loss_table
 from portgeo.present.page.set_tables import set_tables
-from portgeo.present.page.split_tables import split_tables
+from portgeo.present.page.split_tables import split_change_table, split_tables
 from portgeo.present.page.tables import Table, columns_of, row_of, slug
 from portgeo.present.text.compare import wall_removed
 from portgeo.results.air import AirStations
@@ -38,6 +38,7 @@ def tables_of(results: Mapping[str, Any]) -> dict[str, Table]:
         tables.append(_schedule(part, state, record))
     for one in results["compare"]:
         tables += _compared(one)
+        tables += [split_change_table(one)] if one["whole"] else []
     for state, record in speeds_of(results):
         tables.append(_speed(state, record))
     if results["bench"]:

@@ -16,6 +16,7 @@ from portgeo.present.page.text import (
     capital,
     changes,
     fastest_text,
+    first_to_last,
     flow_change,
     least_area_text,
     next_step,
@@ -23,7 +24,6 @@ from portgeo.present.page.text import (
     radius_text,
     removed_text,
     volume_text,
-    whole_change,
 )
 from portgeo.present.text.throat import of_valve_text
 
@@ -80,7 +80,7 @@ def set_texts(results: Mapping[str, Any], d: Display) -> list[str]:
 
 def _done(results: Mapping[str, Any], d: Display) -> str:
     """Return what was done to the port and what that changed; of a single state what it holds and flows."""
-    states, change = results["states"], whole_change(results)
+    states, change = results["states"], first_to_last(results)
     if len(states) == 1:
         port, flows = states[0]["port"], compared_flows(results)[-1:]
         what = capital(states[0]["leg"]) if states[0].get("leg") else "The port"
@@ -90,5 +90,6 @@ def _done(results: Mapping[str, Any], d: Display) -> str:
     if stayed:
         names = " and ".join(name for name, _ in stayed)
         went.append(f"{names} changed too little to detect")
-    began, changed = f"From {states[0]['name']} to {states[-1]['name']}, ", f"{'; '.join(went)}."
-    return f"{began}{removed_text(change, d)}. {capital(changed)}" if change else began + changed
+    of = f"{states[-1]['leg']}: " if states[-1].get("leg") else ""
+    began, changed = f"From {states[0]['name']} to {states[-1]['name']}, {of}", f"{'; '.join(went)}."
+    return f"{began}{removed_text(change['record'], d)}. {capital(changed)}" if change else began + changed

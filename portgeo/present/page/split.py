@@ -12,7 +12,8 @@ from portgeo.core.units import Display
 from portgeo.present.page.charts import split_chart
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, folds, slug, table_element
-from portgeo.present.page.text import capital, figure_text, tied
+from portgeo.present.page.text import all_removed_text, capital, figure_text, first_to_last, tied
+from portgeo.present.text.compare import set_back_text
 
 DIFFERS = {"volume": "volume", "least_area": "minimum area", "throat": "throat", "short_side": "short side"}
 
@@ -30,7 +31,11 @@ def split_headline(results: Mapping[str, Any], d: Display) -> list[str]:
         f"the minimum area is {d.area(least['area_mm2'])}, at station {d.length(least['station_mm'])} in {where}"
     )
     apart = _apart(record, d)
-    return [f"{text}{f'. {apart[0]}' if apart else '.'} What follows is of {leg} alone."]
+    texts = [f"{text}{f'. {apart[0]}' if apart else '.'}"]
+    change = first_to_last(results)
+    if change and change["whole"]:
+        texts.append(f"From {change['before']} to {change['after']}, all passages: {all_removed_text(change, d)}.")
+    return [*texts[:-1], f"{texts[-1]} What follows is of {leg} alone."]
 
 
 def split_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
@@ -49,12 +54,28 @@ def split_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
             table_element(tables[f"split-{name}"], d),
             folds([table for key, table in tables.items() if key.startswith(f"split-{name}-")], d),
         ]
+    for one in results["compare"]:
+        if one["whole"]:
+            pair = f"{one['before']} to {one['after']}"
+            said = [f"{capital(all_removed_text(one, d))}.", *_set_back(one["whole"], d)]
+            found += [el("h3", pair), el("ul", [el("li", tied(text)) for text in said])]
+            found.append(table_element(tables[f"split-change-{slug(one['before'])}-{slug(one['after'])}"], d))
     leg = states[-1]["leg"]
     note = (
         f"One passage at a time is cut, flowed and solved: everything else on this page is of {leg}. "
         'For another write  leg = "its name"  in the job\'s [[stage]].'
     )
     return [*found, el("p", note, class_="note")]
+
+
+def _set_back(whole: Mapping[str, Any], d: Display) -> list[str]:
+    """Return how far each divider was set back."""
+    texts = []
+    for one in whole["dividers"]:
+        if one["set_back_mm"] is not None:
+            moved = set_back_text(one["set_back_mm"], one["set_back_u_mm"] or 0.0, d)
+            texts.append(f"The divider between {' and '.join(one['between'])} was {moved}.")
+    return texts
 
 
 def _plane(record: Mapping[str, Any], d: Display) -> str:

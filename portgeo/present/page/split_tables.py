@@ -21,6 +21,14 @@ COLUMNS = (
     Column("throat", "Throat", "length"),
 )  # fmt: skip
 
+CHANGE_COLUMNS = (
+    Column("passage", "Passage", "text"),
+    Column("removed", "Removed", "volume"), Column("removed_u", "±", "volume"),
+    Column("added", "Added", "volume"), Column("added_u", "±", "volume"),
+    Column("net", "Net", "volume"), Column("net_u", "±", "volume"),
+    Column("deepest", "Deepest", "length"), Column("deepest_station", "at station", "length"),
+)  # fmt: skip
+
 
 def passages_of(record: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """Return the records of the trunk and of the legs."""
@@ -56,6 +64,28 @@ def split_tables(state: str, record: Mapping[str, Any]) -> list[Table]:
         name = f"split-{slug(state)}-{slug(passage['name'])}"
         found.append(Table(name, f"Area schedule of {passage['name']}, {state}", columns_of(Stations), stations))
     return found
+
+
+def split_change_table(one: Mapping[str, Any]) -> Table:
+    """Return what came out of every passage and of all of it, of a comparison in the results that has a `whole`."""
+    rows: list[tuple[Any, ...]] = []
+    for passage in passages_of(one["whole"]):
+        rows.append((passage["name"], *_metal(passage), passage["depth"]["max_mm"], passage["depth"]["max_station_mm"]))
+    between = one["whole"]["between_cc"]
+    rows.append(("at the split, in no passage", None, None, None, None, between, None, None, None))
+    rows.append(("all of it", *_metal(one["whole"]), None, None))
+    pair = f"{one['before']} to {one['after']}"
+    name = f"split-change-{slug(one['before'])}-{slug(one['after'])}"
+    return Table(name, f"Metal by passage, {pair}", CHANGE_COLUMNS, tuple(rows))
+
+
+def _metal(record: Mapping[str, Any]) -> tuple[float | None, ...]:
+    """Return removed, added and net, each with its ±."""
+    return tuple(
+        value
+        for name in ("removed", "added", "net")
+        for value in (record[f"{name}_cc"], _doubled(record[f"{name}_u_cc"]))
+    )
 
 
 def _doubled(u: float | None) -> float | None:

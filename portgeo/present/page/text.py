@@ -28,17 +28,17 @@ Peak = tuple[float, float]  # of the air's speed at the wall, with its standard 
 ALIKE_MM = 0.0127  # half a thousandth of an inch: two radii this close are one
 
 
-def whole_change(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
-    """Return the comparison from the first state to the last, None where there is only one."""
+def first_to_last(results: Mapping[str, Any], part: str = "port") -> Mapping[str, Any] | None:
+    """Return the comparison from the first state to the last as the results have it, None where there is only one."""
     states = results["states"]
     for one in results["compare"]:
         if (one["before"], one["after"], one["part"]) == (states[0]["name"], states[-1]["name"], part):
-            return one["record"]
+            return dict(one)
     return None
 
 
-def removed_text(change: Mapping[str, Any], d: Display) -> str:
-    """Return what metal came out, and how deep."""
+def removed_text(change: Mapping[str, Any], d: Display, within: str = "") -> str:
+    """Return what metal came out, and how deep. within : the passage of a port that splits, as \" in left\"."""
     depth, error = change["depth"], change["removed_u_cc"]
     removed = metal_text(change["removed_cc"], error)
     added = metal_text(change["added_cc"], change["added_u_cc"])
@@ -50,9 +50,23 @@ def removed_text(change: Mapping[str, Any], d: Display) -> str:
     if removed or depth["max_mm"] > 2.0 * depth["max_u_mm"]:
         text += (
             f", at most {d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
-            f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}"
+            f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}{within}"
         )
     return text + (f", and {added} was added" if added else "")
+
+
+def all_removed_text(one: Mapping[str, Any], d: Display) -> str:
+    """Return the same of a comparison in the results: of a port that splits of all of it, and what of which passage."""
+    whole = one["whole"]
+    if not whole:
+        return removed_text(one["record"], d)
+    passages = [whole["trunk"], *whole["legs"]]
+    deepest = max(passages, key=lambda passage: passage["depth"]["max_mm"])
+    text = removed_text({**whole, "depth": deepest["depth"]}, d, within=f" in {deepest['name']}")
+    each = [(passage["name"], metal_text(passage["removed_cc"], passage["removed_u_cc"])) for passage in passages]
+    if any(metal for _, metal in each):
+        text += "; by passage: " + ", ".join(f"{name} {metal or 'none'}" for name, metal in each)
+    return text
 
 
 def volume_text(record: Mapping[str, Any], d: Display) -> str:
@@ -79,9 +93,9 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
     """Return what became of area, least area, short side and flow; and what of them stayed as it was, with its size."""
     went: list[str] = []
     stayed: list[tuple[str, str]] = []
-    states, change = results["states"], whole_change(results)
+    states, change = results["states"], first_to_last(results)
     if change:
-        most = max(change["stations"], key=lambda s: abs(s["change_percent"] or 0.0))
+        most = max(change["record"]["stations"], key=lambda s: abs(s["change_percent"] or 0.0))
         if abs(most["change_percent"]) >= LEAST_PERCENT:
             went.append(
                 f"the area {'grew' if most['change_mm2'] > 0 else 'shrank'} most at station "

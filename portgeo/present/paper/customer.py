@@ -19,16 +19,16 @@ from portgeo.present.page.contents import alike_runs, by_lift, compared_flows, r
 from portgeo.present.page.models import first_shown, paints_of, scales_of
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import (
+    all_removed_text,
     capital,
     changes,
     engine_text,
     figure_text,
+    first_to_last,
     gain,
     like_radii,
     percent_text,
     power_text,
-    removed_text,
-    whole_change,
 )
 from portgeo.present.paper.sheet import MARGIN, SOFT, TEXT, Sheet, printed
 from portgeo.present.pictures.charts import INK
@@ -112,9 +112,9 @@ def _changed(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
 
 
 def _done(results: Mapping[str, Any], d: Display) -> list[str]:
-    states, change = results["states"], whole_change(results)
+    states, change = results["states"], first_to_last(results)
     if change:
-        points = [f"From {states[0]['name']} to {states[-1]['name']}, {removed_text(change, d)}."]
+        points = [f"From {states[0]['name']} to {states[-1]['name']}, {all_removed_text(change, d)}."]
     else:
         points = [f"The port was measured as it is: {states[-1]['name']}."]
     return points + [f"{state['name']}: {state['note'].rstrip('.')}." for state in states if state.get("note")]
