@@ -30,6 +30,7 @@ DAMPING = 0.6  # of the way to the centroids a round: undamped, short waves grow
 STIFFNESS = 1e-3  # against change of curvature from knot to knot; 1e-3 moves an elbow's ends by 0.01 mm
 ROOM = 0.92  # of its radius of curvature that a section may reach inward: at 1 planes cross at the wall
 FIRST_STIFF = 0.1  # where planes cross: a hundred times the common stiffness
+AT_END = 1e-3  # radii: so near to the plane of an end a point is one of the flat end's
 RELAX = 3.0  # how much stiffer a stretch gets each time its planes still cross
 MOST_RELAXED = 7  # times
 HOLLOW = 1.02  # hull over area: sections with less have no notch worth looking for
@@ -232,6 +233,11 @@ def _rounds(
             centroid = centroids[k - 1]
             target[k] = points[k] + DAMPING * (centroid @ section.frame[1:])
             reach[k] = float((section.outline @ (section.frame[1:] @ bend[k])).max())
+            if _through_end(section, start, end, AT_END * radius):
+                reach[k] = np.inf
+        for at_end, (section, (_, heading)) in {0: (sections[0], start), count: (sections[-1], end)}.items():
+            if section is not None and heading is not None:  # planes nearer to it than the next may leave through it
+                reach[at_end] = float((section.outline @ (section.frame[1:] @ bend[at_end])).max())
         new = fit_curve(s, target, start, end, pieces, stiffness)
         move = new.at(s) - points
         move -= np.einsum("ij,ij->i", move, tangents)[:, None] * tangents  # along itself it stays the same curve
@@ -242,6 +248,18 @@ def _rounds(
         if shift < STEADY_MM:
             break
     return _State(curve, stiffness, shift, tight, missing)
+
+
+def _through_end(section: Section, start: _End, end: _End, within: float) -> bool:
+    """Return whether a section's plane crosses that of an end which the curve keeps to, inside the tube.
+
+    There the section goes along the flat end, and shows less of the tube than there is.
+    """
+    points = section.in_space(section.outline)
+    return any(
+        heading is not None and bool((sign * (points - place) @ heading).min() < within)
+        for (place, heading), sign in ((start, 1.0), (end, -1.0))
+    )
 
 
 def middles(sections: list[Section | None], radius: float) -> FloatArray:

@@ -197,23 +197,18 @@ def random_twin(rng):
 
 @pytest.mark.nightly
 def test_forty_random_twin_ports():
-    """Volume within 0.4 %, 90 % of areas within 1.2 %, 93 % within twice what is told; most are read."""
-    volumes, areas, told, refused = [], [], [], 0
+    """All are read: volume within 0.1 %, areas within 1.2 %, 97 % of them within twice what is told."""
+    volumes, areas, told = [], [], []
     for seed in range(40):
         rng = np.random.default_rng(seed)
         shape = random_twin(rng)
-        try:
-            scan = rough_twin(1000 + seed, shape)
-            survey = survey_split(read(scan))
-        except GeometryError:
-            refused += 1
-            continue
+        scan = rough_twin(1000 + seed, shape)
+        survey = survey_split(read(scan))
         truth = shape.truth()
         volumes.append(survey.volume / truth.volume() - 1.0)
         for off, within in areas_off(survey, truth, scan.pose).values():
             areas += off.tolist()
             told += within.tolist()
-    assert refused <= 4
-    assert np.abs(volumes).max() < 4e-3 and abs(np.mean(volumes)) < 1e-3
-    assert np.mean(np.abs(areas) < 0.012) > 0.9
-    assert np.mean(told) > 0.93
+    assert np.abs(volumes).max() < 1e-3 and abs(np.mean(volumes)) < 3e-4
+    assert np.abs(areas).max() < 0.012
+    assert np.mean(told) > 0.97
