@@ -226,6 +226,8 @@ def test_loft_writes_the_whole(sheet, capsys):
         ("80,right,38,25,6,0,30\n", "", "leg right has one row"),
         (",right,", ",,", "left is the only leg"),
         ("30,left,40,26,6,14,", "30,left,40,26,6,14,20", "the leg begins at 20 degrees, and the trunk ends at 0"),
+        ("80,right,", "80,rihgt,", "row 7, column leg: leg rihgt does not begin at the split. Did you mean right?"),
+        ("80,right,", "80,,", "row 7, column leg: this row is past the split and names no leg. The legs here are left"),
         ("6,14,", "6,25,", "stands 8.00 mm out of the trunk's outline"),
         ("6,14,", "6,2,", "lie on each other in the plane of the split"),
         ("80,left,38,26,6,0,30", "80,left,38,26,6,-26,30", "run into each other"),

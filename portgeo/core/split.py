@@ -120,8 +120,10 @@ class SplitPort:
         raise InputError(f"there is no leg {str(name)[:40]!r}", hint=f"Its passages are {names}")
 
 
-def split_port(trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]]) -> SplitPort:
-    """Return the port whose trunk parts into legs.
+def split_port(
+    trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]], display: Display = MILLIMETRES
+) -> SplitPort:
+    """Return the port whose trunk parts into legs. display : the unit of what is said to be wrong.
 
     A leg's first reading lies in the plane of the trunk's last: its shift and rise say where in it the leg's own
     centreline begins, off which those of its other readings are. Raises GeometryError where one of them makes no port,
@@ -129,7 +131,7 @@ def split_port(trunk: Sequence[Reading], legs: Mapping[str, Sequence[Reading]]) 
     """
     stem = port_from_readings(trunk)
     made = tuple(Leg(name, _leg(stem, readings)) for name, readings in legs.items())
-    _check_outlines(stem, made)
+    _check_outlines(stem, made, display)
     port = SplitPort(stem, made, {})
     _check_apart(port)
     return port
@@ -156,7 +158,7 @@ def _rings(port: Port) -> FloatArray:
     return port.to_source(port.mesh.space)
 
 
-def _check_outlines(trunk: Port, legs: Sequence[Leg]) -> None:
+def _check_outlines(trunk: Port, legs: Sequence[Leg], display: Display) -> None:
     """Refuse legs whose outlines in the plane of the split lie outside the trunk's, or on each other."""
     origin, frame = _end_of(trunk)
 
@@ -173,7 +175,7 @@ def _check_outlines(trunk: Port, legs: Sequence[Leg]) -> None:
         out = shapely.hausdorff_distance(shapely.union(outside, whole), whole)
         if out > FLUSH_MM:
             raise GeometryError(
-                f"leg {name} stands {out:.2f} mm out of the trunk's outline in the plane of the split",
+                f"leg {name} stands {display.length(out)} out of the trunk's outline in the plane of the split",
                 where=f"row {rows[name]}",
                 hint="Check its shift, rise, height and width there, and the trunk's last row",
             )

@@ -129,10 +129,9 @@ def port_from_sheet(
 
 def split_from_sheet(sheet: Sheet, name: str, units: LengthUnit | None) -> SplitPort:
     """Return the port that splits, of a sheet that has legs. name, units : as in port_from_sheet."""
-    port = split_port(sheet.readings, sheet.legs)
-    source = _source(sheet, name, port.mesh.face_count)
     display = Display(units or sheet.unit)
-
+    port = split_port(sheet.readings, sheet.legs, display)
+    source = _source(sheet, name, port.mesh.face_count)
     own = port.each(lambda passage: replace(passage, source=source, display=display))
     return replace(own, source=source, display=display, warnings=sheet.warnings)
 

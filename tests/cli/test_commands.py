@@ -640,6 +640,23 @@ def test_a_bench_sheet_in_place_of_a_section_sheet_is_named_as_one(tmp_path, cap
     sheet.write_text("lift_in,flow_cfm,depression_in_h2o\n0.1,50,28\n")
     assert main(["measure", str(sheet)]) == 2
     assert "this is a bench sheet, not a section sheet: it has columns for lift and flow" in capsys.readouterr().err
+    sheet.write_text("station_in,clock,thickness_in\n1.0,6,0.150\n")
+    assert main(["measure", str(sheet)]) == 2
+    assert "this is a sheet of wall readings, not a section sheet" in capsys.readouterr().err
+
+
+def test_heights_in_another_unit_than_widths_are_told_once(tmp_path, capsys):
+    sheet = tmp_path / "port.csv"
+    sheet.write_text("station_in,height_mm,width_in,corner_in\n0,1.62,2.3,0.3\n1,1.59,2.2,0.3\n2,1.55,2.2,0.3\n")
+    assert main(["measure", str(sheet)]) == 2
+    message = capsys.readouterr().err
+    assert "row 2, column height_mm: heights are 1.62 mm and such beside widths of 2.3 in, all along" in message
+    assert message.count("\n") == 1
+
+
+def test_a_third_port_is_a_sets(tmp_path, capsys):
+    assert main(["compare", "a.csv", "b.csv", "c.csv"]) == 2
+    assert "3 ports are named. Put --set before them" in capsys.readouterr().err
 
 
 def test_an_option_with_nothing_after_it_says_what_to_write(capsys):

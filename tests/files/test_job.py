@@ -101,7 +101,7 @@ def test_a_broken_job_file_is_refused_with_one_message_and_nothing_is_written(fo
     [
         ("valve = 1.560", 'valve = "1.6"', "[engine] valve", "'1.6' is not a number"),
         ("valve = 1.560", "valv = 1.6", "[engine] valv", "Did you mean valve"),
-        ("valve = 1.560", "valve = 160.0", "[engine] valve", "is not between 0.1181 and 11.81"),
+        ("valve = 1.560", "valve = 160.0", "[engine] valve", "is not between 0.1181 and 11.81 in"),
         ("valve = 1.560", "valve = 1.6\nvalve_mm = 40.6", "[engine] valve_mm", "given twice"),
         ('units = "in"', 'units = "cm"', "units", 'Write  units = "in"'),
         ('units = "in"', 'unitz = "in"', "unitz", "Did you mean units?"),

@@ -46,6 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of compare."""
     parser.add_argument("before", nargs="?", metavar="BEFORE", help="sheet or mesh of the port as it was")
     parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
+    parser.add_argument("more", nargs="*", help=argparse.SUPPRESS)  # a third is a set's, and is told so
     parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
     parser.add_argument("--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner")
     parser.add_argument(
@@ -130,6 +131,9 @@ def run(args: argparse.Namespace) -> None:
     outputs = (args.json, args.csv, args.depth_mesh, args.removed_mesh, args.picture, args.chart)
     check_free(outputs, args.force, (args.before, args.after, args.gasket, *(args.set or ())))
     _check_meshes(args)
+    if args.more:
+        hint = "Put --set before them to compare the runners of a set; BEFORE and AFTER are two"
+        raise InputError(f"{2 + len(args.more)} ports are named", hint=hint)
     if args.set:
         if args.before or args.after:
             raise InputError("there is a port before --set", hint="Name all the runners after --set, and no other")

@@ -200,7 +200,7 @@ def _refuse_other_kind(layout: Layout, names: Sequence[str]) -> None:
     """Raise InputError where a header is that of another kind of sheet."""
     first_words = {plain_name(name).partition("_")[0] for name in names}
     for kind, columns in layout.other_kinds.items():
-        if first_words.issuperset(columns) and first_words.isdisjoint(layout.needed):
+        if first_words.issuperset(columns):
             has = " and ".join(columns)
             what = f"this is {kind}, not {layout.kind}: it has columns for {has}"
             raise InputError(what, hint=f"Name {layout.kind}")

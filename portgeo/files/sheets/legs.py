@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 
 import numpy as np
 
@@ -25,6 +26,30 @@ def passages_of(rows: Sequence[Row]) -> dict[str, list[Row]]:
     for row in rows:
         passages.setdefault(row.given("leg") or TRUNK, []).append(row)
     return passages
+
+
+def strays_in(passages: Mapping[str, Sequence[Row]]) -> bool:
+    """Tell of rows whose leg was left out or misspelt, and return whether there are any."""
+    legs = {name: rows for name, rows in passages.items() if name != TRUNK}
+    begun = min((rows[0].number for rows in legs.values()), default=0)
+    split = min((rows[0].number_in("station", np.nan) for rows in legs.values()), default=np.inf)
+    nameless = [
+        row
+        for row in passages[TRUNK]
+        if row.number > begun > 0 and row.number_in("station", np.nan) > split + SAME_STATION_MM
+    ]
+    names = ", ".join(legs)
+    for row in nameless:
+        row.tell("leg", "this row is past the split and names no leg", f"The legs here are {names}")
+    misspelt = []
+    for name, rows in legs.items():
+        # Of two names alike, such as upper and lower, both legs begin at the split.
+        if abs(rows[0].number_in("station", np.nan) - split) > SAME_STATION_MM:
+            near = get_close_matches(name, [other for other in legs if other != name], 1)
+            if near:
+                misspelt.append(name)
+                rows[0].tell("leg", f"leg {name} does not begin at the split", f"Did you mean {near[0]}?")
+    return bool(nameless or misspelt)
 
 
 def check_legs(passages: Mapping[str, Sequence[Row]], display: Display) -> None:

@@ -5,7 +5,7 @@ Rows, and the readings made of them, come in; what is wrong is told at its row, 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Literal
 
@@ -22,11 +22,27 @@ from portgeo.files.sheets.section_columns import LONGEST_MM
 
 SLIPPED = (7.0, 14.0)  # times its neighbours: a decimal point is in the wrong place
 OTHER_UNIT = (22.0, 29.0)  # times its neighbours: about 25.4, a number in inches among millimetres
+MOST_OBLONG = 8.0  # times as high as wide, or as wide as high: past it two columns are in two units
 ALIKE = 2.5  # times one another, at most, that the neighbours must be to be gone by
 LIKELY_MM = (6.0, 300.0)  # a sheet whose largest size is outside is read, with a notice
 SAME_STATION_MM = 0.001
 SAME_HEADING = 1e-6  # radians
 SHARPEST_TURN = np.radians(120.0)  # between two rows: past it one arc is no fair guess at the way
+
+
+def mixes_units(rows: Sequence[Row], columns: Mapping[str, Column]) -> bool:
+    """Tell, once, of heights and widths whose columns have two units and that are far apart all along."""
+    if not columns.keys() >= {"height", "width"} or columns["height"].unit == columns["width"].unit:
+        return False
+    sizes = [[row.number_in(name, np.nan) for name in ("height", "width")] for row in rows]
+    both = [k for k, size in enumerate(sizes) if np.isfinite(size).all()]
+    if not both or 1.0 / MOST_OBLONG < np.median([sizes[k][0] / sizes[k][1] for k in both]) < MOST_OBLONG:
+        return False
+    row = rows[both[0]]
+    height, width = (row.cell(name).own(size) for name, size in zip(("height", "width"), sizes[both[0]], strict=True))
+    hint = f"Is {row.written('height')} in the unit of {row.written('width')}? Then name it so"
+    row.tell("height", f"heights are {height} and such beside widths of {width}, all along", hint)
+    return True
 
 
 def check_sizes(rows: Sequence[Row]) -> None:

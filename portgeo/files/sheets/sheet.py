@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from portgeo.core.centreline import turn_and_swing
-from portgeo.core.errors import GeometryError, InputError, PortgeoError, naming
+from portgeo.core.errors import GeometryError, InputError, naming
 from portgeo.core.headings import fit_heights
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
@@ -22,10 +22,9 @@ from portgeo.core.section import HEADING_ERROR, PLACE_ERROR_MM, TOOLS, Reading, 
 from portgeo.core.split import TRUNK
 from portgeo.core.units import Display, LengthUnit
 from portgeo.files.disk import read_bounded
-from portgeo.files.drawings.outlines import read_outline
-from portgeo.files.inside import kept_inside
 from portgeo.files.sheets.columns import Column
-from portgeo.files.sheets.legs import begun_at_split, check_legs, passages_of
+from portgeo.files.sheets.legs import begun_at_split, check_legs, passages_of, strays_in
+from portgeo.files.sheets.named_outlines import Outlines
 from portgeo.files.sheets.rows import Row, Rows
 from portgeo.files.sheets.section_columns import SECTIONS, SIZES_MM
 from portgeo.files.sheets.sense import (
@@ -36,6 +35,7 @@ from portgeo.files.sheets.sense import (
     check_sizes,
     corner_notices,
     heading_notices,
+    mixes_units,
     tool_notices,
     unit_notices,
 )
@@ -111,6 +111,8 @@ def sheet_from(
             )
         shown = _unit_of(columns)
         passages = passages_of(rows)
+        if strays_in(passages) or mixes_units(rows, columns):
+            problems.refuse()  # all else that is wrong follows from it
         check_legs(passages, Display(shown))
         outlines = Outlines(folder, shown)
         read = {name: _passage(own, default_error, outlines, columns, Display(shown)) for name, own in passages.items()}
@@ -141,34 +143,6 @@ def _passage(
     check_sizes(rows)
     laid = laid_down(rows, display)
     return tuple(_reading(row, lies, default_error, outlines, display) for row, lies in zip(rows, laid, strict=True))
-
-
-class Outlines:
-    """The traced outlines that a sheet names, each read once."""
-
-    def __init__(self, folder: Path, unit: LengthUnit) -> None:
-        """folder : where they are. unit : of those that do not say."""
-        self._folder, self._unit = folder, unit
-        self._read: dict[str, FloatArray | None] = {}
-
-    def named(self, row: Row) -> FloatArray | None:
-        """Return the outline that a row names; None, and its faults are told once, where it cannot be read."""
-        name = row.text("outline")
-        if name not in self._read:
-            self._read[name] = None
-            try:
-                # A path typed on Windows works elsewhere too.
-                path = kept_inside(self._folder, name.replace("\\", "/"))
-            except InputError as refusal:
-                row.tell("outline", refusal.what, refusal.hint)
-                return None
-            try:
-                self._read[name] = read_outline(path, self._unit)
-            except PortgeoError as refusal:
-                row.tell_all(
-                    "outline", refusal, lambda problem: f"{name}{', ' + problem.where if problem.where else ''}"
-                )
-        return self._read[name]
 
 
 def _with_own_headings(readings: tuple[Reading, ...], columns: dict[str, Column]) -> tuple[Reading, ...]:

@@ -105,7 +105,7 @@ def _scaled(value: object, length: Length) -> float:
     scale = MM_PER[length.unit]
     least, most = length.limits
     if not least <= found * scale <= most:
-        between = f"{least / scale:.4g} and {most / scale:.4g}"
+        between = f"{least / scale:.4g} and {most / scale:.4g} {length.unit}"
         raise refuse(f"{shown(value)} is not between {between}", "Check the number and its unit", length.name)
     return found * scale
 

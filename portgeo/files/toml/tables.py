@@ -134,7 +134,7 @@ class TomlTable:
             return math.nan
         found = number * scale
         if not least <= found <= most:
-            limits = f"{least / scale:.4g} and {most / scale:.4g}"
+            limits = f"{least / scale:.4g} and {most / scale:.4g} {unit}".rstrip()
             self.tell(key, f"{shown(value)} is not between {limits}", "Check the number and its unit")
             return math.nan
         return found
