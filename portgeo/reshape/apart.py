@@ -14,55 +14,51 @@ from scipy.spatial import cKDTree
 from portgeo.core.errors import GeometryError
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import area_of
+from portgeo.core.section import Section
 from portgeo.reshape.grid import WallGrid, exits
 
-ENDS_MM = (1.0, 2.0)  # by which one scan of a port may end before another, tried in turn
-END_ZONE_MM = 4.0  # near an opening in which a plane may graze the other scan's end
-GRAZED = 0.05  # of an area: a section so much off what those farther in are has been grazed
+ENDS_MM = (0.0, 1.0, 2.0)  # by which one port may end before another, tried in turn
+AT_END_MM = 1e-6  # off the other's flat end, that a place is still on it: rows stand farther off their own end
 QUIET_MM = 6.0  # of wall over which noise is averaged: under what a burr leaves, past a scan's facets
 
 
 def wall_positions(grid: WallGrid, port: Port, other: Port) -> FloatArray:
     """Return how far (n, m) each place has to travel to the wall of another port in the same frame.
 
-    Two scans of a port never end in quite the same plane: near an opening the nearest row that both
-    have whole stands for those past it. Raises GeometryError where the other does not reach along
+    Two runners, or two scans of a port, never end in quite the same plane: near an opening the nearest row at which
+    both have wall stands, place by place, for those past it. Raises GeometryError where the other does not reach along
     all the rest.
     """
-    travel = np.empty(grid.lean.shape)
-    rows, sections = _rows_of(grid, replace(port, mesh=other.mesh), bool(port.noise or other.noise))
+    rows, sections = _rows_of(grid, replace(port, mesh=other.mesh))
+    spine = other.centreline
+    travel = np.full(grid.lean.shape, np.nan)
+    bare = np.ones(grid.lean.shape, dtype=bool)
     for row, section in zip(rows, sections, strict=True):
         travel[row] = exits(grid.outlines[row], grid.outward[row], section.outline)
-    travel[: rows[0]], travel[rows[-1] + 1 :] = travel[rows[0]], travel[rows[-1]]
+        reached = section.in_space(grid.outlines[row] + travel[row][:, None] * grid.outward[row])
+        inside = [sign * (reached - spine.points[k]) @ spine.frames[k, 0] for k, sign in ((0, 1.0), (-1, -1.0))]
+        bare[row] = np.min(inside, axis=0) < AT_END_MM
+    middle = len(travel) // 2
+    for nearer_end, inward in ((range(middle - 1, -1, -1), 1), (range(middle + 1, len(travel)), -1)):
+        for row in nearer_end:
+            travel[row, bare[row]] = travel[row + inward, bare[row]]
     return np.nan_to_num(travel, nan=0.0)
 
 
-def _rows_of(grid: WallGrid, other: Port, scanned: bool) -> tuple[np.ndarray, list]:
-    """Return the rows (k,) at which the other port has a whole section, and the sections."""
+def _rows_of(grid: WallGrid, other: Port) -> tuple[np.ndarray, list[Section]]:
+    """Return the rows (k,) at which the other port has a section, and the sections."""
     stations = grid.stations
     from_end = np.minimum(stations - stations[0], stations[-1] - stations)
-    for short in ENDS_MM if scanned else (0.0,):
+    for short in ENDS_MM:
         rows = np.flatnonzero(from_end >= short)
         try:
-            sections = sections_at(other, stations[rows])
-            break
+            return rows, sections_at(other, stations[rows])
         except GeometryError as refusal:
             told = refusal
-    else:
-        raise GeometryError(
-            f"the other port does not reach all along this one: {told.what}",
-            hint="Both must be the same port, from the same entry plane to the same exit plane",
-        )
-    if not scanned:
-        return rows, sections
-    grown = np.array([area_of(section) for section in sections]) / grid.areas[rows]
-    whole = np.ones(len(rows), dtype=bool)
-    for half in (rows < len(stations) / 2, rows >= len(stations) / 2):
-        inner = half & (from_end[rows] >= END_ZONE_MM)
-        nearest = np.flatnonzero(inner)[np.argmin(from_end[rows][inner])]
-        whole &= ~half | inner | (np.abs(grown / grown[nearest] - 1.0) < GRAZED)
-    return rows[whole], [section for section, keep in zip(sections, whole, strict=True) if keep]
+    raise GeometryError(
+        f"the other port does not reach all along this one: {told.what}",
+        hint="Both must be the same port, from the same entry plane to the same exit plane",
+    )
 
 
 def quieted(grid: WallGrid, travel: FloatArray, noise: float) -> FloatArray:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from portgeo.comparing.register import align
 from portgeo.comparing.tube import walled
+from portgeo.core.centreline import Centreline
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, in_one_frame, sections_at
@@ -27,13 +28,18 @@ def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = No
     wall that was not cut; by default none where their coordinates mean one place, else auto.
     """
     if (method or ("none" if in_one_frame(port, other) else "auto")) == "none":
-        return _placed(other, port.from_source(other.to_source(other.vertices)), port), []
+        return _placed(other, lambda points: port.from_source(other.to_source(points)), port), []
     found = align(walled(port), walled(other), "auto")
-    return _placed(other, found.moved(other.vertices), port), list(found.warnings)
+    return _placed(other, found.moved, port), list(found.warnings)
 
 
-def _placed(other: Port, vertices: FloatArray, port: Port) -> Port:
-    return replace(other, mesh=Triangles(vertices, other.faces), frame=port.frame)
+def _placed(other: Port, moved: Callable[[FloatArray], FloatArray], port: Port) -> Port:
+    spine = other.centreline
+    tips = spine.points[:, None] + spine.frames
+    points = moved(spine.points)
+    frames = moved(tips.reshape(-1, 3)).reshape(tips.shape) - points[:, None]
+    line = Centreline(spine.stations, points, frames)
+    return replace(other, mesh=Triangles(moved(other.vertices), other.faces), centreline=line, frame=port.frame)
 
 
 def outer_mesh(

@@ -222,6 +222,19 @@ def test_a_known_cut_given_as_a_port_is_recovered():
     assert compared.removed == pytest.approx(plan.removed, rel=1e-4)
 
 
+@pytest.mark.parametrize(("less", "straight"), [(1.0, 3.0), (2.0, 2.5)])
+def test_another_runner_whose_exit_plane_lies_otherwise_is_no_cut_and_no_smaller(less, straight):
+    """A bore bent by 60 degrees, and one that runs straight for its last one or two: they part by what that leans."""
+    less = np.radians(less)
+    one = elbow_readings(40.0, 30.0, 6.0, (50.0, 3.0), 50.0, 60.0)
+    other = elbow_readings(40.0, 30.0, 6.0, (50.0, straight + 50.0 * less), 50.0, 60.0 - np.degrees(less))
+    port = port_from_readings(one)
+    like, _ = laid_on(port, port_from_readings(other))
+    plan = plan_cut(port, Target(greatest_depth=3.0), (), like)
+    assert plan.warnings == ()
+    assert plan.depth.max() < 1.05 * (50.0 * (1.0 - np.cos(less)) + 3.0 * np.sin(less))
+
+
 def test_what_a_limit_costs_is_told_with_place_depth_and_share(bend):
     readings = [WallReading(s, c, 9.0 if c != 6 else 3.0) for s in range(0, 131, 10) for c in range(12)]
     target = Target(areas=(AreaWanted(30.0, 30.0, 1500.0, 1500.0),), greatest_depth=9.0, walls=("floor",))
