@@ -273,3 +273,28 @@ def test_a_kink_in_a_bend_is_not_the_radius_of_the_bend():
         [bent.radius[0], bent.least_radius[0]],
         rel=0.05,  # the algebraic circle of a line that is not one
     )
+
+
+@pytest.mark.parametrize(("flare", "straight", "turn"), [(6.0, 0.0, 40.0), (6.0, 10.0, 15.0), (20.0, 0.0, 15.0)])
+@pytest.mark.parametrize("at_exit", [False, True])
+def test_a_bellmouth_is_no_short_side(flare, straight, turn, at_exit):
+    """A round bore of 20 mm whose mouth is a quarter of a circle, and a mild bend next to it, or after a straight."""
+    bore, middle, begins = 20.0, 100.0, flare + straight
+    lean = np.radians(np.linspace(85.0, 0.0, 7))
+    mouth = flare * (np.sin(lean[0]) - np.sin(lean)), bore + flare * (1.0 - np.cos(lean))
+    ends = begins + middle * np.radians(turn)
+    stations = np.union1d(mouth[0], [begins, (begins + ends) / 2.0, ends, ends + 30.0])
+    width = 2.0 * np.interp(stations, *mouth)
+    heading = np.radians(turn) * np.clip((stations - begins) / (ends - begins), 0.0, 1.0)
+    if at_exit:
+        stations, width, heading = stations[-1] - stations[::-1], width[::-1], heading[-1] - heading[::-1]
+    rows = zip(stations.tolist(), width.tolist(), heading.tolist(), strict=True)
+    port = port_from_readings(
+        [
+            Reading(k + 2, s, shape="round", height=w, width=w, turn=t, turn_error=EXACT)
+            for k, (s, w, t) in enumerate(rows)
+        ]
+    )
+    found = survey(port, 5, readings_tried=False).short_side
+    assert found.radius == pytest.approx(middle - bore, rel=0.005)
+    assert found.least_radius == pytest.approx(middle - bore, rel=0.005)

@@ -12,7 +12,7 @@ import numpy as np
 
 from portgeo.core.grain import Roughness
 from portgeo.core.plane import FloatArray
-from portgeo.core.section import Section
+from portgeo.core.section import Section, areas_of
 from portgeo.measuring.bends import TURN_FROM, TURN_TO, BendPlane
 from portgeo.measuring.curvature import (
     LEAST_WINDOW,
@@ -22,6 +22,7 @@ from portgeo.measuring.curvature import (
     quick_radii_of,
     smoothed,
 )
+from portgeo.measuring.mouth import off_mouths
 
 BAND = 0.1  # of a section's width, to each side of its innermost point: floor that places it
 BAND_AT = np.linspace(-1.0, 1.0, 17)  # places across the band, of half its width
@@ -396,6 +397,7 @@ def bend_of(
     stations: FloatArray, sections: Sequence[Section], plane: BendPlane, noise: Roughness | RowNoise | None = None
 ) -> Bend | None:
     """Return a bend with its sides, None where its inner wall does not turn."""
+    plane = off_mouths(plane, stations, areas_of(sections))
     frames = np.array([section.frame for section in sections])
     inner, outer = (side_points(sections, plane, inner) for inner in (True, False))
     across = np.einsum("ni,ni->n", inner - outer, inward_of(frames, plane))
