@@ -32,7 +32,7 @@ from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
 from portgeo.reshape.grid import WallGrid
 from portgeo.reshape.limits import Limit, Shared, WallReading, metal_between, thin_walls, wall_limit, walls_left
-from portgeo.reshape.placing import gasket, laid_on, outer_mesh
+from portgeo.reshape.placing import gasket, laid_on, outer_mesh, split
 from portgeo.reshape.plan import Plan, plan_cut
 from portgeo.reshape.reach import Tool, access_of
 from portgeo.reshape.reach import reach as reach_of
@@ -74,7 +74,8 @@ def plan(
     name : of the target in records and refusals, where it is not its path.
     load : reads the port that a target's `[copy]` names; `read` by default.
     within : the port that splits of which this is one leg: of the metal to each other leg a share is left for that
-        leg's own cut (`least_between` and `beside_percent` of the target's `[limits]`).
+        leg's own cut (`least_between` and `beside_percent` of the target's `[limits]`), and the leg's first section
+        stays inside the trunk's wall.
 
     Raises
     ------
@@ -98,7 +99,9 @@ def plan(
     else:
         target = _wants(areas or {}, tapers, short_side_radius_mm, greatest_depth_mm)
     file, wanted = target_in(target, name)
-    found = _within_limits(port, wanted, file, load, _legs_beside(port, within))
+    beside = _legs_beside(port, within)
+    trunk = within.trunk if within is not None and beside else None
+    found = _within_limits(port, wanted, file, load, beside, trunk)
     notices = (*port.warnings, *turned_away(port, found.grid.bend), *found.warnings)
     record = {"file": file, "sha256": wanted.sha256}
     return planned(found, record, density, notices, port.display)
@@ -215,11 +218,18 @@ def neighbours(wanted: TargetFile, beside: Sequence[tuple[str, Port]] = ()) -> l
 
 
 def _within_limits(
-    port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port], beside: Sequence[tuple[str, Port]]
+    port: Port,
+    wanted: TargetFile,
+    file: str,
+    load: Callable[[Path], Port],
+    beside: Sequence[tuple[str, Port]],
+    trunk: Port | None,
 ) -> Plan:
-    """Return the plan for a target, within its limits."""
+    """Return the plan for a target, within its limits. trunk : of the port that splits of which this is a leg."""
     others = neighbours(wanted, beside)
     limits, readings = limits_in(wanted, port, others)
+    if trunk is not None:
+        limits.append(split(port, trunk))
     like = None
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))

@@ -326,3 +326,14 @@ def gasket_limit(grid: WallGrid, outline: FloatArray, at_exit: bool = False) -> 
         room = exits(grid.outlines[k], grid.outward[k], outline)
         depth[k] = np.maximum(np.nan_to_num(room, nan=0.0), 0.0)
     return Limit("gasket line", depth)
+
+
+def split_limit(grid: WallGrid, outline: FloatArray) -> Limit:
+    """Return that a leg's first section stays inside the trunk's outline (k, 2), counterclockwise, in its plane.
+
+    A leg cut past it would end in a ledge against the trunk's wall, in the plane of the split.
+    """
+    depth = np.full(grid.lean.shape, NOTHING)
+    room = exits(grid.outlines[0], grid.outward[0], outline)
+    depth[0] = np.maximum(np.nan_to_num(room, nan=0.0), 0.0)
+    return Limit("the trunk's wall at the split", depth)

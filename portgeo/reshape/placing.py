@@ -18,7 +18,7 @@ from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, in_one_frame, sections_at
 from portgeo.core.triangles import Triangles
 from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import ALL_OURS, Limit, Shared, gasket_limit, outer_limit
+from portgeo.reshape.limits import ALL_OURS, Limit, Shared, gasket_limit, outer_limit, split_limit
 
 
 def laid_on(port: Port, other: Port, method: Literal["none", "auto"] | None = None) -> tuple[Port, list[Notice]]:
@@ -65,3 +65,12 @@ def gasket(port: Port, outline: FloatArray, move: tuple[float, float], at_exit: 
     middle = (face.min(axis=0) + face.max(axis=0)) / 2.0
     placed = outline - (outline.min(axis=0) + outline.max(axis=0)) / 2.0 + middle + move
     return lambda grid: gasket_limit(grid, placed, at_exit)
+
+
+def split(port: Port, trunk: Port) -> Callable[[WallGrid], Limit]:
+    """Return the limit of the trunk's outline at the split, as seen along a leg that begins there."""
+    last = sections_at(trunk, trunk.centreline.stations[-1:])[0]
+    first = sections_at(port, port.centreline.stations[:1])[0]
+    points = port.from_source(trunk.to_source(last.in_space(last.outline)))
+    outline = ((points - first.origin) @ first.frame.T)[:, 1:]
+    return lambda grid: split_limit(grid, outline)
