@@ -52,7 +52,7 @@ OF_COMMANDS = (
 )  # fmt: skip
 OF_JOBS = (*OF_COMMANDS, "portgeo.files", "portgeo.core.notices", "portgeo.words")
 BY_NAME = {"is_sheet", "SHEET_TYPES", "write_mesh", "Port", "JobFile", "read_job"}  # which files they are
-TYPES = {"Port", "FloatArray", "IntArray", "__version__"}
+TYPES = {"Port", "SplitPort", "FloatArray", "IntArray", "__version__"}
 COMPUTES = {"load_port", "port_from_sheet", "meant"}  # of files: what the front reads ports with
 
 

@@ -15,10 +15,11 @@ from portgeo.calming.calm import calm as calm_air
 from portgeo.core.errors import InputError, naming
 from portgeo.core.notices import Notice
 from portgeo.core.port import Port
+from portgeo.core.split import SplitPort
 from portgeo.core.units import M3_S_PER, PA_PER, Display
 from portgeo.flow.sense import check_flow
-from portgeo.front.cuts import limits_in, neighbours, target_in
 from portgeo.front.given import density_of, number_given, port_given
+from portgeo.front.limits import between, in_whole, limits_in, target_in
 from portgeo.front.losing import loss
 from portgeo.front.states import Alloy
 from portgeo.measuring import survey
@@ -54,6 +55,7 @@ def calm(
     loss_grid: Literal["quick", "usual", "fine"] = "usual",
     loss_out: str | Path | None = None,
     progress: Callable[[str, float], None] | None = None,
+    within: SplitPort | None = None,
 ) -> CalmedAir:
     """Return the cuts that calm the air most, each for its metal: an ideal flow, no bench, not a full viscous one.
 
@@ -78,6 +80,7 @@ def calm(
         `loss` does: minutes, and OpenFOAM has to be installed.
     loss_grid, loss_out : its grids, and the folder where its cases are kept.
     progress : told what is being done, and the share of it that is.
+    within : the port that splits of which this is one leg, as `plan` has it.
 
     Raises
     ------
@@ -106,24 +109,25 @@ def calm(
         raise InputError(f"the solver ({APPLICATION}, of OpenFOAM) is not on this machine", where="try_loss", hint=NONE)
     wants = {"units": "mm"} if limits is None else limits
     file, wanted = target_in(wants, name, limits=True)
-    made, readings = limits_in(wanted, port, neighbours(wanted))
+    given = limits_in(wanted, port, within)
     with naming(file):
         found = calm_air(
-            port, flow, depression, wanted.target, made, slowing=slowing_share,
+            port, flow, depression, wanted.target, given.limits, slowing=slowing_share,
             least_speed=least_mean_speed_m_s, hold_throat=hold_throat,
             metal=None if metal_cc is None else metal_cc * 1000.0, peak=peak_m_s, surveys=[survey(port)],
             display=Display(wanted.unit), progress=progress or (lambda what, share: None),
         )  # fmt: skip
-    notices = [*port.warnings, *turned_away(port, found.room.grid.bend), *thin_walls(readings, wanted.least_wall)]
+    notices = [*port.warnings, *turned_away(port, found.room.grid.bend), *thin_walls(given.readings, wanted.least_wall)]
     if wanted.target.short_side is not None:
         notices.append(Notice("calm_no_radius", file=file))
     if wanted.target.areas:
         notices.append(Notice("calm_areas", file=file))
     record = {"file": file, "sha256": wanted.sha256}
-    plans = []
+    plans, whole = [], in_whole(port, within)
     for choice in found.choices:
         cut = choice.plan
-        cut = replace(cut, walls_left=walls_left(cut.grid, cut.depth, readings))
+        left = walls_left(cut.grid, cut.depth, given.readings)
+        cut = replace(cut, walls_left=left, between=between(given.beside, wanted, port, cut), whole=whole)
         plans.append(planned(cut, record, density, (*notices, *cut.warnings, *dams_made(cut)), port.display))
     lost = None
     if try_loss and found.chosen is not None:

@@ -6,33 +6,29 @@ Ports and targets come in; results go out. Lengths are millimeters.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
 from portgeo.core.errors import InputError, naming
-from portgeo.core.notices import Notice
-from portgeo.core.plane import FloatArray, IntArray
-from portgeo.core.port import Port, sections_at
+from portgeo.core.port import Port
 from portgeo.core.split import SplitPort
 from portgeo.core.units import Display
-from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.meshes.mesh import read_mesh
-from portgeo.files.toml.target import TargetFile, read_target, target_of
-from portgeo.files.walls import read_walls
+from portgeo.files.toml.target import TargetFile
 from portgeo.front.given import density_of, made_by, of_one_passage, port_given, word_given
+from portgeo.front.limits import between, gasket_against, in_whole, limits_in, target_in
 from portgeo.front.ports import read
 from portgeo.front.states import Alloy
 from portgeo.measuring.schedule import survey
-from portgeo.measuring.sense import exchanged_at, turned_away
+from portgeo.measuring.sense import turned_away
 from portgeo.reshape.as_read import as_read
 from portgeo.reshape.dams import dams_made
 from portgeo.reshape.divider_gauges import divider_gauges
 from portgeo.reshape.gauges import gauge_stations, side_view
 from portgeo.reshape.gauges import gauges as gauges_of
-from portgeo.reshape.grid import WallGrid
-from portgeo.reshape.limits import Limit, Shared, WallReading, metal_between, thin_walls, wall_limit, walls_left
-from portgeo.reshape.placing import gasket, laid_on, outer_mesh, split
+from portgeo.reshape.limits import thin_walls, walls_left
+from portgeo.reshape.placing import laid_on
 from portgeo.reshape.plan import Plan, plan_cut
 from portgeo.reshape.reach import Tool, access_of
 from portgeo.reshape.reach import reach as reach_of
@@ -41,8 +37,6 @@ from portgeo.results.checked import Checked
 from portgeo.results.gauged import Gauged
 from portgeo.results.planned import Planned, planned
 from portgeo.results.reached import Reached
-
-MARCHED = 4.0  # of the greatest depth: as far out as a mesh outside is looked for
 
 
 def plan(
@@ -99,9 +93,7 @@ def plan(
     else:
         target = _wants(areas or {}, tapers, short_side_radius_mm, greatest_depth_mm)
     file, wanted = target_in(target, name)
-    beside = _legs_beside(port, within)
-    trunk = within.trunk if within is not None and beside else None
-    found = _within_limits(port, wanted, file, load, beside, trunk)
+    found = _within_limits(port, wanted, file, load, within)
     notices = (*port.warnings, *turned_away(port, found.grid.bend), *found.warnings)
     record = {"file": file, "sha256": wanted.sha256}
     return planned(found, record, density, notices, port.display)
@@ -127,37 +119,6 @@ def _check_alone(
             )
 
 
-def _legs_beside(port: Port, within: SplitPort | None) -> list[tuple[str, Port]]:
-    """Return the other legs of the port that splits of which a port is a leg; none where it is the trunk."""
-    own = None if within is None else within.leg_of(port)
-    if within is None or own is None:
-        return []
-    return [(f"the {leg.name} leg", leg.port) for leg in within.legs if leg is not own]
-
-
-def check_target(path: str | Path, *, limits: bool = False) -> tuple[Path, ...]:
-    """Return the files that a target names, before a port is read. Raises InputError where it is no target.
-
-    limits : only its limits count.
-    """
-    wanted = read_target(path, limits=limits)
-    named = (wanted.wall_readings, *wanted.outer_meshes, *wanted.beside, wanted.gasket, wanted.copy)
-    return tuple(file for file in named if file is not None)
-
-
-def target_in(
-    target: str | Path | Mapping[str, Any], name: str | None = None, *, limits: bool = False
-) -> tuple[str, TargetFile]:
-    """Return a target, from its file or from a mapping with a file's keys, and what it is called.
-
-    limits : only its limits count, so that it need want nothing.
-    """
-    if isinstance(target, Mapping):
-        return name or "target", target_of(target, Path.cwd(), limits=limits)
-    with naming(name or str(target)):
-        return name or str(target), read_target(target, limits=limits)
-
-
 def _wants(
     areas: Mapping[float, float],
     tapers: Sequence[tuple[float, float, float, float]],
@@ -171,101 +132,29 @@ def _wants(
     return wants | ({} if depth is None else {"greatest_depth": depth})
 
 
-def limits_in(
-    wanted: TargetFile, port: Port, beside: Sequence[Neighbour] = ()
-) -> tuple[list[Callable[[WallGrid], Limit]], tuple[WallReading, ...]]:
-    """Return the limits of the walls, meshes and gasket that a target names, and the walls' readings.
-
-    beside : other passages that are cut too.
-    """
-    limits: list[Callable[[WallGrid], Limit]] = []
-    readings = (
-        () if wanted.wall_readings is None else tuple(read_walls(wanted.wall_readings, port, Display(wanted.unit)))
-    )
-    if readings:
-        limits.append(lambda grid: wall_limit(grid, readings, wanted.least_wall))
-    for path in wanted.outer_meshes:
-        mesh = read_mesh(path, unit=wanted.outer_unit)
-        deepest = wanted.target.greatest_depth * MARCHED
-        limits.append(outer_mesh(port, mesh.vertices, mesh.faces, wanted.least_wall, deepest, path.name))
-    deepest = wanted.target.greatest_depth
-    shared = Shared(wanted.beside_share, deepest)
-    for other in beside:
-        near = (wanted.least_between, deepest * MARCHED, other.name, shared)
-        limits.append(outer_mesh(port, other.vertices, other.faces, *near))
-    if wanted.gasket is not None:
-        outline = read_outline(wanted.gasket, wanted.gasket_unit)
-        limits.append(gasket(port, outline, wanted.gasket_move, wanted.gasket_at_exit))
-    return limits, readings
-
-
-@dataclass(frozen=True)
-class Neighbour:
-    """Another passage beside a port: what the metal to it is called, its mesh in the port's source's coordinates."""
-
-    name: str
-    vertices: FloatArray
-    faces: IntArray
-
-
-def neighbours(wanted: TargetFile, beside: Sequence[tuple[str, Port]] = ()) -> list[Neighbour]:
-    """Return the passages that lie beside a port: those given, by name, and those that a target names."""
-    found = [Neighbour(f"metal to {name}", each.to_source(each.vertices), each.faces) for name, each in beside]
-    for path in wanted.beside:
-        mesh = read_mesh(path, unit=wanted.outer_unit)
-        found.append(Neighbour(f"metal to {path.name}", mesh.vertices, mesh.faces))
-    return found
-
-
 def _within_limits(
-    port: Port,
-    wanted: TargetFile,
-    file: str,
-    load: Callable[[Path], Port],
-    beside: Sequence[tuple[str, Port]],
-    trunk: Port | None,
+    port: Port, wanted: TargetFile, file: str, load: Callable[[Path], Port], within: SplitPort | None
 ) -> Plan:
-    """Return the plan for a target, within its limits. trunk : of the port that splits of which this is a leg."""
-    others = neighbours(wanted, beside)
-    limits, readings = limits_in(wanted, port, others)
-    if trunk is not None:
-        limits.append(split(port, trunk))
+    """Return the plan for a target, within its limits. within : as `plan` has it."""
+    given = limits_in(wanted, port, within)
     like = None
     if wanted.copy is not None:
         like, _ = laid_on(port, load(wanted.copy))
     with naming(file):
-        found = plan_cut(port, wanted.target, limits, like, Display(wanted.unit))
+        found = plan_cut(port, wanted.target, given.limits, like, Display(wanted.unit))
     return replace(
         found,
         warnings=(
-            *_gasket_against(port, wanted),
-            *thin_walls(readings, wanted.least_wall),
+            *gasket_against(port, wanted),
+            *thin_walls(given.readings, wanted.least_wall),
             *found.warnings,
             *dams_made(found),
         ),
-        walls_left=walls_left(found.grid, found.depth, readings),
-        between=tuple(
-            metal_between(
-                found.grid,
-                found.travel,
-                port.from_source(other.vertices),
-                other.faces,
-                wanted.least_between,
-                other.name,
-            )
-            for other in others
-        ),
+        walls_left=walls_left(found.grid, found.depth, given.readings),
+        between=between(given.beside, wanted, port, found),
         radius_u=_radius_u(found),
+        whole=in_whole(port, within),
     )
-
-
-def _gasket_against(port: Port, wanted: TargetFile) -> tuple[Notice, ...]:
-    """Return a notice where the gasket that a target names and a port's opening are of exchanged height and width."""
-    if wanted.gasket is None:
-        return ()
-    end = "exit" if wanted.gasket_at_exit else "entry"
-    (face,) = sections_at(port, port.centreline.stations[[-1 if wanted.gasket_at_exit else 0]])
-    return exchanged_at(face, read_outline(wanted.gasket, wanted.gasket_unit), end)
 
 
 def _radius_u(plan: Plan) -> float:

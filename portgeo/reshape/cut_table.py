@@ -71,7 +71,7 @@ def cut_table(plan: Plan, unit: LengthUnit) -> CutTable:
     unknown &= depth >= BLENDED_MM
     return CutTable(
         stations=stations,
-        tape=at_stations(grid, _along_walls(grid), stations),
+        tape=at_stations(grid, along_walls(grid), stations) + (0.0 if plan.whole is None else plan.whole.tape),
         depth=depth,
         wall_unknown=unknown,
         unknown_share=float(depth[unknown].sum() / max(np.maximum(depth, 0.0).sum(), 1e-12)),
@@ -91,7 +91,7 @@ def _middle(section: Section) -> float:
     return float(walls_across(section.outline, moments(section.outline).centroid)[1].mean())
 
 
-def _along_walls(grid: WallGrid) -> FloatArray:
+def along_walls(grid: WallGrid) -> FloatArray:
     """Return how far each of the grid's rows is from the first along the roof's and the floor's line (n, 2)."""
     lines = grid.points[:, [0, len(grid.share) // 2]]
     steps = np.linalg.norm(np.diff(lines, axis=0), axis=2)

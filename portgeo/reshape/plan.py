@@ -57,6 +57,15 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
+class InWhole:
+    """What a passage is part of: volume of all of the port that splits, mm3, as a burette fills it; and how far from
+    the entry, mm, a tape along roof and floor is (2,) where the passage begins."""
+
+    volume: float
+    tape: FloatArray
+
+
+@dataclass(frozen=True)
 class Plan:
     """A cut and what it leads to.
 
@@ -94,6 +103,13 @@ class Plan:
     walls_left: tuple[WallLeft, ...] = ()
     between: tuple[MetalBetween, ...] = ()
     radius_u: float = float("nan")
+    whole: InWhole | None = None
+
+    @property
+    def burette(self) -> tuple[float, float]:
+        """What the port holds now and when finished, mm3: all of it where this is one passage of it."""
+        now = self.volume_before if self.whole is None else self.whole.volume
+        return now, now + self.removed - self.added
 
 
 def planning_grid(port: Port, target: Target) -> tuple[WallGrid, IntArray]:

@@ -180,6 +180,9 @@ class Planned(Result):
     added_cc: float = figure(lambda m: CC * m.plan.added)
     volume_before_cc: float = figure(lambda m: CC * m.plan.volume_before)
     volume_after_cc: float = figure(lambda m: CC * (m.plan.volume_before + m.plan.removed - m.plan.added))
+    burette_cc: Mapping[str, float] = figure(
+        lambda m: dict(zip(("now", "finished"), (CC * volume for volume in m.plan.burette), strict=True))
+    )
     deepest: Deepest = figure(lambda m: Deepest.of(m.plan, deepest_place(m.plan)))
     areas: tuple[AreaReached, ...] = figure(lambda m: _areas(m.plan))
     short_side: ShortSidePlanned | None = figure(lambda m: _short_side(m.plan))

@@ -74,7 +74,7 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         )
     if deepest > ROLLS_ONLY_MM:
         steps.append("Blend with abrasive rolls to full depth, fading out as the table has it; leave no step.")
-    right = volume_text(plan.volume_before + plan.removed - plan.added)
+    right = volume_text(plan.burette[1])
     steps.append(
         f"Fill from a burette: it should take {right}. Measure the stations again and check the sheet against this "
         "plan with --check."

@@ -166,7 +166,7 @@ def test_walls_that_are_typed_stop_the_calm_cut_where_nothing_else_is_wanted(bro
     from portgeo.app.live.asking import asked_of
     from portgeo.app.live.cutting import calm_limits
     from portgeo.app.live.serve import desk_of
-    from portgeo.front.cuts import target_in
+    from portgeo.front.limits import target_in
 
     answered(browser.edit({"op": "table", "table": "walls"}))
     cells = [[1, "station_in", "1.0"], [1, "clock", "12"], [1, "thickness_in", "0.150"]]

@@ -155,7 +155,7 @@ def test_areas_that_are_wanted_hold_no_calm_cut_unless_they_are_said_to(job):
     from portgeo.app.live.asking import asked_of
     from portgeo.app.live.cutting import calm_limits
     from portgeo.app.live.serve import desk_of
-    from portgeo.front.cuts import target_in
+    from portgeo.front.limits import target_in
 
     (job / "walls.csv").write_text("station_mm,clock,thickness_mm\n50,12,4\n")
     with served(job) as browser:

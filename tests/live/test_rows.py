@@ -136,5 +136,15 @@ def test_an_answer_about_one_passage_is_of_the_leg_that_the_job_names():
     from portgeo.app.live.answer_parts import port_of
 
     for leg, wide in ((None, 25.0), ("right", 23.0)):
-        port, _ = port_of(replace(split_rows(*TWO_LEGS), leg=leg))
+        port = port_of(replace(split_rows(*TWO_LEGS), leg=leg)).port
         assert pg.survey(port, sure=False).least_area.area_mm2 == pytest.approx(np.pi * wide**2 / 4.0, rel=1e-3)
+
+
+def test_a_leg_has_its_share_of_the_flow():
+    """Of legs alike in length, which share by their areas."""
+    from portgeo.app.live.answer_parts import FlowSaid, legs_flow, port_of
+
+    flow, (said,) = legs_flow(port_of(split_rows(*TWO_LEGS)), FlowSaid(100.0, None, None, None, 28.0))
+    left, right = (sum(each**2 for each in wide) for wide in ((26.0, 26.0, 25.0), (24.0, 24.0, 23.0)))
+    assert flow.cfm == pytest.approx(100.0 * left / (left + right), rel=0.02)
+    assert said.startswith("left has ") and said.endswith("% of the port’s 100.0 cfm")

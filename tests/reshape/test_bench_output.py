@@ -305,7 +305,7 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
         radius_cut=20.0,
         stops=(),
         target=SimpleNamespace(blend=6.0),
-        volume_before=50000.0,
+        burette=(50000.0, 51000.0),
         removed=1000.0,
         added=0.0,
     )

@@ -114,6 +114,24 @@ def test_a_legs_plan_leaves_the_other_its_share(folder, capsys):
     assert between["left_mm"] >= 1.75 - 0.005
 
 
+def test_a_legs_cut_stays_inside_the_trunks_wall_at_the_split(folder):
+    """Both are 40 mm high there: in that plane the leg gets no higher, and 3 mm is all that it may get wider."""
+    port = pg.read_split("twin.csv")
+    wanted = {"units": "mm", "greatest_depth": 4, "area": [{"station": 33, "area": 1150}]}
+    leg = port.legs[0].port
+    inside, alone = (pg.plan(leg, wanted, within=within) for within in (port, None))
+    height, width = (getattr(inside.rows, name)[0, 1] for name in ("height", "width"))
+    assert height == pytest.approx(40.0, abs=0.01) and width <= 26.0 + 3.0 + 1.0  # the divider gives up to 1 mm
+    assert alone.rows.height[0, 1] > 40.5
+    assert inside.rows.height[1:4, 1].max() > 40.2  # past it the leg does get higher
+    assert "the trunk's wall at the split" in {limit["name"] for limit in inside.to_dict()["limits"]}
+    # A person tapes from the entry, along a straight trunk, and fills all of the port.
+    assert inside.rows.tape[0] == pytest.approx([30.0, 30.0], abs=1e-3)
+    assert inside.burette_cc["now"] == pytest.approx(pg.survey(port).volume_cc, rel=1e-6)
+    assert inside.burette_cc["finished"] - inside.burette_cc["now"] == pytest.approx(inside.removed_cc, rel=1e-6)
+    assert alone.rows.tape[0] == pytest.approx([0.0, 0.0], abs=1e-9)
+
+
 @pytest.mark.nightly
 def test_both_legs_planned_keep_the_least_between_them(folder):
     port = pg.read_split("twin.csv")

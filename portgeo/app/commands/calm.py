@@ -12,7 +12,7 @@ from portgeo.app.commands.common import (
     add_metal,
     add_scan,
     check_outputs,
-    load_port,
+    load_within,
     number_of,
     progress_bar,
 )
@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> None:
     numbers = ("cfm", "depression", "metal", "peak", "slowing", "least_speed")
     asked = {name: number_of(args, name) for name in numbers if getattr(args, name) is not None}
     check_outputs(args, FILES, "calm", (args.port, args.limits))
-    port = load_port(args.port, args)
+    port, whole = load_within(args.port, args)
     per = kind_of("speed", port.display).per
     speeds = {name: asked[name] * per for name in ("peak", "least_speed") if name in asked}
     more: dict[str, Any] = {"slowing_share": asked["slowing"]} if "slowing" in asked else {}
@@ -91,7 +91,8 @@ def run(args: argparse.Namespace) -> None:
             least_mean_speed_m_s=speeds.get("least_speed"), hold_throat=args.hold_throat,
              depression_in_h2o=asked["depression"],
             alloy=args.alloy, density_g_cc=args.density, try_loss=args.try_loss, loss_grid=args.grid,
-            loss_out=Path(args.out) / CASES if args.out and args.try_loss else None, progress=progress, **more,
+            loss_out=Path(args.out) / CASES if args.out and args.try_loss else None, progress=progress,
+            within=whole, **more,
         )  # fmt: skip
     chosen_by = next((words for name, words in CHOSEN_BY.items() if name in asked), KNEE)
     _give(args, found, chosen_by)

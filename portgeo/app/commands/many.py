@@ -97,7 +97,7 @@ class Contents:
 
     def __call__(self, target: str) -> str:
         from portgeo.files.disk import sha256_of
-        from portgeo.front.cuts import check_target
+        from portgeo.front.limits import check_target
 
         files = [self.port, target, *map(str, check_target(target))]
         return hashlib.sha256(" ".join(sha256_of(file) for file in files).encode()).hexdigest()

@@ -66,7 +66,8 @@ def run(args: argparse.Namespace) -> None:
 
 def _run_one(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
-    from portgeo.front.cuts import check_target, plan
+    from portgeo.front.cuts import plan
+    from portgeo.front.limits import check_target
 
     if args.check and args.out:
         raise InputError("--check writes no plan", hint="Use --json and --csv for its result, without --out")

@@ -16,7 +16,7 @@ from portgeo.files.sheets.sheet import read_sheet
 from portgeo.files.toml.job import JobFile
 from portgeo.files.walls import read_walls
 from portgeo.front.air import bench
-from portgeo.front.cuts import check_target
+from portgeo.front.limits import check_target
 from portgeo.results.benched import Benched
 
 

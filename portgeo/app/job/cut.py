@@ -33,7 +33,7 @@ def planned(given: StepInputs) -> Cut:
     """Return the plan for a target."""
     part: Part = given.needs["part"]
     name = given.names["target"]
-    found = plan(part.port, given.paths["target"], name=name, **given.settings["metal"])
+    found = plan(part.port, given.paths["target"], name=name, within=part.whole, **given.settings["metal"])
     return _cut(given, found, f"to {name}", PLANNED_MESH)
 
 
@@ -90,7 +90,7 @@ def calmed(given: StepInputs) -> Calm | LeftOut:
     cfm, depression = speed.air.flow.cfm, speed.air.flow.depression_in_h2o
     found = calm(
         part.port, cfm, limits, name=given.names.get("target"), metal_cc=settings["metal_cc"],
-        hold_throat=settings["hold_throat"], depression_in_h2o=depression, **settings["metal"],
+        hold_throat=settings["hold_throat"], depression_in_h2o=depression, within=part.whole, **settings["metal"],
     )  # fmt: skip
     if found.planned is None:
         return Calm(found.to_dict())
@@ -114,7 +114,7 @@ def reached(given: StepInputs) -> BurrReach:
     long = table["head_length"] or table["head"]
     found = reach(
         part.port, free_length_mm=table["length"] - table["grip"], head_mm=table["head"], head_length_mm=long,
-        shank_mm=table["shank"], collet_mm=table["collet"],
+        shank_mm=table["shank"], collet_mm=table["collet"], within=part.whole,
     )  # fmt: skip
     return BurrReach(found.to_dict(), reached_from(found, part.skin.vertices))
 

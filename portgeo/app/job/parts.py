@@ -75,7 +75,7 @@ def compared(given: StepInputs) -> Compared:
         record, matrix = found.to_dict(), found.computed.alignment.matrix
         if before.split is None or after.split is None:
             return Compared(record, matrix, depth)
-        whole = compare(before.split.measured.computed.port, after.split.measured.computed.port, **asked)
+        whole = compare(before.whole, after.whole, **asked)
     skins, source, depths = dict(after.split.skins), after.port.to_source, {}
     for passage in whole.passages:
         own = passage.changed.computed.after.from_source(source(skins[passage.name].vertices))

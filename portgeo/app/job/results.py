@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from portgeo.core.plane import FloatArray
     from portgeo.core.port import Port
+    from portgeo.core.split import SplitPort
     from portgeo.front.skins import Skin
     from portgeo.present.pictures.model import Model
     from portgeo.results.air import AirThrough
@@ -60,6 +61,11 @@ class Part:
     port: Port
     skin: Skin
     split: Split | None = None
+
+    @property
+    def whole(self) -> SplitPort | None:
+        """The port that splits, None of one passage."""
+        return None if self.split is None else self.split.measured.computed.port
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from portgeo.core.units import Display, LengthUnit
 
 if TYPE_CHECKING:
     from portgeo.core.port import Port
+    from portgeo.core.split import SplitPort
     from portgeo.files.toml.job import JobFile
     from portgeo.front.air import Run
     from portgeo.present.pictures.model import Model, Paint
@@ -39,6 +40,7 @@ class Scan:
     units: LengthUnit
     exhaust: bool
     stamp: tuple[int, int] | None  # when its file was written, and its size
+    leg: str | None = None
 
 
 @dataclass(frozen=True)
@@ -65,23 +67,36 @@ def of_stages(asked: Asked) -> list[str]:
     return [of.stage for of in asked.stages]
 
 
-def port_of(of: Readings | Scan, progress: Progress | None = None) -> tuple[Port, list[str]]:
-    """Return a stage's port, and what is to be said of it. Raises PortgeoError where there is none."""
-    from portgeo.core.port import Port
-    from portgeo.front.ports import leg_worked_on, read
+@dataclass(frozen=True)
+class StagePort:
+    """A stage's port, and what is to be said of it. whole : the port that splits of which it is one passage."""
 
+    port: Port
+    remarks: tuple[str, ...]
+    whole: SplitPort | None
+
+
+def port_of(of: Readings | Scan, progress: Progress | None = None) -> StagePort:
+    """Return a stage's port. Raises PortgeoError where there is none."""
+    from portgeo.core.port import Port
+    from portgeo.front.ports import leg_worked_on, read_whole
+
+    remarks: tuple[str, ...] = ()
     if isinstance(of, Scan):
         heard = None if progress is None else lambda what, share: progress(what, share)
-        port = read(of.path, units=of.units, exhaust=of.exhaust, progress=heard, **dict(of.settings))
-        return port, []
-    built = build(of)
-    if built.port is None:
-        what = built.problem["what"] if built.problem else f"{of.stage} has too few finished rows"
-        raise GeometryError(what, hint=built.problem["hint"] if built.problem else "Read two or more", file=of.file)
-    port = built.port if isinstance(built.port, Port) else leg_worked_on(built.port, of.leg, exhaust=of.exhaust)
+        whole = read_whole(of.path, units=of.units, exhaust=of.exhaust, progress=heard, **dict(of.settings))
+    else:
+        built = build(of)
+        if built.port is None:
+            what = built.problem["what"] if built.problem else f"{of.stage} has too few finished rows"
+            raise GeometryError(what, hint=built.problem["hint"] if built.problem else "Read two or more", file=of.file)
+        whole = built.port
+        if built.left_out:
+            rows = ", ".join(map(str, built.left_out))
+            remarks = (f"Rows {rows} of {of.file} are not finished and left out.",)
+    port = whole if isinstance(whole, Port) else leg_worked_on(whole, of.leg, exhaust=of.exhaust)
     named = replace(port, source=port.source | {"file": of.file})
-    out = [f"Rows {', '.join(map(str, built.left_out))} of {of.file} are not finished and left out."]
-    return named, out if built.left_out else []
+    return StagePort(named, remarks, None if isinstance(whole, Port) else whole)
 
 
 def job_of(asked: Asked) -> JobFile:
@@ -133,6 +148,23 @@ def flow_said(asked: Asked, of: Readings | Scan, *, runner: bool) -> FlowSaid:
     if cfm is None:
         raise InputError(f"there is no flow of {of.stage}", hint="Type one in cfm, or a run of it into the bench sheet")
     return FlowSaid(read_number(str(cfm), unit="", decimal_comma=True), None, None, None, depression)
+
+
+def legs_flow(stage: StagePort, flow: FlowSaid) -> tuple[FlowSaid, list[str]]:
+    """Return what of a flow goes through the passage that is asked about, and a line that says so of a leg."""
+    from portgeo.front.air import air_speed
+
+    leg = None if stage.whole is None else stage.whole.leg_of(stage.port)
+    if stage.whole is None or leg is None:
+        return flow, []
+    air = air_speed(
+        stage.whole, flow.cfm, bench=flow.bench, run=flow.run, lift_mm=flow.lift_mm,
+        depression_in_h2o=flow.depression_in_h2o, surveys=(),
+    )  # fmt: skip
+    share = next(part.share for part in air.legs if part.name == leg.name)
+    through, cfm = share * air.flow.cfm, air.flow.cfm
+    said = f"{leg.name} has {through:.1f} cfm, {100.0 * share:.1f} % of the port’s {cfm:.1f} cfm"
+    return FlowSaid(through, None, None, None, air.flow.depression_in_h2o), [said]
 
 
 def limits_only(target: Mapping[str, Any]) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from portgeo.app.live.answer_parts import (
     file_of,
     flow_said,
     job_of,
+    legs_flow,
     metal_of,
     painted_model,
     port_of,
@@ -57,10 +58,11 @@ def _air(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     of = asked.stages[-1]
     progress(f"reading {of.stage}", None)
-    port, remarks = port_of(of)
-    runner = None if asked.runner is None else port_of(asked.runner)[0]
-    flow = flow_said(asked, of, runner=runner is not None)
+    now = port_of(of)
+    port = now.port
+    runner = None if asked.runner is None else port_of(asked.runner).port
     progress("solving the air speed", None)
+    flow, of_leg = legs_flow(now, flow_said(asked, of, runner=runner is not None))
     air = air_speed(
         port, flow.cfm, bench=flow.bench, run=flow.run, lift_mm=flow.lift_mm,
         depression_in_h2o=flow.depression_in_h2o, runner=runner,
@@ -72,7 +74,7 @@ def _air(asked: Asked, progress: Progress) -> dict[str, Any]:
         return [Paint("speed", "speed over mean", painted(air.computed, points), "ratio", False)]
 
     return {
-        "lines": [*remarks, *said_lines(airspeed_text(air, of.stage))],
+        "lines": [*now.remarks, *of_leg, *said_lines(airspeed_text(air, of.stage))],
         "tables": [shown_table("By station", air.stations, port.display)],
         "files": [],
         "stage": of.stage,
@@ -87,7 +89,8 @@ def _compare(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     before, after = asked.stages
     progress("reading both stages", None)
-    (one, first), (other, second) = port_of(before), port_of(after)
+    first, second = port_of(before), port_of(after)
+    one, other = first.port, second.port
     progress("comparing", None)
     metal = metal_of(asked)
     changed = compare(one, other, **metal)
@@ -99,7 +102,7 @@ def _compare(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     text = comparison_text(changed, f"{before.stage} to {after.stage}", metal.get("alloy") or "metal")
     return {
-        "lines": [*first, *second, *said_lines(text)],
+        "lines": [*first.remarks, *second.remarks, *said_lines(text)],
         "tables": [shown_table("By station", changed.stations, one.display)],
         "files": [],
         "stage": after.stage,
@@ -114,21 +117,23 @@ def _templates(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     of = asked.stages[-1]
     progress(f"reading {of.stage}", None)
-    port, remarks = port_of(of)
+    now = port_of(of)
+    port = now.port
     job = None if asked.job is None else job_of(asked)
     at = None if job is None else job.job.templates.at
     paper = (job.job.templates.paper if job is not None else None) or ("Letter" if asked.units == "in" else "A4")
     planned = None
     if asked.said.get("planned") and asked.target is not None:
         progress("planning the cut", None)
-        planned = plan(port, Path(asked.folder) / asked.target, name=asked.target, **metal_of(asked))
+        path = Path(asked.folder) / asked.target
+        planned = plan(port, path, name=asked.target, within=now.whole, **metal_of(asked))
     progress("laying the templates out", None)
     found = gauges(port, at, planned=planned).computed
     title = f"{asked.title}, {of.stage}, {'target' if planned else 'as it is'}"
     laid = pages(found, port.display, title, paper)
     count, (name,) = len(laid), printed(asked, f"templates-{slug(of.stage)}", {".pdf": pdf(laid)}).values()
     said = f"{len(found)} gauges on {count} {paper} pages: print at 100 % and measure the bars before use."
-    return {"lines": [*remarks, said], "tables": [], "files": [file_of(name, "Templates")]}
+    return {"lines": [*now.remarks, said], "tables": [], "files": [file_of(name, "Templates")]}
 
 
 def _report(asked: Asked, progress: Progress) -> dict[str, Any]:
@@ -163,7 +168,7 @@ def scan_figures(of: Scan) -> dict[str, Any]:
         "notices": [], "left_out": [], "problem": None, "next": None, "model": None,
     }  # fmt: skip
     try:
-        port, _ = port_of(of)
+        port = port_of(of).port
         return found | told(survey(port), of.stage) | {"model": painted_model(of.stage, port, lambda points: [])}
     except PortgeoError as refusal:
         where = ", ".join(part for part in (refusal.file and of.file, refusal.where) if part)

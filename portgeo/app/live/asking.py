@@ -48,7 +48,8 @@ def _made_of(desk: Desk, stage: Stage, part: str) -> Readings | Scan | None:
         except InputError:
             return None  # told where it is named
         settings = scan_settings(draft.content(), stage, part)
-        return Scan(stage.name, part, name, str(path), settings, desk.units(), exhaust, stamp_of(path))
+        leg = leg_of(draft.content(), stage.name)
+        return Scan(stage.name, part, name, str(path), settings, desk.units(), exhaust, stamp_of(path), leg)
     looked = desk.looked(name)
     if not isinstance(looked, Looked):
         return None

@@ -16,6 +16,7 @@ from portgeo.app.live.answer_parts import (
     file_of,
     flow_said,
     job_of,
+    legs_flow,
     limits_only,
     metal_of,
     painted_model,
@@ -45,10 +46,11 @@ def plan_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     if asked.target is None:
         raise InputError("nothing is wanted yet", hint="Drag an area on the chart, or give the short side a radius")
     progress(f"reading {of.stage}", None)
-    port, remarks = port_of(of)
+    now = port_of(of)
+    port, remarks = now.port, now.remarks
     progress("planning the cut", None)
     metal = metal_of(asked)
-    planned = plan(port, Path(asked.folder) / asked.target, name=asked.target, **metal)
+    planned = plan(port, Path(asked.folder) / asked.target, name=asked.target, within=now.whole, **metal)
     cut = _TitledCut(planned, f"{of.stage} to {asked.target}", metal.get("alloy") or "metal")
     return {
         "lines": [*remarks, *said_lines(cut.text)],
@@ -71,8 +73,9 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
 
     of = asked.stages[-1]
     progress(f"reading {of.stage}", None)
-    port, remarks = port_of(of)
-    flow = flow_said(asked, of, runner=False)
+    now = port_of(of)
+    port, remarks = now.port, now.remarks
+    flow, of_leg = legs_flow(now, flow_said(asked, of, runner=False))
     cfm = flow.cfm
     if flow.bench is not None and flow.run is not None:
         cfm = flow_of(flow.bench, flow.run, flow.lift_mm)
@@ -82,11 +85,16 @@ def calm_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     amount = None if said is None else said.metal_cc
     found = calm(
         port, cfm, calm_limits(asked), metal_cc=amount, hold_throat=said is not None and said.hold_throat,
-        depression_in_h2o=flow.depression_in_h2o, progress=lambda what, share: progress(what, share), **metal,
+        depression_in_h2o=flow.depression_in_h2o, progress=lambda what, share: progress(what, share),
+        within=now.whole, **metal,
     )  # fmt: skip
     title = f"{of.stage} at {cfm:.0f} cfm"
     why = "past it more metal buys little" if amount is None else "as the job asks"
-    lines = [*remarks, *(line for line in said_lines(calm_text(found, title, why)) if not line.startswith(HELD))]
+    lines = [
+        *remarks,
+        *of_leg,
+        *(line for line in said_lines(calm_text(found, title, why)) if not line.startswith(HELD)),
+    ]
     if found.chosen is not None:
         lines += [f"{HELD} {text}" for text in held_texts(found.chosen.to_dict(), found.display)]
     if found.planned is None:

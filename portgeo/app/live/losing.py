@@ -5,6 +5,7 @@ What was asked comes in; lines, a table, pictures and a model painted by the air
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +13,11 @@ from portgeo.app.live.answer_parts import (
     REPORT,
     Asked,
     Progress,
+    StagePort,
     file_of,
     flow_said,
     job_of,
+    legs_flow,
     metal_of,
     painted_model,
     port_of,
@@ -24,7 +27,6 @@ from portgeo.app.live.draft import slug
 from portgeo.core.units import M3_S_PER
 
 if TYPE_CHECKING:
-    from portgeo.core.port import Port
     from portgeo.files.toml.job_tables import Loss
     from portgeo.present.pictures.model import Paint
     from portgeo.results.lost import PressureLost
@@ -44,9 +46,11 @@ def loss_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     from portgeo.present.pictures.flow import drag_at, sections_figure, shear_png
 
     said = (None if asked.job is None else job_of(asked).job.loss) or Loss()
-    ports, remarks = _ports(asked, said, progress)
+    stages, remarks = _ports(asked, said, progress)
+    ports = {name: stage.port for name, stage in stages.items()}
+    cfm, of_leg = _flow(asked, said, next(iter(stages.values())))
     found = solved(
-        list(ports.values()), _cfm(asked, said), list(ports), Path(asked.folder) / REPORT / FOLDER / CASES,
+        list(ports.values()), cfm, list(ports), Path(asked.folder) / REPORT / FOLDER / CASES,
         roughness_mm=said.roughness, grid=said.grid, cores=said.cores,
         progress=lambda what, share: progress(f"solving {what}", share),
     )  # fmt: skip
@@ -62,7 +66,7 @@ def loss_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
         files.append(file_of(wall[".png"], f"Drag on the wall, {state.name}"))
         files.append(file_of(sections[".png"], f"Speed in sections, {state.name}"))
     return {
-        "lines": [*remarks, *loss_texts(found.to_dict(), d), *_own(found), found.what_it_is],
+        "lines": [*remarks, *of_leg, *loss_texts(found.to_dict(), d), *_own(found), found.what_it_is],
         "tables": [_table(found)],
         "files": files,
         "stage": last.name,
@@ -75,16 +79,17 @@ def _own(found: PressureLost) -> list[str]:
     return [warning.message for warning in found.warnings if warning.code.startswith("loss_")]
 
 
-def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, Port], list[str]]:
+def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, StagePort], list[str]]:
     """Return the ports that are asked for by name, and what is to be said of their readings."""
     from portgeo.front.cuts import plan
     from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
 
-    read, remarks = {}, []
+    read: dict[str, StagePort] = {}
+    remarks: list[str] = []
     for of in asked.stages:
         progress(f"reading {of.stage}", None)
-        read[of.stage], more = port_of(of)
-        remarks += more
+        read[of.stage] = port_of(of)
+        remarks += read[of.stage].remarks
     job = None if asked.job is None else job_of(asked).job
     names = [name.strip() for name in said.states or ()] or list(read)
     if job is not None and said.states is None:
@@ -100,7 +105,9 @@ def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, Port
         progress("planning the cut", None)
         start = job.state[job.index(job.target.state)].name
         path = Path(asked.folder) / asked.target
-        read[PLANNED_STATE] = plan(read[start], path, name=asked.target, **metal_of(asked)).port
+        now = read[start]
+        planned = plan(now.port, path, name=asked.target, within=now.whole, **metal_of(asked))
+        read[PLANNED_STATE] = replace(now, port=planned.port)
         names = [*names, PLANNED_STATE] if wanted_by_default else names
         folded[PLANNED_STATE] = PLANNED_STATE
     if CALM_STATE in names:
@@ -109,18 +116,18 @@ def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, Port
     return {name: read[name] for name in there}, remarks
 
 
-def _cfm(asked: Asked, said: Loss) -> float:
-    """Return the flow that was typed, else that of the first stage's air."""
+def _flow(asked: Asked, said: Loss, first: StagePort) -> tuple[float, list[str]]:
+    """Return the flow that was typed, cfm, else that of the first stage's air; and what of it a leg has."""
     from portgeo.front.air import flow_of
 
     if said.flow_cfm is not None:
-        return said.flow_cfm
+        return said.flow_cfm, []
     if said.flow_lps is not None:
-        return said.flow_lps * 1e-3 / M3_S_PER["cfm"]
-    flow = flow_said(asked, asked.stages[0], runner=False)
+        return said.flow_lps * 1e-3 / M3_S_PER["cfm"], []
+    flow, of_leg = legs_flow(first, flow_said(asked, asked.stages[0], runner=False))
     cfm = flow_of(flow.bench, flow.run, flow.lift_mm) if flow.bench is not None and flow.run is not None else flow.cfm
     assert cfm is not None
-    return cfm
+    return cfm, of_leg
 
 
 def _table(found: PressureLost) -> dict[str, Any]:

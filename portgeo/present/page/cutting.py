@@ -86,7 +86,8 @@ def _sheet(
     """
     micrometer, depth = tables[f"{name}-micrometer"], tables[f"{name}-depth"]
     paper = [path for path in results["files"].values() if path == BENCH_SHEETS[name]]
-    burette = f"{record['volume_before_cc']:.2f} cc now, {record['volume_after_cc']:.2f} cc when finished"
+    holds = record["burette_cc"]
+    burette = f"{holds['now']:.2f} cc now, {holds['finished']:.2f} cc when finished"
     return [
         el("p", f"Burette: {burette}."),
         el("p", tied(f"Wall left: {walls_left_text(record, d)}.")),

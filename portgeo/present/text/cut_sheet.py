@@ -26,6 +26,7 @@ from portgeo.results.planned import BetweenKept, Planned, deepest_place
 from portgeo.results.work import volume_text, walls_to_cut
 
 WALLS_UNKNOWN = "not known: the wall was not measured"
+FILLED_WHOLE = ", all of the port filled"  # of what a burette holds, where one passage is cut
 BLEND, UNREAD = "blend", "?"  # instead of a depth too small to grind to; after one where the wall is not known
 SHOWN_MM = NOTHING_MM  # less shows as a dot
 STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
@@ -67,11 +68,11 @@ def answer_lines(planned: Planned, metal: str) -> list[tuple[str, str]]:
         lines.append(("areas", _areas(plan, d)))
     if plan.short_side is not None and plan.target.short_side is not None:
         lines.append(("short side", _short_side(plan, plan.short_side, d.length(plan.target.short_side.radius), d)))
-    after = plan.volume_before + plan.removed - plan.added
+    now, finished = (volume_text(volume) for volume in plan.burette)
     lines += [
         ("wall left", walls_left_text(planned.to_dict(), d)),
         *(("beside", between_text(between, d)) for between in planned.metal_between),
-        ("burette", f"{volume_text(plan.volume_before)} now, {volume_text(after)} when finished"),
+        ("burette", f"{now} now, {finished} when finished{'' if plan.whole is None else FILLED_WHOLE}"),
         ("do first", _first(plan, table, d)),
     ]
     missed = any(notice.code in STOPPED for notice in planned.notices)
