@@ -70,9 +70,9 @@ def face_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
 
 
 def mesh_edge(vertices: FloatArray, faces: IntArray) -> float:
-    """Return the usual length of an edge of a mesh: the median of one edge of each of some faces."""
+    """Return the usual length of an edge of a mesh: the median of the edges of some faces."""
     corners = vertices[faces[:: max(len(faces) // 20000, 1)]]
-    return float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)))
+    return float(np.median(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)))
 
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -78,8 +78,12 @@ def cut_end(
     one = mine & ~single_up  # the apex is below, two corners above
     parts.append(np.column_stack([apex[one], new[at_b[one]], new[at_c[one]]]))
     two = mine & single_up  # the apex is above
-    parts.append(np.column_stack([new[at_b[two]], b[two], c[two]]))
-    parts.append(np.column_stack([new[at_b[two]], c[two], new[at_c[two]]]))
+    # What is left of such a face has four corners: parted along the shorter way across, whatever their order.
+    across = np.linalg.norm(points[at_b] - vertices[c], axis=1) < np.linalg.norm(points[at_c] - vertices[b], axis=1)
+    for of_b, ends in ((two & across, c), (two & ~across, new[at_c])):
+        parts.append(np.column_stack([new[at_b[of_b]], b[of_b], ends[of_b]]))
+    parts.append(np.column_stack([new[at_b[two & across]], c[two & across], new[at_c[two & across]]]))
+    parts.append(np.column_stack([b[two & ~across], c[two & ~across], new[at_c[two & ~across]]]))
     made = [vertices, points]
     ring = new
     rim_start, rim_end = start[mine], end[mine]

@@ -161,6 +161,17 @@ class Fork:
             vertices = part.on_wall(vertices)
         return Scan(vertices, scan.faces)
 
+    def mirrored_mesh(self, edge: float) -> Scan:
+        """A mesh whose half at y < 0 is, point for point, the mirror image of the other, of trunk and first leg."""
+        scan = scan_of(self.solid().trim_by_plane((0.0, 1.0, 0.0), 0.0), edge)
+        on_plane = np.abs(scan.vertices[:, 1]) < 1e-9
+        half = self.legs[0].on_wall(self.trunk.on_wall(scan.vertices))
+        half[on_plane, 1] = 0.0
+        faces = scan.faces[~on_plane[scan.faces].all(axis=1)]
+        image = np.where(on_plane, np.arange(len(half)), np.arange(len(half)) + len(half))
+        used, faces = np.unique(np.vstack([faces, image[faces[:, ::-1]]]), return_inverse=True)
+        return Scan(np.vstack([half, half * [1.0, -1.0, 1.0]])[used], faces.reshape(-1, 3))
+
     def solid(self, around: int = AROUND, step: float = STEP) -> manifold3d.Manifold:
         """The union of its tubes by manifold3d: sides round each, and mm along its arcs."""
         solid = self.trunk.mesh(around, step)

@@ -107,6 +107,20 @@ def test_mirrored_legs_measure_alike(rough):
     assert left.least_area == pytest.approx(right.least_area, rel=5e-3)
 
 
+@pytest.mark.nightly
+@pytest.mark.parametrize("shape", [TWIN, forks.twin(angle=0.3, turn=0.5)])
+def test_an_exactly_mirrored_mold_has_legs_alike_to_a_millionth(shape):
+    """However it lies, and in whatever order its faces and their corners come."""
+    rng = np.random.default_rng(3)
+    scan = shape.mirrored_mesh(EDGE)
+    assert trimesh.Trimesh(scan.vertices, scan.faces, process=False).is_watertight
+    left, right = survey_split(read(make.shuffled(make.posed(scan, make.random_pose(rng)), rng))).legs
+    assert left.volume == pytest.approx(right.volume, rel=1e-6)
+    assert left.area == pytest.approx(right.area, rel=1e-6)
+    assert left.least_area == pytest.approx(right.least_area, rel=1e-6)
+    assert left.short_side.radius == pytest.approx(right.short_side.radius, rel=1e-6)
+
+
 @pytest.fixture
 def folder(tmp_path, monkeypatch, rough):
     monkeypatch.chdir(tmp_path)
