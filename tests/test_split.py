@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 import portgeo as pg
 from portgeo.app.cli import main
 from portgeo.core.errors import PortgeoError
+from portgeo.core.port import port_from_readings
 from portgeo.core.section import Reading
 from portgeo.core.split import split_port
+from portgeo.measuring.schedule import survey
 from portgeo.measuring.split import survey_split
 
 
@@ -80,6 +82,24 @@ def test_a_sheet_of_traced_outlines_splits_as_well(tmp_path):
     exact = rounded(60.0, 40.0, 6.0) * 30.0 + 2.0 * leg * 70.0 * np.radians(60.0)
     assert survey.volume == pytest.approx(exact, rel=5e-4)
     assert np.concatenate([each.area for each in survey.legs]) == pytest.approx(leg, rel=2e-4)
+
+
+def test_a_leg_is_as_sure_as_the_same_rows_by_themselves():
+    """Its first row's shift says where it begins, and bends nothing."""
+    rows = [(30.0, 0.0), (50.0, 10.0), (80.0, 40.0)]
+    trunk = [box(2, 0.0, 60.0, corner=6.0), box(3, 30.0, 60.0, corner=6.0)]
+
+    def leg(shift):
+        return [
+            box(4 + k, s, 26.0, corner=6.0, shift=0.0 if k else shift, turn=np.radians(t))
+            for k, (s, t) in enumerate(rows)
+        ]
+
+    one = survey_split(split_port(trunk, {"left": leg(14.0), "right": leg(-14.0)})).legs[0]
+    alone = survey(port_from_readings(leg(0.0)))
+    for name in ("volume", "volume_u", "area", "area_u"):
+        assert getattr(one, name) == pytest.approx(getattr(alone, name), rel=1e-6)
+    assert one.short_side.radius_u == pytest.approx(alone.short_side.radius_u, rel=1e-3)
 
 
 def test_its_mesh_is_one_watertight_solid_of_the_same_volume():

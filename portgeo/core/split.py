@@ -138,12 +138,26 @@ def split_port(
 
 
 def _leg(trunk: Port, readings: Sequence[Reading]) -> Port:
-    """Return a leg that begins in the trunk's last plane, its frame from the trunk's sheet into its own."""
+    """Return a leg that begins in the trunk's last plane, its frame from the trunk's sheet into its own.
+
+    Its readings are off its own centreline: the first's shift and rise are where that begins, and so none.
+    """
     first = readings[0]
     end, frame = _end_of(trunk)
-    surface = surface_from_readings([replace(first, shift=0.0, rise=0.0), *readings[1:]])
-    laid = turned_onto(surface.centreline, end + first.shift * frame[1] + first.rise * frame[2], frame)
-    return port_on(replace(surface, centreline=laid), readings)
+    own = (replace(first, shift=0.0, rise=0.0), *readings[1:])
+    return _begun(own, end + first.shift * frame[1] + first.rise * frame[2], frame)
+
+
+def _begun(readings: Sequence[Reading], point: FloatArray, frame: FloatArray) -> Port:
+    """Return the port of readings whose centreline begins at a point (3,) with a frame (3, 3)."""
+    surface = surface_from_readings(readings)
+    return port_on(replace(surface, centreline=turned_onto(surface.centreline, point, frame)), readings)
+
+
+def begun_as(port: Port, readings: Sequence[Reading]) -> Port:
+    """Return the port that other readings of a passage make, begun where it begins: a leg at the split."""
+    spine = port.centreline
+    return _begun(readings, port.to_source(spine.points[0]), port.direction_to_source(spine.frames[0]))
 
 
 def _end_of(trunk: Port) -> tuple[FloatArray, FloatArray]:

@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from portgeo.core.plane import FloatArray, moments
-from portgeo.core.port import Port, port_from_readings, sections_at
+from portgeo.core.port import Port, sections_at
 from portgeo.core.section import Reading, Section, walls_across
+from portgeo.core.split import begun_as
 from portgeo.reshape.plan import Plan
 
 
@@ -31,9 +32,8 @@ def as_read(plan: Plan, now: Port) -> Port | None:
         np.interp(stations, plan.port.rows, [getattr(r, name) for r in before]) for name in ("shift", "rise")
     )
     was, will = (sections_at(port, stations) for port in (plan.port, plan.after))
-    return port_from_readings(
-        [_finished(*parts) for parts in zip(rows, was, will, np.column_stack([shift, rise]), strict=True)]
-    )
+    middles = np.column_stack([shift, rise])
+    return begun_as(plan.port, [_finished(*parts) for parts in zip(rows, was, will, middles, strict=True)])
 
 
 def _finished(reading: Reading, was: Section, will: Section, middle: FloatArray) -> Reading:

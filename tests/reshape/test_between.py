@@ -132,6 +132,15 @@ def test_a_legs_cut_stays_inside_the_trunks_wall_at_the_split(folder):
     assert alone.rows.tape[0] == pytest.approx([0.0, 0.0], abs=1e-9)
 
 
+def test_a_cut_of_a_leg_is_checked_on_its_own_sheet(folder):
+    """Nothing has been cut yet: all of it is left, and nothing is too deep."""
+    port = pg.read_split("twin.csv")
+    cut = pg.plan(port.legs[0].port, {"units": "mm", "area": [{"station": 80, "area": 1010}]}, within=port)
+    begun = pg.check(cut, pg.read("twin.csv", leg="left"))
+    assert begun.left_cc / begun.planned_cc == pytest.approx(1.0, abs=0.02)
+    assert len(begun.too_deep) == 0
+
+
 @pytest.mark.nightly
 def test_both_legs_planned_keep_the_least_between_them(folder):
     port = pg.read_split("twin.csv")
