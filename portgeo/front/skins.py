@@ -28,6 +28,7 @@ from portgeo.front.states import spaced
 from portgeo.reshape.grid import wall_grid
 from portgeo.reshape.limits import wall_thickness
 from portgeo.results.changed import Changed
+from portgeo.results.changed_split import ChangedSplit
 from portgeo.results.reached import Reached
 
 ROWS, ROUND = 84, 88  # 14,608 triangles, about 1.2 mm by 1.7 mm on an ordinary port
@@ -133,6 +134,15 @@ def depth_cut(changed: Changed, points: FloatArray) -> FloatArray:
     corners = wall.faces[face]
     depth = (barycentric(wall.vertices[corners], foot) * found.depth.calm[corners]).sum(axis=1)
     return np.where(np.linalg.norm(moved - foot, axis=1) <= OFF_MM, depth, np.nan)
+
+
+def depths_cut(changed: ChangedSplit, skins: Sequence[tuple[str, Skin]], port: Port) -> dict[str, FloatArray]:
+    """Return the same on the skins of AFTER's passages, by their names. port : whose frame the skins lie in."""
+    walls, found = dict(skins), {}
+    for passage in changed.passages:
+        own = passage.changed.computed.after.from_source(port.to_source(walls[passage.name].vertices))
+        found[passage.name] = depth_cut(passage.changed, own)
+    return found
 
 
 def depth_outside(port: Port, points: FloatArray) -> FloatArray:

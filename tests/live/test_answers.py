@@ -5,6 +5,7 @@ import pytest
 from portgeo.app.live.answer_parts import said_lines
 from portgeo.core.units import Display
 from portgeo.present.text.cut_sheet import walls_left_text
+from tests.cli.test_report_split import ROWS
 from tests.live.conftest import SHEET, served, until
 
 BEFORE, AFTER = "before.csv", "after.csv"
@@ -58,6 +59,24 @@ def test_comparing_gives_the_answer_of_the_command_and_a_model_painted_by_depth(
     (line,) = [line for line in done["result"]["lines"] if line.startswith("metal removed")]
     assert float(line.split()[2]) == pytest.approx(LENGTH * WIDTH * CUT / 1000.0, abs=0.02)
     assert "depth" in [paint["name"] for paint in model["data"]["paints"]]
+
+
+def test_comparing_two_stages_that_split_tells_and_paints_all_of_the_port(tmp_path):
+    """A trunk 2 mm higher over 60 mm by 80 mm, and a leg 1 mm higher over 60 mm by 30 mm: 9.6 and 1.8 cc."""
+    (tmp_path / BEFORE).write_text(ROWS)
+    (tmp_path / AFTER).write_text(ROWS.replace("rect,40,80", "rect,42,80").replace("rect,40,30", "rect,41,30"))
+    stages = "".join(f'[[stage]]\nname = "{name}"\nport = "{name}.csv"\n' for name in ("before", "after"))
+    (tmp_path / "job.toml").write_text(f'title = "two legs"\nunits = "mm"\n{stages}')
+    with served(tmp_path) as browser, browser.events() as events:
+        done = answered(browser, events, kind="compare", before="before", after="after")
+        model = until(events, lambda e: e["type"] == "model" and e.get("task") == done["id"])
+    assert done["refusal"] is None
+    (line,) = [line for line in done["result"]["lines"] if line.startswith("metal removed")]
+    assert float(line.split()[2]) == pytest.approx(9.6 + 1.8, rel=2e-3)
+    assert [table["caption"] for table in done["result"]["tables"]] == [
+        f"By station, {name}" for name in ("trunk", "left", "right")
+    ]
+    assert [paint["name"] for paint in model["data"]["paints"]] == ["depth", "area", "passage"]
 
 
 def test_an_answer_is_refused_with_words_or_printed_into_the_job_and_nothing_else_is_given_out(job):

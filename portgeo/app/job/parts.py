@@ -16,7 +16,7 @@ from portgeo.core.units import Display
 from portgeo.files.ports import is_sheet
 from portgeo.front.ports import ends_in_file, leg_worked_on, read_whole
 from portgeo.front.ports import read as read_port
-from portgeo.front.skins import depth_cut, skin_of, skins_of
+from portgeo.front.skins import depth_cut, depths_cut, skin_of, skins_of
 from portgeo.front.states import balance, by_runner, compare, match, survey
 from portgeo.results.measured import Measured
 from portgeo.words import in_job_words
@@ -76,10 +76,7 @@ def compared(given: StepInputs) -> Compared:
         if before.split is None or after.split is None:
             return Compared(record, matrix, depth)
         whole = compare(before.whole, after.whole, **asked)
-    skins, source, depths = dict(after.split.skins), after.port.to_source, {}
-    for passage in whole.passages:
-        own = passage.changed.computed.after.from_source(source(skins[passage.name].vertices))
-        depths[passage.name] = depth_cut(passage.changed, own)
+    depths = depths_cut(whole, after.split.skins, after.port)
     return Compared(record, matrix, depth, whole.to_dict(), depths)
 
 

@@ -31,6 +31,7 @@ from portgeo.app.live.figures import Readings, build, told
 from portgeo.app.live.losing import loss_answer
 from portgeo.app.live.photographs import photographs_answer
 from portgeo.app.live.sets import set_answer
+from portgeo.app.live.splits import split_compared
 from portgeo.core.errors import PortgeoError
 
 if TYPE_CHECKING:
@@ -93,6 +94,9 @@ def _compare(asked: Asked, progress: Progress) -> dict[str, Any]:
     one, other = first.port, second.port
     progress("comparing", None)
     metal = metal_of(asked)
+    if first.whole is not None and second.whole is not None:
+        found = split_compared(first.whole, second.whole, (before.stage, after.stage), metal)
+        return found | {"lines": [*first.remarks, *second.remarks, *found["lines"]]}
     changed = compare(one, other, **metal)
 
     def paint(points: Any) -> list[Paint]:

@@ -5,13 +5,16 @@ A MeasuredSplit, or the port, comes in; plain values for JSON go out.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from portgeo.app.live.answer_parts import said_lines, shown_table
 from portgeo.core.errors import PortgeoError
 
 if TYPE_CHECKING:
     from portgeo.core.split import SplitPort
     from portgeo.core.units import Display
+    from portgeo.results.changed_split import ChangedSplit
     from portgeo.results.split import MeasuredSplit
 
 
@@ -85,9 +88,12 @@ def _chart(measured: MeasuredSplit, stage: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def split_model(whole: SplitPort, stage: str) -> dict[str, Any] | None:
-    """Return all of a port that splits as the page's script draws it; None where it cannot be measured."""
-    from portgeo.front.skins import skins_of
+def split_model(whole: SplitPort, stage: str, changed: ChangedSplit | None = None) -> dict[str, Any] | None:
+    """Return all of a port that splits as the page's script draws it; None where it cannot be measured.
+
+    changed : from the stage before, to paint it by the depth of the cut.
+    """
+    from portgeo.front.skins import depths_cut, skins_of
     from portgeo.front.states import survey
     from portgeo.present.page.models import scales_of, view_data
     from portgeo.present.pictures.whole import whole_model
@@ -97,8 +103,25 @@ def split_model(whole: SplitPort, stage: str) -> dict[str, Any] | None:
         skins = skins_of(whole, whole.trunk)
     except PortgeoError:
         return None  # told with the figures
-    model = whole_model(stage, skins, {p.name: p.measured.computed for p in measured.passages}, "port")
+    depths = {} if changed is None else depths_cut(changed, skins, whole.trunk)
+    model = whole_model(stage, skins, {p.name: p.measured.computed for p in measured.passages}, "port", depths)
     return view_data([model], scales_of([model], whole.display), 0, whole.display)
+
+
+def split_compared(
+    before: SplitPort, after: SplitPort, stages: tuple[str, str], metal: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return what was cut from one stage of a port that splits to the next: all of it, each passage's table, in 3D."""
+    from portgeo.front.states import compare
+    from portgeo.present.text.compare import split_comparison_text
+
+    changed = compare(before, after, **metal)
+    text = split_comparison_text(changed, " to ".join(stages), metal.get("alloy") or "metal")
+    tables = [
+        shown_table(f"By station, {part.name}", part.changed.stations, before.display) for part in changed.passages
+    ]
+    model = split_model(after, stages[1], changed)
+    return {"lines": said_lines(text), "tables": tables, "files": [], "stage": stages[1], "model": model}
 
 
 def _plain(values: Any) -> list[float]:
