@@ -115,7 +115,7 @@ def test_a_port_that_was_only_measured_gets_no_caution_of_a_cut_or_a_flow(report
     results, models = report
     first, second = pages_of(results, models)
     assert "inH2O, repeats to about 1%" in first and "A bench repeats" not in first
-    assert all(word in second for word in ("Fuel and ignition", "Castings shift", "bench flows are of this set-up"))
+    assert all(word in second for word in ("Fuel and ignition", "Castings shift", "Bench flows are of this set-up"))
     only = results | {"states": results["states"][:1], "compare": [], "bench": [], "plan": None}
     first, second = pages_of(only, models[:1])
     assert "Figures with ±" in second

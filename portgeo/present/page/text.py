@@ -228,14 +228,14 @@ def next_step(results: Mapping[str, Any], d: Display) -> str:
     if plan:
         return f"Next, {plan_text(plan['record'], d)}."
     about_last = [
-        w for w in results["warnings"] if w["about"] == results["states"][-1]["name"] and w["code"] != ONE_LEG
+        w for w in results["warnings"] if w["about"] == results["states"][-1]["name"] and w["code"] not in NO_STEP
     ]
     if about_last:
         return f"Look first at this: {about_last[0]['message'].rstrip('.')}."
     return "Nothing measured needs a second look, and the job names no target for a next cut."
 
 
-ONE_LEG = "one_leg"  # which leg the page is of: no fault of the port's
+NO_STEP = ("one_leg", "tool_rule")  # which leg the page is of, what the tool is taken for: no fault of the port's
 NO_STOP = ("short_side_there", "boss_kept", "boss_left_out")  # what a plan tells that keeps no metal in
 
 

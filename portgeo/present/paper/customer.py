@@ -20,7 +20,6 @@ from portgeo.present.page.models import first_shown, paints_of, scales_of
 from portgeo.present.page.tables import cell_text
 from portgeo.present.page.text import (
     all_removed_text,
-    capital,
     changes,
     engine_text,
     figure_text,
@@ -59,8 +58,7 @@ FUEL_CAUTION = (
     "Fuel and ignition must be set again for the air it now takes: a lean mixture under load destroys pistons."
 )
 CASTING_CAUTION = (
-    "Castings shift: walls were measured only where the tester could reach. Pressure-test the casting "
-    "before it goes back on."
+    "Castings shift: a wall can be thinner than it looks. Pressure-test the casting before it goes back on."
 )
 
 
@@ -136,7 +134,9 @@ def _stated(results: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[str]]:
 
 def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
     """Return the figures of the port that are declared for the customer, and what they were before."""
-    first, last = (results["states"][k]["port"] for k in (0, -1))
+    ends = [results["states"][k] for k in (0, -1)]
+    of = "split" if all(state.get("split") for state in ends) else "port"  # a split's port is one leg of it alone
+    first, last = (state[of] for state in ends)
     texts = []
     for key, kind, name in for_the_customer(Measured):
         now = figure_text(last, key, kind, d)
@@ -239,11 +239,9 @@ def _second(results: Mapping[str, Any], d: Display) -> Figure:
 def _cautions(results: Mapping[str, Any]) -> list[str]:
     """Return what to mind of what the job did: of a cut where there was one, of flow where one was measured."""
     is_cut, has_flow = len(results["states"]) > 1, bool(results["bench"])
-    has_air = any(state["airspeed"] for state in results["states"])
     figures = "Figures with ± hold 19 times in 20."
-    kinds = ["air speeds are of an ideal flow"] * has_air + ["bench flows are of this set-up alone"] * has_flow
-    if kinds:
-        figures += f" {capital('; '.join(kinds))}."
+    if has_flow:
+        figures += " Bench flows are of this set-up alone."
     cautions = [CUT_CAUTION] * is_cut + [FUEL_CAUTION] * (is_cut and has_flow) + [CASTING_CAUTION] * is_cut
     return [*cautions, figures]
 
@@ -260,11 +258,12 @@ def _expected(results: Mapping[str, Any]) -> list[str]:
                 f"The port flows {'more' if change > 0 else 'less'} on the bench: {percent_text(change)} at the best "
                 "lift. An engine gains less than its port does, and only where the port was what held it back."
             )
-    elif not flows:
+    demand = results["demand"]
+    has_power = bool(demand and demand["power_estimate_hp"])
+    if not flows and (is_cut or not has_power):
         stated = "gain in flow or power" if is_cut else "flow or power"
         texts.append(f"No flow was measured, so no {stated} can be stated.")
-    demand = results["demand"]
-    if demand and demand["power_estimate_hp"]:
+    if has_power:
         texts.append(power_text(demand))
     elif flows:
         texts.append("Power was not estimated: it depends on cam, compression, manifold, exhaust and fuel.")
