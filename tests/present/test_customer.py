@@ -208,13 +208,31 @@ def test_flows_stand_by_lift_with_what_was_gained_and_the_port_before_and_now_by
     assert drawn[0][1] is drawn[1][1] is scales[0] and len(scales) == 2
 
 
-def test_of_a_cut_with_nothing_flowed_neither_page_is_half_empty(report):
-    """The pictures have the first page, two to a row; what changed goes to the second with the chart."""
+@pytest.mark.parametrize(("title", "story", "alone"), [("Port 1", "", True), ("Port 1", "A long story. " * 30, False)])
+def test_of_a_cut_with_nothing_flowed_neither_page_is_half_empty_nor_cut_off(report, title, story, alone):
+    """The pictures have the first page, two to a row, where the text leaves them the room; else three."""
     results, models = report
-    document = pypdfium2.PdfDocument(customer_pages(results | {"bench": [], "demand": None}, models, INCHES))
+    told = results | {"bench": [], "demand": None, "title": title, "customer": story}
+    document = pypdfium2.PdfDocument(customer_pages(told, models, INCHES))
     first, second = (page.get_textpage().get_text_range() for page in document)
-    assert "What changed" in second and "What changed" not in first and "where metal came out" in first
+    assert ("What changed" in second) == alone != ("What changed" in first) and "where metal came out" in first
+    assert " …" not in first + second and " ".join(first.split()).count("A long story.") == story.count("A long story.")
     for page in document:
         dark = np.asarray(page.render(scale=1.0, grayscale=True).to_numpy()) < 200
         rows = np.flatnonzero(dark.reshape(len(dark), -1).any(axis=1)) / len(dark)
         assert rows[rows < 0.93].max() > 0.65  # the line of who measured it stands at 0.95
+
+
+def test_of_a_port_that_splits_all_passages_are_shown_and_figures_name_their_leg(report):
+    results, models = report
+    split = {"volume_cc": 111.1, "volume_u_cc": 0.4}
+    states = [state | {"leg": "left", "split": split} for state in results["states"]]
+    changed = [one | {"whole": None} for one in results["compare"]]
+    wholes = [replace(model, part="whole") for model in models if not model.computed]
+    drawn = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(customer, "draw_model", lambda axes, model, scale, d, raster: drawn.append(model))
+        first, second = pages_of(results | {"states": states, "compare": changed}, [*models, *wholes])
+    assert {model.part for model in drawn} == {"whole"} and {model.state for model in drawn} == {CAST, CUT}
+    assert "The area in left" in first and "inimum area in left" in first and "Area along left" in second
+    assert "111.10 ± 0.80 cc" in first

@@ -90,38 +90,42 @@ def least_area_text(record: Mapping[str, Any], d: Display) -> str:
 
 
 def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tuple[str, str]]]:
-    """Return what became of area, least area, short side and flow; and what of them stayed as it was, with its size."""
+    """Return what became of area, least area, short side and flow; and what of them stayed as it was, with its size.
+
+    Of a port that splits they are of the leg that is named, but for the flow.
+    """
     went: list[str] = []
     stayed: list[tuple[str, str]] = []
     states, change = results["states"], first_to_last(results)
+    within = in_leg(states[-1])
     if change:
         most = max(change["record"]["stations"], key=lambda s: abs(s["change_percent"] or 0.0))
         if abs(most["change_percent"]) >= LEAST_PERCENT:
             went.append(
-                f"the area {'grew' if most['change_mm2'] > 0 else 'shrank'} most at station "
+                f"the area{within} {'grew' if most['change_mm2'] > 0 else 'shrank'} most at station "
                 f"{d.length(most['station_mm'])}, from {d.area(most['before_mm2'], label=False)} to "
                 f"{d.area(most['after_mm2'])} ({percent_text(most['change_percent'])})"
             )
     first, last = (states[k]["port"]["least_area"] for k in (0, -1))
     now = least_area_text(states[-1]["port"], d)
     if len(states) == 1:
-        went.append(f"the minimum area is {now}")
+        went.append(f"the minimum area{within} is {now}")
     elif abs(last["area_mm2"] - first["area_mm2"]) > 2.0 * math.hypot(first["area_u_mm2"], last["area_u_mm2"]):
-        went.append(f"the minimum area went from {d.area(first['area_mm2'], label=False)} to {now}")
+        went.append(f"the minimum area{within} went from {d.area(first['area_mm2'], label=False)} to {now}")
     else:
-        stayed.append(("the minimum area", now))
+        stayed.append((f"the minimum area{within}", now))
     one, other = (states[k]["port"]["short_side"] for k in (0, -1))
     if other and (len(states) == 1 or not one):
-        went.append(f"the short side’s {other['headline']['name']} is {radius_text(other, d)}")
+        went.append(f"the short side’s {other['headline']['name']}{within} is {radius_text(other, d)}")
     elif other:
         name, (before, after), doubts = like_radii(one, other)
         now = _with_doubt(after, doubts[1], d)
         if abs(after - before) > max(2.0 * math.hypot(*doubts), ALIKE_MM):
-            went.append(f"the short side’s {name} went from {d.length(before, label=False)} to {now}")
+            went.append(f"the short side’s {name}{within} went from {d.length(before, label=False)} to {now}")
         elif told := _side_changes(states, d):
             went += told
         else:
-            stayed.append(("the short side", f"{name} {now}"))
+            stayed.append((f"the short side{within}", f"{name} {now}"))
     flows = compared_flows(results)
     if len(flows) > 1 and abs(gain(flows)) < 100.0 * REPEATS:
         stayed.append(("the best flow", f"{flows[-1][1]:.1f} cfm at {flows[-1][0]['depression_in_h2o']:g} inH2O"))
@@ -129,6 +133,11 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
         went.append(flow_change(flows))
     lost = _loss_change(results)
     return went + ([lost] if lost else []), stayed
+
+
+def in_leg(state: Mapping[str, Any]) -> str:
+    """Return which leg a state's figures are of, where its port splits, as \" in left\"."""
+    return f" in {state['leg']}" if state.get("leg") else ""
 
 
 def _loss_change(results: Mapping[str, Any]) -> str:

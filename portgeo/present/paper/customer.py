@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,7 @@ from portgeo.present.page.text import (
     figure_text,
     first_to_last,
     gain,
+    in_leg,
     like_radii,
     percent_text,
     power_text,
@@ -46,6 +48,9 @@ FLOW_ROW, MOST_LIFTS = 0.2, 10  # inches a line of the flow's table, and lines: 
 TICKS = 0.24  # inches: a scale's numbers, under the pictures
 FLOW_HEADING, FLOW_KEEPS = 0.5, 1.5  # inches: over the flow's table, and for both with four lifts
 FIRST_PAGE_KEEPS = PICTURES + TICKS + 1.9  # inches for the pictures and what changed, whatever there is to tell before
+LEGEND_BELOW = 0.48  # inches, under a chart's numbers and name
+PICTURES_KEEP = PICTURES + TICKS + 0.3
+DONE_KEEPS = 1.6  # inches for what was done, under a customer's text that is longer than the page has room for
 LARGE_KEEP = 2.0 * (LARGE + TICKS) + 0.3  # inches for the pictures alone, two to a row
 LINES_STYLES = ((INK, "--"), ("#0a4f8a", "-"), ("#7a2f86", "-."), ("#00695c", (0, (6, 2))))
 PLANNED_STYLE = ("#a8430c", ":")
@@ -62,12 +67,42 @@ CASTING_CAUTION = (
 )
 
 
+@dataclass(frozen=True)
+class _Layout:
+    """How the first page is laid out: pictures to a row, inches kept for all under the text, and where changes stand.
+
+    of_text : inches kept free under the customer's own text, for what was done.
+    """
+
+    columns: int
+    keeps: float
+    changes_first: bool
+    of_text: float = 0.0
+
+
 def customer_pages(results: Mapping[str, Any], models: Sequence[Model], display: Display) -> bytes:
     """Return the two pages as PDF."""
-    return printed(lambda: [_first(results, models, display), _second(results, display)], str(results["title"]))
+
+    def draw() -> list[Figure]:
+        layout = _layout(results, display)
+        return [_first(results, models, display, layout), _second(results, display, layout)]
+
+    return printed(draw, str(results["title"]))
 
 
-def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> Figure:
+def _layout(results: Mapping[str, Any], d: Display) -> _Layout:
+    """Return the layout that leaves the text the room it takes, large pictures first."""
+    flows, ways = FLOW_KEEPS * bool(alike_runs(results)), []
+    if len(results["states"]) > 1 and not results["bench"]:  # the pictures fill a page that would be half empty
+        ways.append(_Layout(2, LARGE_KEEP, changes_first=False))
+    ways.append(_Layout(3, FIRST_PAGE_KEEPS + flows, changes_first=True))
+    ways.append(_Layout(3, PICTURES_KEEP + flows, changes_first=False))
+    fits = (way for way in ways if not _begun(results, d, way).is_cut)
+    return next(fits, replace(ways[-1], of_text=DONE_KEEPS))
+
+
+def _begun(results: Mapping[str, Any], d: Display, layout: _Layout) -> Sheet:
+    """Return the first page down to what was done."""
     sheet = Sheet(d)
     sheet.title(str(results["title"]))
     engine = engine_text(results)
@@ -75,27 +110,26 @@ def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> F
     under = "; ".join(part for part in (engine, " to ".join(dict.fromkeys([*dates[:1], *dates[-1:]]))) if part)
     if under:
         sheet.write(under, colour=SOFT)
-    alone = _pictures_alone(results)
-    keeps = LARGE_KEEP if alone else FIRST_PAGE_KEEPS + FLOW_KEEPS * bool(alike_runs(results))
-    sheet.keep_free(keeps + (0.8 if alone else 1.6))
+    sheet.keep_free(layout.keeps + layout.of_text)
     if results.get("customer"):
         sheet.down += 0.1
         sheet.write(results["customer"])
-    sheet.keep_free(keeps)
+    if layout.of_text:
+        sheet.keep_free(layout.keeps)
     sheet.heading("What was done")
     for text in _done(results, d):
         sheet.point(text)
+    return sheet
+
+
+def _first(results: Mapping[str, Any], models: Sequence[Model], d: Display, layout: _Layout) -> Figure:
+    sheet = _begun(results, d, layout)
     sheet.keep_free(0.0)
-    _pictures(sheet, models, d, 2 if alone else 3)
-    if not alone:
+    _pictures(sheet, models, d, layout.columns)
+    if layout.changes_first:
         _changed(sheet, results, d)
-        _flow_table(sheet, results, d)
+    _flow_table(sheet, results, d)
     return sheet.figure
-
-
-def _pictures_alone(results: Mapping[str, Any]) -> bool:
-    """Return whether the pictures fill the first page: of a cut with nothing flowed, whose pages were half empty."""
-    return len(results["states"]) > 1 and not results["bench"]
 
 
 def _changed(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
@@ -129,7 +163,8 @@ def _stated(results: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[str]]:
     for k in vague:
         states[k] = states[k] | {"port": states[k]["port"] | {"short_side": None}}
     unstated = len(states) - 1 in vague
-    return {**results, "states": states}, [f"the short side’s {name} is not known well enough to state"] * unstated
+    said = f"the short side’s {name}{in_leg(states[-1])} is not known well enough to state"
+    return {**results, "states": states}, [said] * unstated
 
 
 def _figures(results: Mapping[str, Any], d: Display) -> list[str]:
@@ -150,11 +185,13 @@ def _pictures(sheet: Sheet, models: Sequence[Model], d: Display, columns: int) -
 
     columns : pictures to a row.
     """
-    ports = [model for model in models if model.part == "port" and not model.computed]
-    if not ports:
+    if not models:
+        return
+    now = models[first_shown(models)]
+    ports = [model for model in models if model.part == now.part and not model.computed]
+    if not ports or now.part == "runner":
         return
     scales = scales_of(models, d)
-    now = models[first_shown(models)]
     measured = [now] if ports[0] is now else [ports[0], now]
     shown = [(model, "area", model.state) for model in measured if "area" in paints_of(model, scales)]
     if "depth" in paints_of(now, scales):
@@ -209,11 +246,11 @@ def _flow_table(sheet: Sheet, results: Mapping[str, Any], d: Display) -> None:
     sheet.down += height + 0.04
 
 
-def _second(results: Mapping[str, Any], d: Display) -> Figure:
+def _second(results: Mapping[str, Any], d: Display, layout: _Layout) -> Figure:
     sheet = Sheet(d)
     flows = bool(results["bench"])
-    height = 3.0
-    if _pictures_alone(results):
+    height = 4.4 if layout.changes_first and not flows and len(results["states"]) > 1 else 3.0
+    if not layout.changes_first:
         _changed(sheet, results, d)
         sheet.down += 0.15
     _area_chart(sheet.axes(0.07, 0.41 if flows else 0.86, height - 0.6, 0.3), results, d)
@@ -285,8 +322,9 @@ def _finish(axes: Any, title: str, x_label: str, y_label: str) -> None:
     axes.tick_params(labelsize=9, color=INK, labelcolor=INK)
     axes.spines[["top", "right"]].set_visible(False)
     axes.grid(True, color="#e4e6e8", linewidth=0.6)
+    below = LEGEND_BELOW / (axes.get_position().height * axes.figure.get_figheight())
     axes.legend(
-        loc="upper left", bbox_to_anchor=(-0.02, -0.2), frameon=False, fontsize=9, borderaxespad=0.0, handlelength=2.6
+        loc="upper left", bbox_to_anchor=(-0.02, -below), frameon=False, fontsize=9, borderaxespad=0.0, handlelength=2.6
     )
 
 
@@ -301,7 +339,12 @@ def _area_chart(axes: Any, results: Mapping[str, Any], d: Display) -> None:
         x = np.array([d.of_length(s["station_mm"]) for s in record["stations"]])
         y = np.array([d.of_area(s["area_mm2"]) for s in record["stations"]])
         axes.plot(x, y, color=colour, linestyle=style, linewidth=1.6, label=_short(state))
-    _finish(axes, "Area along the port", f"station from the entry, {d.unit}", f"area, {d.area_unit}")
+    _finish(
+        axes,
+        f"Area along {results['states'][-1].get('leg') or 'the port'}",
+        f"station from the entry, {d.unit}",
+        f"area, {d.area_unit}",
+    )
 
 
 def _flow_chart(axes: Any, results: Mapping[str, Any], d: Display) -> None:

@@ -40,6 +40,8 @@ class Sheet:
         self.margin = self.down = margin
         self.room = self.width - 2 * margin
         self.kept_free, self.full = 0.0, False
+        self.is_cut = False  # whether anything was left off
+        self._last_line: Any = None
 
     def keep_free(self, inches: float) -> None:
         """Leave so much of the page to what comes after; from here on there is room again up to there."""
@@ -52,13 +54,20 @@ class Sheet:
         weight = "bold" if bold else "normal"
         for line in broken(str(text), self.room - indent, size, weight):
             if self.full:
+                self._cut()
                 return
             self.full = self.down + 2.0 * size * LINE / 72.0 > self.height - self.margin - self.kept_free
-            self.figure.text(
-                (self.margin + indent) / self.width, 1.0 - self.down / self.height, line + (" …" if self.full else ""),
-                fontsize=size, color=colour, fontweight=weight, va="top",
+            self._last_line = self.figure.text(
+                (self.margin + indent) / self.width, 1.0 - self.down / self.height, line, fontsize=size,
+                color=colour, fontweight=weight, va="top",
             )  # fmt: skip
             self.down += size * LINE / 72.0
+
+    def _cut(self) -> None:
+        """Mark the last line that had room as not the last that there is."""
+        if self._last_line is not None and not self._last_line.get_text().endswith("…"):
+            self._last_line.set_text(self._last_line.get_text() + " …")
+        self.is_cut = True
 
     def title(self, text: str) -> None:
         """Write the title on one line where it goes, else on lines of about one length."""
@@ -77,6 +86,7 @@ class Sheet:
     def point(self, text: str) -> None:
         """Write a point of a list."""
         if self.full:
+            self._cut()
             return
         self.figure.text(
             self.margin / self.width, 1.0 - self.down / self.height, "–", fontsize=TEXT, color=INK, va="top"
@@ -87,6 +97,7 @@ class Sheet:
     def heading(self, text: str) -> None:
         """Write a heading with a rule over it."""
         if self.full:
+            self._cut()
             return
         self.down += 0.12
         y = 1.0 - self.down / self.height

@@ -26,7 +26,7 @@ CAMERAS = np.array([[-0.3, -1.0, -0.55], [-0.2, -0.7, -1.0], [-0.2, -0.7, 1.0]])
 LIGHT = np.array([-0.35, 0.45, 0.82])  # right, up, towards the viewer
 AMBIENT = 0.35  # of the light, on a wall that is turned right away from it
 SEAM = 0.4  # points: width of the edge that closes the hairline between two triangles
-CROWDED = 8  # marks on a scale: from here on every second has its figure
+FIGURE_INCHES = 0.075  # along a scale, of one letter of its marks' figures
 PICTURE_INCHES, PICTURE_DPI = (6.4, 4.2), 150
 
 
@@ -119,8 +119,11 @@ def draw_scale(axes: Any, scale: Scale, display: Display) -> None:
         low, high = scale.low / kind.per, scale.high / kind.per
         axes.imshow(scale.shades[None].astype(np.uint8), extent=(low, high, 0.0, 1.0), aspect="auto")
         axes.set_yticks([])
-        every = 1 + len(scale.marks) // CROWDED
-        axes.set_xticks(scale.marks[np.argmin(np.abs(scale.marks)) % every :: every] / kind.per)  # zero among them
+        marks = scale.marks / kind.per
+        bar = axes.get_position().width * axes.figure.get_figwidth()
+        longest = max(len(f"{mark:.4g}") for mark in marks) + 1
+        every = int(np.ceil(len(marks) * longest * FIGURE_INCHES / bar))  # no figure runs into the next
+        axes.set_xticks(marks[np.argmin(np.abs(marks)) % every :: every])  # zero among them
         axes.tick_params(labelsize=8, color=INK, labelcolor=INK)
         axes.spines[:].set_visible(False)
     axes.set_title(label, fontsize=9, color=INK, loc="left", parse_math=False)

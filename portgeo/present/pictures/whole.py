@@ -46,7 +46,7 @@ def whole_model(
         areas.append(none if survey is None else np.interp(net.stations, survey.fine_stations, survey.fine_area))
     counts = [len(net.vertices) for _, net in nets]
     which = np.repeat(np.arange(len(nets), dtype=float), counts)
-    label = "section area" + ("; gray: junction" if len(surveys) < len(nets) else "")
+    label = "section area of each passage" + ("; gray: junction" if len(surveys) < len(nets) else "")
     paints: tuple[Paint, ...] = (
         Paint("area", label, np.concatenate(areas), "area", False),
         Paint("passage", "passage", which, "class", False, tuple(name for name, _ in nets)),
