@@ -27,6 +27,7 @@ OWN_PART, USUAL_DEPTH = 0.85, 75  # share of a leaf's own way, and percent of it
 ON_CAP = 1.3  # from a leaf to the flat face or rim that it ends in
 LEAST_ARM = 0.5  # from an end to where the ends meet: what is shorter is no arm
 ARM_PART = (0.2, 0.7)  # of an arm's length, over which its section is told
+TIP_NEAR = 3.0  # of an arm's own radii, from its course's outer end: a tip in a corner of that end is nearer
 SURE_ENDS_LEFT = 0.3  # radii at the end of a rough line that begins all over a flat end
 CLEAR_ENTRY = 0.8  # how far off the best end is from the sum of the others, of the next best: more is not clear
 TRUNK_TOO_SMALL = 0.6  # of the sum of the legs' areas: an entry with less is none
@@ -34,15 +35,24 @@ TRUNK_TOO_SMALL = 0.6  # of the sum of the legs' areas: an entry with less is no
 
 @dataclass(frozen=True)
 class Arm:
-    """The trunk or a leg of a fork: the course of its tube from its outer end in towards the junction, its radius."""
+    """The trunk or a leg of a fork: the course of its tube from its outer end in towards the junction, its radius.
+
+    tip (3,) : where the mold ends there.
+    """
 
     course: Course
     radius: float
+    tip: FloatArray
 
     @property
     def area(self) -> float:
         """Its usual section's area."""
         return float(np.median(self.course.areas))
+
+    @property
+    def reaches_tip(self) -> bool:
+        """Whether its course goes on to where the mold ends, and not only to where it parts once more."""
+        return bool(np.linalg.norm(self.course.points[0] - self.tip) < TIP_NEAR * self.radius)
 
 
 @dataclass(frozen=True)
@@ -193,7 +203,7 @@ def _median(inside: Inside, ends: list[IntArray]) -> int:
 def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside, leaves: Leaves) -> tuple[Arm, ...]:
     """Return the arms, in no order, whose ends are the leaves of a mold, all of them a port's own.
 
-    Raises GeometryError where one is too short.
+    Raises GeometryError where one is too short, or no single tube.
     """
     radius = float(inside.depth.max())
     ends, sure = [], []
@@ -214,8 +224,22 @@ def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside
             )
         path = np.array(path_to(before, int(tip))[::-1])
         line, own = _arm_line(inside, reach, path, float(reach[middle]))
-        arms.append(Arm(follow(*coarse, line, own, SURE_ENDS_LEFT if is_sure else ENDS_LEFT), own))
+        try:
+            course = follow(*coarse, line, own, SURE_ENDS_LEFT if is_sure else ENDS_LEFT)
+        except GeometryError:
+            raise not_followed(inside.points[tip]) from None
+        arms.append(Arm(course, own, inside.points[tip]))
     return tuple(arms)
+
+
+def not_followed(tip: FloatArray) -> GeometryError:
+    """Return the refusal of a mold one of whose passages is no single tube from its end (3,) to the junction."""
+    return GeometryError(
+        "the mold splits, and the passage to one of its ends is no single tube up to the junction",
+        where="the end about ({:.1f}, {:.1f}, {:.1f}) mm".format(*tip),
+        hint="A mold that splits twice is not read: where a leg parts again, cut one of its two ways off in the "
+        "scanner's software, close the hole, and read each way by itself; else look there for a hole or a fin",
+    )
 
 
 def _places_on(inside: Inside, cap: Cap, tip: int) -> IntArray:

@@ -23,7 +23,7 @@ from portgeo.scan.branches import Branch, branch_tip
 from portgeo.scan.caps import Cap
 from portgeo.scan.cut import cut_end
 from portgeo.scan.face import angle_between
-from portgeo.scan.fork import Arm, Leaves, arms_at, entry_of, leaves_of
+from portgeo.scan.fork import Arm, Leaves, arms_at, entry_of, leaves_of, not_followed
 from portgeo.scan.holes import holes_beside, holes_told, patched
 from portgeo.scan.junction import EDGES, NOISES, Planes, has_handle, planes_at
 from portgeo.scan.openings import Opening
@@ -139,6 +139,8 @@ def _opening(body: Body, arm: Arm, noise: float) -> Opening:
     rims = [body.vertices[loop] for loop in body.loops]
     point, heading, _ = arm.course.end(0)
     opening = opening_at(body, rims, point, heading, arm.course.sections[0], noise)
+    if opening is None and not arm.reaches_tip:
+        raise not_followed(arm.tip)
     if opening is None:
         raise GeometryError(
             f"the mold splits, and it is closed about {place_of(point)} mm, where one of its ends should be",

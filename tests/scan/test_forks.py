@@ -186,6 +186,39 @@ def test_legs_that_join_again_past_the_divider_are_refused():
         read(scan)
 
 
+def test_a_leg_that_splits_again_is_refused_for_that():
+    """Three ways past two dividers, the second some two diameters past the first."""
+    parting = np.array([60.0, -35.0, 0.0])
+    ways = [(np.array([-64.0, 0.0, 0.0]), np.zeros(3), 16.0), (np.zeros(3), np.array([60.0, 35.0, 0.0]), 12.0)]
+    ways += [(np.zeros(3), parting, 12.0)]
+    ways += [(parting, parting + run, 9.0) for run in ([50.0, 5.0, 25.0], [50.0, -25.0, -20.0])]
+    bars = [odd_molds.bar(start, end - start, float(np.linalg.norm(end - start)), size) for start, end, size in ways]
+    with pytest.raises(GeometryError, match="no single tube up to the junction") as refusal:
+        read(odd_molds.scan_of(manifold3d.Manifold.batch_boolean(bars, manifold3d.OpType.Add), 3.0))
+    assert "splits twice" in refusal.value.hint
+
+
+@pytest.mark.nightly
+def test_branching_tubes_without_an_edge_as_in_tomography_have_their_ends_areas():
+    """A field's level set: three cones that run into each other in a blend, so that the divider has no edge."""
+    ways = np.array([[-1.0, 0.0, 0.0], [0.82, 0.52, 0.25], [0.93, -0.37, 0.0]])
+    ways = 70.0 * ways / np.linalg.norm(ways, axis=1, keepdims=True)
+    sizes, blend = np.array([16.0, 12.0, 9.0]), 2.0
+
+    def inside(*point):
+        along = np.clip(ways @ point / 70.0**2, 0.0, 1.0)
+        off = np.linalg.norm(np.array(point) - along[:, None] * ways, axis=1) - sizes * (1.0 - 0.15 * along)
+        return blend * np.log(np.exp(-off / blend).sum())
+
+    solid = manifold3d.Manifold.level_set(inside, [-90.0, -60.0, -45.0, 90.0, 70.0, 45.0], 2.5)
+    for way in ways / 70.0:
+        solid = solid.trim_by_plane(tuple(-way), -64.0)
+    survey = survey_split(read(odd_molds.scan_of(solid, EDGE)))
+    ends = [survey.trunk.area[0], *sorted((leg.area[-1] for leg in survey.legs), reverse=True)]
+    assert ends == pytest.approx(np.pi * (sizes * (1.0 - 0.15 * 64.0 / 70.0)) ** 2, rel=0.01)
+    assert survey.volume == pytest.approx(solid.volume(), rel=3e-3)
+
+
 @pytest.mark.nightly
 def test_a_box_with_a_flat_divider_has_its_floor_for_no_end():
     """In a box's corner its floor is as near as its end, and its edges go all round too."""
