@@ -205,6 +205,7 @@ def test_measure_says_the_whole_and_each_passage(sheet, capsys):
 
 def test_one_leg_is_a_port_by_itself_to_all_commands(sheet, capsys):
     assert main(["measure", "twin.csv", "--leg", "left", "--json", "left.json"]) == 0
+    assert capsys.readouterr().out.startswith("twin.csv, left\n")
     assert main(["measure", "twin.csv", "--json", "twin.json", "-q"]) == 0
     left, whole = (json.loads((sheet.parent / name).read_text()) for name in ("left.json", "twin.json"))
     assert left["volume_cc"] == whole["legs"][0]["volume_cc"]

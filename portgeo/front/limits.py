@@ -16,7 +16,7 @@ from portgeo.core.errors import naming
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, IntArray
 from portgeo.core.port import Port, sections_at
-from portgeo.core.split import SplitPort
+from portgeo.core.split import TRUNK, SplitPort
 from portgeo.core.units import Display
 from portgeo.files.drawings.outlines import read_outline
 from portgeo.files.meshes.mesh import read_mesh
@@ -130,13 +130,13 @@ def in_whole(port: Port, within: SplitPort | None) -> InWhole | None:
     if within is None:
         return None
     volume = sum(volume_inside(each.port) for each in within.passages) + junction_volume(within)
-    tape = np.zeros(2)
-    if within.leg_of(port) is not None:
+    tape, leg = np.zeros(2), within.leg_of(port)
+    if leg is not None:
         trunk = within.trunk
         first, last = trunk.centreline.stations[[0, -1]]
         grid = wall_grid(trunk, np.linspace(first, last, TAPED), TAPED)
         tape = along_walls(grid)[-1] + (port.centreline.stations[0] - last)
-    return InWhole(volume, tape)
+    return InWhole(TRUNK if leg is None else leg.name, volume, tape)
 
 
 def gasket_against(port: Port, wanted: TargetFile) -> tuple[Notice, ...]:

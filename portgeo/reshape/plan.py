@@ -58,9 +58,10 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class InWhole:
-    """What a passage is part of: volume of all of the port that splits, mm3, as a burette fills it; and how far from
-    the entry, mm, a tape along roof and floor is (2,) where the passage begins."""
+    """What a passage is part of: its name; volume of all of the port that splits, mm3, as a burette fills it; and how
+    far from the entry, mm, a tape along roof and floor is (2,) where the passage begins."""
 
+    name: str
     volume: float
     tape: FloatArray
 

@@ -10,6 +10,7 @@ from portgeo.app.commands.common import (
     add_bend,
     add_common,
     add_scan,
+    called,
     length_of,
     load_asked,
     load_port,
@@ -198,7 +199,8 @@ def _through_port(args: argparse.Namespace, bench: Benched | None) -> None:
         valve = _over_port(args, air, display)
     if engine is not None and args.exhaust:
         air, engine = air.told_more([NO_DEMAND]), None
-    title = basename(args.port) if runner is None else f"{basename(args.runner)} and {basename(args.port)}"
+    port_name = called(basename(args.port), args)
+    title = port_name if runner is None else f"{basename(args.runner)} and {port_name}"
     if picked is not None:
         title += f" ({picked.name}, {'best flow' if args.lift is None else 'lift ' + args.lift})"
     record, texts, shown = air.to_dict(), [airspeed_text(air, title)], [("this port", air.computed)]

@@ -11,6 +11,7 @@ from portgeo.app.commands.common import (
     add_common,
     add_metal,
     add_scan,
+    called,
     check_outputs,
     load_within,
     number_of,
@@ -102,7 +103,7 @@ def _give(args: argparse.Namespace, found: CalmedAir, chosen_by: str) -> None:
     from portgeo.files.disk import write_json, write_table_csv
     from portgeo.present.text.calm import calm_text
 
-    title = f"{args.port} at {found.flow.cfm:.1f} cfm"
+    title = f"{called(args.port, args)} at {found.flow.cfm:.1f} cfm"
     table = found.rows.to_csv(found.display)
     if args.json:
         write_json(args.json, found.to_dict(), force=args.force)
@@ -126,7 +127,7 @@ def _write(args: argparse.Namespace, found: CalmedAir, table: tuple[list[str], l
 
     assert found.planned is not None
     folder, plan = Path(args.out), found.planned
-    title, metal = f"{args.port}, calmed", "metal" if args.density else args.alloy
+    title, metal = f"{called(args.port, args)}, calmed", "metal" if args.density else args.alloy
     text = plan_text(plan, title, metal)
     write_table_csv(folder / "choices.csv", *table, force=args.replace)
     save(choices_figure(found), str(folder / "choices.png"), force=args.replace)

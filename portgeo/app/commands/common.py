@@ -229,6 +229,11 @@ def load_port(path: str | Path, args: argparse.Namespace) -> Port:
         return read(path, leg=getattr(args, "leg", None), **typed)
 
 
+def called(path: str, args: argparse.Namespace) -> str:
+    """Return what a port is called in a title: its file, and the passage that is named of a port that splits."""
+    return path if args.leg is None else f"{path}, {args.leg}"
+
+
 def load_whole(path: str | Path, args: argparse.Namespace) -> Any:
     """Return the Port in a section sheet or a mesh file, or the SplitPort where it splits. Raises as load_port."""
     from portgeo.front.ports import read_whole

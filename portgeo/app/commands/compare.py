@@ -13,6 +13,7 @@ from portgeo.app.commands.common import (
     add_metal,
     add_scan,
     add_stations,
+    called,
     load_asked,
     load_port,
     load_ports,
@@ -187,7 +188,7 @@ def _run_pair(args: argparse.Namespace) -> None:
         write_json(args.json, changed.to_dict(), force=args.force)
     if args.csv:
         write_table_csv(args.csv, *changed.stations.to_csv(display), force=args.force)
-    title = f"{Path(args.before).name} -> {Path(args.after).name}"
+    title = called(f"{Path(args.before).name} -> {Path(args.after).name}", args)
     if not args.quiet:
         print(comparison_text(changed, title, "metal" if args.density else args.alloy))
     if args.removed_mesh:

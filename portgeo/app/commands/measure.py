@@ -11,6 +11,7 @@ from portgeo.app.commands.common import (
     add_common,
     add_scan,
     add_stations,
+    called,
     load_asked,
     png_name,
     refuse_of_one_passage,
@@ -69,7 +70,7 @@ def _measure(args: argparse.Namespace, path: str) -> None:
     if not isinstance(port, Port):
         _measure_split(args, path, port)
         return
-    name = Path(path).name
+    name = called(Path(path).name, args)
     measured = survey(port, args.stations)
     if args.json:
         write_json(args.json, measured.to_dict(), force=args.force)

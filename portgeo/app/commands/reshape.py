@@ -7,7 +7,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from portgeo.app.commands.common import add_bend, add_common, add_metal, add_scan, check_outputs, load_port, load_within
+from portgeo.app.commands.common import (
+    add_bend,
+    add_common,
+    add_metal,
+    add_scan,
+    called,
+    check_outputs,
+    load_port,
+    load_within,
+)
 from portgeo.app.row_by_row import add_many
 
 if TYPE_CHECKING:
@@ -91,7 +100,7 @@ def _plan(args: argparse.Namespace, planned: Planned) -> None:
     from portgeo.files.disk import atomic_write, write_json, write_table_csv
     from portgeo.present.text.cut_sheet import plan_text
 
-    title, metal = f"{args.port} to {args.target}", "metal" if args.density else args.alloy
+    title, metal = f"{called(args.port, args)} to {args.target}", "metal" if args.density else args.alloy
     text = plan_text(planned, title, metal)
     table = planned.stations.to_csv(planned.display)
     if args.json:

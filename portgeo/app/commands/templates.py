@@ -10,6 +10,7 @@ from portgeo.app.commands.common import (
     add_bend,
     add_common,
     add_scan,
+    called,
     in_options,
     length_of,
     load_port,
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> None:
         return
     display = port.display
     asked = [length_of(part, display.unit, "--at") for part in args.at.split(",")] if args.at else None
-    title = f"{basename(args.port)}, {'target' if args.target else 'as it is'}"
+    title = f"{called(basename(args.port), args)}, {'target' if args.target else 'as it is'}"
     with in_options():
         found = gauges(port, asked, side=args.side)  # a station outside the port is refused before the plan is made
     if args.target:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.app.job.results import BurrReach, Calm, Cut, LeftOut, Part, Sheets, StepInputs
+from portgeo.app.job.results import BurrReach, Calm, Compared, Cut, LeftOut, Part, Sheets, StepInputs
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
 from portgeo.files.disk import sha256_of
@@ -39,7 +39,7 @@ def planned(given: StepInputs) -> Cut:
 
 def _cut(given: StepInputs, cut: Planned, to: str, mesh_file: str) -> Cut:
     """Return a planned cut with its text and mesh. to : what it leads to, for the text's title."""
-    title = f"{given.settings['state']} ({given.needs['part'].port.source['file']}) {to}"
+    title = f"{given.settings['state']} ({given.needs['part'].port.source['file']}{_passage(cut)}) {to}"
     text = plan_text(cut, title, _metal(given))
     after = cut.port
     mesh = write_stl(after.to_source(after.vertices), after.faces)
@@ -63,10 +63,18 @@ def on_paper(given: StepInputs) -> bytes | LeftOut:
     if not isinstance(cut, Cut):
         return LeftOut("there is no cut")
     spent = given.settings["hours"]
-    timed = [(each, given.needs[f"timed {nth}"].record["removed_cc"]) for nth, each in enumerate(spent)]
+    compared: list[Compared] = [given.needs[f"timed {nth}"] for nth in range(len(spent))]
+    removed = [(done.whole or done.record)["removed_cc"] for done in compared]
+    timed = list(zip(spent, removed, strict=True))
     hours = hours_of(timed, cut.record["removed_cc"], given.settings["other_ports"])
     more = [] if hours is None else [("hours", pace_text(hours))]
-    return bench_sheet(cut.planned, given.settings["title"], _metal(given), more)
+    return bench_sheet(cut.planned, given.settings["title"] + _passage(cut.planned), _metal(given), more)
+
+
+def _passage(planned: Planned) -> str:
+    """Return which passage of a port that splits a plan is of, for a title."""
+    whole = planned.computed.whole
+    return "" if whole is None else f", {whole.name}"
 
 
 def checked(given: StepInputs) -> Checked:
