@@ -54,6 +54,10 @@ def test_next_step_is_not_which_leg_the_page_is_of(made):
     from portgeo.core.units import Display
 
     assert "splits" not in next_step(made[0], Display("mm"))
+    # Nor what a file or a tool is taken for: nobody need do a thing about it.
+    for code in ("tool_rule", "scale_exact", "entry_rule"):
+        told = {"about": "as cast", "code": code, "message": "what nobody need do a thing about"}
+        assert "nobody need" not in next_step(made[0] | {"warnings": [told]}, Display("mm"))
 
 
 def test_the_leg_that_a_state_names_is_worked_on(tmp_path):
@@ -86,6 +90,7 @@ def test_of_two_stages_all_that_came_out_is_told_and_painted(tmp_path):
     assert results["hours"]["cc_per_hour"] == pytest.approx(11.4 / 2.0, rel=2e-3)
     page = (out / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert "From as cast to cut, all passages: 11.40 ±" in page and "left none, right 1.80 ±" in page
+    assert "Between the rows of a sheet the wall is a curve" in page
     assert (out / "pictures" / "cut-whole-depth.png").is_file()
     assert (out / "tables" / "split-change-as-cast-cut.csv").is_file()
 

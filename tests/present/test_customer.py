@@ -89,9 +89,9 @@ def test_metal_within_its_error_is_not_told_on_any_page(report):
         return write_page(made, (), INCHES), " ".join(first.split()), walls[0][-1]
 
     page, customer, floor = told()
-    assert "was added" not in page + customer and floor == 0.0
+    assert "as added" not in page + customer and floor == 0.0
     page, customer, floor = told(added_cc=0.05, removed_cc=0.03)
-    assert all("0.05 ± 0.04 cc was added" in text for text in (page.replace("\u00a0", " "), customer))
+    assert all("0.05 ± 0.04 cc reads as added" in text for text in (page.replace("\u00a0", " "), customer))
     assert all(
         "no metal removed was detected (limit 0.04 cc)" in text.replace("\u00a0", " ") for text in (page, customer)
     )

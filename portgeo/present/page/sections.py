@@ -29,6 +29,7 @@ from portgeo.present.page.markup import Element, el
 from portgeo.present.page.split import split_section
 from portgeo.present.page.tables import Table, fold, folds, named, table_element
 from portgeo.present.page.text import peak_text, power_text, probe_texts, tied, volume_text
+from portgeo.present.text.compare import BETWEEN_ROWS
 from portgeo.present.text.cut_sheet import SHOWN_MM
 from portgeo.present.text.speed import WHAT_MEAN_IS
 
@@ -240,6 +241,8 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         items.append(text + ".")
     for one in results["compare"]:
         items.append(f"{one['part']}, {one['before']} to {one['after']}: lined up {_alignment(one['record'], d)}.")
+        if all(_is_sheet(s[one["part"]]) for s in results["states"] if s["name"] in (one["before"], one["after"])):
+            items[-1] += f" {BETWEEN_ROWS}"
     grids = []
     for state, record in speeds_of(results):
         grid = record["grid"]
@@ -258,6 +261,11 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         # On paper nobody can follow them.
         found.append(el("div", el("h3", "Files beside this page"), el("ul", links), class_="on-screen"))
     return found
+
+
+def _is_sheet(record: Mapping[str, Any]) -> bool:
+    """Return whether what was measured were readings, between which nothing is known."""
+    return any(share["source"] == "between_rows" for share in record["uncertainty"]["volume"])
 
 
 def _relative(path: str) -> str:

@@ -52,7 +52,7 @@ def removed_text(change: Mapping[str, Any], d: Display, within: str = "") -> str
             f", at most {d.length(depth['max_mm'], label=False)} ± {d.length(2 * depth['max_u_mm'])} deep, at station "
             f"{d.length(depth['max_station_mm'])}, {clock_text(depth['max_clock'])}{within}"
         )
-    return text + (f", and {added} was added" if added else "")
+    return text + (f", and {added} reads as added" if added else "")
 
 
 def all_removed_text(one: Mapping[str, Any], d: Display) -> str:
@@ -244,7 +244,13 @@ def next_step(results: Mapping[str, Any], d: Display) -> str:
     return "Nothing measured needs a second look, and the job names no target for a next cut."
 
 
-NO_STEP = ("one_leg", "tool_rule")  # which leg the page is of, what the tool is taken for: no fault of the port's
+NO_STEP = frozenset(  # of the page, the tool and the file, and what was done about it: nobody need do a thing
+    (
+        "one_leg", "tool_rule", "scale_exact", "unit_judged", "degenerate_dropped", "duplicates_dropped",
+        "fins_dropped", "debris_dropped", "edges_joined", "winding_mended", "turned_outward", "legs_cut",
+        "stem_taken_off", "spill_cut", "seat_cut", "entry_rule", "roof_rule", "planes_relaxed", "opening_oblique",
+    )
+)  # fmt: skip
 NO_STOP = ("short_side_there", "boss_kept", "boss_left_out")  # what a plan tells that keeps no metal in
 
 

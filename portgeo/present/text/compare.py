@@ -6,6 +6,7 @@ A Comparison, of one passage or of a port that splits, comes in; lines of text g
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -16,12 +17,16 @@ from portgeo.comparing.register import Alignment
 from portgeo.comparing.split import SplitComparison
 from portgeo.core.units import Display, clock_text
 from portgeo.measuring.sides import like_radii
-from portgeo.present.text.notices import notices_lines
+from portgeo.present.text.notices import WIDTH, notices_lines
 from portgeo.present.text.split import edge_text, with_doubt
 from portgeo.results.changed import Changed
 from portgeo.results.changed_split import ChangedSplit, DividerChanged
 
 MOST_SPOTS = 6  # places listed; the JSON has all
+BETWEEN_ROWS = (
+    "Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may swing a few "
+    "thousandths the other way. Take a reading there to know."
+)
 LEAST_CC = 0.01  # the last decimal that is shown: less metal cannot be detected
 
 
@@ -103,8 +108,7 @@ def table_notes(tables: Sequence[Sequence[str]], *, sheets: bool) -> list[str]:
     if any("(" in line for table in tables for line in table[2:]):
         lines.append("A depth in brackets is within the scatter of the two stages: no cut is detected there.")
     if sheets:
-        lines.append("Between the rows of a sheet the wall is a curve, not a reading: beside a row that changed it may")
-        lines.append("swing a few thousandths the other way. Take a reading there to know.")
+        lines += textwrap.wrap(BETWEEN_ROWS, WIDTH)
     return lines
 
 
