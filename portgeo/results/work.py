@@ -74,10 +74,10 @@ def order_of_work(plan: Plan, table: CutTable, d: Display) -> list[str]:
         )
     if deepest > ROLLS_ONLY_MM:
         steps.append("Blend with abrasive rolls to full depth, fading out as the table has it; leave no step.")
-    right = volume_text(plan.burette[1])
+    filled = "" if plan.whole is None else "all of the port "
     steps.append(
-        f"Fill from a burette: it should take {right}. Measure the stations again and check the sheet against this "
-        "plan with --check."
+        f"Fill {filled}from a burette: it should take {volume_text(plan.burette[1])}. Measure the stations again and "
+        "check the sheet against this plan with --check."
     )
     return steps
 

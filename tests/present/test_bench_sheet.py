@@ -53,6 +53,12 @@ def test_what_has_no_room_goes_on_a_second_side_and_the_cautions_stay_on_the_fir
     assert "metal cannot be put back" in first and "Step 1" in second and "Step 1" not in first
 
 
+def test_the_tables_lines_are_lower_where_that_keeps_all_on_one_side(plan, monkeypatch):
+    monkeypatch.setitem(plan.__dict__, "order_of_work", ["Take a little here and look again."] * 26 + ["Last step."])
+    (page,) = text_of(bench_sheet(plan, "as cast to wanted", "metal"))
+    assert "Last step." in page and "metal cannot be put back" in page and "…" not in page
+
+
 def test_a_tape_along_roof_and_floor_reads_the_arcs_of_the_bend(plan):
     """In closed form: straight, then circles of the centreline's radius plus and less half the height."""
     table = cut_table(plan.computed, "mm")

@@ -306,6 +306,7 @@ def test_gauges_and_work_name_the_wall_that_the_short_side_is_on(turn, swing, wa
         stops=(),
         target=SimpleNamespace(blend=6.0),
         burette=(50000.0, 51000.0),
+        whole=None,
         removed=1000.0,
         added=0.0,
     )

@@ -5,7 +5,7 @@ A Planned comes in; one page of PDF goes out. What is not cut is not on it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,13 +24,13 @@ SMALL, PLAIN, BIG = 8.0, 9.0, 15.0  # points
 NAMES = 0.85  # inches: the column of the answer's names
 ANSWER, DRAWING = 0.54, 0.44  # of the page's width: the answer, and the port beside it
 DRAWN = 2.7  # inches high: the port
-ROW, LEAST_ROW = 0.2, 0.14  # inches: a line of the table, high enough to write in; as low as it can be read
-CLOCK = 1.45  # inches: the section with its hours
+ROW, LEAST_ROW = 0.2, 0.13  # inches: a line of the table, high enough to write in; as low as it can be read
+CLOCK = 1.32  # inches: the section with its hours
 SHADE = "#e8b48f"
 LEAST_SHADE = 0.12  # of the shade: the shallowest cut still shows on a printer
 CELL, WORD_CELL = 7.6, 6.4  # points: of the table; of a word or a mark in a column of figures
 HEADS = 2  # lines of the table's head
-TABLE = 0.6  # of what is left of the page: the table, at most, so that the order of work follows it
+SPARE = 0.4  # inches: the table's gap and legend, and the line that a page keeps free at its foot
 FINISHED = "finished"
 TAPE = {"in": 2, "mm": 0}  # decimals: as a tape laid in a port is read
 FILL_IN = "head ______________     port ________     date ______________     by ______________"
@@ -47,18 +47,20 @@ def bench_sheet(planned: Planned, title: str, metal: str, more: Sequence[tuple[s
 
 def _pages(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> list[Figure]:
     """Return one page, or two where what limits the cut and the order of work do not go on the first."""
-    sheet = _first(planned, title, lines)
-    _lists(sheet, planned)
-    if not sheet.full:
-        return [sheet.figure]
-    first, second = _first(planned, title, lines), Sheet(planned.display, EDGE)
+    first = _first(planned, title, lines, _lists)
+    _lists(first, planned)
+    if not first.full:
+        return [first.figure]
+    first, second = _first(planned, title, lines, _cautions), Sheet(planned.display, EDGE)
     _cautions(first, planned)
     _lists(second, planned)
     return [first.figure, second.figure]
 
 
-def _first(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> Sheet:
-    """Return the first page as far as the table."""
+def _first(
+    planned: Planned, title: str, lines: Sequence[tuple[str, str]], after: Callable[[Sheet, Planned], None]
+) -> Sheet:
+    """Return the first page as far as the table, whose lines are as high as leaves room for what comes after."""
     sheet = Sheet(planned.display, EDGE)
     sheet.write(title, BIG)
     sheet.write(FILL_IN, PLAIN, colour=SOFT)
@@ -79,7 +81,9 @@ def _first(planned: Planned, title: str, lines: Sequence[tuple[str, str]]) -> Sh
         sheet.down = top
         _port(sheet, planned, rows)
         sheet.down = max(sheet.down, below)
-        _table(sheet, planned, rows)
+        blank = Sheet(planned.display, EDGE)
+        after(blank, planned)
+        _table(sheet, planned, rows, sheet.height - sheet.down - blank.down - SPARE)
     return sheet
 
 
@@ -191,14 +195,13 @@ def _columns(planned: Planned, rows: IntArray, room: float) -> list[_Column]:
     return columns
 
 
-def _table(sheet: Sheet, planned: Planned, rows: IntArray) -> None:
-    """Write the table of what is cut."""
+def _table(sheet: Sheet, planned: Planned, rows: IntArray, high: float) -> None:
+    """Write the table of what is cut, as high as that at most while its lines can be read."""
     columns, lines = _columns(planned, rows, sheet.room), len(rows) + HEADS
     typed = planned.computed.port.rows
     read = [not len(typed) or bool(np.abs(typed - s).min() < TOO_CLOSE_MM) for s in planned.rows.stations[rows]]
     sheet.down += 0.07
-    below = sheet.height - sheet.margin - sheet.down
-    height = min(ROW, max(LEAST_ROW, TABLE * below / lines)) * lines
+    height = min(ROW, max(LEAST_ROW, high / lines)) * lines
     axes = sheet.axes(0.0, 1.0, height)
     axes.set(xlim=(0.0, sheet.room), ylim=(lines, 0.0))
     axes.set_axis_off()
