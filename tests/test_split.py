@@ -197,6 +197,9 @@ def test_measure_says_the_whole_and_each_passage(sheet, capsys):
     assert [leg["name"] for leg in result["legs"]] == ["left", "right"]
     parts = [result["trunk"]["volume_cc"], *(leg["volume_cc"] for leg in result["legs"])]
     assert result["volume_cc"] == pytest.approx(sum(parts), rel=1e-8)
+    told = " ".join(out.partition("look at")[2].split())
+    unsure = [(leg["name"], w["message"]) for leg in result["legs"] for w in leg["warnings"] if w["code"] == "unsure"]
+    assert unsure and all(f"- {name}: {message}" in told for name, message in unsure)
     assert {row["leg"] for row in result["stations"]} == {"", "left", "right"}
     assert all(leg["short_side"] and leg["throat"] and leg["least_area"] for leg in result["legs"])
     assert [opening["role"] for opening in result["openings"]] == ["entry", "exit", "exit"]

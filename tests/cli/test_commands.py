@@ -692,12 +692,17 @@ def test_a_misspelt_option_is_refused_in_one_message(argv, said, capsys):
 
 def test_airspeed_of_a_port_that_splits(tmp_path, capsys, pytestconfig):
     """All passages at once, shares as typed; what is of one passage is an error that says what to do."""
-    sheet = str(pytestconfig.rootpath / "meshes/demo-two-valves.csv")
+    head, *rows = (pytestconfig.rootpath / "meshes/demo-two-valves.csv").read_text().splitlines()[2:]
+    sheet = str(tmp_path / "port.csv")
+    noses = (",0.060" if "nose of the divider" in row else "," for row in rows)
+    lines = [f"{head},nose_radius_in", *(row + nose for row, nose in zip(rows, noses, strict=True))]
+    (tmp_path / "port.csv").write_text("\n".join(lines))
     table, record = tmp_path / "air.csv", tmp_path / "air.json"
     typed = ["airspeed", sheet, "--cfm", "210", "--points", "1000", "--shares", "left=55%"]
     assert main([*typed, "--csv", str(table), "--json", str(record)]) == 0
     shown = capsys.readouterr().out
     assert "left 55.0% (115.5 cfm), right 45.0% (94.5 cfm); as given" in shown
+    assert "your edge is rounded 0.060 in" in " ".join(shown.split()) and "round it" not in shown
     result = json.loads(record.read_text())
     assert [leg["share"] for leg in result["legs"]] == [0.55, 0.45]
     with table.open() as file:

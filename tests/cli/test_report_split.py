@@ -42,6 +42,7 @@ def test_the_page_shows_the_whole_and_says_what_is_of_one_leg(made):
     assert "As cast, all passages: " in page
     assert "What follows is of left alone." in page
     assert "Look first at this: the port splits" not in page
+    assert ">port, left<" in page and ">port<" not in page and "of the valve" not in page
     section = page.partition('id="split"')[2].partition("</section>")[0]
     for name in ("trunk", "left", "right", "legs together", "all of it"):
         assert name in section

@@ -25,6 +25,7 @@ from portgeo.results.planned import HOURS_TOLD, CutStations
 from portgeo.results.reached import ShareOfWall
 
 PLANNED_STATE, CALM_STATE = "planned", "calm cut"
+OF_VALVE = "throat_of_valve"
 NO_RADIUS = "calm_no_radius"  # told of `portgeo calm`: in a job the plan beside it cuts to the radius
 
 
@@ -111,19 +112,23 @@ def _states(results: Mapping[str, Any]) -> list[Table]:
         doubts = record is not (results["plan"] or {}).get("planned")  # a planned port is computed: it has none to tell
         whole = record if part == "port" else {**record, "throat": None}  # a runner ends in none
         leg = legs.get(state) if part == "port" else None
+        named_part = f"{part}, {leg}" if leg else part
         rows.append(
             (
                 state,
-                f"{part}, {leg}" if leg else part,
+                named_part,
                 str(dates.get(state) or ""),
                 *row_of(Measured, whole, doubts=doubts),
             )
         )
         bends = record["bends"]
         for k, side in enumerate(bends):
-            name = part if len(bends) == 1 else f"{part}, bend {k + 1}"
+            name = named_part if len(bends) == 1 else f"{named_part}, bend {k + 1}"
             sides.append((state, name, *row_of(SideOfBend, side, doubts=doubts)))
     columns = (*named, Column("date", "Date", "text"), *columns_of(Measured))
+    if not any(record["throat"] and record["throat"]["percent_of_valve"] for _, _, record in surveys_of(results)):
+        kept = [k for k, column in enumerate(columns) if column.key != OF_VALVE]  # no valve, or more than one
+        columns, rows = tuple(columns[k] for k in kept), [tuple(row[k] for k in kept) for row in rows]
     found = [Table("states", "Every stage", columns, tuple(rows))] if rows else []
     side_columns = (*named, *columns_of(SideOfBend))
     if sides:

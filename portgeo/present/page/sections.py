@@ -265,7 +265,7 @@ def measured_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
 
 def _is_sheet(record: Mapping[str, Any]) -> bool:
     """Return whether what was measured were readings, between which nothing is known."""
-    return any(share["source"] == "between_rows" for share in record["uncertainty"]["volume"])
+    return any(share["source"] == "between_rows" for share in record["uncertainty"].get("volume", ()))
 
 
 def _relative(path: str) -> str:

@@ -39,11 +39,13 @@ def split_text(measured: MeasuredSplit, title: str) -> str:
     if measured.legs_apart is not None:
         lines += ["", *_legs_lines(measured, measured.legs_apart, d)]
     lines.append("")
-    lines += notices_lines(s.port.warnings, d)
+    of_all = set(map(str, s.port.warnings))
+    own = ((part.name, n) for part in measured.passages for n in part.measured.computed.warnings)
+    of_one = [f"{name}: {n.message(d)}" for name, n in own if str(n) not in of_all and not n.code.endswith("_rule")]
+    lines += notices_lines(s.port.warnings, d, of_one)
     for part in measured.passages:
-        lines += ["", part.name, *table_lines(part.measured)]
-    lines += ["", STATIONS_NOTE]
-    return "\n".join(lines)
+        lines += [part.name, *table_lines(part.measured), ""]
+    return "\n".join([*lines, STATIONS_NOTE])
 
 
 def _past_it(measured: MeasuredSplit, d: Display) -> str:

@@ -93,6 +93,13 @@ def _divider_text(air: AirThroughSplit, d: Display) -> str:
         rounds.append(f"{d.speed(speed)} into {leg.name}, {over:.2f} times its mean")
     past = max(leg.shoulder.past_edge_mm for leg in air.legs if leg.shoulder)
     doubt = speed_difference(max(leg.shoulder.speed_grid_error_m_s for leg in air.legs if leg.shoulder), d)
+    readings = air.computed.port.trunk.readings
+    if past > SHARP_MM and readings and readings[-1].nose_radius:
+        return (
+            f"{text}. {d.length(past)} past its edge the air goes {', '.join(rounds)} (the grid leaves {doubt}). It is "
+            "solved with a sharp edge, on which an ideal flow has no bound; your edge is rounded "
+            f"{d.length(readings[-1].nose_radius)}"
+        )
     if past > SHARP_MM:
         return (
             f"{text}. {d.length(past)} past its edge the air goes {', '.join(rounds)} (the grid leaves {doubt}). At "
