@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
 
 from portgeo.comparing.against import Against, of_figure, of_quantity, others_of, own_areas_u
 from portgeo.comparing.dividers import Divider, dividers
-from portgeo.comparing.evening import Evening, advised, evenings
+from portgeo.comparing.evening import EVEN, Evening, advised, evenings
+from portgeo.comparing.odd import odd_by_volume, off_others, off_others_u, stands_out
 from portgeo.comparing.register import Alignment, align
 from portgeo.comparing.tube import walled
 from portgeo.core.errors import GeometryError, InputError
@@ -27,11 +29,8 @@ from portgeo.measuring.flare import CLOCK, Flare
 from portgeo.measuring.schedule import Survey
 
 ROWS = 25  # stations of the table
-ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times
 OTHER_HAND_MM = 0.5  # nearer to the first than as it is, rms, once mirrored: a sheet of the other hand
 ON_PLANE_MM, SQUARE = 0.5, np.radians(3.0)  # a file whose entry lies so near to its own plane x = 0 is drawn from it
-LEAST_ODD_FLOW = 0.01  # of the flow: *common practice, no source*, a bench does not repeat much better
-LEAST_ODD = 0.005  # of the area: runners this close are equal to any micrometer
 READ_AT = (0, 3, 6, 9)  # hours at which an edge's radius is read by gauge, where four are given
 
 
@@ -91,11 +90,12 @@ class Balance:
     of each from the mean of the others, as a share, and what the readings leave unsure of it. mirrored : (k,), the
     other hand of the first. entries, exits : (k) Openings after all are laid together. as_measured : they are laid
     as they were measured, else by their walls. flows : (k,) bench flow, or None. gasket_shifts : (k, 2), left and
-    up, of the opening's centroid at `gasket_end` from that of the gasket's hole, in each file's own frame; or None.
-    volume, least_area, length : of each against the others, of which the odd one is not counted. edges : (k) how
-    each one's entry is rounded. layout : where they stand; dividers : between each and the next, none where that
-    is not known. choices : what to cut to so that they pass alike, the least metal first; advised : the number of
-    the one to take, tells : the share of an area that the readings can tell two runners apart by.
+    up, of the opening's centroid at `gasket_end` from that of the gasket's hole, in each file's own frame; or None;
+    gasket_u : (k), how sure the readings make each of the two, None of a scan. volume, least_area, length : of each
+    against the others, of which the odd one is not counted. edges : (k) how each one's entry is rounded. layout :
+    where they stand; dividers : between each and the next, none where that is not known. choices : what to cut to so
+    that they pass alike, the least metal first; advised : the number of the one to take, None where none brings them
+    nearer; tells : the share of an area that the readings can tell two runners apart by.
     """
 
     stations: FloatArray
@@ -115,6 +115,7 @@ class Balance:
     flows: FloatArray | None
     gasket_shifts: FloatArray | None
     gasket_end: End
+    gasket_u: tuple[float | None, ...]
     off_u: FloatArray
     volume: Against
     least_area: Against
@@ -123,7 +124,7 @@ class Balance:
     layout: Layout
     dividers: tuple[Divider, ...]
     choices: tuple[Evening, ...]
-    advised: int
+    advised: int | None
     tells: float
     warnings: tuple[Notice, ...]
 
@@ -176,13 +177,15 @@ def balance(
     mouth = max(float(np.nanmax([0.0, *found.entry_edge.radius])) for found in surveys)
     tube = stations >= min(mouth, stations[-2])
     own_u = own_areas_u(surveys, stations)[:, tube]
-    off, off_u = _off(areas[:, tube]), _off_u(areas[:, tube], own_u)
-    odd = _odd(off)
-    odd = None if odd is None or off[odd] <= 2.0 * off_u[odd] else odd
+    off, off_u = off_others(areas[:, tube]), off_others_u(areas[:, tube], own_u)
+    odd = stands_out(off)
+    if odd is None or off[odd] <= 2.0 * off_u[odd]:
+        odd = odd_by_volume(surveys)
     others, ends_u = others_of(len(ports), odd), np.array([np.hypot(*port.ends_u) or np.nan for port in ports])
     perimeters = np.array([[_around(section.outline) for section in sections] for sections in rows])
     choices = evenings(stations[tube], areas[:, tube], perimeters[:, tube], own_u, odd)
     tells = float(2.0 * np.sqrt(2.0) * (own_u / areas[:, tube]).mean())
+    take = advised(choices, tells, areas[:, tube])
     return Balance(
         stations=stations,
         areas=areas,
@@ -201,6 +204,9 @@ def balance(
         flows=None if flows is None else np.asarray(flows, float),
         gasket_shifts=None if gasket is None else _gasket_shifts(ports, mirrored, gasket, gasket_end, layout),
         gasket_end=gasket_end,
+        gasket_u=tuple(
+            port.readings[0 if gasket_end == "entry" else -1].error if port.readings else None for port in ports
+        ),
         off_u=off_u,
         volume=of_quantity(surveys, "volume", others),
         least_area=of_quantity(surveys, "least_area", others),
@@ -209,9 +215,23 @@ def balance(
         layout=layout,
         dividers=dividers(ports, layout.poses(ports), edges) if layout.known else (),
         choices=choices,
-        advised=advised(choices, tells),
+        advised=take,
         tells=tells,
-        warnings=tuple(n for fit in fits if fit is not None for n in fit.warnings),
+        warnings=(
+            *_copies(ports),
+            *(_few_rows(ports, stations[tube], own_u / areas[:, tube], tells) if take is None else ()),
+            *(n for fit in fits if fit is not None for n in fit.warnings),
+        ),
+    )
+
+
+def _copies(ports: Sequence[Port]) -> tuple[Notice, ...]:
+    """Return a notice of runners whose files hold the same."""
+    of_files = [(k, port.source) for k, port in enumerate(ports, start=1) if port.source.get("sha256")]
+    return tuple(
+        Notice("set_copy", runners=(str(j), str(k)))
+        for (j, one), (k, other) in combinations(of_files, 2)
+        if one["sha256"] == other["sha256"] and one["file"] != other["file"]
     )
 
 
@@ -316,6 +336,11 @@ def _shifts_in_one_frame(ports: Sequence[Port], gasket: FloatArray, end: End, la
     return np.array(shifts)
 
 
+def _read_u(port: Port, end: End) -> float | None:
+    """Return how sure the place of an opening is by its row's readings, mm, one standard uncertainty."""
+    return port.readings[0 if end == "entry" else -1].error if port.readings else None
+
+
 def _openings(port: Port, fit: Alignment | None) -> list[tuple[FloatArray, FloatArray]]:
     """Return the centroid (3,) and axis frame (3, 3) of entry and exit, in the first port's frame."""
     ends = port.centreline.stations[[0, -1]]
@@ -341,43 +366,15 @@ def _from_mean(places: list[tuple[FloatArray, FloatArray]]) -> tuple[Opening, ..
     return tuple(found)
 
 
-def _off(areas: FloatArray) -> FloatArray:
-    """Return for each runner (k,) its rms difference from the mean of the others, as a share of it."""
-    others = (areas.sum(axis=0) - areas) / (len(areas) - 1)
-    return np.sqrt(np.mean((areas / others - 1.0) ** 2, axis=1))
+def _few_rows(ports: Sequence[Port], stations: FloatArray, share_u: FloatArray, tells: float) -> tuple[Notice, ...]:
+    """Return between which rows of sheets the areas are known least, where that hides how the runners differ.
 
-
-def _off_u(areas: FloatArray, own_u: FloatArray) -> FloatArray:
-    """Return what the readings leave unsure of that (k,), each station's errors taken to be one."""
-    mean = areas.mean(axis=0)
-    share = np.square(own_u / mean)
-    return np.asarray(np.sqrt(np.mean(share + (share.sum(axis=0) - share) / (len(areas) - 1) ** 2, axis=1)))
-
-
-@dataclass(frozen=True)
-class Flows:
-    """Flows of all cylinders (k,) of a set: their mean, greatest less least over it, and the odd one out or None."""
-
-    flows: FloatArray
-    mean: float
-    spread: float
-    off: FloatArray
-    odd: int | None
-
-
-def flows_of(flows: Sequence[float]) -> Flows:
-    """Return how the flows of a set differ. off (k,) : of each from the mean of the others, as a share of it."""
-    read = np.asarray(flows, float)
-    mean = float(read.mean())
-    others = (read.sum() - read) / max(len(read) - 1, 1)
-    off = read / others - 1.0
-    return Flows(read, mean, float(np.ptp(read)) / mean, off, _odd(np.abs(off), LEAST_ODD_FLOW))
-
-
-def _odd(off: FloatArray, least: float = LEAST_ODD) -> int | None:
-    """Return the runner that stands out; with two, neither can be told."""
-    if len(off) < 3:
-        return None
-    worst = int(np.argmax(off))
-    others = np.delete(off, worst).mean()
-    return worst if off[worst] > least and off[worst] > ODD_RATIO * others else None
+    share_u (k, n) : of the areas at stations (n,) from the entry.
+    """
+    if tells <= EVEN or not all(port.readings for port in ports):
+        return ()
+    k, at = divmod(int(np.argmax(share_u)), share_u.shape[1])
+    rows = ports[k].rows - ports[k].rows[0]
+    after = int(np.clip(np.searchsorted(rows, stations[at]), 1, len(rows) - 1))
+    first = float(ports[k].rows[0])
+    return (Notice("set_few_rows", share=tells, start=first + rows[after - 1], end=first + rows[after]),)

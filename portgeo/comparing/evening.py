@@ -13,6 +13,7 @@ import numpy as np
 
 from portgeo.core.plane import FloatArray
 
+LOWERED = 0.98  # of the spread: a cut that leaves more of it is for nothing
 EVEN = 0.02  # of the area: runners this close pass the same, *common practice, no source*
 To = Literal["median", "largest_but_odd", "largest"]
 
@@ -85,10 +86,14 @@ def over_others(areas: FloatArray, k: int) -> float:
     return float(areas[k].mean() - np.delete(areas, k, axis=0).mean())
 
 
-def advised(choices: tuple[Evening, ...], tells: float) -> int:
+def advised(choices: tuple[Evening, ...], tells: float, areas: FloatArray) -> int | None:
     """Return the number of the choice with the least metal after which the runners are even; of none, the most even.
 
-    tells : the share of an area that the readings can tell two runners apart by.
+    tells : the share of an area that the readings can tell two runners apart by. areas (k, n) : now. None where nothing
+    is taken, or what is taken brings nobody nearer.
     """
     even = [k for k, choice in enumerate(choices) if choice.spread <= max(EVEN, tells)]
-    return even[0] if even else min(range(len(choices)), key=lambda k: choices[k].spread)
+    best = even[0] if even else min(range(len(choices)), key=lambda k: choices[k].spread)
+    kept = np.delete(areas, choices[best].left_out, axis=0)
+    now = float((np.ptp(kept, axis=0) / kept.mean(axis=0)).max())
+    return best if choices[best].spread < LOWERED * now else None

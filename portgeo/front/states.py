@@ -12,10 +12,11 @@ from typing import Literal, get_args, overload
 
 import numpy as np
 
-from portgeo.comparing.balance import Layout, flows_of
+from portgeo.comparing.balance import Layout
 from portgeo.comparing.balance import balance as balance_ports
 from portgeo.comparing.comparison import compare_ports
 from portgeo.comparing.joint import match as match_ports
+from portgeo.comparing.odd import flows_of
 from portgeo.comparing.register import Method
 from portgeo.comparing.split import compare_splits
 from portgeo.core.errors import InputError, naming

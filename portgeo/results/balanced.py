@@ -11,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.comparing.balance import Balance, Flows, flows_of
+from portgeo.comparing.balance import Balance
+from portgeo.comparing.odd import Flows, flows_of
 from portgeo.core.notices import Notice, unique
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port
@@ -42,9 +43,11 @@ class OpeningOff(Result):
 class GasketOff(Result):
     """How far the middle of a runner's opening sits from that of the gasket's hole."""
 
-    at: str = figure(lambda end, shift: end)
-    left_mm: float = figure(lambda end, shift: shift[0])
-    up_mm: float = figure(lambda end, shift: shift[1])
+    at: str = figure(lambda end, shift, u: end)
+    left_mm: float = figure(lambda end, shift, u: shift[0])
+    left_u_mm: float | None = figure(lambda end, shift, u: u)
+    up_mm: float = figure(lambda end, shift, u: shift[1])
+    up_u_mm: float | None = figure(lambda end, shift, u: u)
 
 
 @dataclass(frozen=True)
@@ -139,7 +142,7 @@ class RunnerOfSet(Result):
     entry: OpeningOff = figure(lambda b, k: OpeningOff.of(b.entries[k]))
     exit: OpeningOff = figure(lambda b, k: OpeningOff.of(b.exits[k]))
     gasket: GasketOff | None = figure(
-        lambda b, k: None if b.gasket_shifts is None else GasketOff.of(b.gasket_end, b.gasket_shifts[k])
+        lambda b, k: None if b.gasket_shifts is None else GasketOff.of(b.gasket_end, b.gasket_shifts[k], b.gasket_u[k])
     )
 
 
@@ -172,7 +175,7 @@ class Balanced(Result):
     dividers: tuple[DividerOfSet, ...] = figure(lambda b, ports: tuple(map(DividerOfSet.of, b.dividers)))
     told_apart_percent: float = figure(lambda b, ports: 100.0 * b.tells)
     choices: tuple[ChoiceOfCut, ...] = figure(lambda b, ports: tuple(map(ChoiceOfCut.of, b.choices)))
-    advised: int = figure(lambda b, ports: b.advised)
+    advised: int | None = figure(lambda b, ports: b.advised)
     stations: SetStations = figure(lambda b, ports: SetStations.of(b))
 
 

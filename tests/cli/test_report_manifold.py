@@ -55,9 +55,9 @@ def test_a_manifolds_runners_are_told_apart(made):
 def test_the_page_begins_with_the_odd_one_and_what_to_cut(made):
     page = (made / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     answer = page.partition('id="answer"')[2].partition("</section>")[0]
-    assert "number 3 is the odd one out" in answer
+    assert "runner 3 is the odd one out" in answer
     assert "To bring them together: take 14.7" in answer
-    assert "number 2 sits farthest off its gasket hole, 0.80 mm" in answer
+    assert "runner 2 sits farthest off its gasket hole, 0.80 ± 0.05 mm" in answer
     for table in ("balance-against", "balance-edges", "balance-core-shift", "balance-dividers", "balance-cut"):
         assert f'data-table="{table}"' in page
     assert "Sound the wall before you cut" in page

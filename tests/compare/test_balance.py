@@ -62,7 +62,7 @@ def test_text_record_table(set_of_four, four_runners):
     names = ["1.stl", "2.stl", "3.stl", "4.stl"]
     told = Balanced.of(set_of_four, [replace(port, display=Display("in")) for port in four_runners])
     text = balance_text(told, names)
-    assert "number 3 is the odd one out" in text.splitlines()[0]
+    assert "runner 3 is the odd one out" in text.splitlines()[0]
     record = told.to_dict()
     assert record["schema"] == "portgeo.compare-set/1"
     assert record["odd_one_out"] == 3

@@ -174,7 +174,7 @@ def test_a_set_is_set_side_by_side_with_the_core_shift_of_each_off_the_gasket(tm
     with served(tmp_path) as browser, browser.events() as events:
         flows = browser.get("state").json()["flows"]
         done = answered(browser, events, kind="set")
-    assert any("cylinder 3, 10.2% under" in line for line in flows["lines"])  # 180 of (200 + 201) / 2, by hand
+    assert any("runner 3, 10.2% under" in line for line in flows["lines"])  # 180 of (200 + 201) / 2, by hand
     assert done["refusal"] is None, done["refusal"]
     shifts = "".join(table["html"] for table in done["result"]["tables"])
     assert "Off the gasket" in shifts and ">0.60<" in shifts and ">0.40<" in shifts

@@ -235,7 +235,7 @@ def test_a_set_of_runners_has_a_sheet_for_each(tab, folder):
     tab.saved()
     assert refused.count() == 0
     flows = tab.page.locator("#part-set").inner_text().lower()
-    assert "mean: 234.6" in flows and "3.7% of the mean" in flows and "cylinder 3, 3.3% under" in flows
+    assert "mean: 234.6" in flows and "3.7% of the mean" in flows and "runner 3, 3.3% under" in flows
 
 
 def test_a_long_answer_is_cancelled_and_never_blocks_typing(tab, folder):

@@ -464,15 +464,15 @@ def test_a_cut_half_done_is_the_first_thing_said_with_what_is_left_and_what_went
 
 def test_a_set_and_a_swirl_have_their_headline(report):
     runners = [
-        {"runner": k + 1, "gasket": {"left_mm": left, "up_mm": up}}
+        {"runner": k + 1, "gasket": {"left_mm": left, "left_u_mm": None, "up_mm": up}}
         for k, (left, up) in enumerate([(0.3, 0.4), (-1.2, 0.5)])
     ]
     balance = {"odd_one_out": 2, "greatest_spread_percent": 4.05, "greatest_spread_station_mm": 25.4,
-               "flows": {"spread_percent": 3.66}, "runners": runners, "choices": []}  # fmt: skip
+               "flows": {"spread_percent": 3.66}, "runners": runners, "choices": [], "advised": None}  # fmt: skip
     run = {"state": CUT, "swirl": [0.5, 1.25], "swirl_unit": "rpm"}
     assert set_texts({"balance": balance, "bench": [run]}, INCHES) == [
-        "Of the set, number 2 is the odd one out: areas differ by 4.0 % at most, at station 1.000 in, flows by 3.7 %.",
-        "Core shift: number 2 sits farthest off its gasket hole, 0.051 in.",
+        "Of the set, runner 2 is the odd one out: areas differ by 4.0 % at most, at station 1.000 in, flows by 3.7 %.",
+        "Core shift: runner 2 sits farthest off its gasket hole, 0.051 in.",
         f"Swirl at the highest lift, {CUT}: 1.25 rpm.",
     ]
     assert set_texts({"balance": None, "bench": None}, INCHES) == []

@@ -247,6 +247,15 @@ class RunnerSet(Table):
     def _listed(cls, value: Any) -> Any:
         return tuple(value) if isinstance(value, list) else value
 
+    @field_validator("files")
+    @classmethod
+    def _each_its_own(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for k, name in enumerate(value):
+            if name in value[:k]:
+                what = f"runners {value.index(name) + 1} and {k + 1} are one file, {shown(name)}"
+                raise refuse(what, "Name each runner's own file")
+        return value
+
     @field_validator("plenum", mode="before")
     @classmethod
     def _place(cls, value: Any) -> Any:

@@ -15,7 +15,7 @@ from portgeo.present.page.cutting import USUAL_CAUTIONS, cautions
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, fold, named, table_element
 from portgeo.present.page.text import capital, tied
-from portgeo.present.text.balance import LEAST_CC, cut_to
+from portgeo.present.text.balance import LEAST_CC, NO_CUT, cut_to
 
 
 def set_headlines(record: Mapping[str, Any], d: Display) -> list[str]:
@@ -25,7 +25,7 @@ def set_headlines(record: Mapping[str, Any], d: Display) -> list[str]:
 
 def _odd(record: Mapping[str, Any], d: Display) -> str:
     odd, flows = record["odd_one_out"], record["flows"]
-    text = f"Of the set, {f'number {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
+    text = f"Of the set, {f'runner {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
     text += f"{record['greatest_spread_percent']:.1f} % at most, at station "
     text += d.length(record["greatest_spread_station_mm"])
     return text + (f", flows by {flows['spread_percent']:.1f} %." if flows else ".")
@@ -33,8 +33,8 @@ def _odd(record: Mapping[str, Any], d: Display) -> str:
 
 def _cut(record: Mapping[str, Any], d: Display) -> str:
     """Return what to cut on which to bring the runners together: the choice that is advised."""
-    if not record["choices"]:
-        return ""
+    if record["advised"] is None:
+        return f"To bring them together: {NO_CUT}." if record["choices"] else ""
     return f"To bring them together: {choice_text(record['choices'][record['advised']], d)}."
 
 
@@ -42,13 +42,13 @@ def choice_text(choice: Mapping[str, Any], d: Display) -> str:
     """Return a choice of what to cut to: what comes out of which runner, and how even they are then."""
     cuts = [cut for cut in choice["runners"] if cut["removed_cc"] >= LEAST_CC]
     to, left = cut_to(choice["to"], len(choice["runners"])), choice["left_out"]
-    stays = f"; number {left[0]} is larger and stays: do not cut the others to it" if left else ""
+    stays = f"; runner {left[0]} is larger and stays: do not cut the others to it" if left else ""
     if not cuts:
         return f"to {to} nothing is to be cut that the readings can tell{stays}"
-    said = [f"{cut['removed_cc']:.2f} cc out of number {cut['runner']}" for cut in cuts]
+    said = [f"{cut['removed_cc']:.2f} cc out of runner {cut['runner']}" for cut in cuts]
     which = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
     deepest = max(cuts, key=lambda cut: float(cut["deepest_mm"]))
-    where = f"in number {deepest['runner']} at station {d.length(deepest['deepest_station_mm'])}"
+    where = f"in runner {deepest['runner']} at station {d.length(deepest['deepest_station_mm'])}"
     return (
         f"take {which}, which brings them to {to}; at most {d.length(deepest['deepest_mm'])} deep on "
         f"average round the section, {where}; areas then differ by {choice['spread_percent']:.1f} % at most{stays}"
@@ -64,7 +64,9 @@ def _shift(record: Mapping[str, Any], d: Display) -> str:
     if not shifts:
         return ""
     farthest, runner = max(shifts)
-    return f"Core shift: number {runner} sits farthest off its gasket hole, {d.length(farthest)}."
+    u = record["runners"][runner - 1]["gasket"]["left_u_mm"]
+    off = f"{d.length(farthest)}" if u is None else f"{d.length(farthest, label=False)} ± {d.length(2.0 * u)}"
+    return f"Core shift: runner {runner} sits farthest off its gasket hole, {off}."
 
 
 def manifold_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Display) -> list[Element] | None:
@@ -83,6 +85,7 @@ def manifold_section(results: Mapping[str, Any], tables: Mapping[str, Table], d:
         balance_chart(results, d),
         el("div", [table_element(tables[name], d) for name in shown if name in tables], class_="beside"),
         el("h3", "What to cut on which"),
+        *([el("p", f"{capital(NO_CUT)}.")] if record["advised"] is None else []),
         el(
             "p",
             "Cutting only opens, so a runner that is larger stays as it is. The least metal comes first; nothing is "
@@ -113,7 +116,7 @@ def _of_odd(record: Mapping[str, Any], d: Display) -> list[str]:
     doubt = 2.0 * runner["off_mean_u_percent"]
     digits = 1 if doubt >= 0.1 else 2
     areas = f"{runner['off_mean_percent']:.{digits}f} ± {doubt:.{digits}f} %"
-    text = f"Number {odd} is the odd one out: its areas are {areas} off the others’, "
+    text = f"Runner {odd} is the odd one out: its areas are {areas} off the others’, "
     volume, doubt = off["volume_cc"], off["volume_u_cc"]
     told = "" if doubt is None else f" ± {2.0 * doubt:.2f}"
     text += f"its volume {abs(volume):.2f}{told} cc {'over' if volume > 0.0 else 'under'}"
@@ -129,7 +132,7 @@ def _of_flows(record: Mapping[str, Any]) -> list[str]:
     odd = flows["odd_one_out"]
     return [
         f"Flows: mean {flows['mean_flow']:.1f}, {flows['spread_percent']:.1f} % between the best and the worst; "
-        f"{f'cylinder {odd} is the odd one out' if odd else 'none stands out'}."
+        f"{f'runner {odd} is the odd one out' if odd else 'none stands out'}."
     ]
 
 
@@ -141,10 +144,10 @@ def _of_edges(record: Mapping[str, Any], d: Display) -> list[str]:
     most = max(float(each["mean_mm"]) for _, _, each in edges)
     square = [r["runner"] for r in record["runners"] if not r["entry_edge"]]
     text = (
-        f"Edges of the entries: number {runner} is the sharpest, {d.length(least)} at {edge['least_clock']} o'clock; "
+        f"Edges of the entries: runner {runner} is the sharpest, {d.length(least)} at {edge['least_clock']} o'clock; "
         f"the roundest has {d.length(most)} on average"
     )
-    return [text + (f"; square: number {', '.join(map(str, square))}." if square else ".")]
+    return [text + (f"; square: runner {', '.join(map(str, square))}." if square else ".")]
 
 
 def _of_dividers(record: Mapping[str, Any], d: Display) -> list[str]:
@@ -153,7 +156,7 @@ def _of_dividers(record: Mapping[str, Any], d: Display) -> list[str]:
     one = min(record["dividers"], key=lambda each: float(each["least_mm"]))
     first, second = one["runners"]
     if one["least_mm"] <= 0.0:
-        return [f"Numbers {first} and {second} run into each other at station {d.length(one['least_station_mm'])}."]
+        return [f"Runners {first} and {second} run into each other at station {d.length(one['least_station_mm'])}."]
     return [
         f"The thinnest divider stands between {first} and {second}: {d.length(one['least_mm'])} at station "
         f"{d.length(one['least_station_mm'])}."

@@ -10,12 +10,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from portgeo.comparing.balance import Balance
+from portgeo.comparing.evening import EVEN
 from portgeo.core.units import Display
 from portgeo.present.text.compare import signed
 from portgeo.present.text.notices import notices_lines
 from portgeo.results.balanced import Balanced, ChoiceOfCut, FlowsOfSet
 
 SHOWN_HOURS = (12, 3, 6, 9)
+NO_CUT = "no cut that the readings can tell brings the runners nearer"
 LEAST_CC = 0.1  # of a runner: less is not worth a cut by itself
 CUT_TO = {
     "median": "the middle one",
@@ -138,22 +140,26 @@ def divider_lines(balanced: Balanced) -> list[str]:
 
 def cut_lines(balanced: Balanced) -> list[str]:
     """Return what to cut on which to bring the runners together, the least metal first."""
+    if balanced.advised is None:
+        return ["", f"to bring them together: {NO_CUT}"]
     lines = ["", "to bring them together (cutting only opens; the least metal first)"]
     for k, choice in enumerate(balanced.choices):
         mark = "*" if k == balanced.advised else " "
         lines.append(f" {mark} {choice_text(choice, balanced.display)}")
-    return [*lines, "   * the least metal that leaves them even"]
+    best = balanced.choices[balanced.advised]
+    is_even = best.spread_percent <= max(100.0 * EVEN, balanced.told_apart_percent)
+    return [*lines, f"   * {'the least metal that leaves them even' if is_even else 'brings them nearest'}"]
 
 
 def choice_text(choice: ChoiceOfCut, d: Display) -> str:
     """Return one choice of what to cut to, in a line: what, on which how much, and how even they are then."""
     cuts = [
-        f"number {cut.runner} {cut.removed_cc:.2f} cc, up to {d.length(cut.deepest_mm)} deep"
+        f"runner {cut.runner} {cut.removed_cc:.2f} cc, up to {d.length(cut.deepest_mm)} deep"
         for cut in choice.runners
         if cut.removed_cc >= LEAST_CC
     ]
     to = cut_to(choice.to, len(choice.runners))
-    stays = f"; number {choice.left_out[0]} is larger and stays: do not cut the others to it" if choice.left_out else ""
+    stays = f"; runner {choice.left_out[0]} is larger and stays: do not cut the others to it" if choice.left_out else ""
     if not cuts:
         return f"to {to}: nothing to cut that the readings can tell{stays}"
     return (
@@ -181,7 +187,7 @@ def flows_lines(flows: FlowsOfSet) -> list[str]:
         ]
     side = "under" if found.off[found.odd] < 0.0 else "over"
     off = abs(100.0 * found.off[found.odd])
-    return [*lines, f"odd one     cylinder {found.odd + 1}, {off:.1f}% {side} the mean of the others"]
+    return [*lines, f"odd one     runner {found.odd + 1}, {off:.1f}% {side} the mean of the others"]
 
 
 def set_lines(balanced: Balanced, names: Sequence[str]) -> list[str]:
@@ -199,4 +205,4 @@ def _answer(found: Balance, names: Sequence[str], d: Display) -> str:
     )
     if found.odd is None:
         return f"{len(names)} runners: {spread}; none stands out"
-    return f"{len(names)} runners: number {found.odd + 1} is the odd one out ({names[found.odd]}); {spread}"
+    return f"{len(names)} runners: runner {found.odd + 1} is the odd one out ({names[found.odd]}); {spread}"
