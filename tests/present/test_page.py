@@ -287,8 +287,11 @@ def test_every_number_of_a_table_is_the_results_own(browser, address, report):
             )
     for row, station in zip(shown["cut-depth"], results["plan"]["record"]["stations"], strict=True):
         assert abs(number(row[0]) - station["station_mm"] / 25.4) <= 0.000501
-        for cell, take in zip(row[1:], station["take_mm"], strict=True):
-            assert abs(take) < 0.0127 if cell == "·" else abs(number(cell) - take / 25.4) <= 0.000501
+        for cell, take, unknown in zip(row[1:], station["take_mm"], station["wall_unknown"], strict=True):
+            if cell in ("·", "blend"):
+                assert abs(take) < 0.0127 if cell == "·" else 0.0127 <= take < 0.127
+            else:
+                assert cell.endswith("?") == unknown and abs(number(cell.rstrip("?")) - take / 25.4) <= 0.000501
     for row, station in zip(shown["cut-micrometer"], results["plan"]["record"]["stations"], strict=True):
         assert abs(number(row[2]) - station["height_after_mm"] / 25.4) <= 0.000501
         assert abs(number(row[6]) - station["area_after_mm2"] / 25.4**2) <= 0.000501
@@ -476,3 +479,14 @@ def test_a_set_and_a_swirl_have_their_headline(report):
         f"Swirl at the highest lift, {CUT}: 1.25 rpm.",
     ]
     assert set_texts({"balance": None, "bench": None}, INCHES) == []
+
+
+def test_a_depth_where_no_wall_was_read_is_marked_as_on_the_bench_sheet(report):
+    results = json.loads(json.dumps(report[0]))
+    station = results["plan"]["record"]["stations"][3]
+    station["take_mm"][:4] = [5.0, 5.0, 0.1, 0.001]  # under 0.005 in is for a roll, under 0.0005 in nothing
+    station["wall_unknown"][:4] = [True, False, False, False]
+    table = write_page(results, (), INCHES).partition('data-table="cut-depth"')[2].partition("</p>")[0]
+    (row,) = (row for row in table.split("<tr>") if "0.197?" in row)
+    assert re.findall(r"<td[^>]*>([^<]*)", row)[:4] == ["0.197?", "0.197", "blend", "·"]
+    assert "no wall reading within" in table

@@ -16,7 +16,7 @@ from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, folds, named, table_element
 from portgeo.present.page.text import calm_text, capital, next_step, tied
 from portgeo.present.text.calm import held_texts
-from portgeo.present.text.cut_sheet import SHOWN_MM, stops_texts, walls_left_text
+from portgeo.present.text.cut_sheet import SHOWN_MM, UNREAD, blend_legend, depth_text, stops_texts, walls_left_text
 from portgeo.present.text.hours import pace_text
 from portgeo.present.text.reach import missed_texts
 
@@ -87,6 +87,7 @@ def _sheet(
     micrometer, depth = tables[f"{name}-micrometer"], tables[f"{name}-depth"]
     paper = [path for path in results["files"].values() if path == BENCH_SHEETS[name]]
     holds = record["burette_cc"]
+    unknown = [station["wall_unknown"] for station in record["stations"]]
     burette = f"{holds['now']:.2f} cc now, {holds['finished']:.2f} cc when finished"
     return [
         el("p", f"Burette: {burette}."),
@@ -95,7 +96,7 @@ def _sheet(
         el(
             "div",
             table_element(micrometer, d, classes=_to_cut(micrometer)),
-            table_element(depth, d, classes=_tints(depth), dot_below=SHOWN_MM),
+            _depths(depth, d, unknown),
             class_="on-screen" if paper else None,
         ),
     ]
@@ -131,7 +132,7 @@ def check_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
     lines = [el("li", el("strong", f"{line['name']}: "), tied(line["says"])) for line in results["check"]["lines"]]
     return [
         el("ul", lines),
-        table_element(tables["left-depth"], d, classes=_tints(tables["left-depth"]), dot_below=SHOWN_MM),
+        _depths(tables["left-depth"], d),
     ]
 
 
@@ -181,6 +182,20 @@ def _to_cut(table: Table) -> dict[tuple[int, int], str]:
         for c in (2, 4, 6)
         if row[c] - row[c - 1] >= (SHOWN_MM if c < 6 else SHOWN_MM * row[1])
     }
+
+
+def _depths(table: Table, d: Display, unknown: Sequence[Sequence[bool]] | None = None) -> Element:
+    """Return a table of depths as the bench sheet has them. unknown : where the wall is not known, by row and hour."""
+    marks = unknown or [[False] * (len(row) - 1) for row in table.rows]
+    texts = {
+        (r, c): depth_text(float(value), mark, d).replace("-", "−") or "·"
+        for r, (row, marked) in enumerate(zip(table.rows, marks, strict=True))
+        for c, (value, mark) in enumerate(zip(row[1:], marked, strict=True), start=1)
+        if value is not None
+    }
+    legend = blend_legend(d, any(text.endswith(UNREAD) for text in texts.values()))
+    shown = table_element(table, d, classes=_tints(table), texts=texts)
+    return el("div", shown, el("p", legend, class_="note"))
 
 
 def _tints(table: Table) -> dict[tuple[int, int], str]:

@@ -73,12 +73,14 @@ def table_element(
     display: Display,
     *,
     classes: Mapping[tuple[int, int], str] | None = None,
+    texts: Mapping[tuple[int, int], str] | None = None,
     dot_below: float = 0.0,
     headed: bool = False,
 ) -> Element:
     """Return a table for the page: first column heads its rows; it scrolls inside its own box on a phone.
 
-    classes : of single cells, by row and column. dot_below : smaller numbers past the first column show as a dot.
+    classes, texts : of single cells, by row and column; a text stands for the number there. dot_below : smaller
+    numbers past the first column show as a dot.
     headed : the heading over it says what the caption would.
     """
     kinds = [kind_of(column.kind, display) for column in table.columns]
@@ -88,6 +90,7 @@ def table_element(
         for c, (value, kind, column) in enumerate(zip(row, kinds, table.columns, strict=True)):
             class_ = " ".join(x for x in ("" if column.kind == "text" else "n", (classes or {}).get((r, c))) if x)
             text = "·" if c and dot_below and value is not None and abs(value) < dot_below else cell_text(value, kind)
+            text = (texts or {}).get((r, c), text)
             cells.append(
                 el("th", text, scope="row", class_=class_ or None) if c == 0 else el("td", text, class_=class_ or None)
             )

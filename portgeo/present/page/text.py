@@ -157,7 +157,8 @@ def _side_changes(states: Sequence[Mapping[str, Any]], d: Display) -> list[str]:
     if like_radii(one, other)[0] == "radius" and _differ(
         *((side["least_radius_mm"], side["least_radius_u_mm"]) for side in (one, other))
     ):
-        tightest = f"{d.length(one['least_radius_mm'], label=False)} to {d.length(other['least_radius_mm'])}"
+        now = _with_doubt(other["least_radius_mm"], other["least_radius_u_mm"], d)
+        tightest = f"{d.length(one['least_radius_mm'], label=False)} to {now}"
         found.append(f"the short side’s radius stays within its ±, but its tightest went from {tightest}")
     airs = [states[k]["airspeed"] for k in (0, -1)]
     # A runner before the port changes what its short side sees: two peaks with and without one are not alike.
