@@ -39,7 +39,7 @@ def test_all_passages_are_measured_and_the_first_leg_is_worked_on(made):
 
 def test_the_page_shows_the_whole_and_says_what_is_of_one_leg(made):
     page = (made[1] / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
-    assert "As cast, all passages: " in page
+    assert "As cast, all passages: " in page and "port, left, as cast, painted by" in page
     assert "What follows is of left alone." in page
     assert "Look first at this: the port splits" not in page
     assert ">port, left<" in page and ">port<" not in page and "of the valve" not in page

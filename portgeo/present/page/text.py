@@ -241,7 +241,7 @@ def next_step(results: Mapping[str, Any], d: Display) -> str:
         w for w in results["warnings"] if w["about"] == results["states"][-1]["name"] and w["code"] not in NO_STEP
     ]
     if about_last:
-        return f"Look first at this: {about_last[0]['message'].rstrip('.')}."
+        return f"Look first at this{in_leg(results['states'][-1])}: {about_last[0]['message'].rstrip('.')}."
     return "Nothing measured needs a second look, and the job names no target for a next cut."
 
 

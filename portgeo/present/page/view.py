@@ -24,7 +24,8 @@ def view_section(
 ) -> list[Element]:
     """Return what stands in the 3D section. stills : as `stills_of` draws them."""
     live = el("div", id="view", class_="only-live")
-    return [live, _still(models, stills, d), _words(results, models, d)]
+    legs = {state["name"]: state.get("leg") for state in results["states"]}
+    return [live, _still(models, stills, legs, d), _words(results, models, legs, d)]
 
 
 def still_shown(models: Sequence[Model], scales: Scales) -> list[tuple[int, str]]:
@@ -52,14 +53,20 @@ def stills_of(models: Sequence[Model], d: Display) -> tuple[bytes, ...]:
     return tuple(model_png(models[k], scales[models[k].part, paint], d) for k, paint in shown)
 
 
-def _words(results: Mapping[str, Any], models: Sequence[Model], d: Display) -> Element:
+def _words(results: Mapping[str, Any], models: Sequence[Model], legs: Mapping[str, str | None], d: Display) -> Element:
     records = {(part, state): record for part, state, record in surveys_of(results)}
     said = []
     for k, model in enumerate(models):
         record = records.get((model.part, model.state))
         if record is not None:
-            said.append(el("p", port_in_words(record, f"{model.part}, {model.state}", d), class_="words", data_words=k))
+            said.append(el("p", port_in_words(record, _named(model, legs), d), class_="words", data_words=k))
     return el("div", said, id="view-words")
+
+
+def _named(model: Model, legs: Mapping[str, str | None]) -> str:
+    """Return which part of which stage a model is."""
+    leg = legs.get(model.state) if model.part == "port" else None
+    return ", ".join([model.part, *([leg] if leg else []), model.state])
 
 
 def has_port(models: Sequence[Model]) -> bool:
@@ -67,13 +74,14 @@ def has_port(models: Sequence[Model]) -> bool:
     return any(model.part == "port" for model in models)
 
 
-def _still(models: Sequence[Model], stills: Sequence[bytes], d: Display) -> Element:
+def _still(models: Sequence[Model], stills: Sequence[bytes], legs: Mapping[str, str | None], d: Display) -> Element:
+    """Return the still pictures with what each shows. legs : of a port that splits, which each stage's port is."""
     scales = scales_of(models, d)
     figures = []
     for (k, paint), still in zip(still_shown(models, scales), stills, strict=True):
         model = models[k]
         picture = base64.b64encode(still).decode("ascii")
-        who = model.state if f"{model.part}s" in model.state else f"{model.part}, {model.state}"
+        who = model.state if f"{model.part}s" in model.state else _named(model, legs)
         says = f"{who}, painted by {scales[model.part, paint].paint.label}"
         figures.append(
             el(
