@@ -642,7 +642,9 @@ def test_a_bench_sheet_in_place_of_a_section_sheet_is_named_as_one(tmp_path, cap
     assert "this is a bench sheet, not a section sheet: it has columns for lift and flow" in capsys.readouterr().err
     sheet.write_text("station_in,clock,thickness_in\n1.0,6,0.150\n")
     assert main(["measure", str(sheet)]) == 2
-    assert "this is a sheet of wall readings, not a section sheet" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "this is a sheet of wall readings, not a section sheet" in said
+    assert "this one goes into a target, as wall_readings under [limits]" in said
 
 
 def test_heights_in_another_unit_than_widths_are_told_once(tmp_path, capsys):

@@ -106,7 +106,7 @@ class Layout:
     kind : "a section sheet". columns : by what they mean. needed : those without which nothing can be read, each with
     the hint. instead : columns that stand in for one that is needed. names : what to say where a header's name is
     like none. alike : other ways of writing a name. other_kinds : what a sheet is whose header has columns of all
-    these names instead, each with or without a unit.
+    these names instead, each with or without a unit. uses : what some of those are for.
     """
 
     kind: str
@@ -116,6 +116,7 @@ class Layout:
     alike: Mapping[str, str] = field(default_factory=dict)
     instead: Mapping[str, str] = field(default_factory=dict)
     other_kinds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    uses: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def known(self) -> dict[str, tuple[str, str]]:
@@ -203,7 +204,8 @@ def _refuse_other_kind(layout: Layout, names: Sequence[str]) -> None:
         if first_words.issuperset(columns):
             has = " and ".join(columns)
             what = f"this is {kind}, not {layout.kind}: it has columns for {has}"
-            raise InputError(what, hint=f"Name {layout.kind}")
+            use = layout.uses.get(kind)
+            raise InputError(what, hint=f"Name {layout.kind}" + (f"; {use}" if use else ""))
 
 
 def _near(plain: str, known: Mapping[str, Any], share: float) -> list[str]:

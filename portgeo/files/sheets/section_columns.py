@@ -105,6 +105,7 @@ SECTIONS = Layout(
     needed={"station": "Add station_in or station_mm, the distance along the centerline from the entry"},
     instead={"station": "floor_x"},
     other_kinds={"a bench sheet": ("lift", "flow"), "a sheet of wall readings": ("clock", "thickness")},
+    uses={"a sheet of wall readings": "this one goes into a target, as wall_readings under [limits]"},
     names="The first row that is not a # comment holds the names of the columns: station, height, width, "
     "diameter, corner, corner_roof, corner_floor, rise, shift, reading_error, zero_error, x, y, z, floor_x, "
     "floor_z, roof_x, roof_z, left_y, right_y, nose_radius (each with _in or _mm), "
