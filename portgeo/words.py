@@ -20,8 +20,7 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     },
     "corner_missing": "no corner radius in {rows:rows} ({stations:stations}): taken as sharp, which makes the area "
     "too large",
-    "set_copy": "the files of runners {runners:listed} hold the same, byte by byte: was one copied in place of the "
-    "other?",
+    "set_copy": "runners {runners:listed} hold the same, number for number: was one copied in place of another?",
     "set_few_rows": "single areas are known to ± {share:.1%} on average, which hides how the runners differ: add rows "
     "between {start:length} and {end:length}, where they are known least",
     "unit_doubt": "the largest section measures {largest:length}, odd for a port: are the readings really in "

@@ -6,10 +6,10 @@ their spread, the places and edges of their openings, the dividers between them 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import TOOLS, areas_of, centroid_of, measure_section
+from portgeo.core.section import TOOLS, Reading, areas_of, centroid_of, measure_section
 from portgeo.measuring import survey
 from portgeo.measuring.flare import CLOCK, Flare
 from portgeo.measuring.schedule import Survey
@@ -31,6 +31,9 @@ from portgeo.measuring.schedule import Survey
 ROWS = 25  # stations of the table
 OTHER_HAND_MM = 0.5  # nearer to the first than as it is, rms, once mirrored: a sheet of the other hand
 ON_PLANE_MM, SQUARE = 0.5, np.radians(3.0)  # a file whose entry lies so near to its own plane x = 0 is drawn from it
+READ_IN_A_ROW = (
+    "station", "shape", "height", "width", "corner_roof", "corner_floor", "turn", "swing", "rise", "shift",
+)  # fmt: skip
 READ_AT = (0, 3, 6, 9)  # hours at which an edge's radius is read by gauge, where four are given
 
 
@@ -226,13 +229,19 @@ def balance(
 
 
 def _copies(ports: Sequence[Port]) -> tuple[Notice, ...]:
-    """Return a notice of runners whose files hold the same."""
-    of_files = [(k, port.source) for k, port in enumerate(ports, start=1) if port.source.get("sha256")]
-    return tuple(
-        Notice("set_copy", runners=(str(j), str(k)))
-        for (j, one), (k, other) in combinations(of_files, 2)
-        if one["sha256"] == other["sha256"] and one["file"] != other["file"]
-    )
+    """Return a notice of runners that hold the same: sheets with the same readings, scans of the same bytes."""
+    holders = defaultdict[Any, list[str]](list)
+    for k, port in enumerate(ports, start=1):
+        holds = tuple(map(_numbers_of, port.readings)) or port.source.get("sha256")
+        if holds:
+            holders[holds].append(str(k))
+    return tuple(Notice("set_copy", runners=alike) for alike in holders.values() if len(alike) > 1)
+
+
+def _numbers_of(reading: Reading) -> tuple[Any, ...]:
+    """Return what was read in a row, without who notes what of it."""
+    outline = None if reading.outline is None else reading.outline.tobytes()
+    return (outline, *(getattr(reading, name) for name in READ_IN_A_ROW))
 
 
 def _laid_together(ports: Sequence[Port]) -> list[Alignment | None]:
@@ -334,11 +343,6 @@ def _shifts_in_one_frame(ports: Sequence[Port], gasket: FloatArray, end: End, la
         middle = port.to_source(section.in_space(measure_section(section).centroid[None]))[0]
         shifts.append((middle - step)[1:] - hole)
     return np.array(shifts)
-
-
-def _read_u(port: Port, end: End) -> float | None:
-    """Return how sure the place of an opening is by its row's readings, mm, one standard uncertainty."""
-    return port.readings[0 if end == "entry" else -1].error if port.readings else None
 
 
 def _openings(port: Port, fit: Alignment | None) -> list[tuple[FloatArray, FloatArray]]:

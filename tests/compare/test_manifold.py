@@ -123,9 +123,11 @@ def test_no_cut_is_advised_that_brings_nobody_nearer():
     stations, areas, around = cylinders(1000.0, 996.0, 985.0)
     choices = evenings(stations, areas, around, np.full_like(areas, 20.0), None)
     assert advised(choices, 0.0, areas) is None
-    found = pg.balance([straight(middle, (0.0, 100.0, 200.0)) for middle in (40.0, 39.5, 39.0)])
+    found = pg.balance([straight(middle, (0.0, 100.0, 200.0)) for middle in (40.0, 40.0, 39.0, 39.0)])
     assert found.advised is None
-    assert "no cut that the readings can tell" in balance_text(found, ["1.csv", "2.csv", "3.csv"])
+    text = balance_text(found, [f"{k}.csv" for k in (1, 2, 3, 4)])
+    assert "no cut that the readings can tell" in text
+    assert "too few rows to tell which is odd" in text.splitlines()[0] and "none stands out" not in text
     assert "which hides how the runners differ: add rows between" in " ".join(w.message for w in found.warnings)
 
 
@@ -133,14 +135,16 @@ def test_one_file_twice_is_an_error_and_a_copied_one_a_warning(tmp_path, monkeyp
     monkeypatch.chdir(tmp_path)
     for name in ("1.csv", "2.csv"):
         (tmp_path / name).write_text("station_mm,shape,diameter_mm\n0,round,40\n60,round,40\n")
-    assert [w.code for w in pg.balance([pg.read("1.csv"), pg.read("2.csv")], sure=False).warnings].count(
-        "set_copy"
-    ) == 1
+    (tmp_path / "3.csv").write_text("station_mm,shape,diameter_mm,note\n0,round,40,third\n60,round,40,\n")
+    (tmp_path / "4.csv").write_text("station_mm,shape,diameter_mm\n0,round,40\n60,round,40.1\n")
+    found = pg.balance([pg.read(f"{k}.csv") for k in (1, 2, 3, 4)], sure=False)
+    (told,) = (w.message for w in found.warnings if w.code == "set_copy")
+    assert "runners 1, 2 and 3 hold the same" in told
     assert main(["compare", "--set", "1.csv", "2.csv", "./1.csv"]) == 2
     assert "runners 1 and 3 are one file" in capsys.readouterr().err
-    (tmp_path / "job.toml").write_text('title = "x"\nunits = "mm"\n[set]\nfiles = ["1.csv", "2.csv", "1.csv"]\n')
+    (tmp_path / "job.toml").write_text('title = "x"\nunits = "mm"\n[set]\nfiles = ["1.csv", "2.csv", "./1.csv"]\n')
     assert main(["report", "job.toml", "--out", "out"]) == 2
-    assert "[set] files: runners 1 and 3 are one file, '1.csv'" in capsys.readouterr().err
+    assert "[set] files: runners 1 and 3 are one file, './1.csv'" in capsys.readouterr().err
 
 
 def test_text_says_what_to_cut(three):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import PurePosixPath
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -250,9 +251,10 @@ class RunnerSet(Table):
     @field_validator("files")
     @classmethod
     def _each_its_own(cls, value: tuple[str, ...]) -> tuple[str, ...]:
-        for k, name in enumerate(value):
-            if name in value[:k]:
-                what = f"runners {value.index(name) + 1} and {k + 1} are one file, {shown(name)}"
+        paths = [PurePosixPath(name) for name in value]
+        for k, path in enumerate(paths):
+            if path in paths[:k]:
+                what = f"runners {paths.index(path) + 1} and {k + 1} are one file, {shown(value[k])}"
                 raise refuse(what, "Name each runner's own file")
         return value
 

@@ -15,7 +15,7 @@ from portgeo.present.page.cutting import USUAL_CAUTIONS, cautions
 from portgeo.present.page.markup import Element, el
 from portgeo.present.page.tables import Table, fold, named, table_element
 from portgeo.present.page.text import capital, tied
-from portgeo.present.text.balance import LEAST_CC, NO_CUT, cut_to
+from portgeo.present.text.balance import LEAST_CC, NO_CUT, cut_to, none_odd
 
 
 def set_headlines(record: Mapping[str, Any], d: Display) -> list[str]:
@@ -25,10 +25,14 @@ def set_headlines(record: Mapping[str, Any], d: Display) -> list[str]:
 
 def _odd(record: Mapping[str, Any], d: Display) -> str:
     odd, flows = record["odd_one_out"], record["flows"]
-    text = f"Of the set, {f'runner {odd} is the odd one out' if odd else 'none stands out'}: areas differ by "
+    text = f"Of the set, {f'runner {odd} is the odd one out' if odd else _none_odd(record)}: areas differ by "
     text += f"{record['greatest_spread_percent']:.1f} % at most, at station "
     text += d.length(record["greatest_spread_station_mm"])
     return text + (f", flows by {flows['spread_percent']:.1f} %." if flows else ".")
+
+
+def _none_odd(record: Mapping[str, Any]) -> str:
+    return none_odd(len(record["runners"]), (warning["code"] for warning in record["warnings"]))
 
 
 def _cut(record: Mapping[str, Any], d: Display) -> str:
@@ -108,7 +112,7 @@ def _of_odd(record: Mapping[str, Any], d: Display) -> list[str]:
     """Return who is odd and by how much, against what the readings can tell."""
     odd = record["odd_one_out"]
     if odd is None:
-        why = "with two there is no odd one" if len(record["runners"]) < 3 else "none stands out"
+        why = _none_odd(record)
         spread = f"areas differ by {record['greatest_spread_percent']:.1f} % at most"
         return [f"{len(record['runners'])} runners: {why}; {spread}."]
     runner = record["runners"][odd - 1]

@@ -5,7 +5,7 @@ A Balanced comes in, with the names of its ports; text for the bench goes out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -198,11 +198,18 @@ def set_lines(balanced: Balanced, names: Sequence[str]) -> list[str]:
     return [*lines, *(remark.message for remark in balanced.warnings)]
 
 
+def none_odd(count: int, codes: Iterable[str]) -> str:
+    """Return why no runner of so many is the odd one. codes : of the set's warnings."""
+    if count < 3:
+        return "with two there is no odd one"
+    return "too few rows to tell which is odd" if "set_few_rows" in codes else "none stands out"
+
+
 def _answer(found: Balance, names: Sequence[str], d: Display) -> str:
     spread = (
         f"areas differ by {100 * found.spread[found.worst]:.1f} % at most, at station "
         f"{d.length(found.stations[found.worst])}; volumes by {np.ptp(found.volumes) / 1000.0:.2f} cc"
     )
     if found.odd is None:
-        return f"{len(names)} runners: {spread}; none stands out"
+        return f"{len(names)} runners: {spread}; {none_odd(len(names), (n.code for n in found.warnings))}"
     return f"{len(names)} runners: runner {found.odd + 1} is the odd one out ({names[found.odd]}); {spread}"
