@@ -14,7 +14,7 @@ from portgeo.comparing.against import of_quantity, others_of
 from portgeo.core.plane import FloatArray
 from portgeo.measuring.schedule import Survey
 
-ODD_RATIO = 1.5  # farther off than the rest by this: one odd runner of four is off by three times
+ODD_RATIO = 1.5  # farther off than the next by this: one odd runner of four is off by three times
 LEAST_ODD_FLOW = 0.01  # of the flow: *common practice, no source*, a bench does not repeat much better
 LEAST_ODD = 0.005  # of the area: runners this close are equal to any micrometer
 
@@ -64,5 +64,5 @@ def stands_out(off: FloatArray, least: float = LEAST_ODD) -> int | None:
     if len(off) < 3:
         return None
     worst = int(np.argmax(off))
-    others = np.delete(off, worst).mean()
-    return worst if off[worst] > least and off[worst] > ODD_RATIO * others else None
+    next_worst = np.delete(off, worst).max()
+    return worst if off[worst] > least and off[worst] > ODD_RATIO * next_worst else None

@@ -10,6 +10,7 @@ from portgeo.comparing.against import Against, of_figure, others_of
 from portgeo.comparing.balance import Balance, Layout, balance
 from portgeo.comparing.evening import advised, evenings
 from portgeo.core.errors import InputError
+from portgeo.measuring.flare import flare
 from portgeo.present.text.balance import balance_text
 from portgeo.results.balanced import Balanced
 from portgeo.scan import port_from_scan
@@ -147,6 +148,12 @@ def test_one_file_twice_is_an_error_and_a_copied_one_a_warning(tmp_path, monkeyp
     assert "[set] files: runners 1 and 3 are one file, './1.csv'" in capsys.readouterr().err
 
 
+def test_of_runners_evenly_graded_none_is_odd():
+    for diameters in ((40.0, 39.5, 39.0), (39.0, 39.5, 40.0), (38.5, 39.0, 39.5, 40.0)):
+        rows = [[{"station": s, "shape": "round", "diameter": d} for s in (0.0, 30.0, 60.0)] for d in diameters]
+        assert pg.balance([pg.port_from_rows(each) for each in rows]).odd_one_out is None
+
+
 def test_text_says_what_to_cut(three):
     ports = [Runner().sheet()] * 3
     text = balance_text(Balanced.of(three, ports), ["1.csv", "2.csv", "3.csv"])
@@ -183,7 +190,11 @@ def test_eight_sheets_are_told_apart_within_their_doubt():
             ("area", found.least_area, np.array([r.least_area for r in EIGHT])),
         ):
             misses[key] += list((against.off - (true - others @ true)) / against.off_u)
-        for edge, runner in zip(found.edges, EIGHT, strict=True):
+    # An edge is read in a moment, and a hundred of them would swing by 3 % with the draw.
+    for _ in range(50):
+        zero = rng.normal(0.0, 0.02)
+        for runner in EIGHT:
+            edge = flare(runner.sheet(rng, zero))
             misses["edge"].append(float((edge.radius[0] - runner.edge) / edge.radius_u[0]))
     for key, missed in misses.items():
         within = np.mean(np.abs(missed) <= 2.0)
