@@ -138,12 +138,16 @@ class LimitReached(Result):
 
 @dataclass(frozen=True)
 class Optimum(Result):
-    """How near to the least cut that gets there this one is."""
+    """How near this cut is to the one of least depth and bending that gets there."""
 
     cost_mm2: float = figure(lambda plan, solution: solution.cost)
     gap_share: float = figure(lambda plan, solution: solution.gap)
     passes: int = figure(lambda plan, solution: solution.passes)
-    says: str = figure(lambda plan, solution: optimum_text(solution))
+    says: str = figure(
+        lambda plan, solution: optimum_text(
+            solution.passes, solution.gap, rounds=plan.short_side is not None and plan.short_side.depth.any()
+        )
+    )
     nodes: int = figure(lambda plan, solution: solution.nodes)
 
 
@@ -161,7 +165,7 @@ class Of:
 
 @dataclass(frozen=True)
 class Planned(Result):
-    """The next cut: the least metal that meets a target within its limits, by station and clock.
+    """The next cut: as shallow and smooth as a target and its limits let it be, by station and clock.
 
     `walls_left` and `limits` are what the target's limits leave; `stations` are the cut sheet's rows.
     """

@@ -1,4 +1,4 @@
-"""What a plan says of its work: in which order it goes, and whether another cut could save metal.
+"""What a plan says of its work: in which order it goes, and whether another cut could be smaller and smoother.
 
 A Plan and its rows come in; sentences for the bench go out, in the user's unit.
 """
@@ -13,7 +13,6 @@ from portgeo.measuring.bends import inner_wall
 from portgeo.reshape.cut_table import HOURS, CutTable
 from portgeo.reshape.limits import NEAR_MM
 from portgeo.reshape.plan import Plan
-from portgeo.reshape.solve import Solution
 
 ROUGH_LEFT_MM = 0.25  # 0.010 in: *common practice, no source*, left by the burr for the blend
 ROUGH_SHARE = 1.0 / 3.0  # of the deepest cut, where that is less: a shallow cut is roughed closer
@@ -95,13 +94,21 @@ def _sonic_test(plan: Plan, table: CutTable, d: Display) -> str:
     )
 
 
-def optimum_text(solution: Solution) -> str:
-    """Return whether another cut could do with less metal."""
-    if solution.passes == 0:
+def optimum_text(passes: int, gap: float, *, rounds: bool) -> str:
+    """Return whether another cut could be smaller. rounds : a short side is cut too.
+
+    What is least is the cost: depth squared and bending, and not metal: a cut as smooth has been 2 % less.
+    Beside a short side it is least only for what the areas want after the short side is cut.
+    """
+    if passes == 0:
         return "the target shape, no more"
-    if solution.gap < NO_BETTER:
-        return "least metal that meets the target at this blend"
-    return f"another cut at this blend could save {solution.gap:.1%} at most"
+    if rounds:
+        return (
+            "the short side is cut first, then what the areas still want; a cut that does both at once may be smaller"
+        )
+    if gap < NO_BETTER:
+        return "no cut that meets the target at this blend is both shallower and smoother, on average"
+    return f"depth and bending together could be {gap:.1%} less at most, at this blend"
 
 
 def walls_to_cut(table: CutTable) -> list[int]:

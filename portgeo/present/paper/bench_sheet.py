@@ -227,6 +227,7 @@ def _table(sheet: Sheet, planned: Planned, rows: IntArray, high: float) -> None:
     for row in range(HEADS, lines + 1):
         axes.plot([0.0, sheet.room], [row, row], color=RING, linewidth=0.8 if row in (HEADS, lines) else 0.3)
     sheet.down += height + 0.03
-    legend = blend_legend(planned.display, bool(planned.rows.wall_unknown[rows].any()))
+    beside = [each.name for each in planned.metal_between]
+    legend = blend_legend(planned.display, bool(planned.rows.wall_unknown[rows].any()), beside)
     gray = "" if all(read) else " Gray: not read, computed between your readings."
     sheet.write(f"{legend[:1].upper()}{legend[1:]}.{gray}", SMALL, colour=SOFT)

@@ -28,6 +28,7 @@ from portgeo.results.work import volume_text, walls_to_cut
 WALLS_UNKNOWN = "not known: the wall was not measured"
 FILLED_WHOLE = ", all of the port filled"  # of what a burette holds, where one passage is cut
 BLEND, UNREAD = "blend", "?"  # instead of a depth too small to grind to; after one where the wall is not known
+LEGEND = 100  # letters: as wide as a table of depths
 SHOWN_MM = NOTHING_MM  # less shows as a dot
 STOPPED = ("area_missed", "short_side_missed")  # notices of what a limit kept from being cut
 LEAST_MISSED = 0.05  # percent of area: less shows as 0.0
@@ -50,7 +51,8 @@ def plan_text(planned: Planned, title: str, metal: str) -> str:
     lines += ["", "order of work"] if stopped else ["order of work"]
     for k, step in enumerate(planned.order_of_work, start=1):
         lines += textwrap.wrap(step, WIDTH, initial_indent=f"  {k}. ", subsequent_indent="     ")
-    lines += ["", *depth_lines(table.stations, table.depth, d, "cut depth, square to the wall", table.wall_unknown)]
+    heading, beside = "cut depth, square to the wall", [each.name for each in planned.metal_between]
+    lines += ["", *depth_lines(table.stations, table.depth, d, heading, table.wall_unknown, beside)]
     lines += ["", *_mic_lines(table, d), "", *caution_lines()]
     return "\n".join(lines)
 
@@ -205,24 +207,31 @@ def depth_text(depth: float, unread: bool, d: Display) -> str:
     return d.length(depth, label=False) + UNREAD * unread
 
 
-def blend_legend(d: Display, unread: bool) -> str:
-    """Return what stands for a depth too small to grind to, and what marks one where the wall is not known."""
+def blend_legend(d: Display, unread: bool, beside: Sequence[str] = ()) -> str:
+    """Return what stands for a depth too small to grind to, and what marks one where the wall is not known.
+
+    beside : what the metal to other passages is called: how thick it is follows from where they lie.
+    """
     legend = f"{BLEND}: under {d.length(BLENDED_MM)}, with a roll"
-    return (
-        f"{legend}; {UNREAD}: no wall reading within {d.length(NEAR_MM)}, sonic-test before you cut"
-        if unread
-        else legend
-    )
+    if not unread:
+        return legend
+    legend += f"; {UNREAD}: no wall reading within {d.length(NEAR_MM)}, sonic-test before you cut"
+    return f"{legend}; without it where the {' or the '.join(beside)} is computed instead" if beside else legend
 
 
 def depth_lines(
-    stations: FloatArray, depth: FloatArray, d: Display, heading: str, unknown: NDArray[np.bool_] | None = None
+    stations: FloatArray,
+    depth: FloatArray,
+    d: Display,
+    heading: str,
+    unknown: NDArray[np.bool_] | None = None,
+    beside: Sequence[str] = (),
 ) -> list[str]:
-    """Return a table of depths (k, 12). unknown : where the wall is not known, (k, 12)."""
+    """Return a table of depths (k, 12). unknown : where the wall is not known, (k, 12). beside : see blend_legend."""
     marked = np.zeros(depth.shape, dtype=bool) if unknown is None else unknown
     lines = [
         f"{heading} ({d.unit}), by station and clock; a dot is no cut",
-        blend_legend(d, bool(marked.any())),
+        *textwrap.wrap(blend_legend(d, bool(marked.any()), beside), LEGEND),
         f"{'station':>8} " + "".join(f"{h:>7.0f}" for h in HOURS),
     ]
     for station, row, marks in zip(stations, depth, marked, strict=True):

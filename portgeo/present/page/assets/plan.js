@@ -88,7 +88,7 @@ function planPart(holder, { desk, chart, start, show }) {
   const work = make("div");
   holder.append(make("h3", {}, "What you want of the next cut"), begin, work);
   work.append(
-    make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the least metal that gets there within wall, gasket and reach."),
+    make("p", { class: "note" }, "Drag the marks on the area chart up or down, or type below. Then work out the cut: the shallowest smooth one that gets there within wall, gasket and reach."),
     make("div", { class: "actions" }, button("Work out the cut", () => start("plan"), true), add),
     sliding, refused, sheet, forms);
   const part = formPart(forms, { desk, tables: PLAN_TABLES, fold: true });
