@@ -21,6 +21,15 @@ SENTENCES: dict[str, str | dict[str, str]] = {
     "corner_missing": "no corner radius in {rows:rows} ({stations:stations}): taken as sharp, which makes the area "
     "too large",
     "set_copy": "runners {runners:listed} hold the same, number for number: was one copied in place of another?",
+    "set_spacing": "the centers of runners {runners:listed} are {spacing:length} apart, and the two are "
+    "{width:length} wide on average past their entries' edges, so they run into each other: is the spacing "
+    "from center to center?",
+    "leg_swing": {
+        "left": "leg {leg} lies on the left at the split and ends swung {angle:angle} to the right of the trunk: has "
+        "its swing_deg the right sign? To the left is negative",
+        "right": "leg {leg} lies on the right at the split and ends swung {angle:angle} to the left of the trunk: has "
+        "its swing_deg the right sign? To the right is positive",
+    },
     "set_few_rows": "single areas are known to ± {share:.1%} on average, which hides how the runners differ: add rows "
     "between {start:length} and {end:length}, where they are known least",
     "unit_doubt": "the largest section measures {largest:length}, odd for a port: are the readings really in "

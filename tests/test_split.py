@@ -20,6 +20,7 @@ from portgeo.core.errors import PortgeoError
 from portgeo.core.port import port_from_readings
 from portgeo.core.section import Reading
 from portgeo.core.split import split_port
+from portgeo.files.sheets.sheet import read_sheet
 from portgeo.measuring.schedule import survey
 from portgeo.measuring.split import survey_split
 
@@ -204,6 +205,16 @@ def test_measure_says_the_whole_and_each_passage(sheet, capsys):
     assert all(leg["short_side"] and leg["throat"] and leg["least_area"] for leg in result["legs"])
     assert [opening["role"] for opening in result["openings"]] == ["entry", "exit", "exit"]
     assert (sheet.parent / "all.csv").read_text().startswith("leg,station_mm,")
+
+
+def test_a_leg_that_swings_to_the_other_side_is_asked_about(tmp_path):
+    rows = "station_mm,leg,height_mm,width_mm,swing_deg,shift_mm\n0,,40,60,0,0\n30,,40,60,0,0\n"
+    for swing, said in ((-5, []), (5, [("left", "left")])):
+        sheet = tmp_path / "twin.csv"
+        legs = f"30,left,40,26,,15\n60,left,40,20,{swing},0\n30,right,40,26,,-15\n60,right,40,20,5,0\n"
+        sheet.write_text(rows + legs)
+        notices = [n for n in read_sheet(sheet).warnings if n.code == "leg_swing"]
+        assert [(n.values["case"], n.values["leg"]) for n in notices] == said
 
 
 def test_one_leg_is_a_port_by_itself_to_all_commands(sheet, capsys):

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 
 from portgeo.comparing.against import Against, of_figure, of_quantity, others_of, own_areas_u
-from portgeo.comparing.dividers import Divider, dividers
+from portgeo.comparing.dividers import Divider, dividers, spacing_notices
 from portgeo.comparing.evening import EVEN, Evening, advised, evenings
 from portgeo.comparing.odd import odd_by_volume, off_others, off_others_u, stands_out
 from portgeo.comparing.register import Alignment, align
@@ -185,6 +185,7 @@ def balance(
     if odd is None or off[odd] <= 2.0 * off_u[odd]:
         odd = odd_by_volume(surveys)
     others, ends_u = others_of(len(ports), odd), np.array([np.hypot(*port.ends_u) or np.nan for port in ports])
+    widths = np.array([[np.ptp(section.outline[:, 0]) for section in sections] for sections in rows])
     perimeters = np.array([[_around(section.outline) for section in sections] for sections in rows])
     choices = evenings(stations[tube], areas[:, tube], perimeters[:, tube], own_u, odd)
     tells = float(2.0 * np.sqrt(2.0) * (own_u / areas[:, tube]).mean())
@@ -222,6 +223,7 @@ def balance(
         tells=tells,
         warnings=(
             *_copies(ports),
+            *(() if layout.spacing is None else spacing_notices(layout.spacing, widths[:, tube][:, 0])),
             *(_few_rows(ports, stations[tube], own_u / areas[:, tube], tells) if take is None else ()),
             *(n for fit in fits if fit is not None for n in fit.warnings),
         ),

@@ -14,6 +14,7 @@ import shapely
 from portgeo.comparing.distance import Wall, closest
 from portgeo.comparing.register import wall_of
 from portgeo.comparing.tube import walled
+from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray
 from portgeo.core.port import Port, sections_at, stations_of
 from portgeo.core.section import Section
@@ -136,3 +137,12 @@ def _inside_each_other(one: Port, points: FloatArray) -> bool:
         return False
     winding = igl.fast_winding_number(one.vertices, one.faces.astype(np.int64), near)
     return bool((winding > 0.5).any())
+
+
+def spacing_notices(spacing: FloatArray, widths: FloatArray) -> tuple[Notice, ...]:
+    """Return a notice of neighbors whose centers (k - 1,) are nearer than their widths (k,) past the edges allow."""
+    between = (widths[:-1] + widths[1:]) / 2.0
+    return tuple(
+        Notice("set_spacing", runners=(str(k + 1), str(k + 2)), spacing=float(spacing[k]), width=float(between[k]))
+        for k in np.flatnonzero(np.abs(spacing) < between)
+    )

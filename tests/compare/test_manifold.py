@@ -52,6 +52,13 @@ def test_dividers_are_what_the_spacing_leaves(three):
     assert first.least_station == pytest.approx(0.0, abs=0.1)
 
 
+def test_a_spacing_under_the_runners_width_is_asked_about(three):
+    """Bores of 40 mm: 38 mm from center to center cannot be, 51 can, though the rounded mouths of 52 mm meet."""
+    for spacing, said in ((38.0, 1), (51.0, 0)):
+        found = balance([Runner().sheet()] * 2, layout=Layout(np.array([spacing])), readings_tried=False)
+        assert [w.code for w in found.warnings].count("set_spacing") == said
+
+
 def test_mouths_that_meet_leave_no_divider():
     found = balance([Runner().sheet()] * 2, layout=Layout(np.array([51.0])), readings_tried=False)
     assert (found.dividers[0].edge, found.dividers[0].least) == (0.0, 0.0)

@@ -11,12 +11,14 @@ from difflib import get_close_matches
 
 import numpy as np
 
+from portgeo.core.notices import Notice
 from portgeo.core.section import Reading
 from portgeo.core.split import TRUNK
 from portgeo.core.units import Display
 from portgeo.files.sheets.rows import Row
 from portgeo.files.sheets.sense import SAME_STATION_MM
 
+CROSSED = np.radians(2.0)  # of swing: angles are read to a degree
 PLACED = ("x", "y", "z", "floor_x", "floor_z", "roof_x", "roof_z", "left_y", "right_y")
 
 
@@ -96,3 +98,16 @@ def begun_at_split(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tupl
     if not trunk:
         return leg
     return (replace(leg[0], turn=trunk[-1].turn, swing=trunk[-1].swing), *leg[1:])
+
+
+def swing_notices(read: Mapping[str, Sequence[Reading]]) -> tuple[Notice, ...]:
+    """Return a notice of each leg that lies on one side at the split and ends swung to the other."""
+    notices = []
+    for name, leg in read.items():
+        side, swing = leg[0].shift, leg[-1].swing - read[TRUNK][-1].swing
+        if (
+            name != TRUNK and side * swing > 0.0 and abs(swing) > CROSSED
+        ):  # shift counts to the left, swing to the right
+            case = "left" if side > 0.0 else "right"
+            notices.append(Notice("leg_swing", case=case, leg=name, angle=float(abs(swing))))
+    return tuple(notices)

@@ -23,7 +23,7 @@ from portgeo.core.split import TRUNK
 from portgeo.core.units import Display, LengthUnit
 from portgeo.files.disk import read_bounded
 from portgeo.files.sheets.columns import Column
-from portgeo.files.sheets.legs import begun_at_split, check_legs, passages_of, strays_in
+from portgeo.files.sheets.legs import begun_at_split, check_legs, passages_of, strays_in, swing_notices
 from portgeo.files.sheets.named_outlines import Outlines
 from portgeo.files.sheets.rows import Row, Rows
 from portgeo.files.sheets.section_columns import SECTIONS, SIZES_MM
@@ -132,6 +132,7 @@ def sheet_from(
             *unit_notices(readings, shown),
             *heading_notices(columns),
             *tool_notices(rows),
+            *swing_notices(read),
         )
     return Sheet(read[TRUNK], notices, shown, table.sha256, legs)
 
