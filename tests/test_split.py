@@ -215,6 +215,9 @@ def test_a_leg_that_swings_to_the_other_side_is_asked_about(tmp_path):
         sheet.write_text(rows + legs)
         notices = [n for n in read_sheet(sheet).warnings if n.code == "leg_swing"]
         assert [(n.values["case"], n.values["leg"]) for n in notices] == said
+    swung = (rows + legs).replace("30,,40,60,0,0", "30,,40,60,4,0").replace(",20,5,0", ",20,12,0")
+    sheet.write_text(swung)  # all of the port swings to the right
+    assert "leg_swing" not in [n.code for n in read_sheet(sheet).warnings]
 
 
 def test_one_leg_is_a_port_by_itself_to_all_commands(sheet, capsys):

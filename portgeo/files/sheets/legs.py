@@ -101,13 +101,15 @@ def begun_at_split(leg: tuple[Reading, ...], trunk: tuple[Reading, ...]) -> tupl
 
 
 def swing_notices(read: Mapping[str, Sequence[Reading]]) -> tuple[Notice, ...]:
-    """Return a notice of each leg that lies on one side at the split and ends swung to the other."""
+    """Return a notice of each leg that lies on one side at the split and ends swung to the other.
+
+    Where the trunk swings so already all of the port does, and nothing is asked.
+    """
     notices = []
     for name, leg in read.items():
-        side, swing = leg[0].shift, leg[-1].swing - read[TRUNK][-1].swing
-        if (
-            name != TRUNK and side * swing > 0.0 and abs(swing) > CROSSED
-        ):  # shift counts to the left, swing to the right
+        side, trunk = np.sign(leg[0].shift), read[TRUNK][-1].swing  # shift counts to the left, swing to the right
+        swing = leg[-1].swing - trunk
+        if name != TRUNK and side * swing > CROSSED and side * trunk < CROSSED:
             case = "left" if side > 0.0 else "right"
             notices.append(Notice("leg_swing", case=case, leg=name, angle=float(abs(swing))))
     return tuple(notices)
