@@ -136,6 +136,7 @@ def cluster():
         yield two.scheduler_address
 
 
+@pytest.mark.nightly
 def test_a_cluster_fills_the_same_table_though_its_workers_die(sheets, cluster):
     """Its bytes are those of this machine's own, and a file that ended one worker is given to another."""
     for name, where in (("here.csv", []), ("there.csv", ["--cluster", cluster])):

@@ -98,6 +98,7 @@ def test_matrix_takes_after_source_into_before_source(before, after):
     assert np.allclose(there, before.to_source(found.moved(ported.vertices)), atol=1e-9)
 
 
+@pytest.mark.nightly
 def test_fixed_lines_up_by_a_box(before, after):
     ported, true = posed(pushed(after, heavy_floor), seed=2)
     source = before.to_source(before.vertices)
@@ -160,6 +161,7 @@ def test_unit_mistake_is_named(before):
         align(walled(before), walled(shrunk))
 
 
+@pytest.mark.nightly
 def test_unlike_parts_are_refused():
     before = meshed(invented_readings(), 2.4)
     other = meshed(straight_readings(30.0, 30.0, 110.0, 15.0), 2.4)

@@ -59,6 +59,7 @@ def errors_of(seeds, edges=EDGE_MM) -> np.ndarray:
     return np.array([np.concatenate([e.off / e.u for e in compare_case(seed, edges).values()]) for seed in seeds])
 
 
+@pytest.mark.nightly
 def test_stated_uncertainties_hold_the_truth():
     """Nine figures of one comparison; the long trial, on closer meshes, is scripts/coverage_compare.py."""
     errors = errors_of([203], edges=(1.2, 1.5))

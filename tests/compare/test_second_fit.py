@@ -93,6 +93,7 @@ def test_many_straight_ports_do_not_tell_floor_from_roof(stock):
     assert np.mean(np.array(by_row) < 2.0) > 0.9
 
 
+@pytest.mark.nightly
 def test_what_is_told_of_two_places(alike):
     found = alike
     told = comparison_text(Changed.of(found, 2.68), "", "aluminum")

@@ -62,6 +62,7 @@ def test_what_has_changed_since_is_named_and_undone_it_has_not(job):
         assert kept(browser)["templates"]["changed"]  # what it is about is gone
 
 
+@pytest.mark.nightly
 def test_a_cut_sheet_is_never_written_over_by_that_of_another_answer(job):
     with served(job) as browser, browser.events() as events:
         sheets = []
@@ -130,6 +131,7 @@ def test_the_page_shows_a_kept_answer_after_a_reload_and_flags_a_reading_typed_s
             assert not tab.errors
 
 
+@pytest.mark.nightly
 def test_a_kept_table_with_more_than_a_table_in_it_is_shown_by_its_texts(chromium, job):
     with served(job) as browser:
         with browser.events() as events:

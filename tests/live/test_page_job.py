@@ -253,6 +253,7 @@ def test_a_long_answer_is_cancelled_and_never_blocks_typing(tab, folder):
     tab.until("document.getElementById('tasks').hidden")
 
 
+@pytest.mark.nightly
 def test_a_sheet_that_is_undone_is_gone_from_the_page(tab):
     part(tab, "Bench")
     begin = tab.page.get_by_role("button", name="Start the bench sheet")

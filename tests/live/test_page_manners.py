@@ -111,6 +111,7 @@ def test_light_dark_and_size_stay_as_chosen(chromium, browser):
         assert (tab.page.evaluate(ground), tab.page.evaluate(size)) == (dark, large)
 
 
+@pytest.mark.nightly
 def test_the_port_is_lit_where_the_reading_in_hand_is_taken(chromium, browser):
     with Tab(chromium, browser.address) as tab:
         tab.until("document.querySelector('#labels .tag')")

@@ -119,6 +119,7 @@ def test_a_photograph_is_traced_its_line_put_right_and_the_row_has_its_outline(c
         assert not tab.errors and not tab.away
 
 
+@pytest.mark.nightly
 def test_what_cannot_be_traced_is_one_plain_message_and_leaves_nothing(browser, folder):
     before = sorted(path.name for path in folder.iterdir())
     plain = cv2.imencode(".png", np.full((1200, 1600, 3), 90, np.uint8))[1].tobytes()

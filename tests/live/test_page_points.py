@@ -52,6 +52,7 @@ def test_a_mold_is_typed_line_by_line_and_its_outline_grows_before_any_station_i
         assert not tab.errors and not tab.away
 
 
+@pytest.mark.nightly
 def test_what_is_left_to_read_of_a_mold_are_its_points_and_no_station(tmp_path):
     with served(tmp_path) as browser:
         begun = {"op": "begin", "what": "runner", "valve": "intake", "by": "points", "units": "mm", "tool": "caliper"}

@@ -134,6 +134,7 @@ def scans(tmp_path_factory):
     return folder
 
 
+@pytest.mark.nightly
 def test_another_runner_is_copied_from_scans_in_any_pose_and_the_work_checked(scans, monkeypatch):
     monkeypatch.chdir(scans)
     words = ("reshape", "before.stl", "like.toml", "--units-in", "mm", "-q")

@@ -85,6 +85,7 @@ bytes_hurt = {
 }
 
 
+@pytest.mark.nightly
 @settings(CALM, max_examples=5)
 @given(**shapes_kept)
 def test_damage_that_leaves_the_shape_leaves_the_answer(name, mesh_damage, kind, seed):
