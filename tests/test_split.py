@@ -5,6 +5,7 @@ union of the passages by manifold3d, which is another library.
 """
 
 import json
+import pickle
 
 import manifold3d
 import numpy as np
@@ -101,6 +102,12 @@ def test_a_leg_is_as_sure_as_the_same_rows_by_themselves():
     for name in ("volume", "volume_u", "area", "area_u"):
         assert getattr(one, name) == pytest.approx(getattr(alone, name), rel=1e-6)
     assert one.short_side.radius_u == pytest.approx(alone.short_side.radius_u, rel=1e-3)
+
+
+def test_a_leg_that_was_kept_from_run_to_run_is_known():
+    port = split_port(*elbow_legs(70.0, 60.0))
+    trunk, left, right = pickle.loads(pickle.dumps([each.port for each in port.passages]))
+    assert [port.leg_of(each) for each in (trunk, left, right)] == [None, *port.legs]
 
 
 def test_its_mesh_is_one_watertight_solid_of_the_same_volume():

@@ -84,7 +84,8 @@ class SplitPort:
 
     def leg_of(self, port: Port) -> Leg | None:
         """Return the leg that a port is, whatever is told of its bend and valve; None where it is none."""
-        return next((leg for leg in self.legs if leg.port.mesh is port.mesh), None)
+        # By where it lies: a port that was kept between two runs has a mesh of its own.
+        return next((leg for leg in self.legs if np.array_equal(leg.port.frame, port.frame)), None)
 
     def each(self, change: Callable[[Port], Port]) -> SplitPort:
         """Return the port with its trunk and every leg changed alike."""

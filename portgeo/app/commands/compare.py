@@ -47,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of compare."""
     parser.add_argument("before", nargs="?", metavar="BEFORE", help="sheet or mesh of the port as it was")
     parser.add_argument("after", nargs="?", metavar="AFTER", help="sheet or mesh of the port as it is")
-    parser.add_argument("more", nargs="*", help=argparse.SUPPRESS)  # a third is a set's, and is told so
+    parser.add_argument("more", nargs="*", help="no more than two: runners of a set go after --set")
     parser.add_argument("--set", nargs="+", metavar="PORT", help="compare the runners of a set, either hand")
     parser.add_argument("--flow", type=_numbers, metavar="F1,F2,...", help="with --set: a bench flow for each runner")
     parser.add_argument(
