@@ -46,9 +46,9 @@ def loss_answer(asked: Asked, progress: Progress) -> dict[str, Any]:
     from portgeo.present.pictures.flow import drag_at, sections_figure, shear_png
 
     said = (None if asked.job is None else job_of(asked).job.loss) or Loss()
-    stages, remarks = _ports(asked, said, progress)
-    ports = {name: stage.port for name, stage in stages.items()}
-    cfm, of_leg = _flow(asked, said, next(iter(stages.values())))
+    read, names, remarks = _ports(asked, said, progress)
+    ports = {name: read[name].port for name in names}
+    cfm, of_leg = _flow(asked, said, read[asked.stages[0].stage])
     found = solved(
         list(ports.values()), cfm, list(ports), Path(asked.folder) / REPORT / FOLDER / CASES,
         roughness_mm=said.roughness, grid=said.grid, cores=said.cores,
@@ -79,8 +79,8 @@ def _own(found: PressureLost) -> list[str]:
     return [warning.message for warning in found.warnings if warning.code.startswith("loss_")]
 
 
-def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, StagePort], list[str]]:
-    """Return the ports that are asked for by name, and what is to be said of their readings."""
+def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, StagePort], list[str], list[str]]:
+    """Return the ports that were read or planned, by name, those names that are asked for, and what is to be said."""
     from portgeo.front.cuts import plan
     from portgeo.present.page.contents import CALM_STATE, PLANNED_STATE
 
@@ -113,7 +113,7 @@ def _ports(asked: Asked, said: Loss, progress: Progress) -> tuple[dict[str, Stag
     if CALM_STATE in names:
         remarks.append("The calm cut's loss is in the report: portgeo report JOB --loss.")
     there = [folded[name.casefold()] for name in names if name.casefold() in folded]
-    return {name: read[name] for name in there}, remarks
+    return read, there, remarks
 
 
 def _flow(asked: Asked, said: Loss, first: StagePort) -> tuple[float, list[str]]:
