@@ -15,7 +15,7 @@ import numpy as np
 
 from portgeo.comparing.against import Against, of_figure, of_quantity, others_of, own_areas_u
 from portgeo.comparing.dividers import Divider, dividers, spacing_notices
-from portgeo.comparing.evening import EVEN, Evening, advised, evenings
+from portgeo.comparing.evening import EVEN, Evening, advised, evenings, spread_of
 from portgeo.comparing.odd import odd_by_volume, off_others, off_others_u, stands_out
 from portgeo.comparing.register import Alignment, align
 from portgeo.comparing.tube import walled
@@ -23,7 +23,7 @@ from portgeo.core.errors import GeometryError, InputError
 from portgeo.core.notices import Notice
 from portgeo.core.plane import FloatArray, moments
 from portgeo.core.port import Port, sections_at
-from portgeo.core.section import TOOLS, Reading, areas_of, centroid_of, measure_section
+from portgeo.core.section import TOOLS, areas_of, centroid_of, measure_section, row_key
 from portgeo.measuring import survey
 from portgeo.measuring.flare import CLOCK, Flare
 from portgeo.measuring.schedule import Survey
@@ -31,9 +31,6 @@ from portgeo.measuring.schedule import Survey
 ROWS = 25  # stations of the table
 OTHER_HAND_MM = 0.5  # nearer to the first than as it is, rms, once mirrored: a sheet of the other hand
 ON_PLANE_MM, SQUARE = 0.5, np.radians(3.0)  # a file whose entry lies so near to its own plane x = 0 is drawn from it
-READ_IN_A_ROW = (
-    "station", "shape", "height", "width", "corner_roof", "corner_floor", "turn", "swing", "rise", "shift",
-)  # fmt: skip
 READ_AT = (0, 3, 6, 9)  # hours at which an edge's radius is read by gauge, where four are given
 
 
@@ -175,7 +172,7 @@ def balance(
     places = [_openings(port, fit) for port, fit in zip(ports, fits, strict=True)]
     entries, exits = (_from_mean([place[k] for place in places]) for k in (0, 1))
     edges = _edges(surveys, edge_radii)
-    spread = np.ptp(areas, axis=0) / areas.mean(axis=0)
+    spread = spread_of(areas)
     # Where an entry's wall is rounded its area tells of the edge; the runners are told apart past all of that.
     mouth = max(float(np.nanmax([0.0, *found.entry_edge.radius])) for found in surveys)
     tube = stations >= min(mouth, stations[-2])
@@ -234,16 +231,10 @@ def _copies(ports: Sequence[Port]) -> tuple[Notice, ...]:
     """Return a notice of runners that hold the same: sheets with the same readings, scans of the same bytes."""
     holders = defaultdict[Any, list[str]](list)
     for k, port in enumerate(ports, start=1):
-        holds = tuple(map(_numbers_of, port.readings)) or port.source.get("sha256")
+        holds = tuple((row_key(r), r.turn, r.swing) for r in port.readings) or port.source.get("sha256")
         if holds:
             holders[holds].append(str(k))
     return tuple(Notice("set_copy", runners=alike) for alike in holders.values() if len(alike) > 1)
-
-
-def _numbers_of(reading: Reading) -> tuple[Any, ...]:
-    """Return what was read in a row, without who notes what of it."""
-    outline = None if reading.outline is None else reading.outline.tobytes()
-    return (outline, *(getattr(reading, name) for name in READ_IN_A_ROW))
 
 
 def _laid_together(ports: Sequence[Port]) -> list[Alignment | None]:

@@ -74,11 +74,16 @@ def evenings(
                 metal=np.trapezoid(short, stations, axis=1),
                 deepest=depth.max(axis=1),
                 deepest_at=stations[depth.argmax(axis=1)],
-                spread=float((np.ptp(kept, axis=0) / kept.mean(axis=0)).max()),
+                spread=float(spread_of(kept).max()),
                 left_out=leaves,
             )
         )
     return tuple(sorted(found, key=lambda each: each.total))
+
+
+def spread_of(areas: FloatArray) -> FloatArray:
+    """Return the greatest less the least area over their mean (n,), of runners' areas (k, n)."""
+    return np.asarray(np.ptp(areas, axis=0) / areas.mean(axis=0))
 
 
 def over_others(areas: FloatArray, k: int) -> float:
@@ -94,6 +99,5 @@ def advised(choices: tuple[Evening, ...], tells: float, areas: FloatArray) -> in
     """
     even = [k for k, choice in enumerate(choices) if choice.spread <= max(EVEN, tells)]
     best = even[0] if even else min(range(len(choices)), key=lambda k: choices[k].spread)
-    kept = np.delete(areas, choices[best].left_out, axis=0)
-    now = float((np.ptp(kept, axis=0) / kept.mean(axis=0)).max())
+    now = float(spread_of(np.delete(areas, choices[best].left_out, axis=0)).max())
     return best if choices[best].spread < LOWERED * now else None

@@ -320,12 +320,8 @@ def gasket_limit(grid: WallGrid, outline: FloatArray, at_exit: bool = False) -> 
     The outline is in the plane of the face, left and up of the centreline. It holds at the face and
     GASKET_CARRY_MM into the port, in the plane of each section there.
     """
-    depth = np.full(grid.lean.shape, NOTHING)
     from_face = grid.stations[-1] - grid.stations if at_exit else grid.stations - grid.stations[0]
-    for k in np.flatnonzero(from_face <= GASKET_CARRY_MM):
-        room = exits(grid.outlines[k], grid.outward[k], outline)
-        depth[k] = np.maximum(np.nan_to_num(room, nan=0.0), 0.0)
-    return Limit("gasket line", depth)
+    return _inside(grid, outline, np.flatnonzero(from_face <= GASKET_CARRY_MM), "gasket line")
 
 
 def split_limit(grid: WallGrid, outline: FloatArray) -> Limit:
@@ -333,7 +329,13 @@ def split_limit(grid: WallGrid, outline: FloatArray) -> Limit:
 
     A leg cut past it would end in a ledge against the trunk's wall, in the plane of the split.
     """
+    return _inside(grid, outline, np.array([0]), "the trunk's wall at the split")
+
+
+def _inside(grid: WallGrid, outline: FloatArray, rows: IntArray, name: str) -> Limit:
+    """Return that some rows of a grid stay inside an outline in their own planes."""
     depth = np.full(grid.lean.shape, NOTHING)
-    room = exits(grid.outlines[0], grid.outward[0], outline)
-    depth[0] = np.maximum(np.nan_to_num(room, nan=0.0), 0.0)
-    return Limit("the trunk's wall at the split", depth)
+    for k in rows:
+        room = exits(grid.outlines[k], grid.outward[k], outline)
+        depth[k] = np.maximum(np.nan_to_num(room, nan=0.0), 0.0)
+    return Limit(name, depth)

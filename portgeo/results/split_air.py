@@ -94,6 +94,10 @@ class AirThroughSplit(Result):
         """Trunk and legs."""
         return (self.trunk, *self.legs)
 
+    def share_of(self, leg: str) -> float:
+        """Return the share of the flow that a leg has, by its name."""
+        return next(part.share for part in self.legs if part.name.casefold() == leg.casefold())
+
     def to_csv(self) -> tuple[list[str], list[list[Any]]]:
         """Return the head and the rows of the CSV file: every passage's stations, each with its leg first."""
         return csv_by_leg(((part.name, part.stations) for part in self.passages), self.display)

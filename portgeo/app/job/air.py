@@ -131,7 +131,7 @@ def sped(given: StepInputs) -> StateAir | LeftOut:
     with naming(part.port.source["file"]):
         of_leg = _of_leg(part, given.needs.get("now"), cfm, asked)
         if of_leg is not None:
-            cfm, asked = of_leg.share * of_leg.whole.flow.cfm, {"depression_in_h2o": settings["depression"]}
+            cfm, asked = of_leg.cfm, {"depression_in_h2o": settings["depression"]}
         air = air_speed(
             part.port, cfm, **asked, runner=None if runner is None else runner.port,
             surveys=[survey for survey in measured if survey is not None],
@@ -153,8 +153,7 @@ def _of_leg(part: Part, now: StateAir | LeftOut | None, cfm: float | None, asked
     if part.split is None:
         return now.of_leg if isinstance(now, StateAir) else None
     whole = air_speed(part.split.measured.computed.port, cfm, **asked, surveys=())  # of a share no ± is asked for
-    share = next(leg.share for leg in whole.legs if leg.name.casefold() == part.split.leg.casefold())
-    return LegsFlow(part.split.leg, share, whole)
+    return LegsFlow(part.split.leg, whole)
 
 
 def probed(given: StepInputs) -> Recorded | LeftOut:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from portgeo.app.job.results import BurrReach, Calm, Compared, Cut, LeftOut, Part, Sheets, StepInputs
+from portgeo.app.job.results import BurrReach, Calm, Cut, LeftOut, Part, Sheets, StepInputs
 from portgeo.core.errors import InputError
 from portgeo.core.units import Display
 from portgeo.files.disk import sha256_of
@@ -63,9 +63,7 @@ def on_paper(given: StepInputs) -> bytes | LeftOut:
     if not isinstance(cut, Cut):
         return LeftOut("there is no cut")
     spent = given.settings["hours"]
-    compared: list[Compared] = [given.needs[f"timed {nth}"] for nth in range(len(spent))]
-    removed = [(done.whole or done.record)["removed_cc"] for done in compared]
-    timed = list(zip(spent, removed, strict=True))
+    timed = [(each, given.needs[f"timed {nth}"].removed_cc) for nth, each in enumerate(spent)]
     hours = hours_of(timed, cut.record["removed_cc"], given.settings["other_ports"])
     more = [] if hours is None else [("hours", pace_text(hours))]
     return bench_sheet(cut.planned, given.settings["title"] + _passage(cut.planned), _metal(given), more)

@@ -157,11 +157,11 @@ def _check(steps: Steps, get: Get) -> dict[str, Any] | None:
 def _hours(steps: Steps, get: Get) -> dict[str, Any] | None:
     """Return what the work took, and should take."""
     job, plan = steps.job.job, _record(get("plan"))
-    steps_done = [get(f"compare port {k - 1} {k}") for k in range(1, len(job.state))]
+    compared = [get(f"compare port {k - 1} {k}") for k in range(1, len(job.state))]
     timed = [
-        (state.hours, (done.whole or done.record)["removed_cc"])
-        for state, done in zip(job.state[1:], steps_done, strict=True)
-        if state.hours is not None and done is not None
+        (state.hours, each.removed_cc)
+        for state, each in zip(job.state[1:], compared, strict=True)
+        if state.hours is not None and each is not None
     ]
     per_hour = None if job.quote is None else job.quote.per_hour
     checked = get("check")

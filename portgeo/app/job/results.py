@@ -81,6 +81,11 @@ class Compared:
     whole: dict[str, Any] | None = None
     depths: Mapping[str, FloatArray] = field(default_factory=dict)
 
+    @property
+    def removed_cc(self) -> float:
+        """Metal that came out, of all of the port."""
+        return float((self.whole or self.record)["removed_cc"])
+
 
 @dataclass(frozen=True)
 class Recorded:
@@ -92,11 +97,20 @@ class Recorded:
 
 @dataclass(frozen=True)
 class LegsFlow:
-    """The leg that a job works on, its share of the flow, and the air of the whole port."""
+    """The leg that a job works on, and the air of the whole port, which says the leg's share of the flow."""
 
     leg: str
-    share: float
     whole: AirThroughSplit
+
+    @property
+    def share(self) -> float:
+        """The leg's part of the flow."""
+        return self.whole.share_of(self.leg)
+
+    @property
+    def cfm(self) -> float:
+        """What goes through the leg."""
+        return self.share * self.whole.flow.cfm
 
 
 @dataclass(frozen=True)

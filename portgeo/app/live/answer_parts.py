@@ -161,7 +161,7 @@ def legs_flow(stage: StagePort, flow: FlowSaid) -> tuple[FlowSaid, list[str]]:
         stage.whole, flow.cfm, bench=flow.bench, run=flow.run, lift_mm=flow.lift_mm,
         depression_in_h2o=flow.depression_in_h2o, surveys=(),
     )  # fmt: skip
-    share = next(part.share for part in air.legs if part.name == leg.name)
+    share = air.share_of(leg.name)
     through, cfm = share * air.flow.cfm, air.flow.cfm
     said = f"{leg.name} has {through:.1f} cfm, {100.0 * share:.1f} % of the port’s {cfm:.1f} cfm"
     return FlowSaid(through, None, None, None, air.flow.depression_in_h2o), [said]

@@ -11,6 +11,7 @@ from typing import Any
 from portgeo.core.units import Display
 from portgeo.present.page.charts import split_chart
 from portgeo.present.page.markup import Element, el
+from portgeo.present.page.split_tables import change_name
 from portgeo.present.page.tables import Table, folds, slug, table_element
 from portgeo.present.page.text import all_removed_text, capital, figure_text, first_to_last, tied
 from portgeo.present.text.compare import set_back_text
@@ -59,7 +60,7 @@ def split_section(results: Mapping[str, Any], tables: Mapping[str, Table], d: Di
             pair = f"{one['before']} to {one['after']}"
             said = [f"{capital(all_removed_text(one, d))}.", *_set_back(one["whole"], d)]
             found += [el("h3", pair), el("ul", [el("li", tied(text)) for text in said])]
-            found.append(table_element(tables[f"split-change-{slug(one['before'])}-{slug(one['after'])}"], d))
+            found.append(table_element(tables[change_name(one)], d))
     leg = states[-1]["leg"]
     note = (
         f"One passage at a time is cut, flowed and solved: everything else on this page is of {leg}. "

@@ -74,9 +74,13 @@ def split_change_table(one: Mapping[str, Any]) -> Table:
     between = one["whole"]["between_cc"]
     rows.append(("at the split, in no passage", None, None, None, None, between, None, None, None))
     rows.append(("all of it", *_metal(one["whole"]), None, None))
-    pair = f"{one['before']} to {one['after']}"
-    name = f"split-change-{slug(one['before'])}-{slug(one['after'])}"
-    return Table(name, f"Metal by passage, {pair}", CHANGE_COLUMNS, tuple(rows))
+    title = f"Metal by passage, {one['before']} to {one['after']}"
+    return Table(change_name(one), title, CHANGE_COLUMNS, tuple(rows))
+
+
+def change_name(one: Mapping[str, Any]) -> str:
+    """Return what that table is called."""
+    return f"split-change-{slug(one['before'])}-{slug(one['after'])}"
 
 
 def _metal(record: Mapping[str, Any]) -> tuple[float | None, ...]:

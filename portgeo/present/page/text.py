@@ -17,6 +17,7 @@ from portgeo.flow.demand import POWER_RULE_HIGH, POWER_RULE_LOW
 from portgeo.flow.probe import APART
 from portgeo.present.page.contents import compared_flows
 from portgeo.present.page.loss_rows import change_text
+from portgeo.present.page.split_tables import passages_of
 from portgeo.present.page.tables import cell_text
 from portgeo.present.text.compare import least_text, metal_text
 from portgeo.results.figures import uncertainty_key
@@ -33,12 +34,12 @@ def first_to_last(results: Mapping[str, Any], part: str = "port") -> Mapping[str
     states = results["states"]
     for one in results["compare"]:
         if (one["before"], one["after"], one["part"]) == (states[0]["name"], states[-1]["name"], part):
-            return dict(one)
+            return one
     return None
 
 
 def removed_text(change: Mapping[str, Any], d: Display, within: str = "") -> str:
-    """Return what metal came out, and how deep. within : the passage of a port that splits, as \" in left\"."""
+    """Return what metal came out, and how deep. within : the passage of a port that splits, as " in left"."""
     depth, error = change["depth"], change["removed_u_cc"]
     removed = metal_text(change["removed_cc"], error)
     added = metal_text(change["added_cc"], change["added_u_cc"])
@@ -60,7 +61,7 @@ def all_removed_text(one: Mapping[str, Any], d: Display) -> str:
     whole = one["whole"]
     if not whole:
         return removed_text(one["record"], d)
-    passages = [whole["trunk"], *whole["legs"]]
+    passages = passages_of(whole)
     deepest = max(passages, key=lambda passage: passage["depth"]["max_mm"])
     text = removed_text({**whole, "depth": deepest["depth"]}, d, within=f" in {deepest['name']}")
     each = [(passage["name"], metal_text(passage["removed_cc"], passage["removed_u_cc"])) for passage in passages]
@@ -136,7 +137,7 @@ def changes(results: Mapping[str, Any], d: Display) -> tuple[list[str], list[tup
 
 
 def in_leg(state: Mapping[str, Any]) -> str:
-    """Return which leg a state's figures are of, where its port splits, as \" in left\"."""
+    """Return which leg a state's figures are of, where its port splits, as " in left"."""
     return f" in {state['leg']}" if state.get("leg") else ""
 
 
