@@ -15,7 +15,7 @@ import os
 import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 import numpy as np
@@ -132,6 +132,14 @@ def check_free(paths: Iterable[str | Path | None], force: bool, inputs: Iterable
                 file=name,
                 hint="Pass --force to replace it, or choose another name",
             )
+
+
+def named_twice(paths: Sequence[PurePath]) -> tuple[int, int] | None:
+    """Return the places, from 0, of the first path that is named again; None where each is named once."""
+    for k, path in enumerate(paths):
+        if path in paths[:k]:
+            return paths.index(path), k
+    return None
 
 
 def make_folder(path: str | Path) -> None:

@@ -9,7 +9,8 @@ from portgeo.app.live.job_text import literal, with_entry, with_key, without_ent
 from portgeo.app.live.target_forms import KEYS as TARGET_KEYS
 from portgeo.files.toml.checked_table import Table
 from portgeo.files.toml.job import read_job
-from portgeo.files.toml.job_tables import Job, Scan
+from portgeo.files.toml.job_tables import Job
+from portgeo.files.toml.scan_table import Scan
 from portgeo.files.toml.target import read_target
 from tests.live.conftest import MESHES, served
 

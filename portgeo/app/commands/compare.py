@@ -255,15 +255,14 @@ def _write_removed(changed: Changed, args: argparse.Namespace) -> None:
 def _run_set(args: argparse.Namespace) -> None:
     from portgeo.core.errors import InputError
     from portgeo.core.units import MM_PER
-    from portgeo.files.disk import write_json, write_table_csv
+    from portgeo.files.disk import named_twice, write_json, write_table_csv
     from portgeo.front.states import balance, by_runner
     from portgeo.present.text.balance import balance_text
 
-    named = [Path(path).resolve() for path in args.set]
-    for k, path in enumerate(named):
-        if path in named[:k]:
-            what = f"runners {named.index(path) + 1} and {k + 1} are one file"
-            raise InputError(what, file=args.set[k], where="--set", hint="Name each runner's own file")
+    twice = named_twice([Path(path).resolve() for path in args.set])
+    if twice is not None:
+        what = f"runners {twice[0] + 1} and {twice[1] + 1} are one file"
+        raise InputError(what, file=args.set[twice[1]], where="--set", hint="Name each runner's own file")
     runners = load_ports([(path, args) for path in args.set], load_port)
     per = MM_PER[runners[0].display.unit]
     spacing, radii = (

@@ -18,7 +18,7 @@ from portgeo.app.job.step import Steps, metal_of, one_valve
 from portgeo.core.errors import InputError
 from portgeo.files.sheets.tables import SHEET_TYPES
 from portgeo.files.toml.job import JobFile
-from portgeo.files.toml.job_tables import Scan
+from portgeo.files.toml.scan_table import Scan
 
 PARTS = ("port", "runner")
 PICTURE_PARTS = 4  # that pictures are drawn in: small enough that all cores end at about the same time

@@ -18,7 +18,8 @@ from portgeo.core.errors import PortgeoError, Problem
 from portgeo.files.sheets.tables import decoded
 from portgeo.files.toml.checked_table import Table
 from portgeo.files.toml.job import job_from
-from portgeo.files.toml.job_tables import Job, Scan
+from portgeo.files.toml.job_tables import Job
+from portgeo.files.toml.scan_table import Scan
 
 Kind = Literal["number", "text", "choice", "list", "date"]
 SCANS = ("port_scan", "runner_scan", "scan")

@@ -8,23 +8,21 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import replace
-from pathlib import PurePosixPath
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from portgeo.core.units import LengthUnit
 from portgeo.files.toml.checked_table import Length, Limits, Table, refuse
+from portgeo.files.toml.scan_table import Scan
+from portgeo.files.toml.set_table import RunnerSet
 from portgeo.files.toml.tables import shown
 
 NAME_LETTERS, NOTE_LETTERS = 80, 4000
-MOST_STATES, MOST_RUNNERS, MOST_TEMPLATES = 24, 24, 60  # of one port; more is a slip, and hours of work
+MOST_STATES, MOST_TEMPLATES = 24, 60  # of one port; more is a slip, and hours of work
 MOST_CORES = 4096
-STEM_MM = (1.0, 20.0)
 Name = Annotated[str, Field(min_length=1, max_length=NAME_LETTERS)]
 Note = Annotated[str, Field(max_length=NOTE_LETTERS)]
-Point = tuple[float, float, float]
 # Tables that must name their state where there are several: the wall gets thinner from state to state, so
 # that readings of another one than the cut starts from would have it go too deep.
 STATE_TOLD = {
@@ -82,49 +80,6 @@ class Metal(Table):
     def _one(cls, value: float | None, info: ValidationInfo) -> float | None:
         if value is not None and info.data.get("alloy") is not None:
             raise refuse("alloy and density_g_cc are both given", "Leave one of the two")
-        return value
-
-
-def _point(value: Any) -> Any:
-    """Return a point of the file as three numbers."""
-    if value is None:
-        return None
-    numbers = isinstance(value, list) and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
-    if not numbers or len(value) != 3:
-        raise refuse(f"{value!r} is not a point", "Write three numbers: [12.0, 0.0, -3.5]")
-    return tuple(float(v) for v in value)
-
-
-class Scan(Table):
-    """What can be said of a mesh, as `portgeo measure` takes it."""
-
-    lengths: ClassVar[Limits] = {"with_stem": STEM_MM}
-    units: LengthUnit | None = None
-    scale: float | None = Field(default=None, gt=0.0, lt=1000.0)
-    shrink_percent: float | None = Field(default=None, ge=-10.0, le=10.0)
-    scale_error_percent: float | None = Field(default=None, ge=0.0, le=10.0)
-    entry: Point | None = None
-    exit: Point | None = None
-    up: Point | None = None
-    with_stem: float | None = None
-
-    @field_validator("entry", "exit", "up", mode="before")
-    @classmethod
-    def _point(cls, value: Any) -> Any:
-        return _point(value)
-
-    @field_validator("shrink_percent")
-    @classmethod
-    def _one(cls, value: float | None, info: ValidationInfo) -> float | None:
-        if value is not None and info.data.get("scale") is not None:
-            raise refuse("scale and shrink_percent are both given", "Leave one of the two")
-        return value
-
-    @field_validator("up")
-    @classmethod
-    def _somewhere(cls, value: Point | None) -> Point | None:
-        if value is not None and not any(value):
-            raise refuse("up has no direction", "Write one such as [0, 0, 1]")
         return value
 
 
@@ -223,76 +178,6 @@ class Gasket(Table):
     units: LengthUnit | None = None
     leave: float = 0.0
     as_drawn: bool = False
-
-
-class RunnerSet(Table):
-    """The runners of a manifold: their flows, the gasket that core shift is told from, where they stand, their edges.
-
-    spacing : from each to the next, or one for all. plenum : a point in it, in the scans' own coordinates: what opens
-    nearer to it is an entry. entry_radii : of each entry's edge, or four of each.
-    """
-
-    lengths: ClassVar[Limits] = {"spacing": (1.0, 2000.0), "entry_radii": (0.0, 200.0)}
-    files: tuple[str, ...] = Field(min_length=2, max_length=MOST_RUNNERS)
-    flows: tuple[float, ...] | None = None
-    gasket: str | None = None
-    gasket_at: Literal["entry", "exit"] = "entry"
-    spacing: tuple[float, ...] | None = None
-    one_frame: bool = False
-    plenum: Point | None = None
-    entry_radii: tuple[float, ...] | None = None
-    scan: Scan | None = None
-
-    @field_validator("files", "flows", mode="before")
-    @classmethod
-    def _listed(cls, value: Any) -> Any:
-        return tuple(value) if isinstance(value, list) else value
-
-    @field_validator("files")
-    @classmethod
-    def _each_its_own(cls, value: tuple[str, ...]) -> tuple[str, ...]:
-        paths = [PurePosixPath(name) for name in value]
-        for k, path in enumerate(paths):
-            if path in paths[:k]:
-                what = f"runners {paths.index(path) + 1} and {k + 1} are one file, {shown(value[k])}"
-                raise refuse(what, "Name each runner's own file")
-        return value
-
-    @field_validator("plenum", mode="before")
-    @classmethod
-    def _place(cls, value: Any) -> Any:
-        return _point(value)
-
-    @field_validator("spacing", "entry_radii", mode="before")
-    @classmethod
-    def _one_listed(cls, value: Any) -> Any:
-        """Return one length, which is meant for all, as a list of it."""
-        one = isinstance(value, Length) and not isinstance(value.value, list)
-        return replace(value, value=[value.value]) if one else value
-
-    @field_validator("spacing", "entry_radii")
-    @classmethod
-    def _as_many(cls, value: tuple[float, ...] | None, info: ValidationInfo) -> tuple[float, ...] | None:
-        files = info.data.get("files")
-        if value is None or files is None:
-            return value
-        count = len(files)
-        if info.field_name == "spacing" and len(value) not in (1, count - 1):
-            said = f"{len(value)} spacings for {count} runners"
-            raise refuse(said, "Give one for all, or one from each runner to the next")
-        if info.field_name == "entry_radii" and len(value) not in (count, 4 * count):
-            said = f"{len(value)} radii for {count} runners"
-            raise refuse(said, "Give one for each runner, or four for each: at 12, 3, 6 and 9 o'clock")
-        return value
-
-    @field_validator("flows")
-    @classmethod
-    def _alike(cls, value: tuple[float, ...] | None, info: ValidationInfo) -> tuple[float, ...] | None:
-        files = info.data.get("files")
-        if value is not None and files is not None and len(value) != len(files):
-            told = f"{len(value)} flows for {len(files)} files"
-            raise refuse(told, "Give one flow for each file, in the same order")
-        return value
 
 
 class Tool(Table):

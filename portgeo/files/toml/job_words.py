@@ -21,13 +21,13 @@ from portgeo.files.toml.job_tables import (
     Planned,
     Probe,
     Quote,
-    RunnerSet,
-    Scan,
     State,
     Templates,
     Tool,
     Walls,
 )
+from portgeo.files.toml.scan_table import Scan
+from portgeo.files.toml.set_table import RunnerSet
 from portgeo.files.toml.slips import NEWER
 from portgeo.files.toml.tables import shown
 
