@@ -16,6 +16,7 @@ from portgeo.core.plane import FloatArray, IntArray
 from portgeo.scan.branches import LARGE
 from portgeo.scan.caps import Cap
 from portgeo.scan.course import ENDS_LEFT, Course, follow
+from portgeo.scan.passage import place_of
 from portgeo.scan.way import Inside, clear_graph, clear_tree, nearest, path_to
 
 # Lengths are in the greatest inside radius of the mold, where nothing else is said.
@@ -219,7 +220,7 @@ def arms_at(coarse: tuple[FloatArray, IntArray], caps: list[Cap], inside: Inside
         if reach[middle] < LEAST_ARM * radius:
             raise GeometryError(
                 "the mold splits, but trunk and legs meet right at one of its ends",
-                where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*inside.points[tip]),
+                where=f"about {place_of(inside.points[tip])} mm",
                 hint="A split needs a trunk and legs at least as long as half their width: trim the mold farther out",
             )
         path = np.array(path_to(before, int(tip))[::-1])
@@ -236,7 +237,7 @@ def not_followed(tip: FloatArray) -> GeometryError:
     """Return the refusal of a mold one of whose passages is no single tube from its end (3,) to the junction."""
     return GeometryError(
         "the mold splits, and the passage to one of its ends is no single tube up to the junction",
-        where="the end about ({:.1f}, {:.1f}, {:.1f}) mm".format(*tip),
+        where=f"the end about {place_of(tip)} mm",
         hint="A mold that splits twice is not read: where a leg parts again, cut one of its two ways off in the "
         "scanner's software, close the hole, and read each way by itself; else look there for a hole or a fin",
     )
@@ -285,9 +286,7 @@ def entry_of(arms: tuple[Arm, ...], named: FloatArray | None) -> int:
     off = np.abs(2.0 * area - area.sum())
     best, second = np.argsort(off)[:2]
     if off[best] > CLEAR_ENTRY * off[second] or area[best] < TRUNK_TOO_SMALL * (area.sum() - area[best]):
-        seen = ", ".join(
-            "({:.1f}, {:.1f}, {:.1f}) with {:.0f} mm2".format(*p, a) for p, a in zip(ends, area, strict=True)
-        )
+        seen = ", ".join(f"{place_of(p)} with {a:.0f} mm2" for p, a in zip(ends, area, strict=True))
         raise GeometryError(
             f"the mold splits, and which of its {len(arms)} ends is the entry cannot be told: they are about {seen}",
             hint="Pass --entry X,Y,Z with a point on the entry, in the file's coordinates",

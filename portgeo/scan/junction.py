@@ -19,6 +19,7 @@ from portgeo.core.slicing import slice_mesh
 from portgeo.core.triangles import mesh_edge
 from portgeo.scan.approach import Approach
 from portgeo.scan.course import plane_frame
+from portgeo.scan.passage import place_of
 from portgeo.scan.spine import sections_of
 
 # Lengths are in radii of the passage's own section.
@@ -112,7 +113,7 @@ def clear_of(approach: Approach, roughness: float) -> float:
 def _cut_short(name: str, at: Approach, why: str) -> GeometryError:
     return GeometryError(
         f"the mold splits, but too little of {name} is left to be measured: {why}",
-        where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*at.point),
+        where=f"about {place_of(at.point)} mm",
         hint="Trim the mold farther out before you scan it; a split needs a trunk and legs at least as long as half "
         "their width. If it is long enough, look for a hole or a fin that joins two legs there, and close it",
     )
@@ -201,7 +202,7 @@ def _bracket(at: Approach, k: int, ended: Callable[[FloatArray], list[bool]]) ->
 def _not_found(at: Approach) -> GeometryError:
     return GeometryError(
         "the mold splits, but where its divider begins cannot be made out",
-        where="about ({:.1f}, {:.1f}, {:.1f}) mm".format(*at.point),
+        where=f"about {place_of(at.point)} mm",
         hint="Look at the scan there: a hole, a fin or loose metal at the divider's nose has to be mended first",
     )
 
